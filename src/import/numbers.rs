@@ -1,0 +1,194 @@
+//! Cells to numbers, under one decimal mark and one thousands separator.
+
+use std::fmt;
+
+use lexical_core::{ParseFloatOptions, format::STANDARD, parse_with_options};
+
+/// Character that may stand between groups of three digits.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Grouping {
+    /// No separators.
+    None,
+    /// The comma, where the point is the decimal mark.
+    Comma,
+    /// The point, where the comma is the decimal mark.
+    Point,
+    /// A blank, also the no-break and narrow ones.
+    Blank,
+    /// An apostrophe, straight or curved.
+    Apostrophe,
+}
+
+/// How numbers are written in a file.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct NumberForm {
+    /// `b'.'` or `b','`.
+    pub decimal: u8,
+    /// Thousands separator.
+    pub grouping: Grouping,
+}
+
+impl NumberForm {
+    /// Every form, the plainest first.
+    pub const ALL: [NumberForm; 8] = [
+        NumberForm { decimal: b'.', grouping: Grouping::None },
+        NumberForm { decimal: b',', grouping: Grouping::None },
+        NumberForm { decimal: b'.', grouping: Grouping::Comma },
+        NumberForm { decimal: b',', grouping: Grouping::Point },
+        NumberForm { decimal: b'.', grouping: Grouping::Blank },
+        NumberForm { decimal: b',', grouping: Grouping::Blank },
+        NumberForm { decimal: b'.', grouping: Grouping::Apostrophe },
+        NumberForm { decimal: b',', grouping: Grouping::Apostrophe },
+    ];
+
+    /// The number in `cell`; `None` where it is none under this form.
+    pub fn parse(self, cell: &[u8]) -> Option<f64> {
+        let cell = cell.trim_ascii();
+        self.parse_plain(cell).or_else(|| {
+            let ascii = cell.iter().all(u8::is_ascii);
+            let (cell, minus) = match cell.strip_prefix("−".as_bytes()) {
+                Some(rest) => (rest, -1.0),
+                None => (cell, 1.0),
+            };
+            if ascii && self.grouping == Grouping::None {
+                return None;
+            }
+            self.ungroup(cell).and_then(|plain| self.parse_plain(&plain)).map(|v| minus * v)
+        })
+    }
+
+    fn parse_plain(self, cell: &[u8]) -> Option<f64> {
+        const POINT: ParseFloatOptions = options(b'.');
+        const COMMA: ParseFloatOptions = options(b',');
+        let options = if self.decimal == b'.' { &POINT } else { &COMMA };
+        // A recorder writes digits at once or a sign: this keeps words such as `e5` out cheaply.
+        cell.first().filter(|b| b.is_ascii_digit() || matches!(b, b'+' | b'-' | b'.' | b','))?;
+        parse_with_options::<f64, STANDARD>(cell, options).ok().filter(|v| v.is_finite())
+    }
+
+    /// The cell without its separators; `None` unless they stand between groups of three digits.
+    fn ungroup(self, cell: &[u8]) -> Option<Vec<u8>> {
+        let text = std::str::from_utf8(cell).ok()?;
+        let (whole, rest) = match text.find(char::from(self.decimal)) {
+            Some(at) => text.split_at(at),
+            None => (text, ""),
+        };
+        let separator = |c: char| match self.grouping {
+            Grouping::None => false,
+            Grouping::Comma => c == ',',
+            Grouping::Point => c == '.',
+            Grouping::Blank => matches!(c, ' ' | '\u{a0}' | '\u{202f}' | '\u{2009}'),
+            Grouping::Apostrophe => matches!(c, '\'' | '\u{2019}'),
+        };
+        let (sign, digits) = match whole.strip_prefix(['-', '+']) {
+            Some(digits) => (&whole[..1], digits),
+            None => ("", whole),
+        };
+        let groups: Vec<&str> = digits.split(separator).collect();
+        let digits_only = |g: &str| !g.is_empty() && g.bytes().all(|b| b.is_ascii_digit());
+        let first = groups.first()?;
+        let well_formed = digits_only(first)
+            && first.len() <= 3
+            && (groups.len() == 1 || !first.starts_with('0'))
+            && groups[1..].iter().all(|g| g.len() == 3 && digits_only(g));
+        (well_formed || groups.len() == 1).then(|| [sign, &groups.concat(), rest].concat().into_bytes())
+    }
+
+    /// Like [`NumberForm::parse`], for a cell with its unit behind the number, such as `7.41V`.
+    pub fn parse_with_unit(self, cell: &str) -> Option<(f64, &str)> {
+        let cell = cell.trim();
+        let end = cell.char_indices().rev().find(|(_, c)| c.is_ascii_digit()).map(|(at, _)| at + 1)?;
+        let (number, unit) = cell.split_at(end);
+        let unit = unit.trim();
+        (!unit.is_empty()).then_some(())?;
+        Some((self.parse(number.as_bytes())?, unit))
+    }
+
+    /// Digits behind the decimal mark of a number written in `cell`.
+    pub fn decimals(self, cell: &[u8]) -> usize {
+        let cell = cell.trim_ascii();
+        cell.iter().position(|&b| b == self.decimal).map_or(0, |at| cell.len() - at - 1)
+    }
+}
+
+const fn options(decimal: u8) -> ParseFloatOptions {
+    ParseFloatOptions::builder()
+        .decimal_point(decimal)
+        .nan_string(None)
+        .inf_string(None)
+        .infinity_string(None)
+        .build_unchecked()
+}
+
+impl fmt::Display for NumberForm {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "decimal `{}`", char::from(self.decimal))?;
+        match self.grouping {
+            Grouping::None => Ok(()),
+            Grouping::Comma => write!(f, ", thousands `,`"),
+            Grouping::Point => write!(f, ", thousands `.`"),
+            Grouping::Blank => write!(f, ", thousands blank"),
+            Grouping::Apostrophe => write!(f, ", thousands `'`"),
+        }
+    }
+}
+
+/// Spellings of a cell without a reading.
+const MISSING: [&str; 38] = [
+    "", "-", "--", "---", "----", "—", "–", "nan", "-nan", "+nan", "1.#qnan", "-1.#ind", "n/a", "#n/a", "na", "null", "none", "nil", "inf",
+    "-inf", "+inf", "infinity", "#value!", "#div/0!", "#num!", "?", "??", "???", ".", "*", "***", "missing", "k.a.", "n.v.", "err", "error",
+    "無", "无",
+];
+
+/// Whether `cell` says in one of the usual spellings that there is no reading.
+pub fn is_missing(cell: &[u8]) -> bool {
+    let cell = cell.trim_ascii();
+    if cell.is_empty() {
+        return true;
+    }
+    if cell.len() > 12 || cell[0].is_ascii_digit() && cell[0] != b'1' {
+        return false;
+    }
+    std::str::from_utf8(cell).is_ok_and(|text| {
+        let text = text.trim().trim_matches(['<', '>', '(', ')', '[', ']']).to_lowercase();
+        MISSING.contains(&text.as_str())
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use rstest::rstest;
+
+    const fn form(decimal: u8, grouping: Grouping) -> NumberForm {
+        NumberForm { decimal, grouping }
+    }
+
+    #[rstest]
+    #[case("12.5", form(b'.', Grouping::None), Some(12.5))]
+    #[case(" 12,5 ", form(b',', Grouping::None), Some(12.5))]
+    #[case("12,5", form(b'.', Grouping::None), None)]
+    #[case("1.234", form(b',', Grouping::Point), Some(1234.0))]
+    #[case("1.234,5", form(b',', Grouping::Point), Some(1234.5))]
+    #[case("12.34,5", form(b',', Grouping::Point), None)]
+    #[case("0.050", form(b',', Grouping::Point), None)]
+    #[case("12 345.6", form(b'.', Grouping::Blank), Some(12345.6))]
+    #[case("12\u{202f}345,6", form(b',', Grouping::Blank), Some(12345.6))]
+    #[case("-12'345", form(b'.', Grouping::Apostrophe), Some(-12345.0))]
+    #[case("−3.5", form(b'.', Grouping::None), Some(-3.5))]
+    #[case("1e3", form(b'.', Grouping::None), Some(1000.0))]
+    #[case("12345", form(b'.', Grouping::Comma), Some(12345.0))]
+    #[case("nan", form(b'.', Grouping::None), None)]
+    #[case("12:30", form(b'.', Grouping::None), None)]
+    fn numbers_as_written(#[case] cell: &str, #[case] form: NumberForm, #[case] expected: Option<f64>) {
+        assert_eq!(form.parse(cell.as_bytes()), expected);
+    }
+
+    #[rstest]
+    #[case("7.41V", Some((7.41, "V")))]
+    #[case("23.5 °C", Some((23.5, "°C")))]
+    #[case("7.41", None)]
+    fn units_behind_numbers(#[case] cell: &str, #[case] expected: Option<(f64, &str)>) {
+        assert_eq!(NumberForm::ALL[0].parse_with_unit(cell), expected);
+    }
+}

@@ -1,0 +1,118 @@
+//! Values that are no readings: full-scale marks and what no recorder could have measured.
+
+use crate::log::Channel;
+use crate::notice::Notice;
+use crate::quantity::quantile;
+
+/// Numbers that recorders write where there is no reading: full scales of 8, 16 and 32 bits with a decimal
+/// mark anywhere, rows of nines, and minus one (common practice, no source).
+const MARKS: [f64; 14] = [
+    65_535.0, 32_767.0, -32_768.0, 2_147_483_647.0, -2_147_483_648.0, 4_294_967_295.0, 9_999.0, 999.0, 99_999.0, -999.0, -9_999.0, -1.0, 255.0, -127.0,
+];
+
+/// Replaces marks in `values` (as written, before units) by NaN. A mark is told from a reading by the jump that
+/// leads to it: beyond what the channel does from row to row. Revs of -1 are always one.
+/// Returns how many were taken out and the first row.
+pub fn take_out_marks(channel: Channel, values: &mut [f64]) -> (u64, Option<usize>) {
+    let suspects: Vec<usize> = (0..values.len()).filter(|&row| is_mark(values[row])).collect();
+    if suspects.is_empty() {
+        return (0, None);
+    }
+    let mut marks: Vec<f64> = suspects.iter().map(|&row| values[row]).collect();
+    marks.sort_by(f64::total_cmp);
+    marks.dedup();
+    let mut taken = (0, None);
+    for mark in marks {
+        let negative_revs = channel == Channel::Rpm && mark < 0.0;
+        if !negative_revs && !stands_out(values, mark) {
+            continue;
+        }
+        for (row, value) in values.iter_mut().enumerate().filter(|(_, v)| **v == mark) {
+            *value = f64::NAN;
+            taken = (taken.0 + 1, Some(taken.1.map_or(row, |first: usize| first.min(row))));
+        }
+    }
+    taken
+}
+
+fn is_mark(value: f64) -> bool {
+    // 6553.5 and 655.35 are marks as 65535 is; whole ones only for the rest, apart from rows of nines.
+    MARKS.iter().any(|&mark| {
+        let powers: &[f64] = if mark.abs() >= 999.0 { &[1.0, 10.0, 100.0, 1000.0] } else { &[1.0] };
+        powers.iter().any(|p| (value * p - mark).abs() < 1e-6 * mark.abs().max(1.0))
+    })
+}
+
+/// Whether the jumps from sound readings to `mark` and back lie beyond nearly all other jumps of the channel.
+fn stands_out(values: &[f64], mark: f64) -> bool {
+    let (mut to_mark, mut usual) = (Vec::new(), Vec::new());
+    let mut last = f64::NAN;
+    for &value in values.iter().filter(|v| v.is_finite()) {
+        let marked = value == mark;
+        // Another mark says nothing about the channel's own jumps.
+        if !marked && is_mark(value) {
+            continue;
+        }
+        if !last.is_nan() {
+            if marked { to_mark.push((value - last).abs()) } else { usual.push((value - last).abs()) }
+        }
+        if !marked {
+            last = value;
+        }
+    }
+    let others: Vec<f64> = values.iter().copied().filter(|v| v.is_finite() && !is_mark(*v)).collect();
+    if others.is_empty() {
+        // A channel that holds nothing but the mark has no sensor behind it.
+        return mark != -1.0;
+    }
+    let (Some(jump), Some(most)) = (quantile(to_mark, 0.5), quantile(usual, 0.99)) else {
+        return values.first() == Some(&mark) && (others[0] - mark).abs() > others[0].abs();
+    };
+    let (Some(low), Some(high)) = (quantile(others.iter().copied(), 0.005), quantile(others, 0.995)) else { return false };
+    let outside = mark > high + 0.05 * (high - low) || mark < low - 0.05 * (high - low);
+    outside && jump > 2.0 * most.max(1e-9)
+}
+
+/// Replaces values outside the channel's plausible range by NaN; returns how many and the first row.
+pub fn take_out_implausible(channel: Channel, values: &mut [f64]) -> (u64, Option<usize>) {
+    let (low, high) = channel.plausible();
+    let mut taken = (0, None);
+    for (row, value) in values.iter_mut().enumerate() {
+        if *value < low || *value > high {
+            *value = f64::NAN;
+            taken = (taken.0 + 1, taken.1.or(Some(row)));
+        }
+    }
+    taken
+}
+
+/// What to say of values taken out.
+pub fn notice(code: &'static str, channel: Channel, column: &str, what: &str, line: Option<u64>, count: u64) -> Notice {
+    Notice::warning(code, format!("`{column}` ({}): {what}", channel.name())).at(line, count)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_mark_among_temperatures_is_taken_out() {
+        let mut values: Vec<f64> = (0..100).map(|n| 30.0 + f64::from(n) * 0.1).collect();
+        values[40] = 999.9;
+        values[41] = 999.9;
+        values[70] = -1.0;
+        assert_eq!(take_out_marks(Channel::MotorTemperature, &mut values), (3, Some(40)));
+    }
+
+    #[test]
+    fn minus_one_ampere_while_braking_is_a_reading() {
+        let mut values: Vec<f64> = (0..200).map(|n| [0.0, 12.0, 30.0, 8.0, -1.0, -1.0, 0.0, -2.0][n % 8]).collect();
+        assert_eq!(take_out_marks(Channel::Current, &mut values).0, 0);
+    }
+
+    #[test]
+    fn a_reading_of_255_on_the_way_up_is_none_of_them() {
+        let mut values: Vec<f64> = (0..400).map(f64::from).collect();
+        assert_eq!(take_out_marks(Channel::Voltage, &mut values).0, 0);
+    }
+}

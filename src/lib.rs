@@ -1,0 +1,6 @@
+//! runtrue: what a model racing car really did.
+
+pub mod import;
+pub mod log;
+pub mod notice;
+pub mod quantity;
