@@ -1,0 +1,131 @@
+//! A lap list laid onto a log: the offset between two clocks that know nothing of each other.
+//!
+//! At the right offset every passing finds the car at one place of the track. The distance of the places from their
+//! common one is compared over all offsets. With the scatter unknown, the likelihood of an offset is the sum of squares
+//! of what is new in each error to the power of -(n - 1) / 2 (Student's t for an unknown noise level, formula from memory). Lap times differ from
+//! lap to lap and from place to place, and that is what tells the places apart. The first passing comes after
+//! the car has set off and the last before it has stopped.
+
+use super::odometer::Odometer;
+use super::place::Places;
+use crate::quantity::{Estimate, robust_deviation};
+
+/// Step of the offsets tried, s.
+const STEP_S: f64 = 0.02;
+/// Least scatter of a passing's place, share of a lap: a decimetre or so of what the pattern can resolve.
+const LEAST_SCATTER: f64 = 0.000_6;
+/// Places farther from the common one than so many deviations count as that many: a spoilt lap.
+const WINSOR: f64 = 6.0;
+/// Correlations of neighbouring errors that are tried.
+const ALIKE: [f64; 5] = [0.0, 0.4, 0.7, 0.9, 0.98];
+/// The errors of a place go together with the speed there, which the likelihood does not know: it is taken to this
+/// power, so that the interval keeps its promise on the forward model.
+const TEMPER: f64 = 0.6;
+/// Below this share of the fastest revs the car stands.
+const STANDING: f64 = 0.03;
+
+/// Log time of the list's first passing, with its 95 % interval; `None` where the list does not fit the log.
+pub fn align(odometer: &Odometer, places: &Places, passings: &[f64]) -> Option<Estimate> {
+    let length = *passings.last()?;
+    let (set_off, stopped) = moving(odometer)?;
+    // A list may begin before the log or outlast it by a lap.
+    let slack = length / passings.len().max(2) as f64;
+    let from = set_off - STEP_S;
+    let to = (stopped - length + STEP_S).max(from + slack);
+    let count = ((to - from) / STEP_S).ceil() as usize;
+    let scores: Vec<f64> = (0..=count).map(|n| score(places, passings, from + n as f64 * STEP_S, stopped)).collect();
+    let best = scores.iter().copied().filter(|s| s.is_finite()).fold(f64::NEG_INFINITY, f64::max);
+    if !best.is_finite() {
+        return None;
+    }
+    let weights: Vec<f64> = scores.iter().map(|s| (TEMPER * (s - best)).exp()).collect();
+    let peak = scores.iter().position(|s| *s == best)?;
+    let total: f64 = weights.iter().sum();
+    let (low, high) = (tail(weights.iter(), total), weights.len() - 1 - tail(weights.iter().rev(), total));
+    let at = |n: f64| from + n * STEP_S;
+    let value = mean_near(&weights, peak);
+    // The grid's step and the list's thousandths are part of the doubt.
+    Some(Estimate { value: at(value), low: at(low as f64 - 1.0).min(at(value)), high: at(high as f64 + 1.0).max(at(value)) })
+}
+
+/// Mean of the weights in the peak's own valley-to-valley stretch.
+fn mean_near(weights: &[f64], peak: usize) -> f64 {
+    let floor = weights[peak] * 0.05;
+    let low = (0..=peak).rev().take_while(|&n| weights[n] >= floor).last().unwrap_or(peak);
+    let high = (peak..weights.len()).take_while(|&n| weights[n] >= floor).last().unwrap_or(peak);
+    let sum: f64 = weights[low..=high].iter().sum();
+    (low..=high).map(|n| n as f64 * weights[n]).sum::<f64>() / sum
+}
+
+/// How many steps from one end hold a fortieth of the weight.
+fn tail<'a>(weights: impl Iterator<Item = &'a f64>, total: f64) -> usize {
+    let mut sum = 0.0;
+    weights
+        .take_while(|w| {
+            sum += **w;
+            sum < 0.025 * total
+        })
+        .count()
+}
+
+/// When the car sets off first and stands for the last time.
+pub fn moving(odometer: &Odometer) -> Option<(f64, f64)> {
+    let (time, rpm) = odometer.rows();
+    let slow = STANDING * rpm.iter().copied().fold(0.0, f64::max);
+    let first = rpm.iter().position(|r| *r > slow)?;
+    let last = rpm.iter().rposition(|r| *r > slow)?;
+    Some((time[first], time[last]))
+}
+
+/// Log-likelihood of the first passing at `start`.
+fn score(places: &Places, passings: &[f64], start: f64, stopped: f64) -> f64 {
+    let times: Vec<f64> = passings.iter().map(|p| start + p).filter(|&t| t <= stopped + STEP_S).collect();
+    // Passings after the car has stopped speak against the offset, but a log may end before its list.
+    let outside = passings.len() - times.len();
+    if times.len() < 3 || times.len() * 2 < passings.len() {
+        return f64::NEG_INFINITY;
+    }
+    let laps: Vec<f64> = times.iter().map(|&t| places.laps_at(t)).collect();
+    let variances: Vec<f64> = times.iter().map(|&t| places.variance_at(t) + LEAST_SCATTER * LEAST_SCATTER).collect();
+    let fractions: Vec<f64> = around(&laps);
+    let scatter = robust_deviation(&fractions).unwrap_or(0.0).max(LEAST_SCATTER);
+    let clipped: Vec<f64> = fractions.iter().map(|f| f.clamp(-WINSOR * scatter, WINSOR * scatter)).collect();
+    // Errors of neighbouring passings are alike to an unknown degree: each degree is tried, and their likelihoods added.
+    let likelihoods = ALIKE.map(|alike| innovations(&clipped, &variances, alike));
+    let best = likelihoods.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+    best + likelihoods.iter().map(|l| (l - best).exp()).sum::<f64>().ln() - 3.0 * outside as f64
+}
+
+/// Log-likelihood of errors of which each is `alike` times the one before and something new, with an unknown mean and
+/// an unknown common factor on `variances`.
+fn innovations(errors: &[f64], variances: &[f64], alike: f64) -> f64 {
+    let new: Vec<(f64, f64, f64)> = (0..errors.len())
+        .map(|i| {
+            let (e, v) = (errors[i], variances[i]);
+            // Measured in deviations of its own place, so that `alike` is a correlation.
+            let z = |x: f64, i: usize| x / variances[i].sqrt();
+            if i == 0 { (z(e, 0), z(1.0, 0), v.sqrt()) } else {
+                let s = (1.0 - alike * alike).sqrt();
+                ((z(e, i) - alike * z(errors[i - 1], i - 1)) / s, (z(1.0, i) - alike * z(1.0, i - 1)) / s, v.sqrt() * s)
+            }
+        })
+        .collect();
+    let (ee, em, mm) = new.iter().fold((0.0, 0.0, 0.0), |(a, b, c), (e, m, _)| (a + e * e, b + e * m, c + m * m));
+    let n = errors.len() as f64;
+    let floor: f64 = variances.iter().map(|v| LEAST_SCATTER * LEAST_SCATTER / v).sum::<f64>();
+    let squares = (ee - em * em / mm.max(f64::MIN_POSITIVE)).max(0.0) + floor;
+    -(n - 1.0) / 2.0 * (squares / n).ln() - new.iter().map(|x| x.2.ln()).sum::<f64>() - 0.5 * mm.ln()
+}
+
+/// Fractions of the laps around their circular middle, -0.5 to 0.5.
+fn around(laps: &[f64]) -> Vec<f64> {
+    let (sin, cos) = laps.iter().fold((0.0, 0.0), |(s, c), l| {
+        let angle = l * std::f64::consts::TAU;
+        (s + angle.sin(), c + angle.cos())
+    });
+    let middle = sin.atan2(cos) / std::f64::consts::TAU;
+    let wrapped = |l: f64| (l - middle + 0.5).rem_euclid(1.0) - 0.5;
+    let first: Vec<f64> = laps.iter().map(|l| wrapped(*l)).collect();
+    let centre = crate::quantity::median(first.iter().copied()).unwrap_or(0.0);
+    first.into_iter().map(|f| (f - centre + 0.5).rem_euclid(1.0) - 0.5).collect()
+}

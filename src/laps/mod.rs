@@ -1,0 +1,236 @@
+//! Laps: a list laid onto the log, or laps found in the log alone; which of them count.
+
+pub mod align;
+pub mod lists;
+pub mod odometer;
+pub mod place;
+
+use lists::LapList;
+use odometer::Odometer;
+use place::Places;
+
+use crate::notice::Notice;
+use crate::quantity::{Estimate, median, robust_deviation};
+
+/// Standing for this long within a lap is a stop. Common practice, no source.
+const STOP_S: f64 = 1.0;
+/// Below this share of the run's fastest revs the car stands.
+const STANDING: f64 = 0.02;
+/// A gap in the log of this length leaves too much of a lap to guess.
+const LOST_S: f64 = 1.0;
+/// A lap farther from the median than this share of it is set aside, whatever the scatter.
+const FAR: f64 = 0.10;
+/// A lap farther from the median than so many robust deviations, and than a fortieth of it, is set aside.
+const FAR_DEVIATIONS: f64 = 6.0;
+const FAR_LEAST: f64 = 0.025;
+
+/// Where the laps came from.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, serde::Serialize, schemars::JsonSchema)]
+#[serde(rename_all = "lowercase")]
+pub enum Source {
+    /// A lap list laid onto the log.
+    List,
+    /// The repeating pattern of revs.
+    Found,
+    /// Neither was possible.
+    None,
+}
+
+/// Why a lap is kept out of the statistics.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, serde::Serialize, schemars::JsonSchema)]
+#[serde(rename_all = "lowercase")]
+pub enum SetAside {
+    /// The car stood in it.
+    #[serde(rename = "stop")]
+    Stop,
+    /// It started from rest.
+    #[serde(rename = "out-lap")]
+    OutLap,
+    /// Two laps or more in one: a passing was missed.
+    #[serde(rename = "missed passing")]
+    MissedPassing,
+    /// Far from the median lap.
+    #[serde(rename = "far from the median")]
+    Far,
+    /// The log has a gap in it.
+    #[serde(rename = "rows lost")]
+    RowsLost,
+    /// The log does not cover it.
+    #[serde(rename = "outside the log")]
+    Outside,
+}
+
+impl SetAside {
+    /// The reason as the report says it.
+    pub fn words(self) -> &'static str {
+        match self {
+            SetAside::Stop => "stop",
+            SetAside::OutLap => "out-lap",
+            SetAside::MissedPassing => "missed passing",
+            SetAside::Far => "far from the median",
+            SetAside::RowsLost => "rows lost",
+            SetAside::Outside => "outside the log",
+        }
+    }
+}
+
+/// One lap.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Lap {
+    /// Number, from 1.
+    pub number: u32,
+    /// Log time of its start, s.
+    pub start_s: f64,
+    /// Log time of its end, s.
+    pub end_s: f64,
+    /// Motor turns in it.
+    pub turns: f64,
+    /// Why it does not count; `None` where it does.
+    pub set_aside: Option<SetAside>,
+}
+
+impl Lap {
+    /// Duration, s.
+    pub fn time_s(&self) -> f64 {
+        self.end_s - self.start_s
+    }
+}
+
+/// The laps of a run.
+#[derive(Debug, Clone)]
+pub struct Laps {
+    /// Where they came from.
+    pub source: Source,
+    /// Log time of the first passing, s; for laps found, of the first at the fastest place.
+    pub first_passing: Option<Estimate>,
+    /// All laps in order.
+    pub rows: Vec<Lap>,
+    /// Motor turns over the log; `None` without revs.
+    pub odometer: Option<Odometer>,
+    /// The car's place on the track; `None` where no pattern repeats.
+    pub places: Option<Places>,
+    /// Remarks.
+    pub notices: Vec<Notice>,
+}
+
+impl Laps {
+    /// Laps that count.
+    pub fn counted(&self) -> impl Iterator<Item = &Lap> {
+        self.rows.iter().filter(|l| l.set_aside.is_none())
+    }
+
+    /// Median time of the laps that count, s.
+    pub fn median_s(&self) -> Option<f64> {
+        median(self.counted().map(Lap::time_s))
+    }
+
+    /// Best time of the laps that count, s.
+    pub fn best_s(&self) -> Option<f64> {
+        self.counted().map(Lap::time_s).min_by(f64::total_cmp)
+    }
+}
+
+/// Lays `list` onto the log's revs, or finds laps in them. `expected_turns` is the lap in motor turns that
+/// the sheet tells, with its relative half-width.
+pub fn measure(odometer: Option<Odometer>, list: Option<&LapList>, expected_turns: Option<(f64, f64)>) -> Laps {
+    let mut laps = Laps { source: Source::None, first_passing: None, rows: Vec::new(), odometer, places: None, notices: Vec::new() };
+    let Some(odometer) = &laps.odometer else {
+        laps.notices.push(Notice::warning("no-laps", "without revs there are no laps"));
+        return laps;
+    };
+    let told = list.and_then(|l| by_list(odometer, l)).or(expected_turns);
+    laps.places = Places::find(odometer, told);
+    let placed = laps.places.as_ref().zip(list).and_then(|(p, l)| align::align(odometer, p, &l.passings).map(|first| (first, l)));
+    if let Some((first, list)) = placed {
+        laps.source = Source::List;
+        laps.first_passing = Some(first);
+        laps.rows = cut(odometer, &list.passings.iter().map(|p| p + first.value).collect::<Vec<_>>());
+        laps.notices.extend(list.notices.iter().cloned());
+    } else if let Some(places) = &laps.places {
+        if list.is_some() {
+            laps.notices.push(Notice::warning("list-does-not-fit", "the lap list does not fit the log; laps were found in the log").hint("check that the sheet names this run's list"));
+        }
+        let passings = places.passings();
+        laps.source = Source::Found;
+        // A place on the profile is known to about its cell; the passing of it as well as the revs tell.
+        let doubt = 1.0 / 400.0 * median(passings.windows(2).map(|w| w[1] - w[0])).unwrap_or(0.0);
+        laps.first_passing = passings.first().map(|&t| Estimate::from_half_width(t, doubt));
+        laps.rows = cut(odometer, &passings);
+    } else {
+        laps.notices.push(Notice::warning("no-laps", "no pattern of revs repeats: laps could not be found"));
+    }
+    set_aside(&mut laps.rows, odometer);
+    laps
+}
+
+/// A list tells the lap in motor turns, to the pace's scatter and the share of the log spent standing.
+fn by_list(odometer: &Odometer, list: &LapList) -> Option<(f64, f64)> {
+    let lap = median(list.passings.windows(2).map(|w| w[1] - w[0]))?;
+    let (time, rpm) = odometer.rows();
+    let fast = rpm.iter().copied().fold(0.0, f64::max);
+    let (mut seconds, mut turns) = (0.0, 0.0);
+    for (at, w) in time.windows(2).enumerate() {
+        if rpm[at] > 0.1 * fast {
+            seconds += w[1] - w[0];
+            turns += (rpm[at] + rpm[at + 1]) / 120.0 * (w[1] - w[0]);
+        }
+    }
+    (seconds > lap).then(|| (turns / seconds * lap, 0.12))
+}
+
+fn cut(odometer: &Odometer, passings: &[f64]) -> Vec<Lap> {
+    let lap = |(at, w): (usize, &[f64])| Lap {
+        number: at as u32 + 1,
+        start_s: w[0],
+        end_s: w[1],
+        turns: odometer.turns_at(w[1]) - odometer.turns_at(w[0]),
+        set_aside: None,
+    };
+    passings.windows(2).enumerate().map(lap).collect()
+}
+
+/// Sets laps aside that would spoil the statistics, each with its reason.
+fn set_aside(rows: &mut [Lap], odometer: &Odometer) {
+    let Some(middle) = median(rows.iter().map(Lap::time_s)) else { return };
+    let times: Vec<f64> = rows.iter().map(Lap::time_s).collect();
+    let scatter = robust_deviation(&times).unwrap_or(0.0);
+    let turns = median(rows.iter().map(|l| l.turns)).unwrap_or(0.0);
+    let (from, to) = odometer.span();
+    for (at, lap) in rows.iter_mut().enumerate() {
+        let ratio = lap.time_s() / middle;
+        let stood = longest_rest(odometer, lap);
+        let far = (lap.time_s() - middle).abs() > (FAR_DEVIATIONS * scatter).max(FAR_LEAST * middle) || (ratio - 1.0).abs() > FAR;
+        lap.set_aside = match () {
+            () if lap.start_s < from - 1e-9 || lap.end_s > to + 1e-9 => Some(SetAside::Outside),
+            () if stood.is_some_and(|(start, _)| at == 0 && start <= lap.start_s + STOP_S) => Some(SetAside::OutLap),
+            () if stood.is_some() => Some(SetAside::Stop),
+            () if odometer.longest_gap(lap.start_s, lap.end_s) > LOST_S => Some(SetAside::RowsLost),
+            () if ratio > 1.6 && lap.turns > 1.6 * turns => Some(SetAside::MissedPassing),
+            () if far => Some(SetAside::Far),
+            () => None,
+        };
+    }
+}
+
+/// Start and end of the longest rest of a second or more within a lap.
+fn longest_rest(odometer: &Odometer, lap: &Lap) -> Option<(f64, f64)> {
+    let (time, rpm) = odometer.rows();
+    let slow = STANDING * rpm.iter().copied().fold(0.0, f64::max);
+    let (first, last) = (time.partition_point(|t| *t < lap.start_s), time.partition_point(|t| *t <= lap.end_s));
+    let mut best: Option<(f64, f64)> = None;
+    let mut from = None;
+    for at in first..last {
+        match (rpm[at] <= slow, from) {
+            (true, None) => from = Some(time[at]),
+            (false, Some(_)) => from = None,
+            _ => {}
+        }
+        if let Some(start) = from
+            && time[at] - start >= STOP_S
+            && best.is_none_or(|b| time[at] - start > b.1 - b.0)
+        {
+            best = Some((start, time[at]));
+        }
+    }
+    best
+}

@@ -1,0 +1,449 @@
+//! Where on the track the car was, from the log alone: the repeating pattern of revs over motor turns.
+//!
+//! 1. The lap in motor turns: the autocorrelation of the revs over turns (not over time, so that pace and
+//!    rests do not matter), by the Wiener-Khinchin theorem.
+//! 2. A chain of laps: each lap is laid over the one before where the revs agree best.
+//! 3. A lap profile, and a Kalman smoother (Rauch, Tung and Striebel 1965) of the distance between the odometer's
+//!    place and the true one: the odometer drifts by the driven line and slip, the pattern of revs pulls it back. A second
+//!    state carries the driver's mood, faster or slower than usual for a while: else it would pass for a place ahead
+//!    or behind.
+//!
+//! Assumes that the car laps one track. Wrong where it does not: then [`Places::find`] gives `None`.
+
+use realfft::RealFftPlanner;
+
+use super::odometer::Odometer;
+use crate::quantity::{median, quantile, robust_deviation};
+
+/// Shortest lap that is looked for, s. Common practice, no source.
+const SHORTEST_LAP_S: f64 = 4.0;
+/// Points of the revs over turns that go into the autocorrelation.
+const POINTS: usize = 1 << 14;
+/// Below this correlation of the revs one lap later there are no laps.
+const LEAST_CORRELATION: f64 = 0.35;
+/// A shorter period is preferred while it repeats nearly as well as the best one, which may be several laps long.
+const NEARLY: f64 = 0.85;
+/// Cells of a lap's profile.
+const CELLS: usize = 400;
+/// Moments a second at which the place is worked out: the revs of a lap change little within.
+const MOMENTS_HZ: f64 = 20.0;
+/// Farthest distance between odometer and place, share of a lap.
+const REACH: f64 = 0.02;
+/// Revs farther than so many deviations from the profile say nothing of the place: a start, a crash, a stop.
+const UNUSUAL: f64 = 4.0;
+/// There the tyres slip more than usual: so much of the way may be wrong, alike over so much of a lap.
+const UNUSUAL_DRIFT: f64 = 0.05;
+const UNUSUAL_STRETCH: f64 = 0.1;
+/// The pattern is followed with caution: a driver who is early at a corner is mostly faster there too, so that errors
+/// of the place and the speed go together, and they would shift a list that is laid onto the log. Deviations count
+/// twice, and half of the chain's scatter is taken for the odometer's own drift.
+const CAUTION: f64 = 2.0;
+const ODOMETER_SHARE: f64 = 0.5;
+/// Half the stretch over which the profile's slope is taken, share of a lap.
+const SLOPE: f64 = 0.004;
+/// Least drift of the odometer over a lap, share of a lap: 2 dm on 200 m (common practice, no source).
+const LEAST_DRIFT: f64 = 0.001;
+
+/// The car's place on the track over time.
+#[derive(Debug, Clone)]
+pub struct Places {
+    time: Vec<f64>,
+    laps: Vec<f64>,
+    /// Variance of the place by the smoother's own account, laps squared.
+    variance: Vec<f64>,
+    /// Motor turns of a lap.
+    pub lap_turns: f64,
+    /// Revs over a lap, from the profile's own start.
+    pub profile: Vec<f64>,
+    /// Times between which the pattern was followed.
+    pub followed: (f64, f64),
+}
+
+impl Places {
+    /// Finds the places; `expected` is the lap in motor turns with its relative half-width, where something tells it.
+    pub fn find(odometer: &Odometer, expected: Option<(f64, f64)>) -> Option<Self> {
+        let odometer = &odometer.gripped();
+        let over_turns = OverTurns::new(odometer)?;
+        let lap = over_turns.lap(expected)?;
+        let chain = over_turns.chain(lap);
+        if chain.len() < 3 {
+            return None;
+        }
+        let mut places = Self::coarse(odometer, &chain);
+        for _ in 0..3 {
+            places = places.follow(odometer, &chain);
+        }
+        Some(places)
+    }
+
+    /// Places by the odometer alone, each lap of the chain taken as a whole one.
+    fn coarse(odometer: &Odometer, chain: &[f64]) -> Self {
+        let lap_turns = median(chain.windows(2).map(|w| w[1] - w[0])).unwrap_or(1.0);
+        let (from, to) = odometer.span();
+        let count = ((to - from) * MOMENTS_HZ).ceil() as usize;
+        let time: Vec<f64> = (0..=count).map(|n| (from + n as f64 / MOMENTS_HZ).min(to)).collect();
+        let laps = time.iter().map(|&t| along_chain(odometer.turns_at(t), chain, lap_turns)).collect();
+        let last = chain[chain.len() - 1];
+        let followed = (odometer.time_of((chain[0] - 0.5 * lap_turns).max(0.0)), odometer.time_of(last + 0.5 * lap_turns));
+        let variance = vec![REACH * REACH; time.len()];
+        let mut places = Self { time, laps, variance, lap_turns, profile: Vec::new(), followed };
+        places.profile = places.profile_and_scatter(odometer).0;
+        places
+    }
+
+    /// Median revs over the lap and their scatter, each at least a hundredth of the fastest.
+    fn profile_and_scatter(&self, odometer: &Odometer) -> (Vec<f64>, Vec<f64>) {
+        let mut cells = vec![Vec::new(); CELLS];
+        for (&t, &lap) in self.time.iter().zip(&self.laps) {
+            if t >= self.followed.0 && t <= self.followed.1 {
+                cells[(lap.rem_euclid(1.0) * CELLS as f64) as usize % CELLS].push(odometer.rpm_at(t));
+            }
+        }
+        let fastest = cells.iter().filter_map(|c| median(c.iter().copied())).fold(0.0, f64::max);
+        let mut profile: Vec<f64> = cells.iter().map(|c| median(c.iter().copied()).unwrap_or(f64::NAN)).collect();
+        fill_round(&mut profile);
+        let scatter: Vec<f64> = (0..CELLS)
+            .map(|n| {
+                let near: Vec<f64> = (0..3).flat_map(|o| {
+                    let cell = (n + CELLS + o - 1) % CELLS;
+                    let middle = profile[cell];
+                    cells[cell].iter().map(move |v| v - middle)
+                }).collect();
+                robust_deviation(&near).unwrap_or(0.0).max(0.01 * fastest)
+            })
+            .collect();
+        (profile, scatter)
+    }
+
+    /// One forward and one backward pass of the smoother: state is the distance of the true place from the
+    /// odometer's (laps) and the driver's deviation from the profile (share of the revs).
+    fn follow(&self, odometer: &Odometer, chain: &[f64]) -> Self {
+        let (profile, scatter) = self.profile_and_scatter(odometer);
+        let base: Vec<f64> = self.time.iter().map(|&t| along_chain(odometer.turns_at(t), chain, self.lap_turns)).collect();
+        let drift = ODOMETER_SHARE * drift_of(chain, self.lap_turns);
+        let relative: Vec<f64> = profile.iter().zip(&scatter).map(|(p, s)| s / p.max(1.0)).collect();
+        let mood = median(relative).unwrap_or(0.02);
+        let alike = self.moments_alike(odometer, &profile, &scatter);
+        let keep = (-1.0 / alike).exp();
+        let repeat = CAUTION * (1.0 + 2.0 * alike);
+        let moments: Vec<Moment> = (0..self.time.len())
+            .map(|n| {
+                let t = self.time[n];
+                let moved = if n == 0 { 0.0 } else { (base[n] - base[n - 1]).max(0.0) };
+                let place = self.laps[n];
+                let (expected, deviation) = at_cell(&profile, &scatter, place);
+                let (ahead, behind) = (at_cell(&profile, &scatter, place + SLOPE).0, at_cell(&profile, &scatter, place - SLOPE).0);
+                let gap = odometer.rpm_at(t) - expected;
+                let usual = gap.abs() < UNUSUAL * deviation;
+                let lost = if usual { 0.0 } else { UNUSUAL_DRIFT * UNUSUAL_DRIFT * UNUSUAL_STRETCH * moved };
+                let followed = t >= self.followed.0 && t <= self.followed.1 && moved > 0.0;
+                // Half of what was taken out of a spin may be wrong.
+                let spun = if n == 0 { 0.0 } else { 0.5 * odometer.bridged_between(self.time[n - 1], t) / self.lap_turns };
+                Moment {
+                    walk: drift * drift * moved + spun * spun + lost,
+                    slope: (ahead - behind) / (2.0 * SLOPE),
+                    level: expected,
+                    // Linear about the place found before.
+                    seen: gap + (ahead - behind) / (2.0 * SLOPE) * (place - base[n]),
+                    // Student's t with 4 degrees of freedom as a weight: a spin or a spoilt corner must not pull.
+                    noise: (followed && usual).then(|| (repeat * deviation).powi(2) * (1.0 + (gap / deviation).powi(2) / 4.0)),
+                }
+            })
+            .collect();
+        let offsets = smooth(&moments, keep, mood);
+        let laps = base.iter().zip(&offsets).map(|(b, o)| b + o.0.clamp(-REACH, REACH)).collect();
+        let variance = offsets.iter().map(|o| o.1.max(0.0)).collect();
+        let mut places = Self { laps, variance, ..self.clone() };
+        places.profile = places.profile_and_scatter(odometer).0;
+        places
+    }
+
+    /// Moments over which the deviations from the profile stay alike: their integrated autocorrelation, up to
+    /// its first zero.
+    fn moments_alike(&self, odometer: &Odometer, profile: &[f64], scatter: &[f64]) -> f64 {
+        let z: Vec<f64> = self
+            .time
+            .iter()
+            .zip(&self.laps)
+            .filter(|(t, _)| **t >= self.followed.0 && **t <= self.followed.1)
+            .map(|(&t, &lap)| {
+                let (expected, deviation) = at_cell(profile, scatter, lap);
+                ((odometer.rpm_at(t) - expected) / deviation).clamp(-4.0, 4.0)
+            })
+            .collect();
+        let product = |lag: usize| z.iter().zip(&z[lag.min(z.len())..]).map(|(a, b)| a * b).sum::<f64>();
+        let power = product(0).max(f64::MIN_POSITIVE);
+        (1..(3.0 * MOMENTS_HZ) as usize).map(|lag| product(lag) / power).take_while(|r| *r > 0.0).sum::<f64>().max(1.0)
+    }
+
+    /// Laps driven at `time`, counted from an arbitrary place; beyond the log held at its ends.
+    pub fn laps_at(&self, time: f64) -> f64 {
+        let at = self.time.partition_point(|&t| t <= time).clamp(1, self.time.len() - 1);
+        let (t0, t1) = (self.time[at - 1], self.time[at]);
+        let share = if t1 > t0 { ((time - t0) / (t1 - t0)).clamp(0.0, 1.0) } else { 0.0 };
+        self.laps[at - 1] + (self.laps[at] - self.laps[at - 1]) * share
+    }
+
+    /// Variance of the place at `time`, laps squared, up to a common factor.
+    pub fn variance_at(&self, time: f64) -> f64 {
+        self.variance[self.time.partition_point(|&t| t <= time).min(self.time.len() - 1)]
+    }
+
+    /// Time at which `laps` are reached for the first time, after the rests before it.
+    pub fn time_of(&self, laps: f64) -> Option<f64> {
+        let at = (1..self.laps.len()).find(|&n| self.laps[n - 1] < laps && self.laps[n] >= laps)?;
+        let share = (laps - self.laps[at - 1]) / (self.laps[at] - self.laps[at - 1]);
+        Some(self.time[at - 1] + share * (self.time[at] - self.time[at - 1]))
+    }
+
+    /// Place of the highest revs on the lap, from the profile smoothed over a fiftieth of it.
+    pub fn fastest_place(&self) -> f64 {
+        let near = (CELLS / 100) as isize;
+        let smooth = |n: usize| -> f64 { (-near..=near).map(|o| self.profile[(n as isize + o).rem_euclid(CELLS as isize) as usize]).sum() };
+        let best = (0..CELLS).max_by(|&a, &b| smooth(a).total_cmp(&smooth(b))).unwrap_or(0);
+        (best as f64 + 0.5) / CELLS as f64
+    }
+
+    /// Times of passing the fastest place: laps found without a list.
+    pub fn passings(&self) -> Vec<f64> {
+        let line = self.fastest_place();
+        let (first, last) = (self.laps_at(self.followed.0), self.laps_at(self.followed.1));
+        let mut lap = (first - line).ceil();
+        let mut passings = Vec::new();
+        while lap + line <= last {
+            passings.extend(self.time_of(lap + line));
+            lap += 1.0;
+        }
+        passings.dedup_by(|b, a| *b <= *a);
+        passings
+    }
+}
+
+/// Deviation of the odometer over a lap. A place found early makes one lap shorter and the next longer, the odometer's
+/// drift does not: so twice the covariance of neighbouring laps is added to their variance.
+fn drift_of(chain: &[f64], lap: f64) -> f64 {
+    let lengths: Vec<f64> = chain.windows(2).map(|w| (w[1] - w[0]) / lap).collect();
+    let (Some(middle), Some(scatter)) = (median(lengths.iter().copied()), robust_deviation(&lengths)) else { return LEAST_DRIFT };
+    let off: Vec<f64> = lengths.iter().map(|l| (l - middle).clamp(-3.0 * scatter, 3.0 * scatter)).collect();
+    let variance = off.iter().map(|o| o * o).sum::<f64>() / off.len() as f64;
+    let shared = off.windows(2).map(|w| w[0] * w[1]).sum::<f64>() / off.len() as f64;
+    (variance + 2.0 * shared).max(LEAST_DRIFT * LEAST_DRIFT).sqrt()
+}
+
+fn along_chain(turns: f64, chain: &[f64], lap: f64) -> f64 {
+    let last = chain.len() - 1;
+    let at = chain.partition_point(|&c| c <= turns);
+    match at {
+        0 => (turns - chain[0]) / lap,
+        n if n > last => last as f64 + (turns - chain[last]) / lap,
+        n => (n - 1) as f64 + (turns - chain[n - 1]) / (chain[n] - chain[n - 1]),
+    }
+}
+
+fn at_cell(profile: &[f64], scatter: &[f64], lap: f64) -> (f64, f64) {
+    let at = lap.rem_euclid(1.0) * CELLS as f64 - 0.5;
+    let low = at.floor();
+    let share = at - low;
+    let (a, b) = ((low as isize).rem_euclid(CELLS as isize) as usize, (low as isize + 1).rem_euclid(CELLS as isize) as usize);
+    (profile[a] + (profile[b] - profile[a]) * share, scatter[a] + (scatter[b] - scatter[a]) * share)
+}
+
+/// Replaces NaN cells of a closed lap by straight lines between their neighbours.
+fn fill_round(profile: &mut [f64]) {
+    let count = profile.len();
+    let known: Vec<usize> = (0..count).filter(|&n| profile[n].is_finite()).collect();
+    for (at, &from) in known.iter().enumerate() {
+        let to = known.get(at + 1).copied().unwrap_or(known[0] + count);
+        let (low, high) = (profile[from], profile[to % count]);
+        for n in from + 1..to {
+            profile[n % count] = low + (high - low) * (n - from) as f64 / (to - from) as f64;
+        }
+    }
+}
+
+/// What one moment says to the smoother.
+struct Moment {
+    /// Variance that the odometer's drift adds, laps squared.
+    walk: f64,
+    /// Revs a lap along the profile.
+    slope: f64,
+    /// Revs of the profile.
+    level: f64,
+    /// Revs above the profile at the odometer's place.
+    seen: f64,
+    /// Variance of the revs; `None` where the moment says nothing.
+    noise: Option<f64>,
+}
+
+/// Kalman filter and Rauch-Tung-Striebel smoother (1965) over two states: the distance in laps, a random walk, and
+/// the driver's deviation, which fades by `keep` a moment and has the deviation `mood`. Returns the distances and their
+/// variances.
+fn smooth(moments: &[Moment], keep: f64, mood: f64) -> Vec<(f64, f64)> {
+    // Mean and covariance: (m0, m1), (p00, p01, p11), before and after each moment's revs.
+    let (mut m, mut p) = ([0.0, 0.0], [REACH * REACH / 4.0, 0.0, mood * mood]);
+    let mut predicted = Vec::with_capacity(moments.len());
+    let mut filtered = Vec::with_capacity(moments.len());
+    for moment in moments {
+        m = [m[0], keep * m[1]];
+        p = [p[0] + moment.walk, keep * p[1], keep * keep * p[2] + (1.0 - keep * keep) * mood * mood];
+        predicted.push((m, p));
+        if let Some(noise) = moment.noise {
+            let h = [moment.slope, moment.level];
+            let ph = [p[0] * h[0] + p[1] * h[1], p[1] * h[0] + p[2] * h[1]];
+            let total = h[0] * ph[0] + h[1] * ph[1] + noise;
+            let gain = [ph[0] / total, ph[1] / total];
+            let miss = moment.seen - h[0] * m[0] - h[1] * m[1];
+            m = [m[0] + gain[0] * miss, m[1] + gain[1] * miss];
+            p = [p[0] - gain[0] * ph[0], p[1] - gain[0] * ph[1], p[2] - gain[1] * ph[1]];
+        }
+        filtered.push((m, p));
+    }
+    let (mut later, mut later_p) = (m, p);
+    let mut offsets = vec![(m[0], p[0]); moments.len()];
+    for n in (0..moments.len().saturating_sub(1)).rev() {
+        let ((m, p), (mp, pp)) = (filtered[n], predicted[n + 1]);
+        // Gain C = P Fᵀ Pp⁻¹ with F = diag(1, keep).
+        let determinant = (pp[0] * pp[2] - pp[1] * pp[1]).max(f64::MIN_POSITIVE);
+        let inverse = [pp[2] / determinant, -pp[1] / determinant, pp[0] / determinant];
+        let pf = [[p[0], keep * p[1]], [p[1], keep * p[2]]];
+        let miss = [later[0] - mp[0], later[1] - mp[1]];
+        let v = [inverse[0] * miss[0] + inverse[1] * miss[1], inverse[1] * miss[0] + inverse[2] * miss[1]];
+        later = [m[0] + pf[0][0] * v[0] + pf[0][1] * v[1], m[1] + pf[1][0] * v[0] + pf[1][1] * v[1]];
+        let gain = pf.map(|r| [r[0] * inverse[0] + r[1] * inverse[1], r[0] * inverse[1] + r[1] * inverse[2]]);
+        let d = [later_p[0] - pp[0], later_p[1] - pp[1], later_p[2] - pp[2]];
+        let turn = |a: [f64; 2], b: [f64; 2]| a[0] * (d[0] * b[0] + d[1] * b[1]) + a[1] * (d[1] * b[0] + d[2] * b[1]);
+        later_p = [p[0] + turn(gain[0], gain[0]), p[1] + turn(gain[0], gain[1]), p[2] + turn(gain[1], gain[1])];
+        offsets[n] = (later[0], later_p[0]);
+    }
+    offsets
+}
+
+/// Revs at even steps of motor turns.
+struct OverTurns {
+    rpm: Vec<f64>,
+    step: f64,
+    shortest: f64,
+}
+
+impl OverTurns {
+    fn new(odometer: &Odometer) -> Option<Self> {
+        let total = odometer.total();
+        let (from, to) = odometer.span();
+        let brisk = quantile(odometer.rows().1.iter().copied(), 0.5)?;
+        let step = total / POINTS as f64;
+        if !(step > 0.0 && to - from > 2.0 * SHORTEST_LAP_S && brisk > 0.0) {
+            return None;
+        }
+        let rpm = (0..POINTS).map(|n| odometer.rpm_at(odometer.time_of((n as f64 + 0.5) * step))).collect();
+        Some(Self { rpm, step, shortest: brisk / 60.0 * SHORTEST_LAP_S })
+    }
+
+    /// Correlation of the revs with themselves `lag` points later, for every lag.
+    fn autocorrelation(&self) -> Option<Vec<f64>> {
+        let mean = self.rpm.iter().sum::<f64>() / POINTS as f64;
+        let x: Vec<f64> = self.rpm.iter().map(|v| v - mean).collect();
+        let mut planner = RealFftPlanner::<f64>::new();
+        let (there, back) = (planner.plan_fft_forward(2 * POINTS), planner.plan_fft_inverse(2 * POINTS));
+        let mut padded = x.clone();
+        padded.resize(2 * POINTS, 0.0);
+        let mut spectrum = there.make_output_vec();
+        there.process(&mut padded, &mut spectrum).ok()?;
+        spectrum.iter_mut().for_each(|c| *c = (*c * c.conj()).re.into());
+        back.process(&mut spectrum, &mut padded).ok()?;
+        let mut energy = vec![0.0];
+        x.iter().for_each(|v| energy.push(energy[energy.len() - 1] + v * v));
+        let correlation = |lag: usize| {
+            let power = (energy[POINTS - lag] * (energy[POINTS] - energy[lag])).sqrt();
+            if power > 0.0 { padded[lag] / (2 * POINTS) as f64 / power } else { 0.0 }
+        };
+        Some((0..POINTS / 2 + POINTS / 8).map(correlation).collect())
+    }
+
+    /// Motor turns of a lap.
+    fn lap(&self, expected: Option<(f64, f64)>) -> Option<f64> {
+        let r = self.autocorrelation()?;
+        let (low, high) = match expected {
+            Some((turns, width)) => (turns * (1.0 - width) / self.step, turns * (1.0 + width) / self.step),
+            None => (self.shortest / self.step, f64::INFINITY),
+        };
+        let inside = |&lag: &usize| lag as f64 >= low && lag as f64 <= high && r[lag] >= r[lag - 1] && r[lag] >= r[lag + 1];
+        let peaks: Vec<usize> = (1..r.len() - 1).filter(inside).collect();
+        let best = peaks.iter().map(|&p| r[p]).fold(0.0, f64::max);
+        if best < LEAST_CORRELATION {
+            return expected.and_then(|_| self.lap(None));
+        }
+        let first = peaks.into_iter().find(|&p| r[p] >= NEARLY * best)?;
+        // The top of the parabola through the peak and its neighbours.
+        let (a, b, c) = (r[first - 1], r[first], r[first + 1]);
+        let bend = a - 2.0 * b + c;
+        let shift = if bend < 0.0 { 0.5 * (a - c) / bend } else { 0.0 };
+        Some((first as f64 + shift) * self.step)
+    }
+
+    /// Turns at which the same place was passed, lap by lap, out from the middle of the run.
+    fn chain(&self, lap: f64) -> Vec<f64> {
+        let points = lap / self.step;
+        let middle = POINTS as f64 / 2.0;
+        let mut chain = vec![middle];
+        for ahead in [true, false] {
+            let (mut here, mut length) = (middle, points);
+            loop {
+                let guess = if ahead { here + length } else { here - length };
+                if guess < -0.5 * points || guess > POINTS as f64 + 0.5 * points {
+                    break;
+                }
+                let Some((next, correlation)) = self.lay_over(here, guess, points) else { break };
+                let next = if correlation < LEAST_CORRELATION { guess } else { next };
+                // The lap's length follows the tyre and the line, but one odd lap is not carried on.
+                length += 0.2 * ((next - here).abs() - length);
+                here = next;
+                if !(0.0..POINTS as f64).contains(&here) {
+                    break;
+                }
+                chain.push(here);
+            }
+        }
+        chain.sort_by(f64::total_cmp);
+        chain.into_iter().map(|p| (p + 0.5) * self.step).collect()
+    }
+
+    /// Where around `guess` the revs look most like those around `here`: the best of shifts within 3 % of a lap.
+    fn lay_over(&self, here: f64, guess: f64, points: f64) -> Option<(f64, f64)> {
+        let reach = (0.03 * points).ceil() as isize;
+        let half = (0.5 * points) as isize;
+        let (here_at, guess_at) = (here.round() as isize, guess.round() as isize);
+        let correlation = |shift: isize| -> f64 {
+            let (mut n, mut sx, mut sy, mut sxx, mut syy, mut sxy) = (0.0, 0.0, 0.0, 0.0, 0.0, 0.0);
+            for offset in -half..=half {
+                let (a, b) = (here_at + offset, guess_at + shift + offset);
+                if let (Some(x), Some(y)) = (self.point(a), self.point(b)) {
+                    n += 1.0;
+                    sx += x;
+                    sy += y;
+                    sxx += x * x;
+                    syy += y * y;
+                    sxy += x * y;
+                }
+            }
+            if n < 0.3 * points {
+                return f64::NAN;
+            }
+            (sxy - sx * sy / n) / ((sxx - sx * sx / n) * (syy - sy * sy / n)).max(f64::MIN_POSITIVE).sqrt()
+        };
+        let scores: Vec<f64> = (-reach..=reach).map(correlation).collect();
+        let best = (0..scores.len()).filter(|&n| scores[n].is_finite()).max_by(|&a, &b| scores[a].total_cmp(&scores[b]))?;
+        let mut shift = best as f64 - reach as f64;
+        if best > 0 && best + 1 < scores.len() {
+            let (a, b, c) = (scores[best - 1], scores[best], scores[best + 1]);
+            let bend = a - 2.0 * b + c;
+            if bend < 0.0 {
+                shift += (0.5 * (a - c) / bend).clamp(-0.5, 0.5);
+            }
+        }
+        Some((guess_at as f64 + shift + (here - here_at as f64), scores[best]))
+    }
+
+    fn point(&self, at: isize) -> Option<f64> {
+        usize::try_from(at).ok().and_then(|n| self.rpm.get(n)).copied()
+    }
+}
