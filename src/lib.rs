@@ -3,6 +3,9 @@
 pub mod import;
 pub mod laps;
 pub mod log;
+pub mod measure;
 pub mod notice;
 pub mod quantity;
+pub mod sheet;
+pub mod weekend;
 pub mod demo;

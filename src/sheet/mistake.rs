@@ -1,0 +1,47 @@
+//! Mistakes on the sheet, each with its place, drawn with the line underlined.
+
+use std::ops::Range;
+
+use annotate_snippets::{AnnotationKind, Level, Renderer, Snippet};
+
+/// Something wrong on the sheet.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Mistake {
+    /// What is wrong, without a final full stop.
+    pub message: String,
+    /// What is allowed, or what to do.
+    pub hint: String,
+    /// Line, from 1.
+    pub line: u64,
+    /// Column, from 1, in characters.
+    pub column: u64,
+    /// The line with the place underlined.
+    pub drawing: String,
+}
+
+impl Mistake {
+    /// A mistake at the bytes `span` of the sheet's `text`.
+    pub fn at(text: &str, span: Range<usize>, message: impl Into<String>, hint: impl Into<String>) -> Self {
+        let (message, hint) = (message.into(), hint.into());
+        let start = text.floor_char_boundary(span.start.min(text.len()));
+        let end = text.floor_char_boundary(span.end.clamp(start, text.len()));
+        let before = &text[..start];
+        let line = before.matches('\n').count() as u64 + 1;
+        let column = before.rsplit('\n').next().map_or(0, |l| l.chars().count()) as u64 + 1;
+        // A span over several lines would draw them all: its first line is enough.
+        let end = text[start..end].find('\n').map_or(end, |at| start + at);
+        let snippet = Snippet::source(text).path("weekend.toml").annotation(AnnotationKind::Primary.span(start..end));
+        let drawing = Renderer::plain().render(&[Level::ERROR.primary_title(&message).element(snippet)]);
+        Self { message, hint, line, column, drawing }
+    }
+
+    /// The drawing with its hint.
+    pub fn drawn(&self) -> String {
+        format!("{}\nhint: {}", self.drawing, self.hint)
+    }
+
+    /// One line: place, message.
+    pub fn brief(&self) -> String {
+        format!("`weekend.toml`, line {}, column {}: {}", self.line, self.column, self.message)
+    }
+}

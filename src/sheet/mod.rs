@@ -1,0 +1,158 @@
+//! The setup sheet, `weekend.toml`: what should be on the cars, and which log belongs to which run.
+
+pub mod mistake;
+pub mod read;
+pub mod starter;
+
+use std::collections::BTreeMap;
+use std::path::PathBuf;
+
+use mistake::Mistake;
+
+use crate::import::columns::Rule;
+
+/// Race length without one on the sheet, s. Common practice, no source: five minutes.
+pub const DEFAULT_RACE_S: f64 = 300.0;
+/// Motor limit without one on the sheet, °C: neodymium magnets without a letter in their grade are named for 80 °C (makers'
+/// tables), those of motors mostly for more. A default that the user should replace by the maker's figure.
+pub const DEFAULT_MOTOR_C: f64 = 90.0;
+/// Controller limit without one on the sheet, °C. Common practice, no source.
+pub const DEFAULT_CONTROLLER_C: f64 = 90.0;
+/// Floor of a lithium cell under load without one on the sheet, V (makers' tables: 2.75 to 3.0 V).
+pub const DEFAULT_CELL_V: f64 = 3.0;
+
+/// A value on the sheet.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Setting {
+    /// A number, in the unit that the key names.
+    Number(f64),
+    /// Text.
+    Text(String),
+    /// True or false.
+    Flag(bool),
+}
+
+impl std::fmt::Display for Setting {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        match self {
+            Setting::Number(n) => write!(f, "{n}"),
+            Setting::Text(t) => f.write_str(&crate::notice::printable(t, 80)),
+            Setting::Flag(b) => write!(f, "{b}"),
+        }
+    }
+}
+
+/// Settings by their dotted key, such as `motor.timing_deg`.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct Settings(pub BTreeMap<String, Setting>);
+
+impl Settings {
+    /// The number under `key`.
+    pub fn number(&self, key: &str) -> Option<f64> {
+        match self.0.get(key)? {
+            Setting::Number(n) => Some(*n),
+            _ => None,
+        }
+    }
+
+    /// The text under `key`.
+    pub fn text(&self, key: &str) -> Option<&str> {
+        match self.0.get(key)? {
+            Setting::Text(t) => Some(t),
+            _ => None,
+        }
+    }
+
+    /// These settings with those of `over` in their place.
+    pub fn overridden(&self, over: &Settings) -> Settings {
+        let mut all = self.clone();
+        all.0.extend(over.0.clone());
+        all
+    }
+
+    /// Motor turns for a wheel turn: spur / pinion × internal ratio; `None` where a figure is missing.
+    pub fn set_ratio(&self) -> Option<f64> {
+        self.ratio_with(self.number("pinion")?)
+    }
+
+    /// The ratio with another pinion.
+    pub fn ratio_with(&self, pinion: f64) -> Option<f64> {
+        Some(self.number("spur")? / pinion * self.number("internal_ratio").unwrap_or(1.0))
+    }
+
+    /// Tyre diameter, mm.
+    pub fn tyre_mm(&self) -> Option<f64> {
+        self.number("tyre_diameter_mm")
+    }
+
+    /// Whether the tyres are foam.
+    pub fn foam(&self) -> bool {
+        self.text("tyre_kind").is_some_and(|k| k.eq_ignore_ascii_case("foam"))
+    }
+}
+
+/// A run as planned on the sheet.
+#[derive(Debug, Clone, PartialEq)]
+pub struct RunPlan {
+    /// Unique name.
+    pub id: String,
+    /// Key of the car; empty without a sheet.
+    pub car: String,
+    /// The log, inside the weekend's folder.
+    pub log: PathBuf,
+    /// The lap list, inside the weekend's folder.
+    pub laps: Option<PathBuf>,
+    /// Which run of a file that holds several, from 1.
+    pub part: Option<usize>,
+    /// Air, °C.
+    pub ambient_c: Option<f64>,
+    /// The car's settings with this run's own in their place.
+    pub settings: Settings,
+    /// What is wrong with this run's entry, where it cannot be reviewed for it.
+    pub mistake: Option<Mistake>,
+}
+
+/// The whole sheet.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct Sheet {
+    /// Name of the weekend.
+    pub name: Option<String>,
+    /// Date as written.
+    pub date: Option<String>,
+    /// Surface.
+    pub surface: Option<String>,
+    /// Lap length along the driven line, m, and the half-width of its 95 % interval.
+    pub lap_length_m: Option<(f64, f64)>,
+    /// Race length, s.
+    pub race_s: Option<f64>,
+    /// Cars by their key.
+    pub cars: BTreeMap<String, Settings>,
+    /// Runs in order.
+    pub runs: Vec<RunPlan>,
+    /// How logs are to be read, where the user states it.
+    pub import: ImportPlan,
+    /// What is wrong or odd with the sheet, beyond single runs.
+    pub mistakes: Vec<Mistake>,
+}
+
+/// `[import]`: what the user states of the logs.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct ImportPlan {
+    /// Columns named.
+    pub rules: Vec<Rule>,
+    /// Encoding label.
+    pub encoding: Option<String>,
+    /// Delimiter.
+    pub delimiter: Option<u8>,
+    /// Decimal mark.
+    pub decimal: Option<u8>,
+    /// Rows a second.
+    pub rate_hz: Option<f64>,
+}
+
+impl Sheet {
+    /// Race length, stated or the default, s.
+    pub fn race_length_s(&self) -> f64 {
+        self.race_s.unwrap_or(DEFAULT_RACE_S)
+    }
+}

@@ -1,0 +1,445 @@
+//! `weekend.toml` to a [`Sheet`]: every mistake found, not just the first, and every unknown key carried along.
+
+use std::collections::BTreeMap;
+use std::ops::Range;
+use std::path::{Component, Path, PathBuf};
+
+use toml::Spanned;
+use toml::de::{DeTable, DeValue};
+
+use super::mistake::Mistake;
+use super::{ImportPlan, RunPlan, Setting, Settings, Sheet};
+use crate::import::columns::Rule;
+use crate::notice::printable;
+
+/// Keys with a meaning of their own and the range of a number that a car or a track can have (common practice, no
+/// source, and wide).
+const NUMBERS: [(&str, f64, f64); 18] = [
+    ("mass_kg", 0.1, 30.0),
+    ("internal_ratio", 0.2, 10.0),
+    ("spur", 10.0, 300.0),
+    ("pinion", 5.0, 200.0),
+    ("tyre_diameter_mm", 15.0, 250.0),
+    ("motor.poles", 2.0, 40.0),
+    ("motor.turns", 0.5, 100.0),
+    ("motor.rotor_mm", 1.0, 100.0),
+    ("motor.timing_deg", -10.0, 90.0),
+    ("motor.fan_mm", 0.0, 100.0),
+    ("battery.cells", 1.0, 14.0),
+    ("battery.capacity_mah", 50.0, 50_000.0),
+    ("limits.motor_c", 20.0, 250.0),
+    ("limits.esc_c", 20.0, 250.0),
+    ("limits.cell_v", 0.5, 4.5),
+    ("ambient_c", -30.0, 60.0),
+    ("drag_brake_pct", 0.0, 100.0),
+    ("part", 1.0, 1000.0),
+];
+const TEXTS: [&str; 2] = ["driven", "tyre_kind"];
+const RUN_KEYS: [&str; 6] = ["id", "car", "log", "laps", "part", "ambient_c"];
+const TABLES: [&str; 6] = ["weekend", "track", "race", "cars", "runs", "import"];
+
+type Table<'a> = DeTable<'a>;
+
+struct Reader<'a> {
+    text: &'a str,
+    sheet: Sheet,
+}
+
+/// Reads a sheet's text.
+///
+/// # Errors
+/// The first mistake of TOML itself, where the text is none.
+pub fn read(text: &str) -> Result<Sheet, Box<Mistake>> {
+    let root = DeTable::parse(text).map_err(|e| {
+        let span = e.span().unwrap_or(0..0);
+        Box::new(Mistake::at(text, span, e.message().trim_end_matches('.').to_owned(), "text stands in quotes, numbers do not, and each key stands once in its table"))
+    })?;
+    let mut reader = Reader { text, sheet: Sheet::default() };
+    reader.root(root.get_ref());
+    Ok(reader.sheet)
+}
+
+impl Reader<'_> {
+    fn mistake(&mut self, span: Range<usize>, message: String, hint: &str) {
+        let mistake = Mistake::at(self.text, span, message, hint);
+        self.sheet.mistakes.push(mistake);
+    }
+
+    fn root(&mut self, root: &Table) {
+        for (key, value) in root.iter() {
+            let name: &str = key.get_ref();
+            match (name, value.get_ref()) {
+                ("weekend", DeValue::Table(t)) => self.weekend(t),
+                ("track", DeValue::Table(t)) => self.track(t),
+                ("race", DeValue::Table(t)) => self.sheet.race_s = self.ranged(t, "length_s", 5.0, 90_000.0),
+                ("cars", DeValue::Table(t)) => self.cars(t),
+                ("import", _) => self.import(value),
+                ("runs", DeValue::Array(_)) => {}
+                (known, _) if TABLES.contains(&known) => {
+                    let form = if known == "runs" { "`[[runs]]`, once for each run" } else { "a table: `[…]`" };
+                    self.mistake(key.span(), format!("`{known}` has the wrong form"), &format!("write it as {form}"));
+                }
+                _ => self.unknown(key, &TABLES),
+            }
+        }
+        // Runs come last: they need the cars.
+        if let Some(DeValue::Array(runs)) = root.get("runs").map(Spanned::get_ref) {
+            for run in runs.iter() {
+                match run.get_ref() {
+                    DeValue::Table(table) => self.run(table, run.span()),
+                    _ => self.mistake(run.span(), "a run is no table".to_owned(), "write `[[runs]]`, once for each run"),
+                }
+            }
+        }
+    }
+
+    fn weekend(&mut self, table: &Table) {
+        self.sheet.name = self.words(table, "name");
+        self.sheet.date = match table.get("date").map(Spanned::get_ref) {
+            Some(DeValue::Datetime(date)) => Some(date.to_string()),
+            Some(DeValue::String(text)) => Some(text.to_string()),
+            _ => None,
+        };
+    }
+
+    fn track(&mut self, table: &Table) {
+        self.sheet.surface = self.words(table, "surface");
+        let length = self.ranged(table, "lap_length_m", 5.0, 5000.0);
+        let doubt = self.ranged(table, "lap_length_plus_minus_m", 0.0, 1000.0);
+        // Without a stated doubt a hundredth is assumed: what pacing or a tape along the line gives.
+        self.sheet.lap_length_m = length.map(|l| (l, doubt.unwrap_or(0.01 * l)));
+    }
+
+    fn cars(&mut self, table: &Table) {
+        for (key, value) in table.iter() {
+            let name = key.get_ref().to_string();
+            match value.get_ref() {
+                DeValue::Table(car) => {
+                    let settings = self.settings(car, "", &[]);
+                    self.sheet.cars.insert(name, settings);
+                }
+                _ => self.mistake(value.span(), format!("the car `{}` is no table", printable(&name, 40)), "write `[cars.NAME]` and the car's keys below it"),
+            }
+        }
+    }
+
+    /// Every key of a table under its dotted name, checked where it is known.
+    fn settings(&mut self, table: &Table, prefix: &str, skip: &[&str]) -> Settings {
+        let mut settings = Settings::default();
+        for (key, value) in table.iter() {
+            let name = format!("{prefix}{}", key.get_ref());
+            if skip.contains(&name.as_str()) {
+                continue;
+            }
+            if let DeValue::Table(inner) = value.get_ref() {
+                settings.0.extend(self.settings(inner, &format!("{name}."), &[]).0);
+                continue;
+            }
+            if let Some(setting) = self.setting(&name, key, value) {
+                settings.0.insert(name, setting);
+            }
+        }
+        settings
+    }
+
+    fn setting(&mut self, name: &str, key: &Spanned<toml::de::DeString>, value: &Spanned<DeValue>) -> Option<Setting> {
+        if let Some(&(_, low, high)) = NUMBERS.iter().find(|n| n.0 == name) {
+            return self.number(value, name, low, high).map(Setting::Number);
+        }
+        if TEXTS.contains(&name) && !matches!(value.get_ref(), DeValue::String(_)) {
+            self.mistake(value.span(), format!("`{name}` is no text"), "put it in quotes");
+            return None;
+        }
+        let known: Vec<&str> = NUMBERS.iter().map(|n| n.0).chain(TEXTS).collect();
+        if !known.contains(&name) {
+            self.near_miss(key, name, &known);
+        }
+        match value.get_ref() {
+            DeValue::String(text) => Some(Setting::Text(text.to_string())),
+            DeValue::Boolean(flag) => Some(Setting::Flag(*flag)),
+            DeValue::Datetime(date) => Some(Setting::Text(date.to_string())),
+            other => number_of(other).map(Setting::Number),
+        }
+    }
+
+    /// A key that is one slip away from a known one is likely meant to be it.
+    fn near_miss(&mut self, key: &Spanned<toml::de::DeString>, name: &str, known: &[&str]) {
+        let last = |k: &str| k.rsplit('.').next().unwrap_or(k).to_owned();
+        let near = known.iter().find(|k| distance(&last(k), &last(name)) == 1 || last(k) == last(name));
+        if let Some(near) = near {
+            let hint = format!("did you mean `{near}`? It is carried along as it is");
+            self.mistake(key.span(), format!("`{}` is not known", printable(name, 40)), &hint);
+        }
+    }
+
+    fn unknown(&mut self, key: &Spanned<toml::de::DeString>, known: &[&str]) {
+        let near = known.iter().min_by_key(|k| distance(k, key.get_ref()));
+        let hint = near.map_or(String::new(), |n| format!("tables are `{}`; nearest is `{n}`", known.join("`, `")));
+        self.mistake(key.span(), format!("`{}` is not known and was passed over", printable(key.get_ref(), 40)), &hint);
+    }
+
+    fn number(&mut self, value: &Spanned<DeValue>, name: &str, low: f64, high: f64) -> Option<f64> {
+        let Some(number) = number_of(value.get_ref()) else {
+            self.mistake(value.span(), format!("`{name}` is no number"), &format!("write a number between {low} and {high}, without quotes"));
+            return None;
+        };
+        if !(low..=high).contains(&number) {
+            self.mistake(value.span(), format!("`{name}` is {number}, outside what is possible"), &format!("between {low} and {high}; check the unit in the key's name"));
+            return None;
+        }
+        Some(number)
+    }
+
+    fn ranged(&mut self, table: &Table, key: &str, low: f64, high: f64) -> Option<f64> {
+        let value = table.get(key)?;
+        self.number(value, key, low, high)
+    }
+
+    fn words(&mut self, table: &Table, key: &str) -> Option<String> {
+        let value = table.get(key)?;
+        match value.get_ref() {
+            DeValue::String(text) => Some(text.to_string()),
+            _ => {
+                self.mistake(value.span(), format!("`{key}` is no text"), "put it in quotes");
+                None
+            }
+        }
+    }
+
+    fn run(&mut self, table: &Table, span: Range<usize>) {
+        let index = self.sheet.runs.len() + 1;
+        let before = self.sheet.mistakes.len();
+        let log = self.words(table, "log");
+        let id = match table.get("id").map(|v| v.get_ref()) {
+            Some(DeValue::String(text)) => Some(text.to_string()),
+            Some(other) => number_of(other).map(|n| n.to_string()),
+            None => None,
+        };
+        let id = id.or_else(|| log.as_ref().map(|l| Path::new(l).file_stem().map_or(String::new(), |s| s.to_string_lossy().into_owned())));
+        let id = id.filter(|i| !i.trim().is_empty()).unwrap_or_else(|| format!("run {index}"));
+        let mut wrong = None;
+        let mut blame = |reader: &Self, key: &str, message: String, hint: String| {
+            let span = table.get(key).map_or(span.clone(), Spanned::span);
+            wrong.get_or_insert(Mistake::at(reader.text, span, message, hint));
+        };
+        let taken = self.sheet.runs.iter().any(|r| r.id == id);
+        if taken {
+            blame(self, "id", format!("the id `{}` stands twice", printable(&id, 40)), "give each run an id of its own".to_owned());
+        }
+        let car = self.words(table, "car").or_else(|| (self.sheet.cars.len() == 1).then(|| self.sheet.cars.keys().next().cloned()).flatten());
+        let known: Vec<String> = self.sheet.cars.keys().map(|k| format!("`{}`", printable(k, 40))).collect();
+        match &car {
+            Some(car) if !self.sheet.cars.contains_key(car) => {
+                let hint = if known.is_empty() { "write a table `[cars.NAME]`".to_owned() } else { format!("cars on the sheet are {}", known.join(", ")) };
+                blame(self, "car", format!("the car `{}` is not on the sheet", printable(car, 40)), hint);
+            }
+            None => blame(self, "car", "the run names no car".to_owned(), format!("write `car = …`: {}", known.join(", "))),
+            _ => {}
+        }
+        let mut paths = Vec::new();
+        for key in ["log", "laps"] {
+            let text = if key == "log" { log.clone() } else { self.words(table, key) };
+            match text.as_deref().map(inside) {
+                Some(Ok(path)) => paths.push(Some(path)),
+                Some(Err(why)) => {
+                    blame(self, key, format!("`{key}` {why}"), "write the path from the weekend's folder, such as `logs/r1.csv`".to_owned());
+                    paths.push(None);
+                }
+                None if key == "log" => {
+                    blame(self, key, "the run names no log".to_owned(), "write `log = \"logs/r1.csv\"`".to_owned());
+                    paths.push(None);
+                }
+                None => paths.push(None),
+            }
+        }
+        let overrides = self.settings(table, "", &RUN_KEYS);
+        let base = car.as_ref().and_then(|c| self.sheet.cars.get(c)).cloned().unwrap_or_default();
+        let part = self.ranged(table, "part", 1.0, 1000.0).map(|p| p as usize);
+        let ambient_c = self.ranged(table, "ambient_c", -30.0, 60.0);
+        debug_assert!(self.sheet.mistakes.len() >= before);
+        let id = if taken { (2..).map(|n| format!("{id} ({n})")).find(|i| self.sheet.runs.iter().all(|r| r.id != *i)).unwrap_or(id) } else { id };
+        let laps = paths.pop().flatten();
+        let log = paths.pop().flatten().unwrap_or_default();
+        self.sheet.runs.push(RunPlan { id, car: car.unwrap_or_default(), log, laps, part, ambient_c, settings: base.overridden(&overrides), mistake: wrong });
+    }
+
+    /// `[import]`: file settings, and columns in any of the forms that come to mind: `[[import.columns]]` or `[[import]]` with
+    /// `column`, `channel`, `unit`, `scale`; or the column's header as a key with the channel or a table of these.
+    fn import(&mut self, value: &Spanned<DeValue>) {
+        let mut plan = ImportPlan::default();
+        self.import_into(value, &mut plan);
+        self.sheet.import = plan;
+    }
+
+    fn import_into(&mut self, value: &Spanned<DeValue>, plan: &mut ImportPlan) {
+        match value.get_ref() {
+            DeValue::Array(items) => items.iter().for_each(|item| self.import_into(item, plan)),
+            DeValue::Table(table) if table.contains_key("column") => plan.rules.extend(self.rule(table, None)),
+            DeValue::Table(table) => {
+                for (key, value) in table.iter() {
+                    let name: &str = key.get_ref();
+                    match (name, value.get_ref()) {
+                        ("encoding", DeValue::String(t)) => plan.encoding = Some(t.to_string()),
+                        ("delimiter", DeValue::String(t)) => plan.delimiter = one_byte(t),
+                        ("decimal", DeValue::String(t)) => plan.decimal = one_byte(t).filter(|b| matches!(b, b'.' | b',')),
+                        ("rate_hz", _) => plan.rate_hz = self.number(value, name, 0.1, 100_000.0),
+                        ("columns" | "column" | "channels", DeValue::Array(_) | DeValue::Table(_)) => self.import_into(value, plan),
+                        (_, DeValue::Table(inner)) => plan.rules.extend(self.rule(inner, Some(name))),
+                        (_, DeValue::String(channel)) => {
+                            plan.rules.push(Rule { column: name.to_owned(), channel: Some(channel.to_string()), ..Rule::default() });
+                        }
+                        _ => self.mistake(value.span(), format!("`[import]` cannot use `{}`", printable(name, 40)), IMPORT_HINT),
+                    }
+                }
+            }
+            _ => self.mistake(value.span(), "`import` has the wrong form".to_owned(), IMPORT_HINT),
+        }
+    }
+
+    fn rule(&mut self, table: &Table, name: Option<&str>) -> Option<Rule> {
+        let text = |key: &str| match table.get(key)?.get_ref() {
+            DeValue::String(t) => Some(t.to_string()),
+            other => number_of(other).map(|n| n.to_string()),
+        };
+        // A key may be the header with its channel inside, or the channel with its column inside.
+        let (column, channel) = match (text("column"), name) {
+            (Some(column), Some(channel)) => (column, text("channel").or(Some(channel.to_owned()))),
+            (Some(column), None) => (column, text("channel")),
+            (None, Some(column)) => (column.to_owned(), text("channel")),
+            (None, None) => return None,
+        };
+        let scale = table.get("scale").and_then(|v| self.number(v, "scale", -1e12, 1e12));
+        Some(Rule { column, channel: channel.map(|c| channel_name(&c)), unit: text("unit"), scale })
+    }
+}
+
+const IMPORT_HINT: &str =
+    "write `[[import.columns]]` with `column`, `channel`, `unit`, `scale`, or `encoding`, `delimiter`, `decimal`, `rate_hz` under `[import]`";
+
+/// A channel as users may call it.
+fn channel_name(text: &str) -> String {
+    let plain = text.trim().to_lowercase().replace([' ', '-'], "_");
+    match plain.as_str() {
+        "motor_c" | "motor_temp" => "motor_temperature",
+        "esc_c" | "esc_temp" | "controller_c" | "controller_temp" | "esc_temperature" => "controller_temperature",
+        "ambient_c" | "ambient_temperature" | "air" => "ambient",
+        "speed" => "ground_speed",
+        "volts" | "voltage_v" => "voltage",
+        "amps" | "current_a" => "current",
+        "time_s" => "time",
+        other => other,
+    }
+    .to_owned()
+}
+
+fn one_byte(text: &str) -> Option<u8> {
+    match text {
+        "tab" | "\\t" => Some(b'\t'),
+        t if t.len() == 1 => Some(t.as_bytes()[0]),
+        _ => None,
+    }
+}
+
+fn number_of(value: &DeValue) -> Option<f64> {
+    let number = match value {
+        DeValue::Integer(i) => i64::from_str_radix(&i.as_str().replace('_', ""), i.radix()).ok()? as f64,
+        DeValue::Float(f) => f.as_str().replace('_', "").parse().ok()?,
+        _ => return None,
+    };
+    number.is_finite().then_some(number)
+}
+
+/// The path, if it stays inside the weekend's folder.
+pub fn inside(text: &str) -> Result<PathBuf, String> {
+    let shown = printable(text, 60);
+    // A sheet may come from another system: its separators and drives count too.
+    let unified = text.replace('\\', "/");
+    let path = Path::new(&unified);
+    if text.trim().is_empty() || unified.contains('\0') {
+        return Err("is empty".to_owned());
+    }
+    if path.is_absolute() || unified.as_bytes().get(1) == Some(&b':') {
+        return Err(format!("is `{shown}`, which leaves the weekend's folder"));
+    }
+    let mut depth = 0i32;
+    for part in path.components() {
+        match part {
+            Component::Normal(_) => depth += 1,
+            Component::ParentDir => depth -= 1,
+            _ => {}
+        }
+        if depth < 0 {
+            return Err(format!("is `{shown}`, which leaves the weekend's folder"));
+        }
+    }
+    Ok(path.to_owned())
+}
+
+/// Slips between two words: Levenshtein's distance (1966), a swap of neighbours counted as one.
+fn distance(a: &str, b: &str) -> usize {
+    let (a, b): (Vec<char>, Vec<char>) = (a.chars().collect(), b.chars().collect());
+    let mut table: BTreeMap<(usize, usize), usize> = BTreeMap::new();
+    for i in 0..=a.len() {
+        for j in 0..=b.len() {
+            let best = if i == 0 || j == 0 {
+                i + j
+            } else {
+                let change = table[&(i - 1, j - 1)] + usize::from(a[i - 1] != b[j - 1]);
+                let mut best = change.min(table[&(i - 1, j)] + 1).min(table[&(i, j - 1)] + 1);
+                if i > 1 && j > 1 && a[i - 1] == b[j - 2] && a[i - 2] == b[j - 1] {
+                    best = best.min(table[&(i - 2, j - 2)] + 1);
+                }
+                best
+            };
+            table.insert((i, j), best);
+        }
+    }
+    table[&(a.len(), b.len())]
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use rstest::rstest;
+
+    const CAR: &str = "[cars.a]\nspur = 116\npinion = 31\ninternal_ratio = 1.85\nmotor.timing_deg = 30\n";
+
+    #[test]
+    fn a_run_overrides_its_car_and_carries_unknown_keys() {
+        let sheet = read(&format!("{CAR}[[runs]]\nid = \"r1\"\nlog = \"l/r1.csv\"\nmotor.timing_deg = 37\nwing = \"low\"\n")).unwrap();
+        let run = &sheet.runs[0];
+        assert_eq!(run.settings.number("motor.timing_deg"), Some(37.0));
+        assert_eq!(run.settings.text("wing"), Some("low"));
+        assert!((run.settings.set_ratio().unwrap() - 116.0 / 31.0 * 1.85).abs() < 1e-12);
+        assert_eq!((run.mistake.as_ref(), sheet.mistakes.len()), (None, 0));
+    }
+
+    #[rstest]
+    #[case("../x.csv")]
+    #[case("/etc/passwd")]
+    #[case("a/../../x.csv")]
+    #[case("..\\x.csv")]
+    #[case("C:\\x.csv")]
+    fn paths_stay_inside(#[case] path: &str) {
+        assert!(inside(path).unwrap_err().contains("leaves the weekend's folder"));
+    }
+
+    #[test]
+    fn mistakes_are_found_together_and_underlined() {
+        let text = format!("{CAR}pinon = 3\ntyre_diameter_mm = 6300\n[[runs]]\nid = \"x\"\ncar = \"b\"\nlog = \"x.csv\"\n[[runs]]\nid = \"x\"\nlog = \"../y.csv\"\n");
+        let sheet = read(&text).unwrap();
+        let drawn: Vec<String> = sheet.mistakes.iter().chain(sheet.runs.iter().filter_map(|r| r.mistake.as_ref())).map(Mistake::drawn).collect();
+        insta::assert_snapshot!(drawn.join("\n\n"));
+    }
+
+    #[rstest]
+    #[case("[[import.columns]]\ncolumn = \"A\"\nchannel = \"rpm\"\nunit = \"krpm\"\n")]
+    #[case("[[import]]\ncolumn = \"A\"\nchannel = \"rpm\"\nunit = \"krpm\"\n")]
+    #[case("[import]\n\"A\" = { channel = \"rpm\", unit = \"krpm\" }\n")]
+    #[case("[import]\nrpm = { column = \"A\", unit = \"krpm\" }\n")]
+    #[case("[import]\ncolumn = \"A\"\nchannel = \"rpm\"\nunit = \"krpm\"\n")]
+    fn forms_of_import(#[case] text: &str) {
+        let rule = Rule { column: "A".into(), channel: Some("rpm".into()), unit: Some("krpm".into()), scale: None };
+        assert_eq!(read(text).unwrap().import.rules, [rule]);
+    }
+}

@@ -1,0 +1,120 @@
+//! Sentences worth acting on, from the answers of the runs.
+
+use schemars::JsonSchema;
+use serde::Serialize;
+use serde_json::{Map, Value, json};
+
+use crate::measure::Answers;
+use crate::measure::{battery, gearing, heat};
+
+/// What a finding asks of the reader.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, JsonSchema)]
+#[serde(rename_all = "lowercase")]
+pub enum Weight {
+    /// Do something.
+    Act,
+    /// Keep an eye on it.
+    Watch,
+    /// Good to know.
+    Note,
+}
+
+/// A sentence worth acting on.
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
+pub struct Finding {
+    /// Stable name of the kind, in kebab case.
+    pub code: &'static str,
+    /// What it asks.
+    pub severity: Weight,
+    /// The run; `null` for the weekend.
+    pub run: Option<String>,
+    /// The sentence.
+    pub text: String,
+    /// Its figures.
+    pub figures: Map<String, Value>,
+}
+
+fn figures(value: Value) -> Map<String, Value> {
+    match value {
+        Value::Object(map) => map,
+        _ => Map::new(),
+    }
+}
+
+/// Findings of one run, unordered.
+pub fn of_run(id: &str, answers: &Answers) -> Vec<Finding> {
+    let mut findings = Vec::new();
+    let mut add = |code, severity, text: String, values: Value| {
+        findings.push(Finding { code, severity, run: Some(id.to_owned()), text, figures: figures(values) });
+    };
+    let shown = crate::notice::printable(id, 40);
+    let g = &answers.gearing;
+    let best = g.fits.iter().max_by(|a, b| a.probability.total_cmp(&b.probability));
+    if let (gearing::Verdict::Differs, Some(best)) = (g.verdict, best) {
+        let sheet = g.fits.get(g.fits.len() / 2).map_or(0.0, |f| f.pinion);
+        add(
+            "pinion-differs",
+            Weight::Act,
+            format!(
+                "Run {shown} drove {} teeth, the sheet says {}: it turned like a ratio of {:.2}, not {:.2} (probability {:.0} %)",
+                best.pinion,
+                sheet,
+                best.ratio,
+                g.set_ratio.unwrap_or(f64::NAN),
+                (100.0 * best.probability).floor()
+            ),
+            json!({ "pinion": best.pinion, "sheet_pinion": sheet, "probability": best.probability, "realised_ratio": g.realised_ratio }),
+        );
+    }
+    for (part, code, heat) in [("motor", "motor-heat", &answers.motor), ("controller", "controller-heat", &answers.controller)] {
+        let figures = json!({ "peak_c": heat.peak_c, "limit_c": heat.limit_c, "over_limit_s": heat.over_limit_s, "race_end_c": heat.race_end_c });
+        let limit = if heat.limit_stated { "on the sheet" } else { "assumed: state the maker's own" };
+        let peak = heat.peak_c.unwrap_or(f64::NAN);
+        match heat.verdict {
+            heat::Verdict::Over => add(
+                code,
+                Weight::Act,
+                format!(
+                    "The {part} reached {peak:.0} °C in run {shown}, over its {:.0} °C ({limit}), for {:.0} s: gear it down or cool it before the next run",
+                    heat.limit_c,
+                    heat.over_limit_s.unwrap_or(0.0)
+                ),
+                figures,
+            ),
+            heat::Verdict::Close => add(
+                code,
+                Weight::Watch,
+                format!("The {part} came within {:.0} K of its {:.0} °C ({limit}) in run {shown}", (heat.limit_c - peak).max(0.0).ceil(), heat.limit_c),
+                figures,
+            ),
+            _ => {}
+        }
+    }
+    let b = &answers.battery;
+    let figures = json!({ "lowest_cell_v": b.lowest_cell_v, "floor_cell_v": b.floor_cell_v, "used_mah": b.used_mah, "race_end_used_mah": b.race_end_used_mah });
+    match b.verdict {
+        battery::Verdict::UnderFloor => add(
+            "cell-under-floor",
+            Weight::Act,
+            format!(
+                "A cell fell to {:.2} V on average in run {shown}, under its floor of {:.2} V: a pack driven there is damaged",
+                b.lowest_cell_v.unwrap_or(f64::NAN),
+                b.floor_cell_v
+            ),
+            figures,
+        ),
+        battery::Verdict::Short => add(
+            "charge-short",
+            Weight::Watch,
+            format!("A race would use {:.0} mAh after run {shown}'s pace, most of the pack", b.race_end_used_mah.map_or(f64::NAN, |m| m.value)),
+            figures,
+        ),
+        _ => {}
+    }
+    findings
+}
+
+/// What to act on first; within that the order of the runs.
+pub fn order(findings: &mut [Finding]) {
+    findings.sort_by_key(|f| f.severity);
+}

@@ -1,0 +1,215 @@
+//! Which pinion was on the car: all runs of a car weighed together.
+//!
+//! A run shows x = ln(realised ratio / set ratio). It is one offset shared by the car's runs (lap length, tyre, drive slip, driven
+//! line), which may drift as tyres wear, plus ln(p / (p + k)) where k teeth more than the sheet's p are on the car, plus the run's
+//! own scatter. The offset is a hidden random walk over the runs, kept on a grid; forward and backward sums (Rabiner 1989) give
+//! the probability of each k for each run. One odd pinion shows against its neighbours even where the lap length is vague, and one
+//! run alone is held against what lap length, tyre and slip can explain.
+
+use crate::measure::gearing::{CALIPER_MM, Fit, Verdict};
+use crate::measure::gearing::{Evidence, rollout_mm};
+use crate::quantity::COVERAGE_95;
+use crate::sheet::Settings;
+
+/// Offset that drive slip, the flattened tyre and the driven line leave above the set ratio, and its deviation. Common
+/// practice, no source: one per cent of each at the most, foam and rubber alike.
+const OFFSET: f64 = 0.011;
+const OFFSET_U: f64 = 0.009;
+/// Where nothing tells the lap length, the offset is open to this extent.
+const OPEN_U: f64 = 1.0;
+/// What a run may be off its neighbours by line and slip alone, relative. Common practice, no source.
+const RUN_U: f64 = 0.002;
+/// How far the offset may wander from run to run: rubber, foam. Wear of foam is a few tenths of a millimetre a run.
+const WANDER: [f64; 2] = [0.0015, 0.004];
+/// Steady drifts that are tried for foam, relative a run, all as likely.
+const DRIFTS: [f64; 7] = [-0.004, 0.0, 0.004, 0.008, 0.012, 0.016, 0.020];
+/// Probability that the sheet is right, that it is one or two teeth off for a run, and for all runs of the car alike.
+const RUN_PRIOR: [f64; 3] = [0.92, 0.032, 0.008];
+const CAR_PRIOR: [f64; 3] = [0.96, 0.016, 0.004];
+/// A verdict needs this probability.
+const SURE: f64 = 0.95;
+/// Step of the grid of offsets.
+const GRID: f64 = 0.000_5;
+/// Teeth off the sheet that are weighed.
+const TEETH: [i32; 5] = [-2, -1, 0, 1, 2];
+
+/// What a run brings to the weighing.
+#[derive(Debug, Clone)]
+pub struct Run<'a> {
+    /// Settings of the run.
+    pub settings: &'a Settings,
+    /// Its turns.
+    pub evidence: Evidence,
+}
+
+struct Seen {
+    x: f64,
+    u: f64,
+    pinion: f64,
+}
+
+/// Weighs the pinions of one car's `runs` in order; `lap_length_m` with the half-width of its interval, where known.
+/// Gives each run's verdict and fits; `None` for a run whose sheet lacks pinion, spur or tyre.
+pub fn weigh(runs: &[Run], lap_length_m: Option<(f64, f64)>) -> Vec<Option<(Verdict, Vec<Fit>)>> {
+    // Without a lap length the offset is open, and any length serves as its unit.
+    let length = lap_length_m.map_or(1.0, |l| l.0);
+    let seen: Vec<Option<Seen>> = runs.iter().map(|r| see(r, length)).collect();
+    let known: Vec<&Seen> = seen.iter().flatten().collect();
+    let Some(first) = known.first() else { return vec![None; runs.len()] };
+    let foam = runs.iter().any(|r| r.settings.foam());
+    let tyre_u = runs[0].settings.tyre_mm().map_or(0.0, |d| CALIPER_MM / d);
+    let (centre, spread) = match lap_length_m {
+        Some((length, half_width)) => (OFFSET, (OFFSET_U.powi(2) + (half_width / COVERAGE_95 / length).powi(2) + tyre_u.powi(2)).sqrt()),
+        None => (first.x, OPEN_U),
+    };
+    let reach = (4.0 * spread).min(0.25);
+    let grid: Vec<f64> = (0..=(2.0 * reach / GRID) as usize).map(|n| centre - reach + n as f64 * GRID).collect();
+    let prior: Vec<f64> = grid.iter().map(|g| normal(g - centre, spread)).collect();
+    let drifts: &[f64] = if foam { &DRIFTS } else { &[0.0] };
+    let mut sums = vec![[0.0; TEETH.len()]; known.len()];
+    for &drift in drifts {
+        for whole in TEETH {
+            let weight = CAR_PRIOR[whole.unsigned_abs() as usize];
+            let walk = Walk { grid: &grid, drift, wander: WANDER[usize::from(foam)], whole };
+            walk.add(&known, &prior, weight, &mut sums);
+        }
+    }
+    let mut at = sums.into_iter();
+    runs.iter().zip(&seen).map(|(run, s)| s.as_ref().and_then(|s| at.next().map(|sum| conclude(run, s, sum)))).collect()
+}
+
+fn see(run: &Run, length: f64) -> Option<Seen> {
+    let set = run.settings.set_ratio()?;
+    let per_turn = length * 1000.0 / run.evidence.gripped_turns;
+    let set_rollout = rollout_mm(run.settings.tyre_mm()?, set);
+    let u = (RUN_U.powi(2) + run.evidence.relative_u.powi(2)).sqrt();
+    Some(Seen { x: (set_rollout / per_turn).ln(), u, pinion: run.settings.number("pinion")? })
+}
+
+fn normal(x: f64, u: f64) -> f64 {
+    (-0.5 * (x / u).powi(2)).exp()
+}
+
+/// One hypothesis: a drift, and a number of teeth by which the sheet is off in every run.
+struct Walk<'a> {
+    grid: &'a [f64],
+    drift: f64,
+    wander: f64,
+    whole: i32,
+}
+
+impl Walk<'_> {
+    /// Adds each run's probability of each number of teeth under this hypothesis to `sums`, not normalised.
+    fn add(&self, runs: &[&Seen], prior: &[f64], weight: f64, sums: &mut [[f64; TEETH.len()]]) {
+        let likelihoods: Vec<Vec<[f64; TEETH.len()]>> = runs.iter().map(|r| self.grid.iter().map(|g| self.likelihood(r, *g)).collect()).collect();
+        let total = |cell: &[f64; TEETH.len()]| cell.iter().sum::<f64>();
+        let mut forward = vec![prior.to_vec()];
+        for run in 1..runs.len() {
+            let last: Vec<f64> = forward[run - 1].iter().zip(&likelihoods[run - 1]).map(|(p, l)| p * total(l)).collect();
+            forward.push(self.step(&last, self.drift));
+        }
+        let mut backward = vec![1.0; self.grid.len()];
+        for run in (0..runs.len()).rev() {
+            for ((f, b), cell) in forward[run].iter().zip(&backward).zip(&likelihoods[run]) {
+                for (sum, l) in sums[run].iter_mut().zip(cell) {
+                    *sum += weight * f * b * l;
+                }
+            }
+            let next: Vec<f64> = backward.iter().zip(&likelihoods[run]).map(|(b, l)| b * total(l)).collect();
+            backward = self.step(&next, -self.drift);
+        }
+    }
+
+    /// Likelihood of a run for each number of teeth off the sheet, where the offset is `offset`.
+    fn likelihood(&self, run: &Seen, offset: f64) -> [f64; TEETH.len()] {
+        TEETH.map(|teeth| {
+            // Off by `teeth` in all, of which `whole` belong to every run of the car.
+            let own = (teeth - self.whole).unsigned_abs() as usize;
+            let prior = RUN_PRIOR.get(own).copied().unwrap_or(0.0005);
+            let expected = offset + (run.pinion / (run.pinion + f64::from(teeth))).ln();
+            prior * normal(run.x - expected, run.u) / run.u
+        })
+    }
+
+    /// The walk to the next run: a shift by `drift` and a spread by the wander.
+    fn step(&self, weights: &[f64], drift: f64) -> Vec<f64> {
+        let reach = (4.0 * self.wander / GRID).ceil() as isize;
+        let shift = (drift / GRID).round() as isize;
+        let kernel: Vec<f64> = (-reach..=reach).map(|n| normal(n as f64 * GRID, self.wander)).collect();
+        let norm: f64 = kernel.iter().sum();
+        let at = |n: isize| usize::try_from(n).ok().and_then(|n| weights.get(n)).copied().unwrap_or(0.0);
+        (0..weights.len() as isize)
+            .map(|n| kernel.iter().enumerate().map(|(k, w)| w * at(n - shift + k as isize - reach)).sum::<f64>() / norm)
+            .collect()
+    }
+}
+
+fn conclude(run: &Run, seen: &Seen, sums: [f64; TEETH.len()]) -> (Verdict, Vec<Fit>) {
+    let total: f64 = sums.iter().sum();
+    let probability = |n: usize| if total > 0.0 { sums[n] / total } else { 0.0 };
+    let fits: Vec<Fit> = TEETH
+        .iter()
+        .enumerate()
+        .filter_map(|(n, teeth)| {
+            let pinion = seen.pinion + f64::from(*teeth);
+            Some(Fit { pinion, ratio: run.settings.ratio_with(pinion)?, probability: probability(n) })
+        })
+        .collect();
+    let sheet = TEETH.iter().position(|t| *t == 0).map_or(0.0, probability);
+    let other = fits.iter().filter(|f| f.pinion != seen.pinion).map(|f| f.probability).fold(0.0, f64::max);
+    let verdict = match () {
+        () if sheet >= SURE => Verdict::Agrees,
+        () if other >= SURE => Verdict::Differs,
+        () => Verdict::CannotTell,
+    };
+    (verdict, fits)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::sheet::Setting;
+
+    fn settings(kind: &str) -> Settings {
+        let numbers = [("spur", 116.0), ("pinion", 31.0), ("internal_ratio", 1.85), ("tyre_diameter_mm", 63.0)];
+        let mut all: std::collections::BTreeMap<String, Setting> = numbers.map(|(k, v)| (k.to_owned(), Setting::Number(v))).into();
+        all.insert("tyre_kind".into(), Setting::Text(kind.into()));
+        Settings(all)
+    }
+
+    /// Runs of a car whose offsets and pinions are given, on a lap of 200 m.
+    fn verdicts(kind: &str, runs: &[(f64, f64)], length: Option<(f64, f64)>) -> Vec<Verdict> {
+        let settings = settings(kind);
+        let turns = |offset: f64, pinion: f64| 200_000.0 / rollout_mm(63.0, 116.0 / pinion * 1.85) * offset.exp();
+        let runs: Vec<Run> = runs
+            .iter()
+            .map(|&(offset, pinion)| Run { settings: &settings, evidence: Evidence { gripped_turns: turns(offset, pinion), relative_u: 0.0003 } })
+            .collect();
+        weigh(&runs, length).into_iter().map(|r| r.unwrap().0).collect()
+    }
+
+    use Verdict::{Agrees, CannotTell, Differs};
+
+    #[test]
+    fn one_odd_pinion_shows_though_the_lap_length_is_unknown() {
+        let runs = [(0.012, 31.0), (0.013, 31.0), (0.011, 32.0), (0.012, 31.0), (0.014, 31.0)];
+        assert_eq!(verdicts("rubber", &runs, None), [Agrees, Agrees, Differs, Agrees, Agrees]);
+    }
+
+    #[test]
+    fn one_run_alone_is_held_against_a_stated_lap() {
+        assert_eq!(verdicts("rubber", &[(0.010, 31.0)], Some((200.0, 0.6))), [Agrees]);
+        assert_eq!(verdicts("rubber", &[(0.010, 33.0)], Some((200.0, 0.6))), [Differs]);
+    }
+
+    #[test]
+    fn between_two_pinions_it_cannot_tell() {
+        assert_eq!(verdicts("rubber", &[(0.028 - 0.016, 31.5)], Some((200.0, 4.0))), [CannotTell]);
+    }
+
+    #[test]
+    fn worn_foam_is_no_other_pinion() {
+        let runs: Vec<(f64, f64)> = (0..6).map(|n| (0.012 + 0.008 * f64::from(n), 31.0)).collect();
+        assert_eq!(verdicts("foam", &runs, Some((200.0, 0.6))), [Agrees; 6]);
+    }
+}

@@ -1,0 +1,5 @@
+//! Across the runs of a weekend.
+
+pub mod findings;
+pub mod gearing;
+pub mod tables;
