@@ -1,0 +1,156 @@
+//! Parquet, Arrow IPC and CSV out of a log and of the weekend's tables; whole files, written beside their place and renamed.
+
+use std::fs::File;
+use std::io::{self, BufWriter, Write};
+use std::path::Path;
+use std::sync::Arc;
+
+use arrow::array::{ArrayRef, Float64Array, RecordBatch, StringArray, UInt32Array};
+use arrow::datatypes::{DataType, Field, Schema};
+use parquet::arrow::ArrowWriter;
+use parquet::basic::Compression;
+use parquet::file::properties::WriterProperties;
+use polars::prelude::{DataFrame, DataType as PolarsType};
+
+use crate::log::Log;
+
+/// Why a file could not be written.
+#[derive(Debug, thiserror::Error)]
+pub enum WriteError {
+    /// The system refused.
+    #[error("`{path}` could not be written: {source}")]
+    Io {
+        /// The file.
+        path: String,
+        /// What the system said.
+        source: io::Error,
+    },
+    /// The format refused.
+    #[error("`{path}` could not be written: {message}")]
+    Format {
+        /// The file.
+        path: String,
+        /// What the writer said.
+        message: String,
+    },
+}
+
+/// Forms a normalised log can be written in.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, clap::ValueEnum)]
+pub enum Form {
+    /// Parquet with units in the field metadata.
+    Parquet,
+    /// Arrow IPC file with units in the field metadata.
+    Arrow,
+    /// CSV, UTF-8, comma, decimal point; units in the column names.
+    Csv,
+}
+
+/// Writes `path` whole: to a file beside it that is renamed when it is complete, so that a reader sees the old or the new.
+///
+/// # Errors
+/// If the folder cannot be written to, or `fill` fails.
+pub fn write_whole(path: &Path, fill: impl FnOnce(&mut dyn Write) -> Result<(), String>) -> Result<(), WriteError> {
+    let name = path.display().to_string();
+    let io = |source| WriteError::Io { path: name.clone(), source };
+    let folder = path.parent().filter(|p| !p.as_os_str().is_empty()).unwrap_or(Path::new("."));
+    let mut file = tempfile::Builder::new().prefix(".runtrue-").tempfile_in(folder).map_err(io)?;
+    {
+        let mut buffer = BufWriter::new(file.as_file_mut());
+        fill(&mut buffer).map_err(|message| WriteError::Format { path: name.clone(), message })?;
+        buffer.flush().map_err(io)?;
+    }
+    file.as_file().sync_all().map_err(io)?;
+    readable(file.as_file()).map_err(io)?;
+    file.persist(path).map_err(|e| io(e.error))?;
+    Ok(())
+}
+
+/// Temporary files are private; a report is as readable as any other file.
+#[cfg(unix)]
+fn readable(file: &File) -> io::Result<()> {
+    use std::os::unix::fs::PermissionsExt;
+    file.set_permissions(std::fs::Permissions::from_mode(0o644))
+}
+
+#[cfg(not(unix))]
+fn readable(_: &File) -> io::Result<()> {
+    Ok(())
+}
+
+/// Writes a log in `form`.
+///
+/// # Errors
+/// [`WriteError`].
+pub fn write_log(log: &Log, form: Form, path: &Path) -> Result<(), WriteError> {
+    write_whole(path, |out| match form {
+        Form::Parquet => parquet(log.batch(), out),
+        Form::Arrow => {
+            let mut writer = arrow::ipc::writer::FileWriter::try_new(out, &log.batch().schema()).map_err(|e| e.to_string())?;
+            writer.write(log.batch()).and_then(|()| writer.finish()).map_err(|e| e.to_string())
+        }
+        Form::Csv => csv(log.batch(), out).map_err(|e| e.to_string()),
+    })
+}
+
+fn parquet(batch: &RecordBatch, out: &mut dyn Write) -> Result<(), String> {
+    let properties = WriterProperties::builder().set_compression(Compression::SNAPPY).set_created_by("runtrue".to_owned()).build();
+    let mut bytes = Vec::new();
+    let mut writer = ArrowWriter::try_new(&mut bytes, batch.schema(), Some(properties)).map_err(|e| e.to_string())?;
+    writer.write(batch).map_err(|e| e.to_string())?;
+    writer.close().map_err(|e| e.to_string())?;
+    out.write_all(&bytes).map_err(|e| e.to_string())
+}
+
+fn csv(batch: &RecordBatch, out: &mut dyn Write) -> Result<(), csv::Error> {
+    let mut writer = csv::Writer::from_writer(out);
+    let schema = batch.schema();
+    writer.write_record(schema.fields().iter().map(|f| f.name()))?;
+    for row in 0..batch.num_rows() {
+        let cells = batch.columns().iter().map(|column| {
+            let any = column.as_any();
+            if let Some(numbers) = any.downcast_ref::<Float64Array>() {
+                let value = numbers.values()[row];
+                if value.is_nan() { String::new() } else { value.to_string() }
+            } else {
+                any.downcast_ref::<StringArray>().map_or(String::new(), |t| t.value(row).to_owned())
+            }
+        });
+        writer.write_record(cells)?;
+    }
+    writer.flush()?;
+    Ok(())
+}
+
+/// Writes a data frame as Parquet, the unit that a column's name ends in as field metadata.
+///
+/// # Errors
+/// [`WriteError`].
+pub fn write_table(table: &DataFrame, path: &Path) -> Result<(), WriteError> {
+    write_whole(path, |out| {
+        let mut fields = Vec::new();
+        let mut columns: Vec<ArrayRef> = Vec::new();
+        for column in table.columns() {
+            let series = column.as_materialized_series();
+            let text = |e: polars::prelude::PolarsError| e.to_string();
+            let (kind, array): (DataType, ArrayRef) = match series.dtype() {
+                PolarsType::String => (DataType::Utf8, Arc::new(series.str().map_err(text)?.iter().collect::<StringArray>())),
+                PolarsType::UInt32 => (DataType::UInt32, Arc::new(series.u32().map_err(text)?.iter().collect::<UInt32Array>())),
+                _ => (DataType::Float64, Arc::new(series.f64().map_err(text)?.iter().collect::<Float64Array>())),
+            };
+            let unit = unit_of(series.name());
+            let about: std::collections::HashMap<String, String> = unit.map(|u| ("unit".to_owned(), u.to_owned())).into_iter().collect();
+            fields.push(Field::new(series.name().as_str(), kind, true).with_metadata(about));
+            columns.push(array);
+        }
+        let batch = RecordBatch::try_new(Arc::new(Schema::new(fields)), columns).map_err(|e| e.to_string())?;
+        parquet(&batch, out)
+    })
+}
+
+fn unit_of(name: &str) -> Option<&'static str> {
+    [("_m_s", "m/s"), ("_s", "s"), ("_mm", "mm"), ("_c", "°C"), ("_mah", "mAh"), ("_wh", "Wh"), ("_w", "W"), ("_v", "V"), ("revs", "1"), ("_rpm", "1/min")]
+        .into_iter()
+        .find(|(end, _)| name.ends_with(end))
+        .map(|u| u.1)
+}

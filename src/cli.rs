@@ -1,0 +1,107 @@
+//! The commands' arguments.
+
+use std::path::PathBuf;
+
+use clap::{Parser, Subcommand};
+
+use crate::archive::Form;
+
+/// Reads a model racing car's controller logs, laps and setup sheet and answers what the car really did.
+#[derive(Debug, Parser)]
+#[command(version, about, max_term_width = 80, arg_required_else_help = true)]
+pub struct Arguments {
+    /// What to do.
+    #[command(subcommand)]
+    pub command: Command,
+}
+
+/// What to do.
+#[derive(Debug, Subcommand)]
+pub enum Command {
+    /// Review weekends or lone logs: the summary here, pages and tables in a folder
+    Review {
+        /// Weekends' folders or logs
+        #[arg(required_unless_present = "schema")]
+        paths: Vec<PathBuf>,
+        /// Where the report goes; `report` in the weekend's folder otherwise
+        #[arg(long, value_name = "DIR")]
+        out: Option<PathBuf>,
+        /// Print the JSON Schema of review.json and stop
+        #[arg(long)]
+        schema: bool,
+    },
+    /// Show how logs were understood: encoding, columns, units, what was repaired
+    Read {
+        /// Logs
+        #[arg(required = true)]
+        logs: Vec<PathBuf>,
+    },
+    /// Write a starter weekend.toml for a folder of logs; never over another
+    Sheet {
+        /// The folder
+        folder: PathBuf,
+    },
+    /// Print FDR and rollout over pinions and spurs
+    Gears {
+        /// Take spur, pinion, internal ratio and tyre from this weekend's sheet
+        #[arg(long, value_name = "DIR")]
+        from: Option<PathBuf>,
+        /// The car on that sheet
+        #[arg(long, requires = "from")]
+        car: Option<String>,
+        /// Pinions: one, a list or a range, such as 27,28 or 27-33
+        #[arg(long, value_parser = teeth)]
+        pinion: Option<Teeth>,
+        /// Spurs: one, a list or a range
+        #[arg(long, value_parser = teeth)]
+        spur: Option<Teeth>,
+        /// Internal ratio; 1 for direct drive
+        #[arg(long)]
+        internal: Option<f64>,
+        /// Tyre diameter, mm
+        #[arg(long, value_name = "MM")]
+        tyre: Option<f64>,
+    },
+    /// Write the normalised log, units in the field metadata
+    Convert {
+        /// The log
+        log: PathBuf,
+        /// Form
+        #[arg(long)]
+        to: Form,
+        /// The file; beside the log otherwise. Never over another
+        #[arg(long, value_name = "FILE")]
+        out: Option<PathBuf>,
+    },
+    /// Write an invented weekend with its truth beside it
+    Demo {
+        /// A folder without a sheet
+        folder: PathBuf,
+        /// Another seed, another weekend
+        #[arg(long, default_value_t = 1)]
+        seed: u64,
+    },
+}
+
+/// Numbers of teeth.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Teeth(pub Vec<u32>);
+
+/// Reads `31`, `27,28,29` or `27-33`.
+fn teeth(text: &str) -> Result<Teeth, String> {
+    let number = |t: &str| t.trim().parse::<u32>().ok().filter(|n| (1..=500).contains(n)).ok_or_else(|| format!("`{t}` is no number of teeth from 1 to 500"));
+    let mut all = Vec::new();
+    for part in text.split(',') {
+        match part.split_once('-') {
+            Some((low, high)) => {
+                let (low, high) = (number(low)?, number(high)?);
+                if low > high {
+                    return Err(format!("`{part}` runs backwards"));
+                }
+                all.extend(low..=high);
+            }
+            None => all.push(number(part)?),
+        }
+    }
+    Ok(Teeth(all))
+}

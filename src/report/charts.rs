@@ -1,0 +1,270 @@
+//! Charts as SVG for the pages, drawn with plotters: one look for all, colours that the page's style may change.
+
+use plotters::coord::Shift;
+use plotters::prelude::*;
+
+use crate::laps::SetAside;
+use crate::log::{Channel, Log};
+use crate::measure::gearing::Gearing;
+use crate::measure::heat::Heat;
+use crate::review::Reviewed;
+
+const SIZE: (u32, u32) = (600, 260);
+/// Colours of Okabe and Ito (2008), told apart by colour-blind readers.
+const BLUE: RGBColor = RGBColor(0x00, 0x72, 0xb2);
+const ORANGE: RGBColor = RGBColor(0xd5, 0x5e, 0x00);
+const GREEN: RGBColor = RGBColor(0x00, 0x9e, 0x73);
+/// Stand-ins that the page's style replaces, so that charts follow its light and dark.
+const INK: RGBColor = RGBColor(0x10, 0x10, 0x11);
+const SOFT: RGBColor = RGBColor(0x60, 0x60, 0x61);
+const RULE: RGBColor = RGBColor(0xd0, 0xd0, 0xd1);
+/// A line of more points is thinned to the lowest and highest of each stretch of this many pixels' width.
+const STRETCHES: usize = 500;
+
+type Area<'a> = DrawingArea<SVGBackend<'a>, Shift>;
+type Drawn = Result<(), Box<dyn std::error::Error>>;
+
+/// Axes of a chart.
+struct Axes<'a> {
+    x: (f64, f64),
+    y: (f64, f64),
+    x_name: &'a str,
+    y_name: &'a str,
+    /// Room for direct labels at the right, pixels.
+    right: u32,
+    y_digits: usize,
+}
+
+fn svg(draw: impl FnOnce(&Area) -> Drawn) -> String {
+    let mut text = String::new();
+    let drawn = {
+        let area = SVGBackend::with_string(&mut text, SIZE).into_drawing_area();
+        draw(&area).and_then(|()| area.present().map_err(Into::into))
+    };
+    if drawn.is_err() {
+        return String::new();
+    }
+    // Sized by the page, coloured by its style.
+    let text = text.replacen(&format!("width=\"{}\" height=\"{}\" ", SIZE.0, SIZE.1), "", 1);
+    text.replace("#101011", "var(--ink)").replace("#606061", "var(--soft)").replace("#D0D0D1", "var(--rule)")
+}
+
+/// A frame with light rules and units on both axes; the y axis' name stands above it.
+fn frame<'a, 'b>(area: &'a Area<'b>, axes: &Axes) -> Result<ChartContext<'a, SVGBackend<'b>, Cartesian2d<plotters::coord::types::RangedCoordf64, plotters::coord::types::RangedCoordf64>>, Box<dyn std::error::Error>> {
+    let mut chart = ChartBuilder::on(area)
+        .margin_top(26)
+        .margin_right(axes.right)
+        .margin_left(4)
+        .x_label_area_size(38)
+        .y_label_area_size(46)
+        .build_cartesian_2d(axes.x.0..axes.x.1, axes.y.0..axes.y.1)?;
+    let digits = axes.y_digits;
+    chart
+        .configure_mesh()
+        .disable_x_mesh()
+        .light_line_style(TRANSPARENT)
+        .bold_line_style(RULE)
+        .axis_style(SOFT)
+        .x_desc(axes.x_name)
+        .x_labels(8)
+        .y_labels(6)
+        .x_label_formatter(&|v| format!("{v:.0}"))
+        .y_label_formatter(&|v| format!("{v:.digits$}"))
+        .label_style(("sans-serif", 13).into_font().color(&SOFT))
+        .axis_desc_style(("sans-serif", 13).into_font().color(&SOFT))
+        .draw()?;
+    area.draw(&Text::new(axes.y_name.to_owned(), (4, 6), ("sans-serif", 13).into_font().color(&SOFT)))?;
+    Ok(chart)
+}
+
+/// Direct label at the right end of a line.
+fn label(area: &Area, text: &str, y: f64, axes: &Axes, colour: &RGBColor) -> Drawn {
+    let (top, bottom) = (26.0, f64::from(SIZE.1) - 38.0);
+    let at = bottom - (y - axes.y.0) / (axes.y.1 - axes.y.0) * (bottom - top);
+    let x = (SIZE.0 - axes.right) as i32 + 6;
+    area.draw(&Text::new(text.to_owned(), (x, (at - 7.0) as i32), ("sans-serif", 13).into_font().color(colour)))?;
+    Ok(())
+}
+
+/// Labels apart by at least a line's height, in order of their heights.
+fn apart(mut labels: Vec<(String, f64, RGBColor)>, axes: &Axes) -> Vec<(String, f64, RGBColor)> {
+    let least = (axes.y.1 - axes.y.0) * 16.0 / (f64::from(SIZE.1) - 64.0);
+    labels.sort_by(|a, b| a.1.total_cmp(&b.1));
+    for at in 1..labels.len() {
+        labels[at].1 = labels[at].1.max(labels[at - 1].1 + least);
+    }
+    labels
+}
+
+/// The lowest and highest value of each stretch, so that no peak is lost.
+fn thinned(time: &[f64], values: &[f64]) -> Vec<(f64, f64)> {
+    let rows: Vec<(f64, f64)> = time.iter().copied().zip(values.iter().copied()).filter(|r| r.1.is_finite()).collect();
+    if rows.len() <= 2 * STRETCHES {
+        return rows;
+    }
+    let by = |a: &&(f64, f64), b: &&(f64, f64)| a.1.total_cmp(&b.1);
+    let mut out = Vec::new();
+    for stretch in rows.chunks(rows.len().div_ceil(STRETCHES)) {
+        let (Some(&low), Some(&high)) = (stretch.iter().min_by(by), stretch.iter().max_by(by)) else { continue };
+        out.extend(if low.0 < high.0 { [low, high] } else { [high, low] });
+    }
+    out
+}
+
+fn padded(low: f64, high: f64, share: f64) -> (f64, f64) {
+    let pad = ((high - low) * share).max(1e-9);
+    (low - pad, high + pad)
+}
+
+/// Realised ratio of each lap against what the sheet's pinion and its neighbours would show.
+pub fn ratio_by_lap(gearing: &Gearing, done: &Reviewed) -> String {
+    let (Some(realised), Some(set)) = (gearing.realised_ratio, gearing.set_ratio) else { return String::new() };
+    if gearing.by_lap.is_empty() || gearing.fits.is_empty() {
+        return String::new();
+    }
+    // A pinion's band: where laps would lie if the offset of the most probable one held for it too.
+    let best = gearing.fits.iter().max_by(|a, b| a.probability.total_cmp(&b.probability)).map_or(set, |f| f.ratio);
+    let offset = realised.value / best;
+    let sheet = gearing.fits.len() / 2;
+    let near: Vec<usize> = (0..gearing.fits.len()).filter(|n| n.abs_diff(sheet) <= 1 || gearing.fits[*n].ratio == best).collect();
+    let counts = |lap: u32| done.laps.rows.iter().find(|l| l.number == lap).is_none_or(|l| l.set_aside.is_none());
+    let shown: Vec<&(u32, f64)> = gearing.by_lap.iter().filter(|l| (l.1 / realised.value - 1.0).abs() < 0.12).collect();
+    let ratios = near.iter().map(|n| gearing.fits[*n].ratio * offset).chain(shown.iter().map(|l| l.1));
+    let (low, high) = ratios.fold((f64::INFINITY, f64::NEG_INFINITY), |(a, b), v| (a.min(v), b.max(v)));
+    let last = gearing.by_lap.last().map_or(1, |l| l.0);
+    let axes = Axes { x: (0.2, f64::from(last) + 0.8), y: padded(low, high, 0.1), x_name: "lap", y_name: "realised ratio", right: 128, y_digits: 2 };
+    svg(|area| {
+        let mut chart = frame(area, &axes)?;
+        let half = 0.003 * realised.value;
+        let mut labels = Vec::new();
+        for n in near {
+            let fit = gearing.fits[n];
+            let at = fit.ratio * offset;
+            let colour = if n == sheet { BLUE } else { SOFT };
+            chart.draw_series([Rectangle::new([(axes.x.0, at - half), (axes.x.1, at + half)], colour.mix(0.18).filled())])?;
+            labels.push((format!("{} teeth{}", fit.pinion, if n == sheet { ", sheet" } else { "" }), at, colour));
+        }
+        for (text, at, colour) in apart(labels, &axes) {
+            label(area, &text, at, &axes, &colour)?;
+        }
+        for lap in shown {
+            let style = if counts(lap.0) { BLUE.filled() } else { BLUE.stroke_width(1) };
+            chart.draw_series([Circle::new((f64::from(lap.0), lap.1), 4, style)])?;
+        }
+        Ok(())
+    })
+}
+
+/// Revs over the laps: each counted lap against the share of its turns, the best one in front.
+pub fn revs_over_laps(done: &Reviewed) -> String {
+    let Some(odometer) = &done.laps.odometer else { return String::new() };
+    let counted: Vec<_> = done.laps.rows.iter().filter(|l| l.set_aside.is_none()).collect();
+    let Some(best) = counted.iter().min_by(|a, b| a.time_s().total_cmp(&b.time_s())) else { return String::new() };
+    let line = |lap: &crate::laps::Lap| -> Vec<(f64, f64)> {
+        let start = odometer.turns_at(lap.start_s);
+        (0..=240).map(|n| f64::from(n) / 2.4).map(|share| (share, odometer.rpm_at(odometer.time_of(start + lap.turns * share / 100.0)) / 1000.0)).collect()
+    };
+    let top = odometer.rows().1.iter().copied().fold(0.0, f64::max) / 1000.0;
+    let axes = Axes { x: (0.0, 100.0), y: (0.0, top * 1.05), x_name: "share of the lap's motor turns, %", y_name: "thousand turns a minute", right: 70, y_digits: 0 };
+    svg(|area| {
+        let mut chart = frame(area, &axes)?;
+        for lap in &counted {
+            chart.draw_series(LineSeries::new(line(lap), SOFT.mix(0.25).stroke_width(1)))?;
+        }
+        chart.draw_series(LineSeries::new(line(best), BLUE.stroke_width(2)))?;
+        let end = odometer.rpm_at(best.end_s) / 1000.0;
+        label(area, &format!("best, {}", best.number), end, &axes, &BLUE)
+    })
+}
+
+/// Both temperatures against their limits.
+pub fn temperatures(log: &Log, motor: &Heat, controller: &Heat, race_end_s: Option<f64>) -> String {
+    let lines: Vec<(&str, Vec<(f64, f64)>, &Heat, RGBColor)> = [("motor", Channel::MotorTemperature, motor, ORANGE), ("controller", Channel::ControllerTemperature, controller, GREEN)]
+        .into_iter()
+        .filter_map(|(name, channel, heat, colour)| Some((name, thinned(log.time(), log.channel(channel)?), heat, colour)))
+        .filter(|l| !l.1.is_empty())
+        .collect();
+    if lines.is_empty() {
+        return String::new();
+    }
+    let all = || lines.iter().flat_map(|l| l.1.iter().map(|p| p.1).chain([l.2.limit_c]));
+    let y = padded(all().fold(f64::INFINITY, f64::min), all().fold(f64::NEG_INFINITY, f64::max), 0.08);
+    let end = log.reading.duration_s.max(race_end_s.unwrap_or(0.0));
+    let axes = Axes { x: (0.0, end), y, x_name: "time, s", y_name: "°C", right: 108, y_digits: 0 };
+    svg(|area| {
+        let mut chart = frame(area, &axes)?;
+        let mut labels = Vec::new();
+        for (name, points, heat, colour) in &lines {
+            chart.draw_series(LineSeries::new(points.clone(), colour.stroke_width(2)))?;
+            chart.draw_series(DashedLineSeries::new([(0.0, heat.limit_c), (end, heat.limit_c)], 6, 4, colour.mix(0.8).stroke_width(1)))?;
+            labels.push(((*name).to_owned(), points.last().map_or(0.0, |p| p.1), *colour));
+            labels.push((format!("limit {:.0}", heat.limit_c), heat.limit_c, *colour));
+        }
+        if lines.len() == 2 && (motor.limit_c - controller.limit_c).abs() < 1e-9 {
+            let doubled = labels.iter().rposition(|l| l.0.starts_with("limit")).unwrap_or(0);
+            labels.remove(doubled);
+        }
+        if let Some(race) = race_end_s {
+            chart.draw_series(DashedLineSeries::new([(race, axes.y.0), (race, axes.y.1)], 2, 4, SOFT.stroke_width(1)))?;
+            chart.draw_series([Text::new("race end", (race, axes.y.1), ("sans-serif", 13).into_font().color(&SOFT).pos(plotters::style::text_anchor::Pos::new(plotters::style::text_anchor::HPos::Right, plotters::style::text_anchor::VPos::Top)))])?;
+        }
+        for (text, at, colour) in apart(labels, &axes) {
+            label(area, &text, at, &axes, &colour)?;
+        }
+        Ok(())
+    })
+}
+
+/// Voltage over time; the floor is drawn where it is near.
+pub fn voltage(log: &Log, floor_v: Option<f64>) -> String {
+    let Some(values) = log.channel(Channel::Voltage) else { return String::new() };
+    over_time(log, values, "volts", 1, BLUE, floor_v.map(|v| (v, "floor")))
+}
+
+/// Current over time.
+pub fn current(log: &Log) -> String {
+    let Some(values) = log.channel(Channel::Current) else { return String::new() };
+    over_time(log, values, "amperes", 0, GREEN, None)
+}
+
+fn over_time(log: &Log, values: &[f64], name: &str, digits: usize, colour: RGBColor, mark: Option<(f64, &str)>) -> String {
+    let points = thinned(log.time(), values);
+    let range = points.iter().fold((f64::INFINITY, f64::NEG_INFINITY), |(a, b), p| (a.min(p.1), b.max(p.1)));
+    if !range.0.is_finite() {
+        return String::new();
+    }
+    let y = padded(mark.map_or(range.0, |m| range.0.min(m.0)), range.1, 0.06);
+    let axes = Axes { x: (0.0, log.reading.duration_s), y, x_name: "time, s", y_name: name, right: 70, y_digits: digits };
+    svg(|area| {
+        let mut chart = frame(area, &axes)?;
+        chart.draw_series(LineSeries::new(points, colour.stroke_width(1)))?;
+        if let Some((at, words)) = mark {
+            chart.draw_series(DashedLineSeries::new([(0.0, at), (axes.x.1, at)], 6, 4, ORANGE.stroke_width(1)))?;
+            label(area, words, at, &axes, &ORANGE)?;
+        }
+        Ok(())
+    })
+}
+
+/// Lap times, those set aside hollow.
+pub fn lap_times(done: &Reviewed) -> String {
+    let rows = &done.laps.rows;
+    let Some(median) = done.laps.median_s() else { return String::new() };
+    let shown: Vec<_> = rows.iter().filter(|l| l.time_s() < 1.25 * median && l.set_aside != Some(SetAside::Outside)).collect();
+    let range = shown.iter().fold((f64::INFINITY, f64::NEG_INFINITY), |(a, b), l| (a.min(l.time_s()), b.max(l.time_s())));
+    if !range.0.is_finite() {
+        return String::new();
+    }
+    let last = rows.last().map_or(1, |l| l.number);
+    let axes = Axes { x: (0.2, f64::from(last) + 0.8), y: padded(range.0, range.1, 0.12), x_name: "lap", y_name: "seconds", right: 70, y_digits: 1 };
+    svg(|area| {
+        let mut chart = frame(area, &axes)?;
+        chart.draw_series(DashedLineSeries::new([(axes.x.0, median), (axes.x.1, median)], 6, 4, INK.mix(0.5).stroke_width(1)))?;
+        label(area, "median", median, &axes, &INK)?;
+        for lap in shown {
+            let style = if lap.set_aside.is_none() { BLUE.filled() } else { BLUE.stroke_width(1) };
+            chart.draw_series([Circle::new((f64::from(lap.number), lap.time_s()), 4, style)])?;
+        }
+        Ok(())
+    })
+}

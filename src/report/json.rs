@@ -1,0 +1,318 @@
+//! `review.json`, format `runtrue review 1`: the answers as other programs read them.
+
+use std::collections::BTreeMap;
+
+use schemars::{JsonSchema, Schema, schema_for};
+use serde::Serialize;
+
+use crate::laps::{SetAside, Source};
+use crate::log::Reading;
+use crate::measure::battery::Battery;
+use crate::measure::gearing::Gearing;
+use crate::measure::heat::Heat;
+use crate::measure::power::Power;
+use crate::measure::wheelspin::Wheelspin;
+use crate::notice::Notice;
+use crate::quantity::Estimate;
+use crate::review::{Failure, Review, Reviewed, Run};
+use crate::sheet::{RunPlan, Setting};
+use crate::weekend::findings::Finding;
+
+/// Name and version of the format.
+pub const FORMAT: &str = "runtrue review 1";
+/// Pinions on either side of the present one for which the change is shown.
+const TEETH: i32 = 2;
+
+/// The whole file.
+#[derive(Debug, Serialize, JsonSchema)]
+pub struct ReviewFile {
+    /// `runtrue review 1`.
+    pub format: &'static str,
+    /// The weekend as the sheet tells it.
+    pub weekend: WeekendFile,
+    /// Runs in order.
+    pub runs: Vec<RunFile>,
+    /// Trends across the runs of a car; empty until the models they need are there.
+    pub trends: Vec<Trend>,
+    /// What a changed key did; empty until the models it needs are there.
+    pub comparisons: Vec<Comparison>,
+    /// Sentences worth acting on.
+    pub findings: Vec<Finding>,
+}
+
+/// The weekend.
+#[derive(Debug, Serialize, JsonSchema)]
+pub struct WeekendFile {
+    /// Name.
+    pub name: Option<String>,
+    /// Date.
+    pub date: Option<String>,
+    /// Surface.
+    pub surface: Option<String>,
+    /// Lap length along the driven line, m.
+    pub lap_length_m: Option<Estimate>,
+    /// Race length, s.
+    pub race_length_s: f64,
+    /// Whether the race length is a default.
+    pub race_length_assumed: bool,
+    /// Remarks on the sheet.
+    pub notices: Vec<Notice>,
+}
+
+/// One run.
+#[derive(Debug, Serialize, JsonSchema)]
+pub struct RunFile {
+    /// Unique name.
+    pub id: String,
+    /// Key of the car.
+    pub car: String,
+    /// The log's path from the weekend's folder.
+    pub log: String,
+    /// Air, °C.
+    pub ambient_c: Option<f64>,
+    /// The sheet's keys as they hold for this run.
+    pub settings: BTreeMap<String, SettingFile>,
+    /// Why the run could not be reviewed.
+    pub error: Option<Failure>,
+    /// How the log was read.
+    pub reading: Option<Reading>,
+    /// Laps.
+    pub laps: Option<LapsFile>,
+    /// Is the gearing the sheet's?
+    pub gearing: Option<Gearing>,
+    /// Did the power reach the ground?
+    pub wheelspin: Option<Wheelspin>,
+    /// How hot did it get?
+    pub heat: Option<HeatFile>,
+    /// What had the battery left?
+    pub battery: Option<Battery>,
+    /// Where is the power?
+    pub power: Option<Power>,
+    /// What another pinion would do.
+    pub next: Vec<Next>,
+}
+
+/// A value of the sheet.
+#[derive(Debug, Serialize, JsonSchema)]
+#[serde(untagged)]
+pub enum SettingFile {
+    /// A number.
+    Number(f64),
+    /// Text.
+    Text(String),
+    /// True or false.
+    Flag(bool),
+}
+
+/// Heat of both parts.
+#[derive(Debug, Serialize, JsonSchema)]
+pub struct HeatFile {
+    /// The motor.
+    pub motor: Heat,
+    /// The controller.
+    pub controller: Heat,
+}
+
+/// Laps.
+#[derive(Debug, Serialize, JsonSchema)]
+pub struct LapsFile {
+    /// Where they came from.
+    pub source: Source,
+    /// The log's time of the list's first passing, s.
+    pub first_passing_s: Option<Estimate>,
+    /// Laps driven, those set aside included.
+    pub count: usize,
+    /// Best of those that count, s.
+    pub best_s: Option<f64>,
+    /// Median of those that count, s.
+    pub median_s: Option<f64>,
+    /// All laps.
+    pub rows: Vec<LapFile>,
+    /// Remarks.
+    pub notices: Vec<Notice>,
+}
+
+/// One lap.
+#[derive(Debug, Serialize, JsonSchema)]
+pub struct LapFile {
+    /// Number, from 1.
+    pub lap: u32,
+    /// Log time of its start, s.
+    pub start_s: f64,
+    /// Log time of its end, s.
+    pub end_s: f64,
+    /// Duration, s.
+    pub time_s: f64,
+    /// Motor turns.
+    pub revs: f64,
+    /// Why it does not count.
+    pub set_aside: Option<SetAside>,
+}
+
+/// What another pinion would do.
+#[derive(Debug, Serialize, JsonSchema)]
+pub struct Next {
+    /// Teeth.
+    pub pinion: f64,
+    /// FDR.
+    pub ratio: f64,
+    /// Rollout, mm.
+    pub rollout_mm: Option<f64>,
+    /// Top speed, m/s.
+    pub top_speed_m_s: Option<Estimate>,
+    /// Motor at the race's end, °C.
+    pub motor_race_end_c: Option<Estimate>,
+    /// Why a figure is missing.
+    pub why: Option<String>,
+}
+
+/// A trend over the runs of a car.
+#[derive(Debug, Serialize, JsonSchema)]
+pub struct Trend {
+    /// The figure.
+    pub of: String,
+    /// The car.
+    pub car: String,
+    /// Its runs.
+    pub runs: Vec<String>,
+    /// The figure's values.
+    pub values: Vec<f64>,
+    /// Change a run.
+    pub per_run: f64,
+    /// Lower end of its 95 % interval.
+    pub low: f64,
+    /// Upper end.
+    pub high: f64,
+    /// Probability of such a trend by chance.
+    pub p: f64,
+    /// `rising`, `falling`, `steady` or `cannot tell`.
+    pub verdict: String,
+    /// What explains it.
+    pub cause: Option<String>,
+}
+
+/// What a changed key did.
+#[derive(Debug, Serialize, JsonSchema)]
+pub struct Comparison {
+    /// The car.
+    pub car: String,
+    /// The sheet's key.
+    pub key: String,
+    /// Its first value.
+    pub from: Option<SettingFile>,
+    /// The other value.
+    pub to: Option<SettingFile>,
+    /// Runs with the first value.
+    pub runs_from: Vec<String>,
+    /// Runs with the other.
+    pub runs_to: Vec<String>,
+    /// Effects on each figure.
+    pub effects: Vec<Effect>,
+}
+
+/// One effect of a change.
+#[derive(Debug, Serialize, JsonSchema)]
+pub struct Effect {
+    /// The figure.
+    pub of: String,
+    /// Before.
+    pub from: Option<f64>,
+    /// After.
+    pub to: Option<f64>,
+    /// The difference.
+    pub difference: Option<Estimate>,
+    /// Why it cannot be had.
+    pub why: Option<String>,
+}
+
+/// The review as its file holds it.
+pub fn file(review: &Review) -> ReviewFile {
+    let sheet = &review.sheet;
+    ReviewFile {
+        format: FORMAT,
+        weekend: WeekendFile {
+            name: sheet.name.clone(),
+            date: sheet.date.clone(),
+            surface: sheet.surface.clone(),
+            lap_length_m: sheet.lap_length_m.map(|(l, d)| Estimate::from_half_width(l, d)),
+            race_length_s: sheet.race_length_s(),
+            race_length_assumed: sheet.race_s.is_none(),
+            notices: review.notices.clone(),
+        },
+        runs: review.runs.iter().map(run).collect(),
+        trends: Vec::new(),
+        comparisons: Vec::new(),
+        findings: review.findings.clone(),
+    }
+}
+
+fn run(run: &Run) -> RunFile {
+    let plan = &run.plan;
+    let done = run.outcome.as_ref().ok();
+    let answers = done.map(|d| &d.answers);
+    RunFile {
+        id: plan.id.clone(),
+        car: plan.car.clone(),
+        log: plan.log.to_string_lossy().replace('\\', "/"),
+        ambient_c: plan.ambient_c,
+        settings: plan.settings.0.iter().map(|(k, v)| (k.clone(), setting(v))).collect(),
+        error: run.outcome.as_ref().err().cloned(),
+        reading: done.map(|d| d.log.reading.clone()),
+        laps: done.map(laps),
+        gearing: answers.map(|a| a.gearing.clone()),
+        wheelspin: answers.map(|a| a.wheelspin.clone()),
+        heat: answers.map(|a| HeatFile { motor: a.motor.clone(), controller: a.controller.clone() }),
+        battery: answers.map(|a| a.battery.clone()),
+        power: answers.map(|a| a.power.clone()),
+        next: if done.is_some() { next(plan) } else { Vec::new() },
+    }
+}
+
+fn setting(value: &Setting) -> SettingFile {
+    match value {
+        Setting::Number(n) => SettingFile::Number(*n),
+        Setting::Text(t) => SettingFile::Text(t.clone()),
+        Setting::Flag(f) => SettingFile::Flag(*f),
+    }
+}
+
+fn laps(done: &Reviewed) -> LapsFile {
+    let laps = &done.laps;
+    LapsFile {
+        source: laps.source,
+        first_passing_s: laps.first_passing,
+        count: laps.rows.len(),
+        best_s: laps.best_s(),
+        median_s: laps.median_s(),
+        rows: laps
+            .rows
+            .iter()
+            .map(|l| LapFile { lap: l.number, start_s: l.start_s, end_s: l.end_s, time_s: l.time_s(), revs: l.turns, set_aside: l.set_aside })
+            .collect(),
+        notices: laps.notices.clone(),
+    }
+}
+
+fn next(plan: &RunPlan) -> Vec<Next> {
+    let Some(pinion) = plan.settings.number("pinion") else { return Vec::new() };
+    let why = "top speed and heat of another pinion need the fitted models, which this version does not have yet";
+    (-TEETH..=TEETH)
+        .filter_map(|teeth| {
+            let pinion = pinion + f64::from(teeth);
+            let ratio = plan.settings.ratio_with(pinion)?;
+            let rollout_mm = plan.settings.tyre_mm().map(|d| crate::measure::gearing::rollout_mm(d, ratio));
+            Some(Next { pinion, ratio, rollout_mm, top_speed_m_s: None, motor_race_end_c: None, why: Some(why.to_owned()) })
+        })
+        .collect()
+}
+
+/// The JSON Schema of `review.json`.
+pub fn schema() -> Schema {
+    schema_for!(ReviewFile)
+}
+
+/// The file's text.
+pub fn text(review: &Review) -> String {
+    // The structures hold nothing that JSON cannot: serialising them does not fail.
+    serde_json::to_string_pretty(&file(review)).map_or_else(|e| format!("{{\"error\": \"{e}\"}}"), |t| t + "\n")
+}

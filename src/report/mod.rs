@@ -1,0 +1,8 @@
+//! What comes out: plain structs for the pages, charts, templates, the terminal's summary and the JSON.
+
+pub mod charts;
+pub mod json;
+pub mod pages;
+pub mod terminal;
+pub mod view;
+pub mod write;
