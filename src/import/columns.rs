@@ -4,6 +4,7 @@
 use super::body::{Body, Column, Kind};
 use super::dialect::Layout;
 use super::names::{self, Meaning, Quantity, Unit, quantity_of};
+use super::repair::is_mark;
 use crate::log::Channel;
 use crate::notice::{Notice, printable};
 use crate::quantity::quantile;
@@ -218,12 +219,12 @@ impl Shape {
         if column.kind != Kind::Numbers {
             return None;
         }
-        let values: Vec<f64> = column.values.iter().copied().filter(|v| v.is_finite()).collect();
+        let values: Vec<f64> = column.values.iter().copied().filter(|v| v.is_finite() && !is_mark(*v)).collect();
         let (low, high) = (quantile(values.iter().copied(), 0.005)?, quantile(values.iter().copied(), 0.995)?);
         let steps = || values.windows(2).map(|w| w[1] - w[0]);
         let mean_step = steps().map(f64::abs).sum::<f64>() / values.len() as f64;
         let rising = steps().all(|d| d >= 0.0) && high > low;
-        Some(Self { low, high, first: values[0], roughness: mean_step / (high - low), rising }).filter(|s| s.high > s.low)
+        Some(Self { low, high, first: *values.first()?, roughness: mean_step / (high - low), rising }).filter(|s| s.high > s.low)
     }
 
     /// How well the values fit a channel; `None` where they cannot be it. Ranges are those of a racing

@@ -224,9 +224,7 @@ fn split_bracketed_unit(header: &str) -> (String, Option<Unit>) {
 /// The longest known name that stands in `name` as whole words (or, without blanks between words as in
 /// Japanese and Chinese, anywhere), unless the header speaks of something derived; else what its unit says.
 fn contained(name: &str, unit: Option<Unit>) -> Option<HeaderMeaning> {
-    let has = |part: &str| {
-        if part.is_ascii() { format!(" {name} ").contains(&format!(" {part} ")) } else { name.contains(part) }
-    };
+    let has = |part: &str| name.match_indices(part).any(|(at, _)| !part.is_ascii() || stands_alone(name, at, part.len()));
     let part = |key: &str| words().parts.get(key).is_some_and(|list| list.iter().any(|p| has(p)));
     let quantity = unit.map(|u| u.quantity);
     if part("derived") || quantity == Some(Q::Other) {
@@ -257,6 +255,12 @@ fn contained(name: &str, unit: Option<Unit>) -> Option<HeaderMeaning> {
         Q::Time => found(Meaning::Channel(Channel::Time)),
         _ => None,
     })
+}
+
+/// Whether the stretch of `length` bytes at `at` is bounded by blanks or the ends of `text`.
+fn stands_alone(text: &str, at: usize, length: usize) -> bool {
+    let blank = |byte: Option<&u8>| byte.is_none_or(|b| *b == b' ');
+    blank(at.checked_sub(1).and_then(|n| text.as_bytes().get(n))) && blank(text.as_bytes().get(at + length))
 }
 
 /// A header in the form in which names are listed: lower case, accents off, words apart by one blank.

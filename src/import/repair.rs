@@ -10,6 +10,9 @@ const MARKS: [f64; 14] = [
     65_535.0, 32_767.0, -32_768.0, 2_147_483_647.0, -2_147_483_648.0, 4_294_967_295.0, 9_999.0, 999.0, 99_999.0, -999.0, -9_999.0, -1.0, 255.0, -127.0,
 ];
 
+/// A number that comes this often out of nowhere is no chance.
+const OFTEN: usize = 4;
+
 /// Replaces marks in `values` (as written, before units) by NaN. A mark is told from a reading by the jump that
 /// leads to it: beyond what the channel does from row to row. Revs of -1 are always one.
 /// Returns how many were taken out and the first row.
@@ -35,7 +38,8 @@ pub fn take_out_marks(channel: Channel, values: &mut [f64]) -> (u64, Option<usiz
     taken
 }
 
-fn is_mark(value: f64) -> bool {
+/// Whether a number is one of the marks, wherever its decimal mark stands.
+pub fn is_mark(value: f64) -> bool {
     // 6553.5 and 655.35 are marks as 65535 is; whole ones only for the rest, apart from rows of nines.
     MARKS.iter().any(|&mark| {
         let powers: &[f64] = if mark.abs() >= 999.0 { &[1.0, 10.0, 100.0, 1000.0] } else { &[1.0] };
@@ -65,12 +69,14 @@ fn stands_out(values: &[f64], mark: f64) -> bool {
         // A channel that holds nothing but the mark has no sensor behind it.
         return mark != -1.0;
     }
+    let times = to_mark.len();
     let (Some(jump), Some(most)) = (quantile(to_mark, 0.5), quantile(usual, 0.99)) else {
         return values.first() == Some(&mark) && (others[0] - mark).abs() > others[0].abs();
     };
     let (Some(low), Some(high)) = (quantile(others.iter().copied(), 0.005), quantile(others, 0.995)) else { return false };
     let outside = mark > high + 0.05 * (high - low) || mark < low - 0.05 * (high - low);
-    outside && jump > 2.0 * most.max(1e-9)
+    // Inside the channel's range the same number over and over, each time out of nowhere, is a mark as well.
+    outside && jump > 2.0 * most.max(1e-9) || times >= OFTEN && jump > most.max(1e-9)
 }
 
 /// Replaces values outside the channel's plausible range by NaN; returns how many and the first row.

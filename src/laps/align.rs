@@ -88,8 +88,10 @@ fn score(places: &Places, passings: &[f64], start: f64, stopped: f64) -> f64 {
     let laps: Vec<f64> = times.iter().map(|&t| places.laps_at(t)).collect();
     let variances: Vec<f64> = times.iter().map(|&t| places.variance_at(t) + LEAST_SCATTER * LEAST_SCATTER).collect();
     let fractions: Vec<f64> = around(&laps);
-    let scatter = robust_deviation(&fractions).unwrap_or(0.0).max(LEAST_SCATTER);
-    let clipped: Vec<f64> = fractions.iter().map(|f| f.clamp(-WINSOR * scatter, WINSOR * scatter)).collect();
+    // Clipped in deviations of its own place: a start from rest is far off at a wrong offset, and says so.
+    let own: Vec<f64> = fractions.iter().zip(&variances).map(|(f, v)| f / v.sqrt()).collect();
+    let most = WINSOR * robust_deviation(&own).unwrap_or(0.0).max(1e-3);
+    let clipped: Vec<f64> = own.iter().zip(&variances).map(|(z, v)| z.clamp(-most, most) * v.sqrt()).collect();
     // Errors of neighbouring passings are alike to an unknown degree: each degree is tried, and their likelihoods added.
     let likelihoods = ALIKE.map(|alike| innovations(&clipped, &variances, alike));
     let best = likelihoods.iter().copied().fold(f64::NEG_INFINITY, f64::max);

@@ -137,7 +137,7 @@ fn delimiter(lines: &[(u64, &str)]) -> Option<char> {
         l.matches(',').count() == 1 && !l.contains('.') && l.rsplit_once(',').is_some_and(|(_, r)| (1..=3).contains(&r.len()) && r.bytes().all(|b| b.is_ascii_digit()))
     });
     let firsts: Vec<f64> = body.iter().filter_map(|l| l.split(',').next()?.parse().ok()).collect();
-    let counts_up = firsts.len() > 1 && firsts.windows(2).all(|w| w[1] - w[0] == 1.0);
+    let counts_up = firsts.len() > 1 && firsts[0] <= 1.0 && firsts.windows(2).all(|w| w[1] - w[0] == 1.0);
     if decimal && !counts_up { None } else { Some(',') }
 }
 

@@ -10,7 +10,7 @@ use serde::Serialize;
 
 use crate::laps::{Lap, Laps};
 use crate::log::{Channel, Log};
-use crate::quantity::{Estimate, coverage_factor};
+use crate::quantity::{Estimate, coverage_factor, mean_and_deviation};
 
 /// Share of the capacity that a race may use before the pack counts as short. Common practice, no source.
 const SHORT: f64 = 0.8;
@@ -140,8 +140,7 @@ fn at_race_end(charge: &[f64], time: &[f64], laps: &Laps, race_length_s: f64) ->
     }
     let rates: Vec<f64> = counted.iter().map(|l| (at(l.end_s) - at(l.start_s)) / l.time_s()).collect();
     let n = rates.len() as f64;
-    let mean = rates.iter().sum::<f64>() / n;
-    let deviation = (rates.iter().map(|r| (r - mean).powi(2)).sum::<f64>() / (n - 1.0)).sqrt();
+    let (mean, deviation) = mean_and_deviation(&rates)?;
     let last = laps.rows.iter().filter(|l| l.end_s <= time[time.len() - 1]).map(|l| l.end_s).fold(0.0, f64::max);
     let left = end - last;
     let lap = laps.median_s()?;

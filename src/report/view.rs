@@ -123,8 +123,6 @@ pub struct RunView {
     pub laps: Vec<RowView>,
     /// Chart of lap times.
     pub lap_chart: String,
-    /// Chart of revs over the laps.
-    pub rev_chart: String,
     /// Where the laps came from.
     pub laps_from: String,
     /// Settings, with those that differ from the run before marked.
@@ -279,7 +277,6 @@ pub fn run(review: &Review, index: usize) -> RunView {
         pinions: pinions(run),
         laps: done.map(lap_rows).unwrap_or_default(),
         lap_chart: done.map(charts::lap_times).unwrap_or_default(),
-        rev_chart: done.map(charts::revs_over_laps).unwrap_or_default(),
         laps_from: done.map(laps_from).unwrap_or_default(),
         settings: settings(review, index),
         channels: done.map(channels).unwrap_or_default(),

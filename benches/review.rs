@@ -1,0 +1,57 @@
+//! Reading plain and awkward logs (MB/s), finding laps, and a whole review.
+
+use std::hint::black_box;
+use std::path::Path;
+
+use criterion::{Criterion, Throughput, criterion_group, criterion_main};
+use encoding_rs::WINDOWS_1252;
+use runtrue::demo::car::CarSpec;
+use runtrue::demo::drive::drive;
+use runtrue::demo::recorder::{Manner, Recorder, Rows, TextManner, UnitManner};
+use runtrue::demo::track::Track;
+use runtrue::demo::weekend::plain_drive;
+use runtrue::import::columns::Hints;
+use runtrue::import::read_bytes;
+use runtrue::laps;
+use runtrue::laps::odometer::Odometer;
+use runtrue::review::review;
+
+fn rows() -> Rows {
+    let car = CarSpec::tourer();
+    let track = Track { length: 120.0, corners: vec![(30.0, 4.0, 9.0), (55.0, 3.0, 11.0), (90.0, 5.0, 7.5)] };
+    Recorder::plain(100.0).sample(&drive(&car, &track, &plain_drive(&car), 5), 5)
+}
+
+fn reading(c: &mut Criterion) {
+    let rows = rows();
+    let awkward = Manner {
+        delimiter: ';',
+        decimal: ',',
+        grouping: Some('.'),
+        units: UnitManner::Row,
+        text: TextManner(WINDOWS_1252, false),
+        crlf: true,
+        preamble: vec!["Recording of run 7".into()],
+        missing: Some(("--", 101)),
+        ..Manner::default()
+    };
+    let mut group = c.benchmark_group("reading");
+    for (name, bytes) in [("plain", Manner::default().write(&rows)), ("awkward", awkward.write(&rows))] {
+        group.throughput(Throughput::Bytes(bytes.len() as u64));
+        group.bench_function(name, |b| b.iter(|| read_bytes(Path::new("x.csv"), black_box(&bytes), &Hints::default()).unwrap()));
+    }
+    group.finish();
+    let log = read_bytes(Path::new("x.csv"), &Manner::default().write(&rows), &Hints::default()).unwrap().remove(0);
+    c.bench_function("laps found in a log", |b| b.iter(|| laps::measure(Odometer::new(black_box(&log)), None, None)));
+}
+
+fn whole(c: &mut Criterion) {
+    let weekend = Path::new(env!("CARGO_MANIFEST_DIR")).join("sample-logs/alder-quay");
+    let mut group = c.benchmark_group("review");
+    group.sample_size(20);
+    group.bench_function("sample weekend", |b| b.iter(|| review(&weekend, &mut |_, _| {}).unwrap()));
+    group.finish();
+}
+
+criterion_group!(benches, reading, whole);
+criterion_main!(benches);
