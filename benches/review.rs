@@ -38,7 +38,9 @@ fn reading(c: &mut Criterion) {
     let mut group = c.benchmark_group("reading");
     for (name, bytes) in [("plain", Manner::default().write(&rows)), ("awkward", awkward.write(&rows))] {
         group.throughput(Throughput::Bytes(bytes.len() as u64));
-        group.bench_function(name, |b| b.iter(|| read_bytes(Path::new("x.csv"), black_box(&bytes), &Hints::default()).unwrap()));
+        group.bench_function(name, |b| {
+            b.iter(|| read_bytes(Path::new("x.csv"), black_box(&bytes), &Hints::default()).unwrap())
+        });
     }
     group.finish();
     let log = read_bytes(Path::new("x.csv"), &Manner::default().write(&rows), &Hints::default()).unwrap().remove(0);

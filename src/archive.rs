@@ -86,7 +86,8 @@ pub fn write_log(log: &Log, form: Form, path: &Path) -> Result<(), WriteError> {
     write_whole(path, |out| match form {
         Form::Parquet => parquet(log.batch(), out),
         Form::Arrow => {
-            let mut writer = arrow::ipc::writer::FileWriter::try_new(out, &log.batch().schema()).map_err(|e| e.to_string())?;
+            let mut writer =
+                arrow::ipc::writer::FileWriter::try_new(out, &log.batch().schema()).map_err(|e| e.to_string())?;
             writer.write(log.batch()).and_then(|()| writer.finish()).map_err(|e| e.to_string())
         }
         Form::Csv => csv(log.batch(), out).map_err(|e| e.to_string()),
@@ -94,7 +95,8 @@ pub fn write_log(log: &Log, form: Form, path: &Path) -> Result<(), WriteError> {
 }
 
 fn parquet(batch: &RecordBatch, out: &mut dyn Write) -> Result<(), String> {
-    let properties = WriterProperties::builder().set_compression(Compression::SNAPPY).set_created_by("runtrue".to_owned()).build();
+    let properties =
+        WriterProperties::builder().set_compression(Compression::SNAPPY).set_created_by("runtrue".to_owned()).build();
     let mut bytes = Vec::new();
     let mut writer = ArrowWriter::try_new(&mut bytes, batch.schema(), Some(properties)).map_err(|e| e.to_string())?;
     writer.write(batch).map_err(|e| e.to_string())?;
@@ -134,12 +136,17 @@ pub fn write_table(table: &DataFrame, path: &Path) -> Result<(), WriteError> {
             let series = column.as_materialized_series();
             let text = |e: polars::prelude::PolarsError| e.to_string();
             let (kind, array): (DataType, ArrayRef) = match series.dtype() {
-                PolarsType::String => (DataType::Utf8, Arc::new(series.str().map_err(text)?.iter().collect::<StringArray>())),
-                PolarsType::UInt32 => (DataType::UInt32, Arc::new(series.u32().map_err(text)?.iter().collect::<UInt32Array>())),
+                PolarsType::String => {
+                    (DataType::Utf8, Arc::new(series.str().map_err(text)?.iter().collect::<StringArray>()))
+                }
+                PolarsType::UInt32 => {
+                    (DataType::UInt32, Arc::new(series.u32().map_err(text)?.iter().collect::<UInt32Array>()))
+                }
                 _ => (DataType::Float64, Arc::new(series.f64().map_err(text)?.iter().collect::<Float64Array>())),
             };
             let unit = unit_of(series.name());
-            let about: std::collections::HashMap<String, String> = unit.map(|u| ("unit".to_owned(), u.to_owned())).into_iter().collect();
+            let about: std::collections::HashMap<String, String> =
+                unit.map(|u| ("unit".to_owned(), u.to_owned())).into_iter().collect();
             fields.push(Field::new(series.name().as_str(), kind, true).with_metadata(about));
             columns.push(array);
         }
@@ -149,8 +156,19 @@ pub fn write_table(table: &DataFrame, path: &Path) -> Result<(), WriteError> {
 }
 
 fn unit_of(name: &str) -> Option<&'static str> {
-    [("_m_s", "m/s"), ("_s", "s"), ("_mm", "mm"), ("_c", "°C"), ("_mah", "mAh"), ("_wh", "Wh"), ("_w", "W"), ("_v", "V"), ("revs", "1"), ("_rpm", "1/min")]
-        .into_iter()
-        .find(|(end, _)| name.ends_with(end))
-        .map(|u| u.1)
+    [
+        ("_m_s", "m/s"),
+        ("_s", "s"),
+        ("_mm", "mm"),
+        ("_c", "°C"),
+        ("_mah", "mAh"),
+        ("_wh", "Wh"),
+        ("_w", "W"),
+        ("_v", "V"),
+        ("revs", "1"),
+        ("_rpm", "1/min"),
+    ]
+    .into_iter()
+    .find(|(end, _)| name.ends_with(end))
+    .map(|u| u.1)
 }

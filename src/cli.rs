@@ -89,7 +89,13 @@ pub struct Teeth(pub Vec<u32>);
 
 /// Reads `31`, `27,28,29` or `27-33`.
 fn teeth(text: &str) -> Result<Teeth, String> {
-    let number = |t: &str| t.trim().parse::<u32>().ok().filter(|n| (1..=500).contains(n)).ok_or_else(|| format!("`{t}` is no number of teeth from 1 to 500"));
+    let number = |t: &str| {
+        t.trim()
+            .parse::<u32>()
+            .ok()
+            .filter(|n| (1..=500).contains(n))
+            .ok_or_else(|| format!("`{t}` is no number of teeth from 1 to 500"))
+    };
     let mut all = Vec::new();
     for part in text.split(',') {
         match part.split_once('-') {

@@ -1,5 +1,8 @@
 //! runtrue: what a model racing car really did.
 
+pub mod archive;
+pub mod cli;
+pub mod demo;
 pub mod import;
 pub mod laps;
 pub mod log;
@@ -10,6 +13,3 @@ pub mod report;
 pub mod review;
 pub mod sheet;
 pub mod weekend;
-pub mod archive;
-pub mod cli;
-pub mod demo;

@@ -52,7 +52,9 @@ fn call(command: Command) -> Result<ExitCode, Problem> {
         Command::Gears { from, car, pinion, spur, internal, tyre } => gears(from, car, pinion, spur, internal, tyre),
         Command::Convert { log, to, out } => convert(&log, to, out),
         Command::Demo { folder, seed } => {
-            demo::weekend::invent(seed).write(&folder).map_err(|e| Problem::new(e, Some("name a folder without a weekend.toml".to_owned())))?;
+            demo::weekend::invent(seed)
+                .write(&folder)
+                .map_err(|e| Problem::new(e, Some("name a folder without a weekend.toml".to_owned())))?;
             say(&format!("An invented weekend is in {0}.\nNow try: runtrue review {0}\n", folder.display()))
         }
     }
@@ -88,7 +90,9 @@ fn review_all(paths: &[PathBuf], out: Option<&Path>) -> Result<ExitCode, Problem
 /// Reviews one weekend; whether any of its runs could be reviewed.
 fn review_one(path: &Path, folder: &Path) -> Result<bool, Problem> {
     let bar = ProgressBar::hidden();
-    bar.set_style(ProgressStyle::with_template("{bar:40} {pos}/{len} runs").unwrap_or_else(|_| ProgressStyle::default_bar()));
+    bar.set_style(
+        ProgressStyle::with_template("{bar:40} {pos}/{len} runs").unwrap_or_else(|_| ProgressStyle::default_bar()),
+    );
     let mut progress = |done: usize, count: usize| {
         if count >= LONG && std::io::stderr().is_terminal() {
             bar.set_draw_target(indicatif::ProgressDrawTarget::stderr());
@@ -98,7 +102,8 @@ fn review_one(path: &Path, folder: &Path) -> Result<bool, Problem> {
     };
     let review = review::review(path, &mut progress).map_err(|e| Problem::new(&e, Some(e.hint())))?;
     bar.finish_and_clear();
-    let page = write::write(&review, folder).map_err(|e| Problem::new(e, Some("name another folder with `--out`".to_owned())))?;
+    let page = write::write(&review, folder)
+        .map_err(|e| Problem::new(e, Some("name another folder with `--out`".to_owned())))?;
     say(&format!("{}\nThe report is {}\n", terminal::summary(&review), page.display()))?;
     Ok(review.runs.iter().any(|r| r.outcome.is_ok()))
 }
@@ -120,20 +125,44 @@ fn read_all(logs: &[PathBuf]) -> Result<ExitCode, Problem> {
 fn start_sheet(folder: &Path) -> Result<ExitCode, Problem> {
     let path = folder.join(review::SHEET);
     if path.exists() {
-        return Err(Problem::new(format!("`{}` is there already and was left as it is", path.display()), Some("edit it, or move it away first".to_owned())));
+        return Err(Problem::new(
+            format!("`{}` is there already and was left as it is", path.display()),
+            Some("edit it, or move it away first".to_owned()),
+        ));
     }
-    let found = review::find_logs(folder).map_err(|e| Problem::new(format!("`{}` could not be read: {e}", folder.display()), Some("name a folder with logs in it".to_owned())))?;
+    let found = review::find_logs(folder).map_err(|e| {
+        Problem::new(
+            format!("`{}` could not be read: {e}", folder.display()),
+            Some("name a folder with logs in it".to_owned()),
+        )
+    })?;
     if found.is_empty() {
-        return Err(Problem::new(format!("`{}` holds no log", folder.display()), Some("put logs ending in `.csv` or `.txt` into it".to_owned())));
+        return Err(Problem::new(
+            format!("`{}` holds no log", folder.display()),
+            Some("put logs ending in `.csv` or `.txt` into it".to_owned()),
+        ));
     }
     let plain = |p: &Path| p.to_string_lossy().replace('\\', "/");
     let runs: Vec<_> = found.iter().map(|r| (r.id.clone(), plain(&r.log), r.laps.as_deref().map(plain))).collect();
     let text = sheet::starter::starter(&sheet::starter::name_of(folder), &runs);
-    archive::write_whole(&path, |out| out.write_all(text.as_bytes()).map_err(|e| e.to_string())).map_err(|e| Problem::new(e, None))?;
-    say(&format!("Wrote {} with {} runs. Fill in what you know, then: runtrue review {}\n", path.display(), runs.len(), folder.display()))
+    archive::write_whole(&path, |out| out.write_all(text.as_bytes()).map_err(|e| e.to_string()))
+        .map_err(|e| Problem::new(e, None))?;
+    say(&format!(
+        "Wrote {} with {} runs. Fill in what you know, then: runtrue review {}\n",
+        path.display(),
+        runs.len(),
+        folder.display()
+    ))
 }
 
-fn gears(from: Option<PathBuf>, car: Option<String>, pinion: Option<Teeth>, spur: Option<Teeth>, internal: Option<f64>, tyre: Option<f64>) -> Result<ExitCode, Problem> {
+fn gears(
+    from: Option<PathBuf>,
+    car: Option<String>,
+    pinion: Option<Teeth>,
+    spur: Option<Teeth>,
+    internal: Option<f64>,
+    tyre: Option<f64>,
+) -> Result<ExitCode, Problem> {
     const HINT: &str = "such as `--pinion 27-33 --spur 110 --internal 1.9 --tyre 63`, or `--from` a weekend's folder";
     let settings = match from {
         Some(folder) => car_settings(&folder, car.as_deref())?,
@@ -143,11 +172,16 @@ fn gears(from: Option<PathBuf>, car: Option<String>, pinion: Option<Teeth>, spur
     let around = |teeth: u32, by: u32| (teeth.saturating_sub(by).max(1)..=teeth + by).collect::<Vec<_>>();
     let pinions = pinion.map(|t| t.0).or_else(|| number("pinion").map(|p| around(p, 4)));
     let spurs = spur.map(|t| t.0).or_else(|| number("spur").map(|s| around(s, 2)));
-    let (Some(pinions), Some(spurs)) = (pinions, spurs) else { return Err(Problem::wrong_use("no pinion or no spur is given", HINT)) };
+    let (Some(pinions), Some(spurs)) = (pinions, spurs) else {
+        return Err(Problem::wrong_use("no pinion or no spur is given", HINT));
+    };
     let internal = internal.or(settings.number("internal_ratio")).unwrap_or(1.0);
     let tyre = tyre.or(settings.tyre_mm());
     if !(internal > 0.0 && internal < 100.0) || tyre.is_some_and(|d| !(d > 0.0 && d < 1000.0)) {
-        return Err(Problem::wrong_use("the internal ratio or the tyre is out of range", "an internal ratio up to 100, a tyre up to 1000 mm"));
+        return Err(Problem::wrong_use(
+            "the internal ratio or the tyre is out of range",
+            "an internal ratio up to 100, a tyre up to 1000 mm",
+        ));
     }
     if spurs.len() > 6 {
         return Err(Problem::wrong_use(format!("{} spurs do not fit 80 columns", spurs.len()), "up to 6"));
@@ -157,14 +191,16 @@ fn gears(from: Option<PathBuf>, car: Option<String>, pinion: Option<Teeth>, spur
 
 fn car_settings(folder: &Path, car: Option<&str>) -> Result<sheet::Settings, Problem> {
     let path = folder.join(review::SHEET);
-    let text = std::fs::read_to_string(&path).map_err(|e| Problem::new(format!("`{}` could not be read: {e}", path.display()), None))?;
+    let text = std::fs::read_to_string(&path)
+        .map_err(|e| Problem::new(format!("`{}` could not be read: {e}", path.display()), None))?;
     let sheet = sheet::read::read(&text).map_err(|m| Problem::new(&m.drawing, Some(m.hint.clone())))?;
     let names: Vec<&String> = sheet.cars.keys().collect();
     let found = match car {
         Some(car) => sheet.cars.get(car),
         None => sheet.cars.values().next().filter(|_| names.len() == 1),
     };
-    let hint = format!("`--car` takes one of {}", names.iter().map(|n| format!("`{n}`")).collect::<Vec<_>>().join(", "));
+    let hint =
+        format!("`--car` takes one of {}", names.iter().map(|n| format!("`{n}`")).collect::<Vec<_>>().join(", "));
     found.cloned().ok_or_else(|| Problem::wrong_use("which car?", &hint))
 }
 
@@ -177,9 +213,16 @@ fn convert(log: &Path, form: archive::Form, out: Option<PathBuf>) -> Result<Exit
     };
     let base = out.unwrap_or_else(|| log.with_extension(ending));
     for (at, part) in logs.iter().enumerate() {
-        let path = if logs.len() == 1 { base.clone() } else { base.with_extension(format!("{}.{}", at + 1, base.extension().unwrap_or_default().to_string_lossy())) };
+        let path = if logs.len() == 1 {
+            base.clone()
+        } else {
+            base.with_extension(format!("{}.{}", at + 1, base.extension().unwrap_or_default().to_string_lossy()))
+        };
         if path.exists() {
-            return Err(Problem::new(format!("`{}` is there already and was left as it is", path.display()), Some("name another file with `--out`".to_owned())));
+            return Err(Problem::new(
+                format!("`{}` is there already and was left as it is", path.display()),
+                Some("name another file with `--out`".to_owned()),
+            ));
         }
         archive::write_log(part, form, &path).map_err(|e| Problem::new(e, None))?;
         say(&format!("{}: {} rows\n", path.display(), part.rows()))?;

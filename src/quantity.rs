@@ -28,11 +28,7 @@ impl Estimate {
 
     /// An estimate from a value and the half-width of its 95 % interval.
     pub fn from_half_width(value: f64, half_width: f64) -> Self {
-        Self {
-            value,
-            low: value - half_width,
-            high: value + half_width,
-        }
+        Self { value, low: value - half_width, high: value + half_width }
     }
 
     /// Half the width of the interval.

@@ -115,8 +115,11 @@ pub fn review(path: &Path, progress: &mut dyn FnMut(usize, usize)) -> Result<Rev
     }
     progress(count, count);
     weigh_pinions(&mut runs, &sheet);
-    let mut findings: Vec<Finding> =
-        runs.iter().filter_map(|r| r.outcome.as_ref().ok().map(|o| findings::of_run(&r.plan.id, &o.answers))).flatten().collect();
+    let mut findings: Vec<Finding> = runs
+        .iter()
+        .filter_map(|r| r.outcome.as_ref().ok().map(|o| findings::of_run(&r.plan.id, &o.answers)))
+        .flatten()
+        .collect();
     findings::order(&mut findings);
     let notices = sheet_notices(&sheet);
     Ok(Review { sheet, has_sheet, runs, findings, notices })
@@ -133,14 +136,19 @@ fn plan(path: &Path) -> Result<(PathBuf, Sheet, bool), ReviewError> {
     }
     let sheet_path = path.join(SHEET);
     if sheet_path.is_file() {
-        let bytes = std::fs::read(&sheet_path).map_err(|source| ReviewError::Io { path: sheet_path.clone(), source })?;
+        let bytes =
+            std::fs::read(&sheet_path).map_err(|source| ReviewError::Io { path: sheet_path.clone(), source })?;
         let text = String::from_utf8_lossy(&bytes);
         let sheet = sheet::read::read(text.trim_start_matches('\u{feff}')).map_err(ReviewError::Sheet)?;
         if !sheet.runs.is_empty() {
             return Ok((path.to_owned(), sheet, true));
         }
         let runs = find_logs(path).map_err(io)?;
-        return if runs.is_empty() { Err(ReviewError::NoLogs(path.to_owned())) } else { Ok((path.to_owned(), Sheet { runs, ..sheet }, true)) };
+        return if runs.is_empty() {
+            Err(ReviewError::NoLogs(path.to_owned()))
+        } else {
+            Ok((path.to_owned(), Sheet { runs, ..sheet }, true))
+        };
     }
     let runs = find_logs(path).map_err(io)?;
     if runs.is_empty() {
@@ -151,7 +159,16 @@ fn plan(path: &Path) -> Result<(PathBuf, Sheet, bool), ReviewError> {
 
 fn unplanned(log: PathBuf, laps: Option<PathBuf>) -> RunPlan {
     let id = log.file_stem().map_or_else(|| "run".to_owned(), |s| s.to_string_lossy().into_owned());
-    RunPlan { id, car: String::new(), log, laps, part: None, ambient_c: None, settings: sheet::Settings::default(), mistake: None }
+    RunPlan {
+        id,
+        car: String::new(),
+        log,
+        laps,
+        part: None,
+        ambient_c: None,
+        settings: sheet::Settings::default(),
+        mistake: None,
+    }
 }
 
 /// Logs of a folder and the folders in it, by name; a list of the same name in a folder `laps` goes with its log.
@@ -171,10 +188,14 @@ pub fn find_logs(folder: &Path) -> std::io::Result<Vec<RunPlan>> {
             files.push(name);
         }
     }
-    files.retain(|f| f.extension().is_some_and(|e| LOG_ENDINGS.contains(&e.to_string_lossy().to_lowercase().as_str())) && folder.join(f).is_file());
+    files.retain(|f| {
+        f.extension().is_some_and(|e| LOG_ENDINGS.contains(&e.to_string_lossy().to_lowercase().as_str()))
+            && folder.join(f).is_file()
+    });
     files.sort();
-    let (lists, logs): (Vec<PathBuf>, Vec<PathBuf>) =
-        files.into_iter().partition(|f| f.parent().is_some_and(|p| p == Path::new("laps")) || is_lap_list(&folder.join(f)));
+    let (lists, logs): (Vec<PathBuf>, Vec<PathBuf>) = files
+        .into_iter()
+        .partition(|f| f.parent().is_some_and(|p| p == Path::new("laps")) || is_lap_list(&folder.join(f)));
     let mut runs: Vec<RunPlan> = Vec::new();
     for log in logs {
         let list = lists.iter().find(|l| l.file_stem() == log.file_stem()).cloned();
@@ -189,7 +210,9 @@ pub fn find_logs(folder: &Path) -> std::io::Result<Vec<RunPlan>> {
 
 /// A small file that reads as a lap list and not as a log.
 fn is_lap_list(path: &Path) -> bool {
-    std::fs::metadata(path).is_ok_and(|m| m.len() < 1 << 15) && import::read(path, &Hints::default()).is_err() && lists::read(path).is_ok()
+    std::fs::metadata(path).is_ok_and(|m| m.len() < 1 << 15)
+        && import::read(path, &Hints::default()).is_err()
+        && lists::read(path).is_ok()
 }
 
 /// Reviews one entry of the sheet: one run, or several where the file holds several.
@@ -198,7 +221,9 @@ fn review_run(folder: &Path, plan: &RunPlan, sheet: &Sheet) -> Vec<Run> {
     if let Some(mistake) = &plan.mistake {
         return failed(Failure { message: mistake.brief(), hint: Some(mistake.hint.clone()) });
     }
-    let logs = match within(folder, &plan.log).and_then(|path| import::read(&path, &hints(plan, sheet)).map_err(|e| Failure { hint: e.hint(), message: e.to_string() })) {
+    let logs = match within(folder, &plan.log).and_then(|path| {
+        import::read(&path, &hints(plan, sheet)).map_err(|e| Failure { hint: e.hint(), message: e.to_string() })
+    }) {
         Ok(logs) => logs,
         Err(failure) => return failed(failure),
     };
@@ -207,7 +232,10 @@ fn review_run(folder: &Path, plan: &RunPlan, sheet: &Sheet) -> Vec<Run> {
         let count = logs.len();
         return match logs.into_iter().nth(part - 1) {
             Some(log) => vec![answer(plan.clone(), log, list.as_ref(), list_notice, sheet)],
-            None => failed(Failure { message: format!("`part = {part}`, but `{}` holds {count} runs", plan.log.display()), hint: Some(format!("between 1 and {count}")) }),
+            None => failed(Failure {
+                message: format!("`part = {part}`, but `{}` holds {count} runs", plan.log.display()),
+                hint: Some(format!("between 1 and {count}")),
+            }),
         };
     }
     let several = logs.len() > 1;
@@ -220,7 +248,8 @@ fn review_run(folder: &Path, plan: &RunPlan, sheet: &Sheet) -> Vec<Run> {
 
 fn read_list(folder: &Path, plan: &RunPlan) -> (Option<LapList>, Option<Notice>) {
     let Some(path) = &plan.laps else { return (None, None) };
-    let read = within(folder, path).and_then(|p| lists::read(&p).map_err(|e| Failure { hint: Some(e.hint()), message: e.to_string() }));
+    let read = within(folder, path)
+        .and_then(|p| lists::read(&p).map_err(|e| Failure { hint: Some(e.hint()), message: e.to_string() }));
     match read {
         Ok(list) => (Some(list), None),
         Err(failure) => {
@@ -233,9 +262,13 @@ fn read_list(folder: &Path, plan: &RunPlan) -> (Option<LapList>, Option<Notice>)
 /// The file inside the folder; a link may not lead out of it.
 fn within(folder: &Path, path: &Path) -> Result<PathBuf, Failure> {
     let full = folder.join(path);
-    let escapes = folder.canonicalize().ok().zip(full.canonicalize().ok()).is_some_and(|(root, file)| !file.starts_with(root));
+    let escapes =
+        folder.canonicalize().ok().zip(full.canonicalize().ok()).is_some_and(|(root, file)| !file.starts_with(root));
     if escapes {
-        return Err(Failure { message: format!("`{}` is a link that leaves the weekend's folder", path.display()), hint: Some("copy the file into the folder".to_owned()) });
+        return Err(Failure {
+            message: format!("`{}` is a link that leaves the weekend's folder", path.display()),
+            hint: Some("copy the file into the folder".to_owned()),
+        });
     }
     Ok(full)
 }
@@ -252,9 +285,9 @@ fn hints(plan: &RunPlan, sheet: &Sheet) -> Hints {
 }
 
 fn answer(plan: RunPlan, log: Log, list: Option<&LapList>, notice: Option<Notice>, sheet: &Sheet) -> Run {
-    let expected = plan.settings.set_ratio().zip(plan.settings.tyre_mm()).zip(sheet.lap_length_m).map(|((ratio, tyre), (length, _))| {
-        (length * 1000.0 / measure::gearing::rollout_mm(tyre, ratio), EXPECTED_WIDTH)
-    });
+    let expected = plan.settings.set_ratio().zip(plan.settings.tyre_mm()).zip(sheet.lap_length_m).map(
+        |((ratio, tyre), (length, _))| (length * 1000.0 / measure::gearing::rollout_mm(tyre, ratio), EXPECTED_WIDTH),
+    );
     let mut laps = laps::measure(Odometer::new(&log), list, expected);
     laps.notices.extend(notice);
     let answers = measure::measure(&log, &laps, &plan, sheet);
@@ -303,8 +336,16 @@ pub fn read_log(path: &Path) -> Result<Vec<Log>, import::ReadError> {
     let _ = names::unit("V");
     let folder = path.parent().filter(|p| !p.as_os_str().is_empty()).unwrap_or(Path::new("."));
     let beside = [folder.to_owned(), folder.join("..")].into_iter().map(|f| f.join(SHEET)).find(|f| f.is_file());
-    let sheet = beside.and_then(|f| std::fs::read_to_string(f).ok()).and_then(|t| sheet::read::read(&t).ok()).unwrap_or_default();
+    let sheet = beside
+        .and_then(|f| std::fs::read_to_string(f).ok())
+        .and_then(|t| sheet::read::read(&t).ok())
+        .unwrap_or_default();
     let name = path.file_name().unwrap_or_default();
-    let plan = sheet.runs.iter().find(|r| r.log.file_name() == Some(name)).cloned().unwrap_or_else(|| unplanned(PathBuf::from(name), None));
+    let plan = sheet
+        .runs
+        .iter()
+        .find(|r| r.log.file_name() == Some(name))
+        .cloned()
+        .unwrap_or_else(|| unplanned(PathBuf::from(name), None));
     import::read(path, &hints(&plan, &sheet))
 }

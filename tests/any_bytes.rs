@@ -21,7 +21,10 @@ fn piece() -> impl Strategy<Value = Vec<u8>> {
         Just(b"65535,-1,999.9\n".to_vec()),
         Just(b"23:59:59.95,100,7.4\n00:00:00.00,100,7.4\n".to_vec()),
         (0u32..5000).prop_map(|n| format!("{}.{:02},{},7.{}\n", n / 20, n % 20 * 5, n * 7, n % 10).into_bytes()),
-        (0u32..5000).prop_map(|n| (n..n + 30).map(|n| format!("{},{:02};{};7,4\n", n / 20, n % 20 * 5, n * 7)).collect::<String>().into_bytes()),
+        (0u32..5000).prop_map(|n| (n..n + 30)
+            .map(|n| format!("{},{:02};{};7,4\n", n / 20, n % 20 * 5, n * 7))
+            .collect::<String>()
+            .into_bytes()),
         proptest::collection::vec(any::<u8>(), 0..40),
     ]
 }

@@ -133,17 +133,28 @@ fn one_bad_run_does_not_stop_the_others() {
     let json: Value = serde_json::from_slice(&fs::read(folder.path().join("report/review.json")).unwrap()).unwrap();
     let error = |at: usize| json["runs"][at]["error"]["message"].as_str().unwrap_or_default().to_owned();
     assert!(json["runs"][0]["error"].is_null());
-    for (at, says) in [(1, "`nobody` is not on the sheet"), (2, "leaves the weekend's folder"), (3, "stands twice"), (5, "is empty"), (6, "could not be read")] {
+    for (at, says) in [
+        (1, "`nobody` is not on the sheet"),
+        (2, "leaves the weekend's folder"),
+        (3, "stands twice"),
+        (5, "is empty"),
+        (6, "could not be read"),
+    ] {
         assert!(error(at).contains(says), "run {at}: {}", error(at));
     }
     assert!(json["runs"][4]["error"].is_null());
     assert_eq!(fs::read(folder.path().join("weekend.toml")).unwrap(), before);
     // Pages lie in the report's folder alone, and hostile names stay text.
-    for entry in fs::read_dir(folder.path().join("report")).unwrap().flatten().filter(|e| e.path().extension().is_some_and(|x| x == "html")) {
+    for entry in fs::read_dir(folder.path().join("report"))
+        .unwrap()
+        .flatten()
+        .filter(|e| e.path().extension().is_some_and(|x| x == "html"))
+    {
         let html = fs::read_to_string(entry.path()).unwrap();
         assert!(!html.contains("<script") && !html.contains("<img") && !html.contains("<b>car"), "{:?}", entry.path());
     }
-    let names: Vec<String> = fs::read_dir(folder.path()).unwrap().flatten().map(|e| e.file_name().to_string_lossy().into_owned()).collect();
+    let names: Vec<String> =
+        fs::read_dir(folder.path()).unwrap().flatten().map(|e| e.file_name().to_string_lossy().into_owned()).collect();
     assert_eq!(names.len(), 3, "{names:?}");
     let printed = String::from_utf8_lossy(&output.stdout).into_owned();
     assert!(!printed.contains('\u{7}'));

@@ -27,19 +27,94 @@ fn rows() -> &'static Rows {
 
 fn read(bytes: &[u8]) -> Log {
     let hints = Hints { poles: Some(4.0), ..Hints::default() };
-    let mut logs = read_bytes(Path::new("log.csv"), bytes, &hints).unwrap_or_else(|e| panic!("{e}\n{}", String::from_utf8_lossy(&bytes[..bytes.len().min(600)])));
+    let mut logs = read_bytes(Path::new("log.csv"), bytes, &hints)
+        .unwrap_or_else(|e| panic!("{e}\n{}", String::from_utf8_lossy(&bytes[..bytes.len().min(600)])));
     assert_eq!(logs.len(), 1, "one run");
     logs.remove(0)
 }
 
-const GERMAN: [&str; 11] = ["Zeit", "Zähler", "Drehzahl", "eRPM", "Spannung", "Strom", "Motortemperatur", "Reglertemperatur", "Gas", "Rad", "Tempo"];
-const FRENCH: [&str; 11] = ["Temps", "Index", "Régime moteur", "eRPM", "Tension", "Courant", "Température moteur", "Température variateur", "Gaz", "Roue", "Vitesse"];
-const SPANISH: [&str; 11] = ["Tiempo", "Índice", "Revoluciones", "eRPM", "Voltaje", "Corriente", "Temperatura motor", "Temperatura variador", "Acelerador", "Rueda", "Velocidad"];
-const ITALIAN: [&str; 11] = ["Tempo", "Indice", "Giri motore", "eRPM", "Tensione", "Corrente", "Temperatura motore", "Temperatura regolatore", "Gas", "Ruota", "Velocità"];
-const PORTUGUESE: [&str; 11] = ["Tempo", "Índice", "Rotação", "eRPM", "Tensão", "Corrente", "Temperatura do motor", "Temperatura do ESC", "Acelerador", "Roda", "Velocidade"];
-const DUTCH: [&str; 11] = ["Tijd", "Index", "Toerental", "eRPM", "Spanning", "Stroom", "Motortemperatuur", "Regelaartemperatuur", "Gas", "Wiel", "Snelheid"];
-const JAPANESE: [&str; 11] = ["時間", "番号", "回転数", "eRPM", "電圧", "電流", "モーター温度", "アンプ温度", "スロットル", "車輪速度", "速度"];
-const CHINESE: [&str; 11] = ["时间", "序号", "转速", "eRPM", "电压", "电流", "电机温度", "电调温度", "油门", "轮速", "速度"];
+const GERMAN: [&str; 11] = [
+    "Zeit",
+    "Zähler",
+    "Drehzahl",
+    "eRPM",
+    "Spannung",
+    "Strom",
+    "Motortemperatur",
+    "Reglertemperatur",
+    "Gas",
+    "Rad",
+    "Tempo",
+];
+const FRENCH: [&str; 11] = [
+    "Temps",
+    "Index",
+    "Régime moteur",
+    "eRPM",
+    "Tension",
+    "Courant",
+    "Température moteur",
+    "Température variateur",
+    "Gaz",
+    "Roue",
+    "Vitesse",
+];
+const SPANISH: [&str; 11] = [
+    "Tiempo",
+    "Índice",
+    "Revoluciones",
+    "eRPM",
+    "Voltaje",
+    "Corriente",
+    "Temperatura motor",
+    "Temperatura variador",
+    "Acelerador",
+    "Rueda",
+    "Velocidad",
+];
+const ITALIAN: [&str; 11] = [
+    "Tempo",
+    "Indice",
+    "Giri motore",
+    "eRPM",
+    "Tensione",
+    "Corrente",
+    "Temperatura motore",
+    "Temperatura regolatore",
+    "Gas",
+    "Ruota",
+    "Velocità",
+];
+const PORTUGUESE: [&str; 11] = [
+    "Tempo",
+    "Índice",
+    "Rotação",
+    "eRPM",
+    "Tensão",
+    "Corrente",
+    "Temperatura do motor",
+    "Temperatura do ESC",
+    "Acelerador",
+    "Roda",
+    "Velocidade",
+];
+const DUTCH: [&str; 11] = [
+    "Tijd",
+    "Index",
+    "Toerental",
+    "eRPM",
+    "Spanning",
+    "Stroom",
+    "Motortemperatuur",
+    "Regelaartemperatuur",
+    "Gas",
+    "Wiel",
+    "Snelheid",
+];
+const JAPANESE: [&str; 11] =
+    ["時間", "番号", "回転数", "eRPM", "電圧", "電流", "モーター温度", "アンプ温度", "スロットル", "車輪速度", "速度"];
+const CHINESE: [&str; 11] =
+    ["时间", "序号", "转速", "eRPM", "电压", "电流", "电机温度", "电调温度", "油门", "轮速", "速度"];
 
 /// A manner by its name: what it changes on the plain one.
 fn manners() -> Vec<(&'static str, fn(&mut Manner))> {
@@ -81,7 +156,11 @@ fn manners() -> Vec<(&'static str, fn(&mut Manner))> {
         ("windows-1252", |m| m.text = TextManner(WINDOWS_1252, false)),
         ("shift_jis", |m| (m.text, m.names) = (TextManner(SHIFT_JIS, false), m.names.map(|_| JAPANESE))),
         ("gb18030", |m| (m.text, m.names) = (TextManner(GB18030, false), m.names.map(|_| CHINESE))),
-        ("preamble", |m| m.preamble = ["Recording of run 7", "Firmware 2.1, serial 00017", "", "Comment: \"quick\" one"].map(String::from).into()),
+        ("preamble", |m| {
+            m.preamble = ["Recording of run 7", "Firmware 2.1, serial 00017", "", "Comment: \"quick\" one"]
+                .map(String::from)
+                .into()
+        }),
         ("row of units", |m| m.units = UnitManner::Row),
         ("no units", |m| m.units = UnitManner::None),
         ("no header", |m| (m.names, m.units) = (None, UnitManner::None)),
@@ -143,10 +222,22 @@ fn manners() -> Vec<(&'static str, fn(&mut Manner))> {
 /// Resolution that a manner writes a channel with, half of it and a rounding.
 fn resolution(m: &Manner, channel: Channel) -> f64 {
     match channel {
-        Channel::Rpm => if m.krpm { 0.5001 } else { 0.501 },
+        Channel::Rpm => {
+            if m.krpm {
+                0.5001
+            } else {
+                0.501
+            }
+        }
         Channel::Voltage => 0.5001 * m.volts.0 * 0.1f64.powi(m.volts.2 as i32) + 0.0051,
         Channel::Current => 0.5001 * m.amperes.0 * 0.1f64.powi(m.amperes.2 as i32) + 0.051,
-        Channel::Time => if matches!(m.clock, ClockManner::WholeSeconds(_)) { 1.0 } else { 0.0011 },
+        Channel::Time => {
+            if matches!(m.clock, ClockManner::WholeSeconds(_)) {
+                1.0
+            } else {
+                0.0011
+            }
+        }
         _ => 0.06,
     }
 }
@@ -155,16 +246,28 @@ fn resolution(m: &Manner, channel: Channel) -> f64 {
 fn compare(log: &Log, m: &Manner, what: &str) {
     let rows = rows();
     let lost = m.lose.map_or(0, |n| rows.time.len() / n + 2) + usize::from(m.cut && m.summary.is_empty());
-    assert!(log.rows() <= rows.time.len() && log.rows() + lost >= rows.time.len(), "{what}: {} of {} rows", log.rows(), rows.time.len());
+    assert!(
+        log.rows() <= rows.time.len() && log.rows() + lost >= rows.time.len(),
+        "{what}: {} of {} rows",
+        log.rows(),
+        rows.time.len()
+    );
     let time = log.time();
     assert!(time.windows(2).all(|w| w[1] > w[0]), "{what}: time runs forward");
     // Rows are matched by order; lost ones are stepped over by what the manner left out.
-    let kept: Vec<usize> = (0..rows.time.len()).filter(|&r| !m.lose.is_some_and(|n| r > 0 && r + 1 < rows.time.len() && r % n == n / 2)).collect();
+    let kept: Vec<usize> = (0..rows.time.len())
+        .filter(|&r| !m.lose.is_some_and(|n| r > 0 && r + 1 < rows.time.len() && r % n == n / 2))
+        .collect();
     let clock_counts_lost = !matches!(m.clock, ClockManner::Index) || m.names.is_some();
     for (at, &row) in kept.iter().enumerate().take(log.rows()) {
         // Where a clock was set back, the step in between is known only as the usual one.
         if clock_counts_lost && m.set_back == 0.0 {
-            assert!((time[at] - rows.time[row]).abs() <= resolution(m, Channel::Time), "{what}: row {row} at {} for {}", time[at], rows.time[row]);
+            assert!(
+                (time[at] - rows.time[row]).abs() <= resolution(m, Channel::Time),
+                "{what}: row {row} at {} for {}",
+                time[at],
+                rows.time[row]
+            );
         }
         for (c, (channel, values)) in rows.channels.iter().enumerate() {
             let read = log.channel(*channel).unwrap_or_else(|| panic!("{what}: no {}", channel.name()))[at];
@@ -172,7 +275,12 @@ fn compare(log: &Log, m: &Manner, what: &str) {
                 assert!(read.is_nan(), "{what}: {} of row {row} is missing, read {read}", channel.name());
             } else {
                 let tolerance = resolution(m, *channel);
-                assert!((read - values[row]).abs() <= tolerance, "{what}: {} of row {row} is {read}, written {}", channel.name(), values[row]);
+                assert!(
+                    (read - values[row]).abs() <= tolerance,
+                    "{what}: {} of row {row} is {read}, written {}",
+                    channel.name(),
+                    values[row]
+                );
             }
         }
     }
@@ -217,14 +325,27 @@ fn makes_sense(m: &Manner) -> bool {
         None => true,
     };
     // Without a word on units or columns, scaled values and marks cannot be told from readings.
-    let nothing_told = m.names.is_none() && (m.poles.is_some() || m.krpm || m.fahrenheit || m.clock == ClockManner::Index);
+    let nothing_told =
+        m.names.is_none() && (m.poles.is_some() || m.krpm || m.fahrenheit || m.clock == ClockManner::Index);
     let units_untold = m.units == UnitManner::None && (m.krpm || m.amperes.0 != 1.0 || m.fahrenheit);
-    let index_told = m.clock != ClockManner::Index || (m.preamble.iter().any(|p| p.contains("Sampl")) && m.lose.is_none());
-    let separators = m.grouping != Some(m.decimal) && (m.grouping != Some(m.delimiter) || m.quoted) && !(m.grouping == Some(',') && m.decimal == ',');
-    let set_back = m.set_back == 0.0 || matches!(m.clock, ClockManner::Seconds | ClockManner::Milliseconds | ClockManner::TimeOfDay(_));
+    let index_told =
+        m.clock != ClockManner::Index || (m.preamble.iter().any(|p| p.contains("Sampl")) && m.lose.is_none());
+    let separators = m.grouping != Some(m.decimal)
+        && (m.grouping != Some(m.delimiter) || m.quoted)
+        && !(m.grouping == Some(',') && m.decimal == ',');
+    let set_back = m.set_back == 0.0
+        || matches!(m.clock, ClockManner::Seconds | ClockManner::Milliseconds | ClockManner::TimeOfDay(_));
     let lost = m.lose.is_none() || !matches!(m.clock, ClockManner::WholeSeconds(_));
     let summary = m.summary.first().is_none_or(|s| s.contains(m.delimiter));
-    names_fit && !nothing_told && !units_untold && index_told && separators && set_back && lost && summary && !(m.krpm && m.poles.is_some())
+    names_fit
+        && !nothing_told
+        && !units_untold
+        && index_told
+        && separators
+        && set_back
+        && lost
+        && summary
+        && !(m.krpm && m.poles.is_some())
 }
 
 #[rstest]
@@ -241,7 +362,8 @@ fn several_runs_in_a_file_are_split(#[case] how: &str) {
 
 #[test]
 fn what_is_dropped_is_counted_with_its_first_line() {
-    let text = "Time [s],RPM,Voltage [V]\n".to_owned() + &(0..60).map(|n| format!("{}.{:02},{},7.4\n", n / 20, n % 20 * 5, 900 + n * 100)).collect::<String>();
+    let text = "Time [s],RPM,Voltage [V]\n".to_owned()
+        + &(0..60).map(|n| format!("{}.{:02},{},7.4\n", n / 20, n % 20 * 5, 900 + n * 100)).collect::<String>();
     let mut lines: Vec<String> = text.lines().map(str::to_owned).collect();
     lines[10] = "0.45,oops,7.4".into();
     lines[20] = "0.95,,7.4".into();

@@ -2,9 +2,9 @@
 
 use std::path::Path;
 
+use rstest::rstest;
 use runtrue::import::dialect::tokenize;
 use runtrue::quantity::mean_and_deviation;
-use rstest::rstest;
 use serde_json::{Map, Value};
 
 fn reference(path: &str) -> String {
@@ -23,13 +23,17 @@ fn reference(path: &str) -> String {
 fn mean_and_deviation_of_nist_strd(#[case] name: &str) {
     let text = reference(&format!("nist/univariate/{name}.dat"));
     let lines: Vec<&str> = text.lines().collect();
-    let certified = |line: usize| -> f64 {
-        lines[line].split_whitespace().rev().find_map(|w| w.parse().ok()).unwrap_or_else(|| {
-            lines[line].split_whitespace().find_map(|w| w.parse().ok()).expect("a certified value")
-        })
-    };
+    let certified =
+        |line: usize| -> f64 {
+            lines[line].split_whitespace().rev().find_map(|w| w.parse().ok()).unwrap_or_else(|| {
+                lines[line].split_whitespace().find_map(|w| w.parse().ok()).expect("a certified value")
+            })
+        };
     let value_after_colon = |line: usize| -> f64 {
-        lines[line].split_once(':').and_then(|(_, v)| v.split_whitespace().next()?.parse().ok()).unwrap_or_else(|| certified(line))
+        lines[line]
+            .split_once(':')
+            .and_then(|(_, v)| v.split_whitespace().next()?.parse().ok())
+            .unwrap_or_else(|| certified(line))
     };
     let data: Vec<f64> = lines[60..].iter().filter_map(|l| l.trim().parse().ok()).collect();
     let (mean, deviation) = mean_and_deviation(&data).unwrap();
@@ -54,7 +58,8 @@ fn mean_and_deviation_of_nist_strd(#[case] name: &str) {
 #[case("utf8")]
 fn quoting_of_csv_spectrum(#[case] name: &str) {
     let csv = reference(&format!("csv-spectrum/csvs/{name}.csv"));
-    let expected: Vec<Map<String, Value>> = serde_json::from_str(&reference(&format!("csv-spectrum/json/{name}.json"))).unwrap();
+    let expected: Vec<Map<String, Value>> =
+        serde_json::from_str(&reference(&format!("csv-spectrum/json/{name}.json"))).unwrap();
     let rows = tokenize(&csv, b',', 100);
     let (head, body) = rows.split_first().unwrap();
     assert_eq!(body.len(), expected.len());

@@ -83,7 +83,11 @@ fn pages_load_nothing_and_stay_small() {
         let html = String::from_utf8(bytes).unwrap();
         assert!(html.len() < 1_500_000, "{name:?}");
         assert!(!html.contains("<script") && !html.contains("src="), "{name:?}");
-        assert!(html.matches("http").count() == html.matches("http-equiv").count() + html.matches("http://www.w3.org/2000/svg").count(), "{name:?}");
+        assert!(
+            html.matches("http").count()
+                == html.matches("http-equiv").count() + html.matches("http://www.w3.org/2000/svg").count(),
+            "{name:?}"
+        );
     }
 }
 

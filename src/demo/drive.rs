@@ -140,7 +140,8 @@ impl Car<'_> {
         let force = spec.grip * grip * load * tyre_force(slip);
         let inertia = spec.wheel_mass + spec.rotor * (reduction / radius).powi(2);
         self.wheel = (self.wheel + (push - force) / inertia * STEP).max(0.0);
-        let resist = spec.drag * self.speed * self.speed + spec.rolling_resistance * spec.mass * GRAVITY * (self.speed / 0.2).min(1.0);
+        let resist = spec.drag * self.speed * self.speed
+            + spec.rolling_resistance * spec.mass * GRAVITY * (self.speed / 0.2).min(1.0);
         self.speed = (self.speed + (force - resist) / spec.mass * STEP).max(0.0);
         self.tyre -= spec.wear * self.speed * STEP / 1000.0;
         self.heat(motor_current, loss * omega, resistance);
@@ -157,7 +158,8 @@ impl Car<'_> {
         self.sensor += (self.can - self.sensor) / 3.0 * STEP;
         let (capacity, cooling, esc) = self.spec.controller;
         let heat = current * current * esc + 1.0;
-        self.controller += (heat - (cooling + 0.004 * self.speed) * (self.controller - self.drive.ambient)) / capacity * STEP;
+        self.controller +=
+            (heat - (cooling + 0.004 * self.speed) * (self.controller - self.drive.ambient)) / capacity * STEP;
     }
 }
 
@@ -195,10 +197,20 @@ pub fn drive(spec: &CarSpec, track: &Track, drive: &Drive, seed: u64) -> Trace {
     };
     let top = 60.0;
     let plan = LapPlan::draw(track, 0.93, spec.brake, top, &mut rng);
-    let mut driver =
-        Driver { track, drive, plan, pace: 0.0, punch: None, corner: usize::MAX, halt: rng.random_range(3.0..7.0), stops: drive.stops.clone(), aim: 0.0 };
+    let mut driver = Driver {
+        track,
+        drive,
+        plan,
+        pace: 0.0,
+        punch: None,
+        corner: usize::MAX,
+        halt: rng.random_range(3.0..7.0),
+        stops: drive.stops.clone(),
+        aim: 0.0,
+    };
     let mut trace = Trace::default();
-    let mut at = if drive.from_grid { -rng.random_range(2.0..14.0) } else { -track.length * rng.random_range(0.25..0.9) };
+    let mut at =
+        if drive.from_grid { -rng.random_range(2.0..14.0) } else { -track.length * rng.random_range(0.25..0.9) };
     let coast_home = track.length * rng.random_range(0.3..0.7);
     let (mut time, mut turns, mut over, mut rest) = (0.0, 0.0, f64::INFINITY, 0.0);
     let mut steps = 0u64;
@@ -265,21 +277,45 @@ impl Driver<'_> {
         let gap = self.aim.min(target) - car.speed;
         let reserve = car.spec.grip * GRAVITY * car.spec.mass * car.spec.driven_share() * 0.86;
         let reduction = car.spec.reduction(self.drive.pinion) / car.rolling_radius();
-        let most = (reserve / reduction / car.spec.motor_constant / car.spec.gear_efficiency / car.spec.current_limit).min(1.0);
-        let brake = -(car.spec.brake * 1.15 * car.spec.mass / reduction / car.spec.motor_constant / car.spec.current_limit / 0.8).min(1.0);
-        let demand = if gap > 0.0 { (0.7 * gap).min(most) } else if gap < -0.25 { (0.35 * (gap + 0.25)).max(brake) } else { 0.0 };
+        let most = (reserve / reduction / car.spec.motor_constant / car.spec.gear_efficiency / car.spec.current_limit)
+            .min(1.0);
+        let brake = -(car.spec.brake * 1.15 * car.spec.mass
+            / reduction
+            / car.spec.motor_constant
+            / car.spec.current_limit
+            / 0.8)
+            .min(1.0);
+        let demand = if gap > 0.0 {
+            (0.7 * gap).min(most)
+        } else if gap < -0.25 {
+            (0.35 * (gap + 0.25)).max(brake)
+        } else {
+            0.0
+        };
         self.maybe_spin(car, at, time, demand, most, rng)
     }
 
     /// Out of a corner the driver may open too early where the track is dusty.
-    fn maybe_spin(&mut self, car: &Car, at: f64, time: f64, demand: f64, most: f64, rng: &mut ChaCha8Rng) -> (f64, f64) {
+    fn maybe_spin(
+        &mut self,
+        car: &Car,
+        at: f64,
+        time: f64,
+        demand: f64,
+        most: f64,
+        rng: &mut ChaCha8Rng,
+    ) -> (f64, f64) {
         let place = at.rem_euclid(self.track.length);
         let corner = self.track.corners.iter().rposition(|c| c.0 + c.1 < place).unwrap_or(usize::MAX - 1);
         if corner != self.corner {
             self.corner = corner;
             let slow = car.speed < 0.75 * 20.0;
             if demand > 0.5 * most && slow && at > 0.0 && rng.random_bool(self.drive.spin) {
-                self.punch = Some((time + rng.random_range(0.15..0.5), rng.random_range(0.42..0.8), rng.random_range(0.9..1.25)));
+                self.punch = Some((
+                    time + rng.random_range(0.15..0.5),
+                    rng.random_range(0.42..0.8),
+                    rng.random_range(0.9..1.25),
+                ));
             }
         }
         match self.punch {
@@ -313,7 +349,9 @@ impl Trace {
         let mut events = Vec::new();
         let mut from = None;
         for n in 0..=self.wheel.len() {
-            let spinning = n < self.wheel.len() && self.speed[n] >= 1.0 && (self.wheel[n] - self.speed[n]) / self.wheel[n].max(1e-6) > 0.20;
+            let spinning = n < self.wheel.len()
+                && self.speed[n] >= 1.0
+                && (self.wheel[n] - self.speed[n]) / self.wheel[n].max(1e-6) > 0.20;
             match (spinning, from) {
                 (true, None) => from = Some(n),
                 (false, Some(start)) => {

@@ -49,9 +49,18 @@ impl Recorder {
     pub fn sample(&self, trace: &Trace, seed: u64) -> Rows {
         let mut rng = ChaCha8Rng::seed_from_u64(seed ^ 0x5eed_0001);
         let count = (trace.duration() * self.rate_hz).floor() as usize - 1;
-        let mut rows = Rows { rate_hz: self.rate_hz, time: Vec::new(), channels: self.channels.iter().map(|&c| (c, Vec::new())).collect() };
+        let mut rows = Rows {
+            rate_hz: self.rate_hz,
+            time: Vec::new(),
+            channels: self.channels.iter().map(|&c| (c, Vec::new())).collect(),
+        };
         for n in 0..count {
-            let time = n as f64 / self.rate_hz + if n == 0 { 0.0 } else { (self.jitter_s * normal(&mut rng)).clamp(-0.4 / self.rate_hz, 0.4 / self.rate_hz) };
+            let time = n as f64 / self.rate_hz
+                + if n == 0 {
+                    0.0
+                } else {
+                    (self.jitter_s * normal(&mut rng)).clamp(-0.4 / self.rate_hz, 0.4 / self.rate_hz)
+                };
             if n > 0 && n + 1 < count && rng.random_bool(self.lost) {
                 continue;
             }
@@ -179,8 +188,19 @@ pub struct Manner {
 }
 
 /// Names in English.
-pub const ENGLISH: [&str; 11] =
-    ["Time", "Index", "RPM", "eRPM", "Voltage", "Current", "Motor Temp", "ESC Temp", "Throttle", "Wheel Speed", "Ground Speed"];
+pub const ENGLISH: [&str; 11] = [
+    "Time",
+    "Index",
+    "RPM",
+    "eRPM",
+    "Voltage",
+    "Current",
+    "Motor Temp",
+    "ESC Temp",
+    "Throttle",
+    "Wheel Speed",
+    "Ground Speed",
+];
 
 impl Default for Manner {
     fn default() -> Self {
@@ -247,7 +267,13 @@ impl Manner {
     }
 
     fn line(&self, cells: Vec<String>) -> String {
-        let quoted = |c: String| if self.quoted || self.grouping == Some(self.delimiter) || self.decimal == self.delimiter { format!("\"{c}\"") } else { c };
+        let quoted = |c: String| {
+            if self.quoted || self.grouping == Some(self.delimiter) || self.decimal == self.delimiter {
+                format!("\"{c}\"")
+            } else {
+                c
+            }
+        };
         let mut line = cells.into_iter().map(quoted).collect::<Vec<_>>().join(&self.delimiter.to_string());
         if self.trailing {
             line.push(self.delimiter);
@@ -258,8 +284,20 @@ impl Manner {
     fn name_of(&self, channel: Channel) -> &'static str {
         let names = self.names.unwrap_or(ENGLISH);
         names[match channel {
-            Channel::Time => if self.clock == ClockManner::Index { 1 } else { 0 },
-            Channel::Rpm => if self.poles.is_some() { 3 } else { 2 },
+            Channel::Time => {
+                if self.clock == ClockManner::Index {
+                    1
+                } else {
+                    0
+                }
+            }
+            Channel::Rpm => {
+                if self.poles.is_some() {
+                    3
+                } else {
+                    2
+                }
+            }
             Channel::Voltage => 4,
             Channel::Current => 5,
             Channel::MotorTemperature => 6,
@@ -275,17 +313,41 @@ impl Manner {
             Channel::Time => match self.clock {
                 ClockManner::Seconds => "s",
                 ClockManner::Milliseconds => "ms",
-                ClockManner::Microseconds => if self.text.0 == WINDOWS_1252 { "µs" } else { "us" },
+                ClockManner::Microseconds => {
+                    if self.text.0 == WINDOWS_1252 {
+                        "µs"
+                    } else {
+                        "us"
+                    }
+                }
                 _ => "",
             },
-            Channel::Rpm => if self.krpm { "krpm" } else { "1/min" },
+            Channel::Rpm => {
+                if self.krpm {
+                    "krpm"
+                } else {
+                    "1/min"
+                }
+            }
             Channel::Voltage => self.volts.1,
             Channel::Current => self.amperes.1,
             Channel::Throttle => "%",
             Channel::WheelSpeed | Channel::GroundSpeed => "m/s",
             // The degree sign of the two-byte encodings is not the western one.
-            _ if self.text.0 == SHIFT_JIS || self.text.0 == GB18030 => if self.fahrenheit { "F" } else { "℃" },
-            _ => if self.fahrenheit { "°F" } else { "°C" },
+            _ if self.text.0 == SHIFT_JIS || self.text.0 == GB18030 => {
+                if self.fahrenheit {
+                    "F"
+                } else {
+                    "℃"
+                }
+            }
+            _ => {
+                if self.fahrenheit {
+                    "°F"
+                } else {
+                    "°C"
+                }
+            }
         }
     }
 
@@ -299,7 +361,10 @@ impl Manner {
     }
 
     fn unit_row(&self, rows: &Rows) -> Vec<String> {
-        std::iter::once(Channel::Time).chain(rows.channels.iter().map(|c| c.0)).map(|c| self.unit(c).to_owned()).collect()
+        std::iter::once(Channel::Time)
+            .chain(rows.channels.iter().map(|c| c.0))
+            .map(|c| self.unit(c).to_owned())
+            .collect()
     }
 
     fn cells(&self, rows: &Rows, row: usize) -> Vec<String> {
@@ -330,7 +395,11 @@ impl Manner {
 
     fn number(&self, value: f64, decimals: usize) -> String {
         let text = format!("{value:.decimals$}");
-        let text = if text.trim_start_matches('-').bytes().all(|b| b == b'0' || b == b'.') { text.trim_start_matches('-').to_owned() } else { text };
+        let text = if text.trim_start_matches('-').bytes().all(|b| b == b'0' || b == b'.') {
+            text.trim_start_matches('-').to_owned()
+        } else {
+            text
+        };
         let (whole, rest) = text.split_once('.').map_or((text.as_str(), None), |(w, r)| (w, Some(r)));
         let mut out = String::new();
         let digits = whole.trim_start_matches('-').len();

@@ -78,10 +78,31 @@ pub fn plain_drive(car: &CarSpec) -> Drive {
     }
 }
 
-const GERMAN: [&str; 11] =
-    ["Zeit", "Index", "Drehzahl", "eDrehzahl", "Spannung", "Strom", "Motortemperatur", "Reglertemperatur", "Gas", "Radgeschwindigkeit", "Geschwindigkeit"];
+const GERMAN: [&str; 11] = [
+    "Zeit",
+    "Index",
+    "Drehzahl",
+    "eDrehzahl",
+    "Spannung",
+    "Strom",
+    "Motortemperatur",
+    "Reglertemperatur",
+    "Gas",
+    "Radgeschwindigkeit",
+    "Geschwindigkeit",
+];
 const FRENCH: [&str; 11] = [
-    "Temps", "Index", "Régime", "eRPM", "Tension", "Courant", "Température moteur", "Température variateur", "Gaz", "Vitesse roue", "Vitesse",
+    "Temps",
+    "Index",
+    "Régime",
+    "eRPM",
+    "Tension",
+    "Courant",
+    "Température moteur",
+    "Température variateur",
+    "Gaz",
+    "Vitesse roue",
+    "Vitesse",
 ];
 const JAPANESE: [&str; 11] =
     ["時間", "番号", "回転数", "eRPM", "電圧", "電流", "モーター温度", "アンプ温度", "スロットル", "車輪速度", "速度"];
@@ -106,7 +127,15 @@ pub fn invent(seed: u64) -> Weekend {
         sheet,
     };
     let plain = Manner::default;
-    let german = Manner { names: Some(GERMAN), delimiter: ';', decimal: ',', grouping: Some('.'), text: TextManner(WINDOWS_1252, false), crlf: true, ..plain() };
+    let german = Manner {
+        names: Some(GERMAN),
+        delimiter: ';',
+        decimal: ',',
+        grouping: Some('.'),
+        text: TextManner(WINDOWS_1252, false),
+        crlf: true,
+        ..plain()
+    };
     let rows_of_units = Manner {
         units: UnitManner::Row,
         clock: ClockManner::Milliseconds,
@@ -116,10 +145,30 @@ pub fn invent(seed: u64) -> Weekend {
         missing: Some(("--", 401)),
         ..plain()
     };
-    let french = Manner { names: Some(FRENCH), delimiter: '\t', decimal: ',', clock: ClockManner::TimeOfDay(51_230.35), text: TextManner(UTF_8, true), ..plain() };
-    let wide = Manner { names: Some(ENGLISH), fahrenheit: true, text: TextManner(UTF_16LE, true), crlf: true, ..plain() };
-    let japanese = Manner { names: Some(JAPANESE), text: TextManner(encoding_rs::SHIFT_JIS, false), clock: ClockManner::WholeSeconds(39_000.2), ..plain() };
-    let index = Manner { clock: ClockManner::Index, preamble: vec!["Interval = 40 ms".into()], poles: Some(2.0), lose: None, cut: true, ..plain() };
+    let french = Manner {
+        names: Some(FRENCH),
+        delimiter: '\t',
+        decimal: ',',
+        clock: ClockManner::TimeOfDay(51_230.35),
+        text: TextManner(UTF_8, true),
+        ..plain()
+    };
+    let wide =
+        Manner { names: Some(ENGLISH), fahrenheit: true, text: TextManner(UTF_16LE, true), crlf: true, ..plain() };
+    let japanese = Manner {
+        names: Some(JAPANESE),
+        text: TextManner(encoding_rs::SHIFT_JIS, false),
+        clock: ClockManner::WholeSeconds(39_000.2),
+        ..plain()
+    };
+    let index = Manner {
+        clock: ClockManner::Index,
+        preamble: vec!["Interval = 40 ms".into()],
+        poles: Some(2.0),
+        lose: None,
+        cut: true,
+        ..plain()
+    };
     let at = Recorder::plain;
     let with_throttle = |mut r: Recorder| {
         r.channels.push(crate::log::Channel::Throttle);
@@ -129,10 +178,26 @@ pub fn invent(seed: u64) -> Weekend {
     let quick = (0.955, 1.10);
     let runs = vec![
         run("t1", &tourer, base.clone(), at(20.0), plain(), ListManner::Seconds, ""),
-        run("t2", &tourer, Drive { ambient: 25.0, warm: 8.0, timing: quick, ..base.clone() }, at(20.0), german, ListManner::Minutes, timing),
+        run(
+            "t2",
+            &tourer,
+            Drive { ambient: 25.0, warm: 8.0, timing: quick, ..base.clone() },
+            at(20.0),
+            german,
+            ListManner::Minutes,
+            timing,
+        ),
         PlannedRun {
             missed: Some(6),
-            ..run("t3", &tourer, Drive { ambient: 26.0, warm: 5.0, pinion: 32, timing: quick, ..base.clone() }, at(20.0), rows_of_units, ListManner::TimeOfDay, timing)
+            ..run(
+                "t3",
+                &tourer,
+                Drive { ambient: 26.0, warm: 5.0, pinion: 32, timing: quick, ..base.clone() },
+                at(20.0),
+                rows_of_units,
+                ListManner::TimeOfDay,
+                timing,
+            )
         },
         run(
             "t4",
@@ -162,9 +227,33 @@ pub fn invent(seed: u64) -> Weekend {
             "motor.timing_deg = 37\ndrag_brake_pct = 10\n",
         ),
         run("p1", &pan, pan_base.clone(), at(20.0), plain(), ListManner::Seconds, ""),
-        run("p2", &pan, Drive { tyre: pan_tyre(1.0), ambient: 25.5, ..pan_base.clone() }, at(20.0), japanese, ListManner::Seconds, ""),
-        run("p3", &pan, Drive { tyre: pan_tyre(2.0), ambient: 27.5, ..pan_base.clone() }, at(25.0), index, ListManner::Minutes, ""),
-        run("p4", &pan, Drive { tyre: pan_tyre(3.0), ambient: 28.5, pinion: 34, ..pan_base }, at(20.0), plain(), ListManner::None, "pinion = 34\n"),
+        run(
+            "p2",
+            &pan,
+            Drive { tyre: pan_tyre(1.0), ambient: 25.5, ..pan_base.clone() },
+            at(20.0),
+            japanese,
+            ListManner::Seconds,
+            "",
+        ),
+        run(
+            "p3",
+            &pan,
+            Drive { tyre: pan_tyre(2.0), ambient: 27.5, ..pan_base.clone() },
+            at(25.0),
+            index,
+            ListManner::Minutes,
+            "",
+        ),
+        run(
+            "p4",
+            &pan,
+            Drive { tyre: pan_tyre(3.0), ambient: 28.5, pinion: 34, ..pan_base },
+            at(20.0),
+            plain(),
+            ListManner::None,
+            "pinion = 34\n",
+        ),
     ];
     Weekend { stated_length: 214.0, track, runs, seed }
 }
@@ -177,8 +266,13 @@ impl PlannedRun {
 
     /// The lap list's text; `None` where there is none. The list's clock has nothing to do with the log's.
     pub fn lap_list(&self, trace: &Trace) -> Option<String> {
-        let passings: Vec<f64> =
-            trace.passings.iter().enumerate().filter(|(n, _)| Some(*n) != self.missed).map(|(_, t)| (t * 1000.0).round() / 1000.0).collect();
+        let passings: Vec<f64> = trace
+            .passings
+            .iter()
+            .enumerate()
+            .filter(|(n, _)| Some(*n) != self.missed)
+            .map(|(_, t)| (t * 1000.0).round() / 1000.0)
+            .collect();
         let laps = || passings.windows(2).map(|w| w[1] - w[0]).enumerate();
         let minutes = |seconds: f64, decimal: char| {
             let ms = (seconds * 1000.0).round() as u64;
@@ -186,8 +280,13 @@ impl PlannedRun {
         };
         match self.list {
             ListManner::None => None,
-            ListManner::Seconds => Some(laps().fold("lap,time\n".to_owned(), |text, (n, t)| text + &format!("{},{t:.3}\n", n + 1))),
-            ListManner::Minutes => Some(laps().fold("Runde;Zeit\n".to_owned(), |text, (n, t)| text + &format!("{};{}\n", n + 1, minutes(t, ',')))),
+            ListManner::Seconds => {
+                Some(laps().fold("lap,time\n".to_owned(), |text, (n, t)| text + &format!("{},{t:.3}\n", n + 1)))
+            }
+            ListManner::Minutes => Some(
+                laps()
+                    .fold("Runde;Zeit\n".to_owned(), |text, (n, t)| text + &format!("{};{}\n", n + 1, minutes(t, ','))),
+            ),
             ListManner::TimeOfDay => Some(passings.iter().fold("passing\ttime of day\n".to_owned(), |text, t| {
                 let clock = minutes((44_000.0 + t) % 3600.0, '.');
                 let hour = ((44_000.0 + t) / 3600.0) as u64;

@@ -99,7 +99,8 @@ pub fn read(text: &str, layout: &Layout, leading: Option<usize>) -> Body {
     // A quote that is never closed swallows the lines after it.
     if body.rows_in * 2 < text[layout.body_start..].bytes().filter(|&b| b == b'\n').count() as u64 {
         body = read_quoted(text, layout, leading, false);
-        body.notices.push(Notice::warning("stray-quote", "a quote is opened and never closed; quotes were read as text"));
+        body.notices
+            .push(Notice::warning("stray-quote", "a quote is opened and never closed; quotes were read as text"));
     }
     body
 }
@@ -158,7 +159,13 @@ fn expected_rows(rest: &[u8]) -> usize {
 }
 
 fn new_column(at: usize, layout: &Layout, rows: usize) -> Column {
-    let cells: Vec<&str> = layout.sample.iter().filter_map(|r| r.cells.get(at)).map(String::as_str).filter(|c| !is_missing(c.as_bytes())).collect();
+    let cells: Vec<&str> = layout
+        .sample
+        .iter()
+        .filter_map(|r| r.cells.get(at))
+        .map(String::as_str)
+        .filter(|c| !is_missing(c.as_bytes()))
+        .collect();
     let count = |test: &dyn Fn(&str) -> bool| cells.iter().filter(|c| test(c)).count() * 2;
     let with_unit = |c: &str| layout.form.parse_with_unit(c).and_then(|(_, u)| names::unit(u));
     let number = |c: &str| layout.form.parse(c.as_bytes()).is_some() || with_unit(c).is_some();
@@ -169,7 +176,11 @@ fn new_column(at: usize, layout: &Layout, rows: usize) -> Column {
         () => Kind::Text,
     };
     let cell_unit = if kind == Kind::Numbers { cells.iter().find_map(|c| with_unit(c)) } else { None };
-    let (values, text) = if kind == Kind::Text { (Vec::new(), Vec::with_capacity(rows)) } else { (Vec::with_capacity(rows), Vec::new()) };
+    let (values, text) = if kind == Kind::Text {
+        (Vec::new(), Vec::with_capacity(rows))
+    } else {
+        (Vec::with_capacity(rows), Vec::new())
+    };
     Column { kind, values, text, cell_unit, missing: Tally::default(), unreadable: Tally::default(), decimals: None }
 }
 
@@ -226,8 +237,8 @@ fn often_short(layout: &Layout) -> bool {
 
 fn is_header_again(record: &csv::ByteRecord, layout: &Layout) -> bool {
     let same = |row: &Row| {
-        row.cells.iter().filter(|c| !c.is_empty()).count() > 1
-            && record.len() >= row.cells.len().min(layout.width)
+        record.len() >= row.cells.len().min(layout.width)
+            && row.cells.len() > 1
             && record.iter().zip(&row.cells).all(|(a, b)| a.trim_ascii() == b.as_bytes())
     };
     layout.header.as_ref().is_some_and(same) || layout.units.as_ref().is_some_and(|u| is_unit_row(u) && same(u))
@@ -235,19 +246,29 @@ fn is_header_again(record: &csv::ByteRecord, layout: &Layout) -> bool {
 
 /// A row of data has a reading or nothing where the time stands, and a reading somewhere.
 fn is_row(record: &csv::ByteRecord, form: NumberForm, leading: Option<usize>, columns: &[Column]) -> bool {
-    let leads = leading.is_none_or(|at| {
-        record.get(at).is_some_and(|cell| is_missing(cell) || columns[at].parse(cell, form).is_some())
-    });
-    leads && columns.iter().zip(record).any(|(column, cell)| column.kind != Kind::Text && column.parse(cell, form).is_some())
+    match leading.map(|at| (at, record.get(at))) {
+        Some((at, Some(cell))) if columns[at].parse(cell, form).is_some() => return true,
+        Some((_, Some(cell))) if is_missing(cell) => {}
+        Some(_) => return false,
+        None => {}
+    }
+    columns.iter().zip(record).any(|(column, cell)| column.kind != Kind::Text && column.parse(cell, form).is_some())
 }
 
 /// Whether the file's last line, without a line end, stops in the middle of a row or of its last number.
 fn is_cut(record: &csv::ByteRecord, layout: &Layout, columns: &[Column]) -> bool {
     let cells = filled_width(record);
-    let usual = layout.sample.iter().map(|r| r.cells.iter().rposition(|c| !c.is_empty()).map_or(0, |at| at + 1)).max().unwrap_or(0);
+    let usual = layout
+        .sample
+        .iter()
+        .map(|r| r.cells.iter().rposition(|c| !c.is_empty()).map_or(0, |at| at + 1))
+        .max()
+        .unwrap_or(0);
     cells < usual
         || columns.get(cells - 1).is_some_and(|column| {
-            column.decimals.is_some_and(|(decimals, alike)| alike && layout.form.decimals(&record[cells - 1]) != decimals)
+            column
+                .decimals
+                .is_some_and(|(decimals, alike)| alike && layout.form.decimals(&record[cells - 1]) != decimals)
         })
 }
 

@@ -19,7 +19,8 @@ const COARSE_SHARE: f64 = 0.2;
 pub fn parse(cell: &str) -> Option<f64> {
     let cell = cell.trim();
     // Cheap refusal: this is asked of every cell that is no number.
-    if !cell.as_bytes().first()?.is_ascii_digit() || !cell.contains(':') && !cell.contains('時') && !cell.contains('时') {
+    if !cell.as_bytes().first()?.is_ascii_digit() || !cell.contains(':') && !cell.contains('時') && !cell.contains('时')
+    {
         return None;
     }
     let lower = cell.to_lowercase();
@@ -48,7 +49,11 @@ fn time_of_day(text: &str) -> Option<f64> {
     let plain = text.replace(['時', '时', '分'], ":").replace('秒', "").replace(',', ".");
     let parts: Vec<&str> = plain.trim().split(':').collect();
     let number = |p: &str| p.bytes().all(|b| b.is_ascii_digit() || b == b'.').then(|| p.parse::<f64>().ok()).flatten();
-    let whole = |p: &str| (!p.is_empty() && p.len() <= 3 && p.bytes().all(|b| b.is_ascii_digit())).then(|| p.parse::<f64>().ok()).flatten();
+    let whole = |p: &str| {
+        (!p.is_empty() && p.len() <= 3 && p.bytes().all(|b| b.is_ascii_digit()))
+            .then(|| p.parse::<f64>().ok())
+            .flatten()
+    };
     let (minutes, seconds) = match parts[..] {
         [h, m, s] => (whole(h)? * 60.0 + whole(m).filter(|&m| m < 60.0)?, number(s)?),
         [m, s] => (whole(m)?, number(s)?),
@@ -96,8 +101,11 @@ pub fn settle(raw: Vec<f64>, breaks: &[usize], daily: bool, line: impl Fn(usize)
     let filled = fill(&mut time);
     if let Some(&first) = filled.first() {
         notices.push(
-            Notice::warning("time-filled", "the time of some rows was missing or out of place and was taken from their neighbours")
-                .at(Some(line(first)), filled.len() as u64),
+            Notice::warning(
+                "time-filled",
+                "the time of some rows was missing or out of place and was taken from their neighbours",
+            )
+            .at(Some(line(first)), filled.len() as u64),
         );
     }
     let parts = run_forward(&mut time, breaks, daily, &line, &mut notices);
@@ -105,13 +113,19 @@ pub fn settle(raw: Vec<f64>, breaks: &[usize], daily: bool, line: impl Fn(usize)
         let to = parts.get(at + 1).copied().unwrap_or(time.len());
         if let Some(quantum) = spread(&mut time[from..to]) {
             notices.push(
-                Notice::warning("coarse-clock", format!("the clock counts in steps of {quantum} s over several rows; they were spread evenly"))
-                    .at(Some(line(from)), (to - from) as u64),
+                Notice::warning(
+                    "coarse-clock",
+                    format!("the clock counts in steps of {quantum} s over several rows; they were spread evenly"),
+                )
+                .at(Some(line(from)), (to - from) as u64),
             );
         }
     }
     if parts.len() > 1 {
-        notices.push(Notice::note("several-runs", format!("the file holds {} runs and was split", parts.len())).at(Some(line(parts[1])), 1));
+        notices.push(
+            Notice::note("several-runs", format!("the file holds {} runs and was split", parts.len()))
+                .at(Some(line(parts[1])), 1),
+        );
     }
     drop_repeats(&mut time, &parts, &line, &mut notices);
     Settled { time, parts, notices }
@@ -140,10 +154,10 @@ fn fill(time: &mut [f64]) -> Vec<usize> {
         if at > 0 && end < time.len() {
             let (from, to, rows) = (time[at - 1], time[end], (end - at + 1) as f64);
             if to >= from && to - from <= 2.0 * rows * step.max(f64::MIN_POSITIVE) {
-                for row in at..end {
-                    time[row] = from + (to - from) * (row + 1 - at) as f64 / rows;
-                    filled.push(row);
+                for (place, value) in time[at..end].iter_mut().enumerate() {
+                    *value = from + (to - from) * (place + 1) as f64 / rows;
                 }
+                filled.extend(at..end);
             }
         }
         at = end;
@@ -152,22 +166,28 @@ fn fill(time: &mut [f64]) -> Vec<usize> {
 }
 
 /// Adds up offsets so that time never runs back within a part; returns the first row of each part.
-fn run_forward(time: &mut [f64], breaks: &[usize], daily: bool, line: &impl Fn(usize) -> u64, notices: &mut Vec<Notice>) -> Vec<usize> {
+fn run_forward(
+    time: &mut [f64],
+    breaks: &[usize],
+    daily: bool,
+    line: &impl Fn(usize) -> u64,
+    notices: &mut Vec<Notice>,
+) -> Vec<usize> {
     let step = median(time.windows(2).map(|w| w[1] - w[0]).filter(|d| *d > 0.0)).unwrap_or(0.0);
     let mut parts = vec![0];
     let (mut offset, mut last, mut first) = (0.0, f64::NAN, f64::NAN);
-    for row in 0..time.len() {
-        if !time[row].is_finite() {
+    for (row, shown) in time.iter_mut().enumerate() {
+        if !shown.is_finite() {
             continue;
         }
-        let mut now = time[row] + offset;
+        let mut now = *shown + offset;
         let part = parts.last().copied().unwrap_or(0);
         let started = if part == 0 { !last.is_nan() } else { row > part };
         let restart = started && !daily && now < last && now <= first + 5.0 * step && last - first > 10.0 * step;
         let pause = started && now - last > RUN_GAP_S.max(10.0 * step);
         if started && (breaks.contains(&row) || restart || pause) {
             parts.push(row);
-            (offset, first, now) = (0.0, time[row], time[row]);
+            (offset, first, now) = (0.0, *shown, *shown);
         } else if started && now < last {
             let (added, notice) = undo_jump(last, now, step, daily);
             offset += added;
@@ -177,7 +197,7 @@ fn run_forward(time: &mut [f64], breaks: &[usize], daily: bool, line: &impl Fn(u
         if first.is_nan() {
             first = now;
         }
-        time[row] = now;
+        *shown = now;
         last = now;
     }
     parts
@@ -200,7 +220,13 @@ fn undo_jump(last: f64, now: f64, step: f64, daily: bool) -> (f64, Notice) {
             return (whole, Notice::note("clock-wrapped", format!("the clock's counter started anew after {whole} s")));
         }
     }
-    (drop + step, Notice::warning("clock-set-back", format!("the clock ran back by {drop:.3} s; the rows after it were moved on")))
+    (
+        drop + step,
+        Notice::warning(
+            "clock-set-back",
+            format!("the clock ran back by {drop:.3} s; the rows after it were moved on"),
+        ),
+    )
 }
 
 /// Spreads times that stand still over several rows; returns the clock's step where it did so.
@@ -250,19 +276,22 @@ fn spread(time: &mut [f64]) -> Option<f64> {
 fn drop_repeats(time: &mut [f64], parts: &[usize], line: &impl Fn(usize) -> u64, notices: &mut Vec<Notice>) {
     let mut repeats: (u64, Option<u64>) = (0, None);
     let mut last = f64::NAN;
-    for row in 0..time.len() {
+    for (row, shown) in time.iter_mut().enumerate() {
         if parts.contains(&row) {
             last = f64::NAN;
         }
-        if time[row] <= last {
-            time[row] = f64::NAN;
+        if *shown <= last {
+            *shown = f64::NAN;
             repeats = (repeats.0 + 1, repeats.1.or(Some(line(row))));
-        } else if time[row].is_finite() {
-            last = time[row];
+        } else if shown.is_finite() {
+            last = *shown;
         }
     }
     if repeats.0 > 0 {
-        notices.push(Notice::warning("repeated-time", "rows with the time of the row before were dropped").at(repeats.1, repeats.0));
+        notices.push(
+            Notice::warning("repeated-time", "rows with the time of the row before were dropped")
+                .at(repeats.1, repeats.0),
+        );
     }
 }
 

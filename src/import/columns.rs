@@ -78,18 +78,27 @@ fn use_of(at: usize, layout: &Layout) -> Use {
     Use { name, meaning: meaning.map(|m| m.meaning), unit: in_row.or(unit), scale: 1.0, rank }
 }
 
-fn spelling<'a>(layout: &'a Layout, at: usize, unit: Unit) -> &'a str {
+fn spelling(layout: &Layout, at: usize, unit: Unit) -> &str {
     layout.units.as_ref().and_then(|u| u.cells.get(at)).map_or(unit.name, |c| c.trim_matches(['[', ']', '(', ')']))
 }
 
 fn apply(rule: &Rule, uses: &mut [Use], notices: &mut Vec<Notice>) {
     let wanted = rule.column.trim().to_lowercase();
-    let by_number = wanted.trim_start_matches(['#', ' ']).parse::<usize>().ok().and_then(|n| n.checked_sub(1)).filter(|&n| n < uses.len());
+    let by_number = wanted
+        .trim_start_matches(['#', ' '])
+        .parse::<usize>()
+        .ok()
+        .and_then(|n| n.checked_sub(1))
+        .filter(|&n| n < uses.len());
     let found = uses.iter().position(|u| u.name.trim().to_lowercase() == wanted).or(by_number);
     let Some(found) = found else {
         let names: Vec<&str> = uses.iter().map(|u| u.name.as_str()).collect();
-        let message = format!("`[import]` names the column `{}`, which the log does not have", printable(&rule.column, 40));
-        notices.push(Notice::warning("import-column", message).hint(format!("its columns are `{}`", printable(&names.join("`, `"), 300))));
+        let message =
+            format!("`[import]` names the column `{}`, which the log does not have", printable(&rule.column, 40));
+        notices.push(
+            Notice::warning("import-column", message)
+                .hint(format!("its columns are `{}`", printable(&names.join("`, `"), 300))),
+        );
         return;
     };
     if let Some(channel) = &rule.channel {
@@ -97,8 +106,11 @@ fn apply(rule: &Rule, uses: &mut [Use], notices: &mut Vec<Notice>) {
         if meaning.is_none() && channel != "ignore" {
             let known: Vec<&str> = Channel::ALL.iter().map(|c| c.name()).collect();
             notices.push(
-                Notice::warning("import-channel", format!("`[import]` names the channel `{}`, which is not known", printable(channel, 40)))
-                    .hint(format!("channels are `{}`, `erpm`, `index`, `date`, `ignore`", known.join("`, `"))),
+                Notice::warning(
+                    "import-channel",
+                    format!("`[import]` names the channel `{}`, which is not known", printable(channel, 40)),
+                )
+                .hint(format!("channels are `{}`, `erpm`, `index`, `date`, `ignore`", known.join("`, `"))),
             );
         }
         for other in uses.iter_mut().filter(|u| meaning.is_some() && u.meaning == meaning) {
@@ -110,7 +122,10 @@ fn apply(rule: &Rule, uses: &mut [Use], notices: &mut Vec<Notice>) {
     if let Some(text) = &rule.unit {
         match names::unit(text).or_else(|| Unit::named(text)) {
             Some(unit) => uses[found].unit = Some(unit),
-            None => notices.push(Notice::warning("import-unit", format!("`[import]` names the unit `{}`, which is not known", printable(text, 40)))),
+            None => notices.push(Notice::warning(
+                "import-unit",
+                format!("`[import]` names the unit `{}`, which is not known", printable(text, 40)),
+            )),
         }
     }
     uses[found].scale = rule.scale.filter(|s| s.is_finite() && *s != 0.0).unwrap_or(1.0);
@@ -150,13 +165,22 @@ fn settle_rivals(uses: &mut [Use], notices: &mut Vec<Notice>) {
         if channel == Channel::Time {
             continue;
         }
-        let rival = (at + 1..uses.len()).filter(|&o| uses[o].meaning == Some(meaning)).max_by_key(|&o| (uses[o].rank, std::cmp::Reverse(o)));
+        let rival = (at + 1..uses.len())
+            .filter(|&o| uses[o].meaning == Some(meaning))
+            .max_by_key(|&o| (uses[o].rank, std::cmp::Reverse(o)));
         let Some(rival) = rival else { continue };
         let keep = if uses[rival].rank > uses[at].rank { rival } else { at };
         for other in (at..uses.len()).filter(|&o| o != keep) {
             if uses[other].meaning == Some(meaning) {
-                let message = format!("`{}` and `{}` both look like {}; `{}` was taken", uses[at].name, uses[rival].name, channel.name(), uses[keep].name);
-                notices.push(Notice::warning("two-columns", message).hint("name the right one in the sheet's `[import]`"));
+                let message = format!(
+                    "`{}` and `{}` both look like {}; `{}` was taken",
+                    uses[at].name,
+                    uses[rival].name,
+                    channel.name(),
+                    uses[keep].name
+                );
+                notices
+                    .push(Notice::warning("two-columns", message).hint("name the right one in the sheet's `[import]`"));
                 uses[other].meaning = None;
             }
         }
@@ -173,17 +197,23 @@ pub fn by_values(uses: &mut [Use], body: &Body, notices: &mut Vec<Notice>) {
         return;
     }
     let mut taken: Vec<Channel> = Channel::ALL.into_iter().filter(|&c| known(uses, c)).collect();
-    for channel in [Channel::Rpm, Channel::Voltage, Channel::MotorTemperature, Channel::ControllerTemperature, Channel::Current] {
+    for channel in
+        [Channel::Rpm, Channel::Voltage, Channel::MotorTemperature, Channel::ControllerTemperature, Channel::Current]
+    {
         if taken.contains(&channel) {
             continue;
         }
         let fitting = (0..uses.len()).filter(|&at| uses[at].meaning.is_none() && uses[at].rank < 3);
-        let best = fitting.filter_map(|at| shapes[at].as_ref().and_then(|s| s.fits(channel)).map(|score| (at, score))).max_by(|a, b| a.1.total_cmp(&b.1));
+        let best = fitting
+            .filter_map(|at| shapes[at].as_ref().and_then(|s| s.fits(channel)).map(|score| (at, score)))
+            .max_by(|a, b| a.1.total_cmp(&b.1));
         if let Some((at, _)) = best {
             uses[at].meaning = Some(Meaning::Channel(channel));
             taken.push(channel);
             let message = format!("`{}` was taken for {} by what its values look like", uses[at].name, channel.name());
-            notices.push(Notice::warning("channel-from-values", message).hint("name it in the sheet's `[import]` to be sure"));
+            notices.push(
+                Notice::warning("channel-from-values", message).hint("name it in the sheet's `[import]` to be sure"),
+            );
         }
     }
 }
@@ -191,15 +221,23 @@ pub fn by_values(uses: &mut [Use], body: &Body, notices: &mut Vec<Notice>) {
 /// Temperatures of something untold: the hotter is the motor's, the other the controller's, where both are open.
 fn name_temperatures(uses: &mut [Use], shapes: &[Option<Shape>], notices: &mut Vec<Notice>) {
     let mut open: Vec<usize> = (0..uses.len()).filter(|&at| uses[at].meaning == Some(Meaning::Temperature)).collect();
-    open.sort_by(|&a, &b| shapes[b].as_ref().map_or(0.0, |s| s.high).total_cmp(&shapes[a].as_ref().map_or(0.0, |s| s.high)));
+    open.sort_by(|&a, &b| {
+        shapes[b].as_ref().map_or(0.0, |s| s.high).total_cmp(&shapes[a].as_ref().map_or(0.0, |s| s.high))
+    });
     for at in open {
         let free = [Channel::MotorTemperature, Channel::ControllerTemperature]
             .into_iter()
             .find(|&c| uses.iter().all(|u| u.meaning != Some(Meaning::Channel(c))));
         uses[at].meaning = free.map(Meaning::Channel);
         if let Some(channel) = free {
-            let message = format!("`{}` does not say whose temperature it is and was taken for {}", uses[at].name, channel.name());
-            notices.push(Notice::warning("channel-from-values", message).hint("name it in the sheet's `[import]` to be sure"));
+            let message = format!(
+                "`{}` does not say whose temperature it is and was taken for {}",
+                uses[at].name,
+                channel.name()
+            );
+            notices.push(
+                Notice::warning("channel-from-values", message).hint("name it in the sheet's `[import]` to be sure"),
+            );
         }
     }
 }
@@ -224,7 +262,8 @@ impl Shape {
         let steps = || values.windows(2).map(|w| w[1] - w[0]);
         let mean_step = steps().map(f64::abs).sum::<f64>() / values.len() as f64;
         let rising = steps().all(|d| d >= 0.0) && high > low;
-        Some(Self { low, high, first: *values.first()?, roughness: mean_step / (high - low), rising }).filter(|s| s.high > s.low)
+        Some(Self { low, high, first: *values.first()?, roughness: mean_step / (high - low), rising })
+            .filter(|s| s.high > s.low)
     }
 
     /// How well the values fit a channel; `None` where they cannot be it. Ranges are those of a racing
@@ -233,11 +272,15 @@ impl Shape {
         let slow = self.roughness < 0.01;
         let fits = match channel {
             Channel::Rpm => self.high > 2_500.0 && self.high < 400_000.0 && self.low < 0.7 * self.high && !self.rising,
-            Channel::Voltage => scale_of_voltage(self.low, self.high).is_some() && self.high < 1.8 * self.low && !self.rising,
+            Channel::Voltage => {
+                scale_of_voltage(self.low, self.high).is_some() && self.high < 1.8 * self.low && !self.rising
+            }
             Channel::MotorTemperature | Channel::ControllerTemperature => {
                 slow && self.first > 5.0 && self.high < 160.0 && self.high - self.low > 2.0 && self.high > 20.0
             }
-            Channel::Current => self.high > 5.0 && self.high < 400.0 && self.low < 0.3 * self.high && !slow && !self.rising,
+            Channel::Current => {
+                self.high > 5.0 && self.high < 400.0 && self.low < 0.3 * self.high && !slow && !self.rising
+            }
             _ => false,
         };
         fits.then_some(self.high)
@@ -247,20 +290,37 @@ impl Shape {
 /// The decimal power that brings a pack's voltage into the range of one to three cells in series.
 fn scale_of_voltage(low: f64, high: f64) -> Option<&'static str> {
     // From an empty cell under load to three full ones (lithium cells: makers' tables, 2.75 to 4.35 V).
-    [("v", 1.0), ("dv", 0.1), ("cv", 0.01), ("mv", 0.001)].into_iter().find(|(_, s)| (2.0..13.5).contains(&(low * s)) && (2.6..13.6).contains(&(high * s))).map(|u| u.0)
+    [("v", 1.0), ("dv", 0.1), ("cv", 0.01), ("mv", 0.001)]
+        .into_iter()
+        .find(|(_, s)| (2.0..13.5).contains(&(low * s)) && (2.6..13.6).contains(&(high * s)))
+        .map(|u| u.0)
 }
 
 /// The unit of a channel's values: stated, written, or told from plausibility with a notice.
 /// `coolest_start` is the lowest first value of the log's temperatures: a motor may start hot, not all of them.
-pub fn unit_of(channel: Channel, plan: &Use, values: &[f64], cell_unit: Option<Unit>, coolest_start: f64, notices: &mut Vec<Notice>) -> Unit {
+pub fn unit_of(
+    channel: Channel,
+    plan: &Use,
+    values: &[f64],
+    cell_unit: Option<Unit>,
+    coolest_start: f64,
+    notices: &mut Vec<Notice>,
+) -> Unit {
     let quantity = if plan.meaning == Some(Meaning::Erpm) { Quantity::Erpm } else { quantity_of(channel) };
     let written = plan.unit.or(cell_unit);
-    let fitting = |u: &Unit| u.quantity == quantity || quantity == Quantity::Erpm && u.quantity == Quantity::Rpm || quantity == Quantity::Rpm && u.quantity == Quantity::Erpm;
+    let fitting = |u: &Unit| {
+        u.quantity == quantity
+            || quantity == Quantity::Erpm && u.quantity == Quantity::Rpm
+            || quantity == Quantity::Rpm && u.quantity == Quantity::Erpm
+    };
     if let Some(unit) = written {
         if fitting(&unit) {
             return unit;
         }
-        notices.push(Notice::warning("unit-does-not-fit", format!("the unit of `{}` does not fit {} and was not used", plan.name, channel.name())));
+        notices.push(Notice::warning(
+            "unit-does-not-fit",
+            format!("the unit of `{}` does not fit {} and was not used", plan.name, channel.name()),
+        ));
     }
     let own = Unit::named(own_unit_name(quantity)).expect("every channel's own unit is listed");
     let values = || values.iter().map(|v| v * plan.scale);
@@ -278,8 +338,11 @@ pub fn unit_of(channel: Channel, plan: &Use, values: &[f64], cell_unit: Option<U
     let unit = told.and_then(Unit::named).unwrap_or(own);
     if unit != own || quantity == Quantity::Speed {
         notices.push(
-            Notice::warning("unit-from-values", format!("`{}` names no unit; its values look like {}", plan.name, unit_words(unit)))
-                .hint("state the unit in the sheet's `[import]` to be sure"),
+            Notice::warning(
+                "unit-from-values",
+                format!("`{}` names no unit; its values look like {}", plan.name, unit_words(unit)),
+            )
+            .hint("state the unit in the sheet's `[import]` to be sure"),
         );
     }
     unit
@@ -291,7 +354,10 @@ fn current_unit(high: f64) -> &'static str {
         return "a";
     }
     let distance = |scale: f64| (high * scale / 60.0).ln().abs();
-    [("da", 0.1), ("ca", 0.01), ("ma", 0.001)].into_iter().min_by(|a, b| distance(a.1).total_cmp(&distance(b.1))).map_or("a", |u| u.0)
+    [("da", 0.1), ("ca", 0.01), ("ma", 0.001)]
+        .into_iter()
+        .min_by(|a, b| distance(a.1).total_cmp(&distance(b.1)))
+        .map_or("a", |u| u.0)
 }
 
 fn temperature_unit(first: f64, high: f64) -> &'static str {

@@ -221,7 +221,9 @@ fn lay_out(best: Candidate, more: Vec<Row>) -> Layout {
         let named = row.cells.iter().rposition(|c| !c.is_empty()).map_or(0, |at| at + 1);
         named > 0 && (named.abs_diff(width) <= 1 || width >= 4 && named.abs_diff(width) <= width / 4)
     };
-    let is_text = |row: &Row| row.cells.iter().filter(|c| !c.is_empty() && !is_value(c, form)).count() * 2 > width.min(row.cells.len());
+    let is_text = |row: &Row| {
+        row.cells.iter().filter(|c| !c.is_empty() && !is_value(c, form)).count() * 2 > width.min(row.cells.len())
+    };
     let above: Vec<&Row> = rows[..body].iter().collect();
     let (mut header, mut units, mut cut) = (None, None, body);
     if let Some(last) = above.last().filter(|r| fits(r) && is_text(r)) {
@@ -274,7 +276,10 @@ mod tests {
 
     #[test]
     fn preamble_header_and_units_are_told_apart() {
-        let text = format!("Device: X\nSample rate, 20 Hz\n\nTime,RPM,Volt\n[ms],[1/min],[V]\n{}", rows(|n| format!("{},{},7.4", n * 50, n)));
+        let text = format!(
+            "Device: X\nSample rate, 20 Hz\n\nTime,RPM,Volt\n[ms],[1/min],[V]\n{}",
+            rows(|n| format!("{},{},7.4", n * 50, n))
+        );
         let layout = detect(&text, Stated::default()).unwrap();
         assert_eq!(layout.header.unwrap().cells, ["Time", "RPM", "Volt"]);
         assert_eq!(layout.units.unwrap().cells, ["[ms]", "[1/min]", "[V]"]);

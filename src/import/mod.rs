@@ -136,9 +136,13 @@ impl ReadError {
             ReadError::Empty(_) => "save the log again from the controller",
             ReadError::TooLarge { .. } => "cut the file up by runs",
             ReadError::Binary { .. } => "export the log as CSV text",
-            ReadError::EndlessLine(_) | ReadError::NotALog { .. } => "a log is a table with a row for each moment; state `delimiter` and `decimal` in the sheet's `[import]` if it is one",
+            ReadError::EndlessLine(_) | ReadError::NotALog { .. } => {
+                "a log is a table with a row for each moment; state `delimiter` and `decimal` in the sheet's `[import]` if it is one"
+            }
             ReadError::NoTime { .. } => "name the time column in the sheet's `[import]`, or state `rate_hz` there",
-            ReadError::NoChannel { .. } => "name the columns in the sheet's `[import]`: `column`, `channel`, `unit`, `scale`",
+            ReadError::NoChannel { .. } => {
+                "name the columns in the sheet's `[import]`: `column`, `channel`, `unit`, `scale`"
+            }
             ReadError::TooShort { .. } => "the recorder may have been stopped at once; check the file",
             ReadError::Encoding(_) => "use a name such as `utf-8`, `windows-1252`, `shift_jis`",
             ReadError::Columns { .. } => return None,
@@ -188,7 +192,9 @@ pub fn read_bytes(path: &Path, bytes: &[u8], hints: &Hints) -> Result<Vec<Log>, 
     let mut notices = Vec::new();
     let bytes = cut_padding(bytes, &mut notices);
     let stated = match &hints.encoding {
-        Some(label) => Some(encoding_rs::Encoding::for_label(label.as_bytes()).ok_or_else(|| ReadError::Encoding(label.clone()))?),
+        Some(label) => {
+            Some(encoding_rs::Encoding::for_label(label.as_bytes()).ok_or_else(|| ReadError::Encoding(label.clone()))?)
+        }
         None => None,
     };
     let decoded = encoding::decode(bytes, stated);
@@ -196,7 +202,10 @@ pub fn read_bytes(path: &Path, bytes: &[u8], hints: &Hints) -> Result<Vec<Log>, 
         return Err(ReadError::Binary { path: path.to_owned(), at, byte: decoded.text.as_bytes()[at] });
     }
     if decoded.damaged {
-        notices.push(Notice::warning("damaged-text", format!("some bytes have no meaning in {} and were read as `\u{fffd}`", decoded.name)));
+        notices.push(Notice::warning(
+            "damaged-text",
+            format!("some bytes have no meaning in {} and were read as `\u{fffd}`", decoded.name),
+        ));
     }
     let lone_cr = decoded.text.contains('\r') && !decoded.text.contains('\n');
     let text = if lone_cr { decoded.text.replace('\r', "\n").into() } else { decoded.text };
@@ -212,7 +221,10 @@ fn cut_padding<'a>(bytes: &'a [u8], notices: &mut Vec<Notice>) -> &'a [u8] {
     if bytes.len() - end < 8 {
         return bytes;
     }
-    notices.push(Notice::warning("padded-file", "NUL bytes at the end of the file were cut off").at(None, (bytes.len() - end) as u64));
+    notices.push(
+        Notice::warning("padded-file", "NUL bytes at the end of the file were cut off")
+            .at(None, (bytes.len() - end) as u64),
+    );
     &bytes[..end + (end % 2).min(bytes.len() - end)]
 }
 
@@ -221,7 +233,7 @@ fn first_binary(text: &str) -> Option<usize> {
     let head = &text.as_bytes()[..text.len().min(1 << 16)];
     let odd = |b: &u8| *b < 0x20 && !matches!(b, b'\t' | b'\n' | b'\r' | 0x0c | 0x1a);
     let count = head.iter().filter(|b| odd(b)).count();
-    (count * 50 > head.len()).then(|| head.iter().position(|b| odd(b)).unwrap_or(0))
+    (count * 50 > head.len()).then(|| head.iter().position(odd).unwrap_or(0))
 }
 
 struct Table<'a> {
@@ -245,7 +257,11 @@ impl Table<'_> {
         let mut body = body::read(text, &self.layout, leading);
         notices.append(&mut body.notices);
         if body.rows() < LEAST_ROWS {
-            return Err(ReadError::TooShort { path: self.path.to_owned(), line: self.layout.body_line, rows: body.rows() });
+            return Err(ReadError::TooShort {
+                path: self.path.to_owned(),
+                line: self.layout.body_line,
+                rows: body.rows(),
+            });
         }
         let clock = self.find_clock(&mut uses, &body, &mut notices)?;
         columns::by_values(&mut uses, &body, &mut notices);
@@ -255,7 +271,11 @@ impl Table<'_> {
         let mut sources = vec![self.time_source(&clock, &uses, &body)];
         let channels = self.channels(&uses, &mut body, &mut sources, &mut notices);
         if channels.is_empty() {
-            return Err(ReadError::NoChannel { path: self.path.to_owned(), line: self.header_line(), columns: column_names(&uses) });
+            return Err(ReadError::NoChannel {
+                path: self.path.to_owned(),
+                line: self.header_line(),
+                columns: column_names(&uses),
+            });
         }
         let extras = extras(&uses, &clock, &mut body);
         self.split(&settled.time, &settled.parts, channels, extras, sources, notices, &body)
@@ -271,10 +291,18 @@ impl Table<'_> {
         let rising = |at: usize| {
             let values = &body.columns[at].values;
             let steps = values.windows(2).filter(|w| w[1] > w[0]).count();
-            (values.len() > 2 && steps * 10 >= values.len() * 8).then_some(steps)
+            (values.len() > 2 && steps * 20 >= values.len() * 19).then_some(steps)
         };
-        let named = (0..uses.len()).filter(|&at| uses[at].meaning == Some(Meaning::Channel(Channel::Time)) && !body.columns[at].values.is_empty());
-        let fineness = |at: &usize| (uses[*at].rank == 3, body.columns[*at].values.windows(2).filter(|w| w[1] > w[0]).count(), std::cmp::Reverse(*at));
+        let named = (0..uses.len()).filter(|&at| {
+            uses[at].meaning == Some(Meaning::Channel(Channel::Time)) && !body.columns[at].values.is_empty()
+        });
+        let fineness = |at: &usize| {
+            (
+                uses[*at].rank == 3,
+                body.columns[*at].values.windows(2).filter(|w| w[1] > w[0]).count(),
+                std::cmp::Reverse(*at),
+            )
+        };
         if let Some(at) = named.max_by_key(fineness) {
             for (other, plan) in uses.iter_mut().enumerate() {
                 if other != at && plan.meaning == Some(Meaning::Channel(Channel::Time)) {
@@ -289,14 +317,22 @@ impl Table<'_> {
             }
             return Err(self.no_time(uses));
         }
-        if let (Some(rate), Some(at)) = (rate, uses.iter().position(|u| u.meaning == Some(Meaning::Index)).filter(|&at| rising(at).is_some())) {
+        if let (Some(rate), Some(at)) =
+            (rate, uses.iter().position(|u| u.meaning == Some(Meaning::Index)).filter(|&at| rising(at).is_some()))
+        {
             return Ok(Clock::Index(at, rate));
         }
         let clock = (0..uses.len()).find(|&at| body.columns[at].kind == Kind::Clock);
-        let unnamed = (0..uses.len()).filter(|&at| uses[at].meaning.is_none() && uses[at].rank < 3 && body.columns[at].kind == Kind::Numbers);
-        let even = |&at: &usize| rising(at).is_some() && even_steps(&body.columns[at].values) && !self.counts_rows(at, uses, body);
+        let unnamed = (0..uses.len())
+            .filter(|&at| uses[at].meaning.is_none() && uses[at].rank < 3 && body.columns[at].kind == Kind::Numbers);
+        let even = |&at: &usize| {
+            rising(at).is_some() && even_steps(&body.columns[at].values) && !self.counts_rows(at, uses, body)
+        };
         if let Some(at) = clock.or_else(|| { unnamed }.find(even)).filter(|_| rate.is_none()) {
-            notices.push(Notice::warning("channel-from-values", format!("`{}` was taken for time by what its values look like", uses[at].name)));
+            notices.push(Notice::warning(
+                "channel-from-values",
+                format!("`{}` was taken for time by what its values look like", uses[at].name),
+            ));
             uses[at].meaning = Some(Meaning::Channel(Channel::Time));
             return Ok(Clock::Column(at));
         }
@@ -318,16 +354,25 @@ impl Table<'_> {
     fn raw_time(&self, clock: &Clock, uses: &[Use], body: &mut Body, notices: &mut Vec<Notice>) -> (Vec<f64>, bool) {
         match *clock {
             Clock::Rate(rate) => {
-                notices.push(Notice::warning("time-from-rate", format!("the log has no clock; rows were set {rate} Hz apart, so lost rows cannot show")));
+                notices.push(Notice::warning(
+                    "time-from-rate",
+                    format!("the log has no clock; rows were set {rate} Hz apart, so lost rows cannot show"),
+                ));
                 ((0..body.rows()).map(|row| row as f64 / rate).collect(), false)
             }
             Clock::Index(at, rate) => {
-                notices.push(Notice::note("time-from-index", format!("time is the row number in `{}` at {rate} Hz", uses[at].name)));
+                notices.push(Notice::note(
+                    "time-from-index",
+                    format!("time is the row number in `{}` at {rate} Hz", uses[at].name),
+                ));
                 (std::mem::take(&mut body.columns[at].values).into_iter().map(|n| n / rate).collect(), false)
             }
             Clock::Column(at) if body.columns[at].kind != Kind::Numbers => {
                 let mut raw = std::mem::take(&mut body.columns[at].values);
-                let dates = uses.iter().position(|u| u.meaning == Some(Meaning::Date)).filter(|&d| d != at && body.columns[d].kind == Kind::Date);
+                let dates = uses
+                    .iter()
+                    .position(|u| u.meaning == Some(Meaning::Date))
+                    .filter(|&d| d != at && body.columns[d].kind == Kind::Date);
                 // A clock with a date of its own is not daily.
                 let dated = raw.iter().any(|&t| t > 400.0 * clock::DAY_S);
                 if let (Some(dates), false) = (dates, dated) {
@@ -338,7 +383,10 @@ impl Table<'_> {
             Clock::Column(at) => {
                 let (scale, guessed) = self.time_scale(at, uses, body);
                 if let Some(unit) = guessed {
-                    notices.push(Notice::note("unit-from-values", format!("`{}` names no unit; its steps look like {unit}", uses[at].name)));
+                    notices.push(Notice::note(
+                        "unit-from-values",
+                        format!("`{}` names no unit; its steps look like {unit}", uses[at].name),
+                    ));
                 }
                 let mut raw = std::mem::take(&mut body.columns[at].values);
                 // Counted from 1970 the fraction of a second would lose digits in the sums to come.
@@ -354,7 +402,8 @@ impl Table<'_> {
         if let Some(unit) = written {
             return (unit.scale * uses[at].scale, None);
         }
-        let step = median(body.columns[at].values.windows(2).map(|w| w[1] - w[0]).filter(|d| *d > 0.0)).unwrap_or(1.0) * uses[at].scale;
+        let step = median(body.columns[at].values.windows(2).map(|w| w[1] - w[0]).filter(|d| *d > 0.0)).unwrap_or(1.0)
+            * uses[at].scale;
         // Recorders write between one and a thousand rows a second.
         let (scale, unit) = match step {
             s if s < 0.000_9 => (60.0, Some("minutes")),
@@ -370,7 +419,9 @@ impl Table<'_> {
         let (column, unit, scale) = match *clock {
             Clock::Rate(rate) => ("none".to_owned(), format!("rows at {rate} Hz"), Some(1.0 / rate)),
             Clock::Index(at, rate) => (uses[at].name.clone(), "rows".to_owned(), Some(1.0 / rate)),
-            Clock::Column(at) if body.columns[at].kind != Kind::Numbers => (uses[at].name.clone(), "clock time".to_owned(), None),
+            Clock::Column(at) if body.columns[at].kind != Kind::Numbers => {
+                (uses[at].name.clone(), "clock time".to_owned(), None)
+            }
             Clock::Column(at) => {
                 let unit = uses[at].unit.or(body.columns[at].cell_unit).map_or("", |u| u.name);
                 let scale = names::Unit::named(unit).map(|u| u.scale * uses[at].scale);
@@ -381,7 +432,13 @@ impl Table<'_> {
     }
 
     /// Values of each channel in its own unit, marks and impossible values taken out.
-    fn channels(&self, uses: &[Use], body: &mut Body, sources: &mut Vec<ChannelSource>, notices: &mut Vec<Notice>) -> Vec<(Channel, Vec<f64>)> {
+    fn channels(
+        &self,
+        uses: &[Use],
+        body: &mut Body,
+        sources: &mut Vec<ChannelSource>,
+        notices: &mut Vec<Notice>,
+    ) -> Vec<(Channel, Vec<f64>)> {
         let coolest_start = uses
             .iter()
             .zip(&body.columns)
@@ -392,7 +449,9 @@ impl Table<'_> {
         for (at, plan) in uses.iter().enumerate() {
             let channel = match plan.meaning {
                 Some(Meaning::Channel(channel)) if channel != Channel::Time => channel,
-                Some(Meaning::Erpm) if uses.iter().all(|u| u.meaning != Some(Meaning::Channel(Channel::Rpm))) => Channel::Rpm,
+                Some(Meaning::Erpm) if uses.iter().all(|u| u.meaning != Some(Meaning::Channel(Channel::Rpm))) => {
+                    Channel::Rpm
+                }
                 _ => continue,
             };
             if body.columns[at].values.is_empty() {
@@ -402,7 +461,14 @@ impl Table<'_> {
             let (marked, first) = repair::take_out_marks(channel, &mut values);
             let line = |first: Option<usize>| first.map(|row| body.line(row));
             if marked > 0 {
-                notices.push(repair::notice("full-scale-mark", channel, &plan.name, "marks for no reading were taken out", line(first), marked));
+                notices.push(repair::notice(
+                    "full-scale-mark",
+                    channel,
+                    &plan.name,
+                    "marks for no reading were taken out",
+                    line(first),
+                    marked,
+                ));
             }
             let column = &body.columns[at];
             let unit = columns::unit_of(channel, plan, &values, column.cell_unit, coolest_start, notices);
@@ -416,11 +482,19 @@ impl Table<'_> {
             }
             count_cells(channel, plan, column, notices);
             if values.iter().all(|v| v.is_nan()) {
-                notices.push(Notice::warning("no-values", format!("`{}` ({}) holds no reading", plan.name, channel.name())));
+                notices.push(Notice::warning(
+                    "no-values",
+                    format!("`{}` ({}) holds no reading", plan.name, channel.name()),
+                ));
                 continue;
             }
             let factor = (unit.offset == 0.0).then_some(unit.scale * plan.scale / pole_pairs);
-            sources.push(ChannelSource { channel, column: plan.name.clone(), unit: unit.name.to_owned(), scale: factor });
+            sources.push(ChannelSource {
+                channel,
+                column: plan.name.clone(),
+                unit: unit.name.to_owned(),
+                scale: factor,
+            });
             channels.push((channel, values));
         }
         channels.sort_by_key(|c| c.0);
@@ -435,7 +509,9 @@ impl Table<'_> {
         let poles = self.hints.poles.filter(|p| *p >= 2.0);
         if poles.is_none() {
             let message = format!("`{}` counts electrical turns; a motor of two poles was assumed", plan.name);
-            notices.push(Notice::warning("poles-assumed", message).hint("state `poles` in the car's `motor` table of the sheet"));
+            notices.push(
+                Notice::warning("poles-assumed", message).hint("state `poles` in the car's `motor` table of the sheet"),
+            );
         }
         poles.unwrap_or(2.0) / 2.0
     }
@@ -471,7 +547,9 @@ impl Table<'_> {
             let mut notices: Vec<Notice> = notices.clone();
             if lost > 0 {
                 let line = first.map(|row| body.line(from + row));
-                notices.push(Notice::warning("lost-rows", "rows are missing: the clock goes on without them").at(line, lost));
+                notices.push(
+                    Notice::warning("lost-rows", "rows are missing: the clock goes on without them").at(line, lost),
+                );
             }
             let reading = Reading {
                 rows_in: if parts.len() == 1 { body.rows_in } else { (to - from) as u64 },
@@ -486,7 +564,10 @@ impl Table<'_> {
             };
             let mut all = vec![(Channel::Time, seconds)];
             all.extend(tails);
-            logs.push(Log::new(all, tail_extras, reading).map_err(|source| ReadError::Columns { path: self.path.to_owned(), source })?);
+            logs.push(
+                Log::new(all, tail_extras, reading)
+                    .map_err(|source| ReadError::Columns { path: self.path.to_owned(), source })?,
+            );
         }
         logs.reverse();
         if logs.is_empty() {
@@ -519,9 +600,16 @@ impl Extra {
 }
 
 fn count_cells(channel: Channel, plan: &Use, column: &body::Column, notices: &mut Vec<Notice>) {
-    for (tally, code, what) in [(&column.missing, "missing-cells", "cells without a reading"), (&column.unreadable, "unreadable-cells", "cells that are no number were dropped")] {
+    for (tally, code, what) in [
+        (&column.missing, "missing-cells", "cells without a reading"),
+        (&column.unreadable, "unreadable-cells", "cells that are no number were dropped"),
+    ] {
         if tally.count > 0 {
-            let what = if tally.first_seen.is_empty() { what.to_owned() } else { format!("{what}, first `{}`", tally.first_seen) };
+            let what = if tally.first_seen.is_empty() {
+                what.to_owned()
+            } else {
+                format!("{what}, first `{}`", tally.first_seen)
+            };
             notices.push(repair::notice(code, channel, &plan.name, &what, tally.first_line, tally.count));
         }
     }
@@ -560,13 +648,34 @@ fn even_steps(values: &[f64]) -> bool {
 /// A sample rate written in the preamble: `20 Hz`, or an interval with a word for it.
 fn stated_rate(layout: &Layout) -> Option<f64> {
     const WORDS: [&str; 17] = [
-        "rate", "interval", "period", "sampl", "abtast", "takt", "intervall", "frequen", "fréquen", "échant", "echant", "campion", "muestr",
-        "amostr", "bemonster", "間隔", "采样",
+        "rate",
+        "interval",
+        "period",
+        "sampl",
+        "abtast",
+        "takt",
+        "intervall",
+        "frequen",
+        "fréquen",
+        "échant",
+        "echant",
+        "campion",
+        "muestr",
+        "amostr",
+        "bemonster",
+        "間隔",
+        "采样",
     ];
     layout.preamble.iter().find_map(|row| {
         let joined = row.cells.join(" ").to_lowercase();
-        let spoken = WORDS.iter().any(|w| joined.contains(w)) || joined.contains("间隔") || joined.contains("周期") || joined.contains("サンプル");
-        let tokens: Vec<&str> = joined.split(|c: char| c.is_whitespace() || matches!(c, ':' | '=' | '(' | ')' | '[' | ']')).filter(|t| !t.is_empty()).collect();
+        let spoken = WORDS.iter().any(|w| joined.contains(w))
+            || joined.contains("间隔")
+            || joined.contains("周期")
+            || joined.contains("サンプル");
+        let tokens: Vec<&str> = joined
+            .split(|c: char| c.is_whitespace() || matches!(c, ':' | '=' | '(' | ')' | '[' | ']'))
+            .filter(|t| !t.is_empty())
+            .collect();
         (0..tokens.len()).find_map(|at| rate_at(&tokens, at, spoken, layout))
     })
 }

@@ -170,7 +170,11 @@ pub fn unit(text: &str) -> Option<Unit> {
 
 /// Lower case, without blanks, micro signs and degree signs unified.
 fn squeeze(text: &str) -> String {
-    text.chars().filter(|c| !c.is_whitespace()).flat_map(char::to_lowercase).map(|c| if c == 'μ' { 'µ' } else { c }).collect()
+    text.chars()
+        .filter(|c| !c.is_whitespace())
+        .flat_map(char::to_lowercase)
+        .map(|c| if c == 'μ' { 'µ' } else { c })
+        .collect()
 }
 
 /// A header's meaning with the unit it names.
@@ -190,7 +194,8 @@ pub fn header(header: &str) -> (Option<HeaderMeaning>, Option<Unit>) {
         return (Some(HeaderMeaning { meaning, exact: true }), bracketed.or_else(|| unit_in_name(&whole)));
     }
     // `Spannung V`, `motor_temp_c`, `I/A`: the last part is the unit.
-    let parts: Vec<&str> = bare.split(|c: char| c.is_whitespace() || matches!(c, '_' | '/' | ':')).filter(|p| !p.is_empty()).collect();
+    let parts: Vec<&str> =
+        bare.split(|c: char| c.is_whitespace() || matches!(c, '_' | '/' | ':')).filter(|p| !p.is_empty()).collect();
     for taken in 1..=2.min(parts.len().saturating_sub(1)) {
         let (rest, tail) = parts.split_at(parts.len() - taken);
         let Some(unit) = unit(&tail.join("/")).or_else(|| unit(&tail.concat())) else { continue };
@@ -210,7 +215,8 @@ fn unit_in_name(name: &str) -> Option<Unit> {
 }
 
 fn split_bracketed_unit(header: &str) -> (String, Option<Unit>) {
-    for (open, close) in [('[', ']'), ('(', ')'), ('{', '}'), ('<', '>'), ('（', '）'), ('［', '］'), ('【', '】')] {
+    for (open, close) in [('[', ']'), ('(', ')'), ('{', '}'), ('<', '>'), ('（', '）'), ('［', '］'), ('【', '】')]
+    {
         if let (Some(from), Some(to)) = (header.find(open), header.rfind(close))
             && from < to
             && let Some(unit) = unit(&header[from + open.len_utf8()..to])
@@ -224,7 +230,8 @@ fn split_bracketed_unit(header: &str) -> (String, Option<Unit>) {
 /// The longest known name that stands in `name` as whole words (or, without blanks between words as in
 /// Japanese and Chinese, anywhere), unless the header speaks of something derived; else what its unit says.
 fn contained(name: &str, unit: Option<Unit>) -> Option<HeaderMeaning> {
-    let has = |part: &str| name.match_indices(part).any(|(at, _)| !part.is_ascii() || stands_alone(name, at, part.len()));
+    let has =
+        |part: &str| name.match_indices(part).any(|(at, _)| !part.is_ascii() || stands_alone(name, at, part.len()));
     let part = |key: &str| words().parts.get(key).is_some_and(|list| list.iter().any(|p| has(p)));
     let quantity = unit.map(|u| u.quantity);
     if part("derived") || quantity == Some(Q::Other) {
@@ -308,7 +315,8 @@ fn strip_accent(c: char) -> impl Iterator<Item = char> {
 /// How many of our names and units beyond ASCII stand in the first lines of `text`: evidence that it was
 /// decoded rightly.
 pub fn familiar(text: &str) -> usize {
-    let cells = text.lines().take(60).flat_map(|l| l.split([',', ';', '\t', '|', ':'])).map(|c| c.trim().trim_matches('"'));
+    let cells =
+        text.lines().take(60).flat_map(|l| l.split([',', ';', '\t', '|', ':'])).map(|c| c.trim().trim_matches('"'));
     cells
         .filter(|c| !c.is_ascii())
         .filter(|c| {

@@ -135,9 +135,9 @@ impl fmt::Display for NumberForm {
 
 /// Spellings of a cell without a reading.
 const MISSING: [&str; 38] = [
-    "", "-", "--", "---", "----", "—", "–", "nan", "-nan", "+nan", "1.#qnan", "-1.#ind", "n/a", "#n/a", "na", "null", "none", "nil", "inf",
-    "-inf", "+inf", "infinity", "#value!", "#div/0!", "#num!", "?", "??", "???", ".", "*", "***", "missing", "k.a.", "n.v.", "err", "error",
-    "無", "无",
+    "", "-", "--", "---", "----", "—", "–", "nan", "-nan", "+nan", "1.#qnan", "-1.#ind", "n/a", "#n/a", "na", "null",
+    "none", "nil", "inf", "-inf", "+inf", "infinity", "#value!", "#div/0!", "#num!", "?", "??", "???", ".", "*", "***",
+    "missing", "k.a.", "n.v.", "err", "error", "無", "无",
 ];
 
 /// Whether `cell` says in one of the usual spellings that there is no reading.

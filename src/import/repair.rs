@@ -1,5 +1,7 @@
 //! Values that are no readings: full-scale marks and what no recorder could have measured.
 
+use std::sync::OnceLock;
+
 use crate::log::Channel;
 use crate::notice::Notice;
 use crate::quantity::quantile;
@@ -7,7 +9,20 @@ use crate::quantity::quantile;
 /// Numbers that recorders write where there is no reading: full scales of 8, 16 and 32 bits with a decimal
 /// mark anywhere, rows of nines, and minus one (common practice, no source).
 const MARKS: [f64; 14] = [
-    65_535.0, 32_767.0, -32_768.0, 2_147_483_647.0, -2_147_483_648.0, 4_294_967_295.0, 9_999.0, 999.0, 99_999.0, -999.0, -9_999.0, -1.0, 255.0, -127.0,
+    65_535.0,
+    32_767.0,
+    -32_768.0,
+    2_147_483_647.0,
+    -2_147_483_648.0,
+    4_294_967_295.0,
+    9_999.0,
+    999.0,
+    99_999.0,
+    -999.0,
+    -9_999.0,
+    -1.0,
+    255.0,
+    -127.0,
 ];
 
 /// A number that comes this often out of nowhere is no chance.
@@ -40,11 +55,17 @@ pub fn take_out_marks(channel: Channel, values: &mut [f64]) -> (u64, Option<usiz
 
 /// Whether a number is one of the marks, wherever its decimal mark stands.
 pub fn is_mark(value: f64) -> bool {
-    // 6553.5 and 655.35 are marks as 65535 is; whole ones only for the rest, apart from rows of nines.
-    MARKS.iter().any(|&mark| {
-        let powers: &[f64] = if mark.abs() >= 999.0 { &[1.0, 10.0, 100.0, 1000.0] } else { &[1.0] };
-        powers.iter().any(|p| (value * p - mark).abs() < 1e-6 * mark.abs().max(1.0))
-    })
+    static ALL: OnceLock<Vec<f64>> = OnceLock::new();
+    let all = ALL.get_or_init(|| {
+        // 6553.5 and 655.35 are marks as 65535 is; small ones are whole.
+        let powers = |mark: f64| if mark.abs() >= 999.0 { &[1.0, 10.0, 100.0, 1000.0][..] } else { &[1.0] };
+        let mut all: Vec<f64> = MARKS.iter().flat_map(|m| powers(*m).iter().map(move |p| m / p)).collect();
+        all.sort_by(f64::total_cmp);
+        all
+    });
+    let near = |mark: Option<&f64>| mark.is_some_and(|m| (value - m).abs() < 1e-6 * m.abs().max(1.0));
+    let at = all.partition_point(|m| *m < value);
+    near(all.get(at)) || at > 0 && near(all.get(at - 1))
 }
 
 /// Whether the jumps from sound readings to `mark` and back lie beyond nearly all other jumps of the channel.
@@ -73,7 +94,9 @@ fn stands_out(values: &[f64], mark: f64) -> bool {
     let (Some(jump), Some(most)) = (quantile(to_mark, 0.5), quantile(usual, 0.99)) else {
         return values.first() == Some(&mark) && (others[0] - mark).abs() > others[0].abs();
     };
-    let (Some(low), Some(high)) = (quantile(others.iter().copied(), 0.005), quantile(others, 0.995)) else { return false };
+    let (Some(low), Some(high)) = (quantile(others.iter().copied(), 0.005), quantile(others, 0.995)) else {
+        return false;
+    };
     let outside = mark > high + 0.05 * (high - low) || mark < low - 0.05 * (high - low);
     // Inside the channel's range the same number over and over, each time out of nowhere, is a mark as well.
     outside && jump > 2.0 * most.max(1e-9) || times >= OFTEN && jump > most.max(1e-9)

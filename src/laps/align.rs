@@ -45,7 +45,11 @@ pub fn align(odometer: &Odometer, places: &Places, passings: &[f64]) -> Option<E
     let at = |n: f64| from + n * STEP_S;
     let value = mean_near(&weights, peak);
     // The grid's step and the list's thousandths are part of the doubt.
-    Some(Estimate { value: at(value), low: at(low as f64 - 1.0).min(at(value)), high: at(high as f64 + 1.0).max(at(value)) })
+    Some(Estimate {
+        value: at(value),
+        low: at(low as f64 - 1.0).min(at(value)),
+        high: at(high as f64 + 1.0).max(at(value)),
+    })
 }
 
 /// Mean of the weights in the peak's own valley-to-valley stretch.
@@ -106,7 +110,9 @@ fn innovations(errors: &[f64], variances: &[f64], alike: f64) -> f64 {
             let (e, v) = (errors[i], variances[i]);
             // Measured in deviations of its own place, so that `alike` is a correlation.
             let z = |x: f64, i: usize| x / variances[i].sqrt();
-            if i == 0 { (z(e, 0), z(1.0, 0), v.sqrt()) } else {
+            if i == 0 {
+                (z(e, 0), z(1.0, 0), v.sqrt())
+            } else {
                 let s = (1.0 - alike * alike).sqrt();
                 ((z(e, i) - alike * z(errors[i - 1], i - 1)) / s, (z(1.0, i) - alike * z(1.0, i - 1)) / s, v.sqrt() * s)
             }

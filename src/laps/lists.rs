@@ -48,7 +48,9 @@ impl ListError {
     /// What the reader can do about it.
     pub fn hint(&self) -> String {
         match self {
-            Self::Io { .. } => "check the name in the sheet's `laps`, or leave it out: laps are then found in the log".to_owned(),
+            Self::Io { .. } => {
+                "check the name in the sheet's `laps`, or leave it out: laps are then found in the log".to_owned()
+            }
             _ => "write a line for each lap: `19.412` or `0:19.412`, or each passing: `14:03:05.120`".to_owned(),
         }
     }
@@ -74,7 +76,11 @@ pub fn read(path: &Path) -> Result<LapList, ListError> {
         return Err(ListError::TooLarge { path: path.to_owned(), bytes });
     }
     let bytes = std::fs::read(path).map_err(io)?;
-    parse(&encoding::decode(&bytes, None).text).map_err(|(line, seen)| ListError::NoTimes { path: path.to_owned(), line, seen })
+    parse(&encoding::decode(&bytes, None).text).map_err(|(line, seen)| ListError::NoTimes {
+        path: path.to_owned(),
+        line,
+        seen,
+    })
 }
 
 struct Cell {
@@ -91,15 +97,21 @@ struct Cell {
 /// # Errors
 /// Line and text of the first line, where no column holds times.
 pub fn parse(text: &str) -> Result<LapList, (u64, String)> {
-    let lines: Vec<(u64, &str)> = text.lines().enumerate().map(|(n, l)| (n as u64 + 1, l.trim())).filter(|(_, l)| !l.is_empty()).collect();
+    let lines: Vec<(u64, &str)> =
+        text.lines().enumerate().map(|(n, l)| (n as u64 + 1, l.trim())).filter(|(_, l)| !l.is_empty()).collect();
     let delimiter = delimiter(&lines);
     let rows: Vec<(u64, Vec<Option<Cell>>)> = lines
         .iter()
         .map(|(n, line)| (*n, split(line, delimiter).into_iter().map(|c| cell(c.trim().trim_matches('"'))).collect()))
         .collect();
-    let heads: Vec<String> = lines.first().map(|(_, l)| split(l, delimiter).into_iter().map(str::to_lowercase).collect()).unwrap_or_default();
+    let heads: Vec<String> = lines
+        .first()
+        .map(|(_, l)| split(l, delimiter).into_iter().map(str::to_lowercase).collect())
+        .unwrap_or_default();
     let width = rows.iter().map(|r| r.1.len()).max().unwrap_or(0);
-    let best = (0..width).filter_map(|c| column_score(&rows, c, heads.get(c).map_or("", String::as_str)).map(|s| (c, s))).max_by(|a, b| a.1.total_cmp(&b.1));
+    let best = (0..width)
+        .filter_map(|c| column_score(&rows, c, heads.get(c).map_or("", String::as_str)).map(|s| (c, s)))
+        .max_by(|a, b| a.1.total_cmp(&b.1));
     let Some((column, _)) = best else {
         let (line, seen) = lines.first().map_or((1, ""), |(n, l)| (*n, *l));
         return Err((line, printable(seen, 60)));
@@ -115,7 +127,10 @@ pub fn parse(text: &str) -> Result<LapList, (u64, String)> {
     }
     let mut notices = Vec::new();
     if skipped.0 > 0 {
-        notices.push(Notice::warning("list-lines", "lines of the lap list without a time were passed over").at(skipped.1, skipped.0));
+        notices.push(
+            Notice::warning("list-lines", "lines of the lap list without a time were passed over")
+                .at(skipped.1, skipped.0),
+        );
     }
     Ok(LapList { passings: to_passings(&times, &mut notices), notices })
 }
@@ -132,9 +147,13 @@ fn delimiter(lines: &[(u64, &str)]) -> Option<char> {
     }
     // One comma a line may be the decimal mark: `19,412`. It is none where points stand too, a lap number
     // counts up before it, or a colon follows it.
-    let body: Vec<&str> = lines.iter().map(|(_, l)| *l).filter(|l| l.bytes().next().is_some_and(|b| b.is_ascii_digit())).collect();
+    let body: Vec<&str> =
+        lines.iter().map(|(_, l)| *l).filter(|l| l.bytes().next().is_some_and(|b| b.is_ascii_digit())).collect();
     let decimal = body.iter().all(|l| {
-        l.matches(',').count() == 1 && !l.contains('.') && l.rsplit_once(',').is_some_and(|(_, r)| (1..=3).contains(&r.len()) && r.bytes().all(|b| b.is_ascii_digit()))
+        l.matches(',').count() == 1
+            && !l.contains('.')
+            && l.rsplit_once(',')
+                .is_some_and(|(_, r)| (1..=3).contains(&r.len()) && r.bytes().all(|b| b.is_ascii_digit()))
     });
     let firsts: Vec<f64> = body.iter().filter_map(|l| l.split(',').next()?.parse().ok()).collect();
     let counts_up = firsts.len() > 1 && firsts[0] <= 1.0 && firsts.windows(2).all(|w| w[1] - w[0] == 1.0);
@@ -171,7 +190,20 @@ fn column_score(rows: &[(u64, Vec<Option<Cell>>)], column: usize, head: &str) ->
         // Lap numbers, positions, counts.
         return (rows[0].1.len() == 1).then_some(0.1);
     }
-    const LAP: [&str; 12] = ["lap time", "laptime", "lap_time", "rundenzeit", "temps", "tiempo", "tempo", "rondetijd", "ラップ", "圈速", "zeit", "time"];
+    const LAP: [&str; 12] = [
+        "lap time",
+        "laptime",
+        "lap_time",
+        "rundenzeit",
+        "temps",
+        "tiempo",
+        "tempo",
+        "rondetijd",
+        "ラップ",
+        "圈速",
+        "zeit",
+        "time",
+    ];
     const NOT: [&str; 9] = ["total", "gap", "diff", "delta", "best", "average", "gesamt", "abstand", "sector"];
     let named = LAP.iter().position(|w| head.contains(w)).map_or(0.0, |at| 1.0 - at as f64 / 20.0);
     let refused = if NOT.iter().any(|w| head.contains(w)) { 2.0 } else { 0.0 };
@@ -185,14 +217,20 @@ fn to_passings(times: &[(f64, bool)], notices: &mut Vec<Notice>) -> Vec<f64> {
     let rising = values.windows(2).all(|w| w[1] > w[0]);
     let usual = median(values.windows(2).map(|w| w[1] - w[0])).unwrap_or(0.0);
     // Lap times scatter about one value; passings rise by about a lap each.
-    let passings = times.iter().filter(|t| t.1).count() * 2 > times.len() || rising && values.len() > 3 && values[values.len() - 1] > 2.0 * values[0].max(usual);
+    let passings = times.iter().filter(|t| t.1).count() * 2 > times.len()
+        || rising && values.len() > 3 && values[values.len() - 1] > 2.0 * values[0].max(usual);
     if !passings {
         let mut sum = 0.0;
         let zeroes = values.iter().filter(|v| **v <= 0.0).count() as u64;
         if zeroes > 0 {
             notices.push(Notice::note("list-lines", "lap times of zero were passed over").at(None, zeroes));
         }
-        return std::iter::once(0.0).chain(values.iter().filter(|v| **v > 0.0).map(|v| { sum += v; sum })).collect();
+        return std::iter::once(0.0)
+            .chain(values.iter().filter(|v| **v > 0.0).map(|v| {
+                sum += v;
+                sum
+            }))
+            .collect();
     }
     let mut out = vec![0.0];
     let mut last = values[0];

@@ -133,14 +133,25 @@ impl Laps {
 /// Lays `list` onto the log's revs, or finds laps in them. `expected_turns` is the lap in motor turns that
 /// the sheet tells, with its relative half-width.
 pub fn measure(odometer: Option<Odometer>, list: Option<&LapList>, expected_turns: Option<(f64, f64)>) -> Laps {
-    let mut laps = Laps { source: Source::None, first_passing: None, rows: Vec::new(), odometer, places: None, notices: Vec::new() };
+    let mut laps = Laps {
+        source: Source::None,
+        first_passing: None,
+        rows: Vec::new(),
+        odometer,
+        places: None,
+        notices: Vec::new(),
+    };
     let Some(odometer) = &laps.odometer else {
         laps.notices.push(Notice::warning("no-laps", "without revs there are no laps"));
         return laps;
     };
     let told = list.and_then(|l| by_list(odometer, l)).or(expected_turns);
     laps.places = Places::find(odometer, told);
-    let placed = laps.places.as_ref().zip(list).and_then(|(p, l)| align::align(odometer, p, &l.passings).map(|first| (first, l)));
+    let placed = laps
+        .places
+        .as_ref()
+        .zip(list)
+        .and_then(|(p, l)| align::align(odometer, p, &l.passings).map(|first| (first, l)));
     if let Some((first, list)) = placed {
         laps.source = Source::List;
         laps.first_passing = Some(first);
@@ -148,7 +159,10 @@ pub fn measure(odometer: Option<Odometer>, list: Option<&LapList>, expected_turn
         laps.notices.extend(list.notices.iter().cloned());
     } else if let Some(places) = &laps.places {
         if list.is_some() {
-            laps.notices.push(Notice::warning("list-does-not-fit", "the lap list does not fit the log; laps were found in the log").hint("check that the sheet names this run's list"));
+            laps.notices.push(
+                Notice::warning("list-does-not-fit", "the lap list does not fit the log; laps were found in the log")
+                    .hint("check that the sheet names this run's list"),
+            );
         }
         let passings = places.passings();
         laps.source = Source::Found;
@@ -199,7 +213,8 @@ fn set_aside(rows: &mut [Lap], odometer: &Odometer) {
     for (at, lap) in rows.iter_mut().enumerate() {
         let ratio = lap.time_s() / middle;
         let stood = longest_rest(odometer, lap);
-        let far = (lap.time_s() - middle).abs() > (FAR_DEVIATIONS * scatter).max(FAR_LEAST * middle) || (ratio - 1.0).abs() > FAR;
+        let far = (lap.time_s() - middle).abs() > (FAR_DEVIATIONS * scatter).max(FAR_LEAST * middle)
+            || (ratio - 1.0).abs() > FAR;
         lap.set_aside = match () {
             () if lap.start_s < from - 1e-9 || lap.end_s > to + 1e-9 => Some(SetAside::Outside),
             () if stood.is_some_and(|(start, _)| at == 0 && start <= lap.start_s + STOP_S) => Some(SetAside::OutLap),

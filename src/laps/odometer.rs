@@ -23,7 +23,8 @@ impl Odometer {
     /// Integrates the log's revs by the trapezoid rule, straight across missing cells; `None` without revs.
     pub fn new(log: &Log) -> Option<Self> {
         let rpm = log.channel(Channel::Rpm)?;
-        let (time, rpm): (Vec<f64>, Vec<f64>) = log.time().iter().zip(rpm).filter(|(_, r)| r.is_finite()).map(|(t, r)| (*t, *r)).unzip();
+        let (time, rpm): (Vec<f64>, Vec<f64>) =
+            log.time().iter().zip(rpm).filter(|(_, r)| r.is_finite()).map(|(t, r)| (*t, *r)).unzip();
         Self::from_rows(time, rpm)
     }
 
@@ -72,7 +73,10 @@ impl Odometer {
     fn end_of_spin(&self, from: usize, before: f64, rise: f64) -> usize {
         let start = self.time[from - 1];
         let mut last = from;
-        while last + 1 < self.rpm.len() && self.rpm[last] > before + rise * (self.time[last] - start) && self.time[last] - start < LONGEST_SPIN_S {
+        while last + 1 < self.rpm.len()
+            && self.rpm[last] > before + rise * (self.time[last] - start)
+            && self.time[last] - start < LONGEST_SPIN_S
+        {
             last += 1;
         }
         let met = self.time[last];
@@ -84,7 +88,8 @@ impl Odometer {
 
     /// Turns that bridging took out between two times: the wheels' more than the car's.
     pub fn bridged_between(&self, from: f64, to: f64) -> f64 {
-        let at = |t: f64| self.bridged.get(self.time.partition_point(|&x| x <= t).saturating_sub(1)).copied().unwrap_or(0.0);
+        let at =
+            |t: f64| self.bridged.get(self.time.partition_point(|&x| x <= t).saturating_sub(1)).copied().unwrap_or(0.0);
         at(to) - at(from)
     }
 

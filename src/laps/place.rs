@@ -84,7 +84,8 @@ impl Places {
         let time: Vec<f64> = (0..=count).map(|n| (from + n as f64 / MOMENTS_HZ).min(to)).collect();
         let laps = time.iter().map(|&t| along_chain(odometer.turns_at(t), chain, lap_turns)).collect();
         let last = chain[chain.len() - 1];
-        let followed = (odometer.time_of((chain[0] - 0.5 * lap_turns).max(0.0)), odometer.time_of(last + 0.5 * lap_turns));
+        let followed =
+            (odometer.time_of((chain[0] - 0.5 * lap_turns).max(0.0)), odometer.time_of(last + 0.5 * lap_turns));
         let variance = vec![REACH * REACH; time.len()];
         let mut places = Self { time, laps, variance, lap_turns, profile: Vec::new(), followed };
         places.profile = places.profile_and_scatter(odometer).0;
@@ -104,11 +105,13 @@ impl Places {
         fill_round(&mut profile);
         let scatter: Vec<f64> = (0..CELLS)
             .map(|n| {
-                let near: Vec<f64> = (0..3).flat_map(|o| {
-                    let cell = (n + CELLS + o - 1) % CELLS;
-                    let middle = profile[cell];
-                    cells[cell].iter().map(move |v| v - middle)
-                }).collect();
+                let near: Vec<f64> = (0..3)
+                    .flat_map(|o| {
+                        let cell = (n + CELLS + o - 1) % CELLS;
+                        let middle = profile[cell];
+                        cells[cell].iter().map(move |v| v - middle)
+                    })
+                    .collect();
                 robust_deviation(&near).unwrap_or(0.0).max(0.01 * fastest)
             })
             .collect();
@@ -119,7 +122,8 @@ impl Places {
     /// odometer's (laps) and the driver's deviation from the profile (share of the revs).
     fn follow(&self, odometer: &Odometer, chain: &[f64]) -> Self {
         let (profile, scatter) = self.profile_and_scatter(odometer);
-        let base: Vec<f64> = self.time.iter().map(|&t| along_chain(odometer.turns_at(t), chain, self.lap_turns)).collect();
+        let base: Vec<f64> =
+            self.time.iter().map(|&t| along_chain(odometer.turns_at(t), chain, self.lap_turns)).collect();
         let drift = ODOMETER_SHARE * drift_of(chain, self.lap_turns);
         let relative: Vec<f64> = profile.iter().zip(&scatter).map(|(p, s)| s / p.max(1.0)).collect();
         let mood = median(relative).unwrap_or(0.02);
@@ -132,13 +136,15 @@ impl Places {
                 let moved = if n == 0 { 0.0 } else { (base[n] - base[n - 1]).max(0.0) };
                 let place = self.laps[n];
                 let (expected, deviation) = at_cell(&profile, &scatter, place);
-                let (ahead, behind) = (at_cell(&profile, &scatter, place + SLOPE).0, at_cell(&profile, &scatter, place - SLOPE).0);
+                let (ahead, behind) =
+                    (at_cell(&profile, &scatter, place + SLOPE).0, at_cell(&profile, &scatter, place - SLOPE).0);
                 let gap = odometer.rpm_at(t) - expected;
                 let usual = gap.abs() < UNUSUAL * deviation;
                 let lost = if usual { 0.0 } else { UNUSUAL_DRIFT * UNUSUAL_DRIFT * UNUSUAL_STRETCH * moved };
                 let followed = t >= self.followed.0 && t <= self.followed.1 && moved > 0.0;
                 // Half of what was taken out of a spin may be wrong.
-                let spun = if n == 0 { 0.0 } else { 0.5 * odometer.bridged_between(self.time[n - 1], t) / self.lap_turns };
+                let spun =
+                    if n == 0 { 0.0 } else { 0.5 * odometer.bridged_between(self.time[n - 1], t) / self.lap_turns };
                 Moment {
                     walk: drift * drift * moved + spun * spun + lost,
                     slope: (ahead - behind) / (2.0 * SLOPE),
@@ -146,7 +152,8 @@ impl Places {
                     // Linear about the place found before.
                     seen: gap + (ahead - behind) / (2.0 * SLOPE) * (place - base[n]),
                     // Student's t with 4 degrees of freedom as a weight: a spin or a spoilt corner must not pull.
-                    noise: (followed && usual).then(|| (repeat * deviation).powi(2) * (1.0 + (gap / deviation).powi(2) / 4.0)),
+                    noise: (followed && usual)
+                        .then(|| (repeat * deviation).powi(2) * (1.0 + (gap / deviation).powi(2) / 4.0)),
                 }
             })
             .collect();
@@ -199,7 +206,9 @@ impl Places {
     /// Place of the highest revs on the lap, from the profile smoothed over a fiftieth of it.
     pub fn fastest_place(&self) -> f64 {
         let near = (CELLS / 100) as isize;
-        let smooth = |n: usize| -> f64 { (-near..=near).map(|o| self.profile[(n as isize + o).rem_euclid(CELLS as isize) as usize]).sum() };
+        let smooth = |n: usize| -> f64 {
+            (-near..=near).map(|o| self.profile[(n as isize + o).rem_euclid(CELLS as isize) as usize]).sum()
+        };
         let best = (0..CELLS).max_by(|&a, &b| smooth(a).total_cmp(&smooth(b))).unwrap_or(0);
         (best as f64 + 0.5) / CELLS as f64
     }
@@ -223,7 +232,9 @@ impl Places {
 /// drift does not: so twice the covariance of neighbouring laps is added to their variance.
 fn drift_of(chain: &[f64], lap: f64) -> f64 {
     let lengths: Vec<f64> = chain.windows(2).map(|w| (w[1] - w[0]) / lap).collect();
-    let (Some(middle), Some(scatter)) = (median(lengths.iter().copied()), robust_deviation(&lengths)) else { return LEAST_DRIFT };
+    let (Some(middle), Some(scatter)) = (median(lengths.iter().copied()), robust_deviation(&lengths)) else {
+        return LEAST_DRIFT;
+    };
     let off: Vec<f64> = lengths.iter().map(|l| (l - middle).clamp(-3.0 * scatter, 3.0 * scatter)).collect();
     let variance = off.iter().map(|o| o * o).sum::<f64>() / off.len() as f64;
     let shared = off.windows(2).map(|w| w[0] * w[1]).sum::<f64>() / off.len() as f64;
@@ -244,7 +255,8 @@ fn at_cell(profile: &[f64], scatter: &[f64], lap: f64) -> (f64, f64) {
     let at = lap.rem_euclid(1.0) * CELLS as f64 - 0.5;
     let low = at.floor();
     let share = at - low;
-    let (a, b) = ((low as isize).rem_euclid(CELLS as isize) as usize, (low as isize + 1).rem_euclid(CELLS as isize) as usize);
+    let (a, b) =
+        ((low as isize).rem_euclid(CELLS as isize) as usize, (low as isize + 1).rem_euclid(CELLS as isize) as usize);
     (profile[a] + (profile[b] - profile[a]) * share, scatter[a] + (scatter[b] - scatter[a]) * share)
 }
 
@@ -366,7 +378,8 @@ impl OverTurns {
             Some((turns, width)) => (turns * (1.0 - width) / self.step, turns * (1.0 + width) / self.step),
             None => (self.shortest / self.step, f64::INFINITY),
         };
-        let inside = |&lag: &usize| lag as f64 >= low && lag as f64 <= high && r[lag] >= r[lag - 1] && r[lag] >= r[lag + 1];
+        let inside =
+            |&lag: &usize| lag as f64 >= low && lag as f64 <= high && r[lag] >= r[lag - 1] && r[lag] >= r[lag + 1];
         let peaks: Vec<usize> = (1..r.len() - 1).filter(inside).collect();
         let best = peaks.iter().map(|&p| r[p]).fold(0.0, f64::max);
         if best < LEAST_CORRELATION {
@@ -431,7 +444,8 @@ impl OverTurns {
             (sxy - sx * sy / n) / ((sxx - sx * sx / n) * (syy - sy * sy / n)).max(f64::MIN_POSITIVE).sqrt()
         };
         let scores: Vec<f64> = (-reach..=reach).map(correlation).collect();
-        let best = (0..scores.len()).filter(|&n| scores[n].is_finite()).max_by(|&a, &b| scores[a].total_cmp(&scores[b]))?;
+        let best =
+            (0..scores.len()).filter(|&n| scores[n].is_finite()).max_by(|&a, &b| scores[a].total_cmp(&scores[b]))?;
         let mut shift = best as f64 - reach as f64;
         if best > 0 && best + 1 < scores.len() {
             let (a, b, c) = (scores[best - 1], scores[best], scores[best + 1]);

@@ -68,11 +68,20 @@ pub struct Battery {
 }
 
 /// Reads the battery's figures off the log.
-pub fn measure(log: &Log, laps: &Laps, cells: Option<f64>, capacity_mah: Option<f64>, floor_cell_v: f64, race_length_s: f64) -> Battery {
+pub fn measure(
+    log: &Log,
+    laps: &Laps,
+    cells: Option<f64>,
+    capacity_mah: Option<f64>,
+    floor_cell_v: f64,
+    race_length_s: f64,
+) -> Battery {
     let voltage = log.channel(Channel::Voltage);
     let lowest_v = voltage.and_then(|v| v.iter().copied().filter(|v| v.is_finite()).min_by(f64::total_cmp));
     let charge = log.channel(Channel::Current).map(|current| integral(log.time(), current));
-    let power = voltage.zip(log.channel(Channel::Current)).map(|(v, i)| v.iter().zip(i).map(|(v, i)| v * i).collect::<Vec<_>>());
+    let power = voltage
+        .zip(log.channel(Channel::Current))
+        .map(|(v, i)| v.iter().zip(i).map(|(v, i)| v * i).collect::<Vec<_>>());
     let lowest_cell_v = lowest_v.zip(cells).map(|(v, n)| v / n);
     let race_end_used_mah = charge.as_ref().and_then(|c| at_race_end(c, log.time(), laps, race_length_s));
     let verdict = match (lowest_cell_v, race_end_used_mah, capacity_mah) {

@@ -73,16 +73,23 @@ mod tests {
         ];
         let mean: Vec<f64> = (0..3).map(|i| sets.iter().map(|s| s[i]).sum::<f64>() / 5.0).collect();
         let covariance: Vec<Vec<f64>> = (0..3)
-            .map(|i| (0..3).map(|j| sets.iter().map(|s| (s[i] - mean[i]) * (s[j] - mean[j])).sum::<f64>() / 20.0).collect())
+            .map(|i| {
+                (0..3).map(|j| sets.iter().map(|s| (s[i] - mean[i]) * (s[j] - mean[j])).sum::<f64>() / 20.0).collect()
+            })
             .collect();
         let (v, i, phi) = (mean[0], mean[1], mean[2]);
         let (r, x, z) = (v / i * phi.cos(), v / i * phi.sin(), v / i);
         let u_r = propagate(&[r / v, -r / i, -x], &covariance);
         let u_x = propagate(&[x / v, -x / i, r], &covariance);
         let u_z = propagate(&[z / v, -z / i, 0.0], &covariance);
-        for (value, expected, tolerance) in
-            [(r, 127.732, 0.001), (x, 219.847, 0.001), (z, 254.260, 0.001), (u_r, 0.0711, 0.0002), (u_x, 0.2956, 0.0002), (u_z, 0.2363, 0.0002)]
-        {
+        for (value, expected, tolerance) in [
+            (r, 127.732, 0.001),
+            (x, 219.847, 0.001),
+            (z, 254.260, 0.001),
+            (u_r, 0.0711, 0.0002),
+            (u_x, 0.2956, 0.0002),
+            (u_z, 0.2363, 0.0002),
+        ] {
             assert!((value - expected).abs() < tolerance, "{value} for {expected}");
         }
     }

@@ -131,10 +131,14 @@ pub fn measure(laps: &Laps, settings: &Settings, sheet: &Sheet) -> Gearing {
     };
     let own = own_budget(laps, &counted, odometer, turns);
     gearing.evidence = evidence(&counted, odometer, &own);
-    let missing: Vec<&str> = [("lap_length_m", sheet.lap_length_m.is_none()), ("tyre_diameter_mm", tyre.is_none()), ("spur and pinion", set_ratio.is_none())]
-        .into_iter()
-        .filter_map(|(key, gone)| gone.then_some(key))
-        .collect();
+    let missing: Vec<&str> = [
+        ("lap_length_m", sheet.lap_length_m.is_none()),
+        ("tyre_diameter_mm", tyre.is_none()),
+        ("spur and pinion", set_ratio.is_none()),
+    ]
+    .into_iter()
+    .filter_map(|(key, gone)| gone.then_some(key))
+    .collect();
     if !missing.is_empty() {
         gearing.why = Some(format!("the sheet lacks {}", missing.join(", ")));
     }
@@ -161,7 +165,8 @@ fn own_budget(laps: &Laps, counted: &[&Lap], odometer: &Odometer, turns: f64) ->
     let scatter = robust_deviation(&each).unwrap_or(0.0) / turns * (PI / 2.0).sqrt() / n.sqrt();
     let placed = laps.first_passing.map_or(0.0, |first| {
         let shifted = |by: f64| {
-            median(counted.iter().map(|l| odometer.turns_at(l.end_s + by) - odometer.turns_at(l.start_s + by))).unwrap_or(turns)
+            median(counted.iter().map(|l| odometer.turns_at(l.end_s + by) - odometer.turns_at(l.start_s + by)))
+                .unwrap_or(turns)
         };
         let (low, high) = (shifted(first.low - first.value), shifted(first.high - first.value));
         (low - turns).abs().max((high - turns).abs()) / turns / COVERAGE_95
@@ -180,8 +185,11 @@ fn evidence(counted: &[&Lap], odometer: &Odometer, own: &[Contribution]) -> Opti
     Some(Evidence { gripped_turns: turns, relative_u })
 }
 
+/// FDR and, where the tyre is known, rollout in mm.
+pub type Geared = (f64, Option<f64>);
+
 /// FDR and rollout of `pinions` over `spurs`: a row a pinion, a cell a spur.
-pub fn table(pinions: &[u32], spurs: &[u32], internal: f64, tyre_mm: Option<f64>) -> Vec<(u32, Vec<(f64, Option<f64>)>)> {
+pub fn table(pinions: &[u32], spurs: &[u32], internal: f64, tyre_mm: Option<f64>) -> Vec<(u32, Vec<Geared>)> {
     let cell = |pinion: u32, spur: u32| {
         let ratio = f64::from(spur) / f64::from(pinion) * internal;
         (ratio, tyre_mm.map(|d| rollout_mm(d, ratio)))
@@ -199,7 +207,13 @@ mod tests {
     #[case(27, 110, 1.9, 7.65, 7.75)]
     #[case(28, 110, 1.9, 7.4, 7.5)]
     #[case(29, 110, 1.9, 7.15, 7.25)]
-    fn final_drive_ratios_of_the_trade(#[case] pinion: u32, #[case] spur: u32, #[case] internal: f64, #[case] low: f64, #[case] high: f64) {
+    fn final_drive_ratios_of_the_trade(
+        #[case] pinion: u32,
+        #[case] spur: u32,
+        #[case] internal: f64,
+        #[case] low: f64,
+        #[case] high: f64,
+    ) {
         let ratio = table(&[pinion], &[spur], internal, None)[0].1[0].0;
         assert!((low..=high).contains(&ratio), "{ratio}");
     }

@@ -108,7 +108,10 @@ pub fn measure(log: &Log, channel: Channel, limit: (f64, bool), race_end_s: Opti
     heat.why = Some(match (heat.race_end_c, race_end_s) {
         (Some(_), _) => "the time constant needs the heat model, which this version does not have yet".to_owned(),
         (None, None) => "without laps the race's end is not known".to_owned(),
-        (None, Some(_)) => "the log ends before the race would; a forecast needs the heat model, which this version does not have yet".to_owned(),
+        (None, Some(_)) => {
+            "the log ends before the race would; a forecast needs the heat model, which this version does not have yet"
+                .to_owned()
+        }
     });
     heat
 }

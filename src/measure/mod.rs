@@ -40,8 +40,20 @@ pub fn measure(log: &Log, laps: &Laps, plan: &RunPlan, sheet: &Sheet) -> Answers
     let power = power::measure(log, laps, &gearing);
     Answers {
         wheelspin: wheelspin::Wheelspin::not_measured(),
-        motor: heat::measure(log, Channel::MotorTemperature, limit("limits.motor_c", DEFAULT_MOTOR_C), race_end, driven_to),
-        controller: heat::measure(log, Channel::ControllerTemperature, limit("limits.esc_c", DEFAULT_CONTROLLER_C), race_end, driven_to),
+        motor: heat::measure(
+            log,
+            Channel::MotorTemperature,
+            limit("limits.motor_c", DEFAULT_MOTOR_C),
+            race_end,
+            driven_to,
+        ),
+        controller: heat::measure(
+            log,
+            Channel::ControllerTemperature,
+            limit("limits.esc_c", DEFAULT_CONTROLLER_C),
+            race_end,
+            driven_to,
+        ),
         battery: battery::measure(
             log,
             laps,

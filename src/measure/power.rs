@@ -44,7 +44,10 @@ pub struct Power {
 pub fn measure(log: &Log, laps: &Laps, gearing: &Gearing) -> Power {
     let highest = |values: &[f64]| values.iter().copied().filter(|v| v.is_finite()).max_by(f64::total_cmp);
     let top_rpm = log.channel(Channel::Rpm).and_then(highest);
-    let mut why = vec!["pull and coasting need the car's speed apart from the wheels', which this version does not have yet".to_owned()];
+    let mut why = vec![
+        "pull and coasting need the car's speed apart from the wheels', which this version does not have yet"
+            .to_owned(),
+    ];
     // The travel for a turn must not count the turns that spun away either.
     let travel = gearing.evidence.zip(gearing.realised_rollout_mm).map(|(e, r)| {
         let counted = crate::quantity::median(laps.counted().map(|l| l.turns)).unwrap_or(e.gripped_turns);
@@ -52,13 +55,19 @@ pub fn measure(log: &Log, laps: &Laps, gearing: &Gearing) -> Power {
     });
     let travel = travel.or(gearing.set_rollout_mm);
     let ground = log.channel(Channel::GroundSpeed).and_then(highest);
-    let by_revs = laps.odometer.as_ref().zip(travel).and_then(|(o, mm)| highest(o.gripped().rows().1).map(|rpm| rpm / 60.0 * mm / 1000.0));
+    let by_revs = laps
+        .odometer
+        .as_ref()
+        .zip(travel)
+        .and_then(|(o, mm)| highest(o.gripped().rows().1).map(|rpm| rpm / 60.0 * mm / 1000.0));
     let top_speed_m_s = ground.or(by_revs);
     if top_speed_m_s.is_none() {
         why.push("the top speed needs revs and the lap length, or the gearing and the tyre".to_owned());
     }
-    let watts: Option<Vec<f64>> =
-        log.channel(Channel::Voltage).zip(log.channel(Channel::Current)).map(|(v, i)| v.iter().zip(i).map(|(v, i)| v * i).collect());
+    let watts: Option<Vec<f64>> = log
+        .channel(Channel::Voltage)
+        .zip(log.channel(Channel::Current))
+        .map(|(v, i)| v.iter().zip(i).map(|(v, i)| v * i).collect());
     if watts.is_none() {
         why.push("the power needs voltage and current".to_owned());
     }
@@ -72,5 +81,13 @@ pub fn measure(log: &Log, laps: &Laps, gearing: &Gearing) -> Power {
         let (a, b) = (row(span.0), row(span.1));
         (b > a).then(|| (e[b] - e[a]) / (log.time()[b] - log.time()[a]))
     });
-    Power { top_rpm, top_speed_m_s, mean_w, peak_w: watts.as_deref().and_then(highest), pull: Vec::new(), coast_m_s2: None, why: Some(why.join("; ")) }
+    Power {
+        top_rpm,
+        top_speed_m_s,
+        mean_w,
+        peak_w: watts.as_deref().and_then(highest),
+        pull: Vec::new(),
+        coast_m_s2: None,
+        why: Some(why.join("; ")),
+    }
 }

@@ -50,7 +50,17 @@ fn svg(draw: impl FnOnce(&Area) -> Drawn) -> String {
 }
 
 /// A frame with light rules and units on both axes; the y axis' name stands above it.
-fn frame<'a, 'b>(area: &'a Area<'b>, axes: &Axes) -> Result<ChartContext<'a, SVGBackend<'b>, Cartesian2d<plotters::coord::types::RangedCoordf64, plotters::coord::types::RangedCoordf64>>, Box<dyn std::error::Error>> {
+fn frame<'a, 'b>(
+    area: &'a Area<'b>,
+    axes: &Axes,
+) -> Result<
+    ChartContext<
+        'a,
+        SVGBackend<'b>,
+        Cartesian2d<plotters::coord::types::RangedCoordf64, plotters::coord::types::RangedCoordf64>,
+    >,
+    Box<dyn std::error::Error>,
+> {
     let mut chart = ChartBuilder::on(area)
         .margin_top(26)
         .margin_right(axes.right)
@@ -126,13 +136,21 @@ pub fn ratio_by_lap(gearing: &Gearing, done: &Reviewed) -> String {
     let best = gearing.fits.iter().max_by(|a, b| a.probability.total_cmp(&b.probability)).map_or(set, |f| f.ratio);
     let offset = realised.value / best;
     let sheet = gearing.fits.len() / 2;
-    let near: Vec<usize> = (0..gearing.fits.len()).filter(|n| n.abs_diff(sheet) <= 1 || gearing.fits[*n].ratio == best).collect();
+    let near: Vec<usize> =
+        (0..gearing.fits.len()).filter(|n| n.abs_diff(sheet) <= 1 || gearing.fits[*n].ratio == best).collect();
     let counts = |lap: u32| done.laps.rows.iter().find(|l| l.number == lap).is_none_or(|l| l.set_aside.is_none());
     let shown: Vec<&(u32, f64)> = gearing.by_lap.iter().filter(|l| (l.1 / realised.value - 1.0).abs() < 0.12).collect();
     let ratios = near.iter().map(|n| gearing.fits[*n].ratio * offset).chain(shown.iter().map(|l| l.1));
     let (low, high) = ratios.fold((f64::INFINITY, f64::NEG_INFINITY), |(a, b), v| (a.min(v), b.max(v)));
     let last = gearing.by_lap.last().map_or(1, |l| l.0);
-    let axes = Axes { x: (0.2, f64::from(last) + 0.8), y: padded(low, high, 0.1), x_name: "lap", y_name: "realised ratio", right: 128, y_digits: 2 };
+    let axes = Axes {
+        x: (0.2, f64::from(last) + 0.8),
+        y: padded(low, high, 0.1),
+        x_name: "lap",
+        y_name: "realised ratio",
+        right: 128,
+        y_digits: 2,
+    };
     svg(|area| {
         let mut chart = frame(area, &axes)?;
         let half = 0.003 * realised.value;
@@ -141,7 +159,10 @@ pub fn ratio_by_lap(gearing: &Gearing, done: &Reviewed) -> String {
             let fit = gearing.fits[n];
             let at = fit.ratio * offset;
             let colour = if n == sheet { BLUE } else { SOFT };
-            chart.draw_series([Rectangle::new([(axes.x.0, at - half), (axes.x.1, at + half)], colour.mix(0.18).filled())])?;
+            chart.draw_series([Rectangle::new(
+                [(axes.x.0, at - half), (axes.x.1, at + half)],
+                colour.mix(0.18).filled(),
+            )])?;
             labels.push((format!("{} teeth{}", fit.pinion, if n == sheet { ", sheet" } else { "" }), at, colour));
         }
         for (text, at, colour) in apart(labels, &axes) {
@@ -162,10 +183,20 @@ pub fn revs_over_laps(done: &Reviewed) -> String {
     let Some(best) = counted.iter().min_by(|a, b| a.time_s().total_cmp(&b.time_s())) else { return String::new() };
     let line = |lap: &crate::laps::Lap| -> Vec<(f64, f64)> {
         let start = odometer.turns_at(lap.start_s);
-        (0..=240).map(|n| f64::from(n) / 2.4).map(|share| (share, odometer.rpm_at(odometer.time_of(start + lap.turns * share / 100.0)) / 1000.0)).collect()
+        (0..=240)
+            .map(|n| f64::from(n) / 2.4)
+            .map(|share| (share, odometer.rpm_at(odometer.time_of(start + lap.turns * share / 100.0)) / 1000.0))
+            .collect()
     };
     let top = odometer.rows().1.iter().copied().fold(0.0, f64::max) / 1000.0;
-    let axes = Axes { x: (0.0, 100.0), y: (0.0, top * 1.05), x_name: "share of the lap's motor turns, %", y_name: "thousand turns a minute", right: 70, y_digits: 0 };
+    let axes = Axes {
+        x: (0.0, 100.0),
+        y: (0.0, top * 1.05),
+        x_name: "share of the lap's motor turns, %",
+        y_name: "thousand turns a minute",
+        right: 70,
+        y_digits: 0,
+    };
     svg(|area| {
         let mut chart = frame(area, &axes)?;
         for lap in &counted {
@@ -177,13 +208,19 @@ pub fn revs_over_laps(done: &Reviewed) -> String {
     })
 }
 
+/// A part's name, its readings, its heat and its colour.
+type Warming<'a> = (&'a str, Vec<(f64, f64)>, &'a Heat, RGBColor);
+
 /// Both temperatures against their limits.
 pub fn temperatures(log: &Log, motor: &Heat, controller: &Heat, race_end_s: Option<f64>) -> String {
-    let lines: Vec<(&str, Vec<(f64, f64)>, &Heat, RGBColor)> = [("motor", Channel::MotorTemperature, motor, ORANGE), ("controller", Channel::ControllerTemperature, controller, GREEN)]
-        .into_iter()
-        .filter_map(|(name, channel, heat, colour)| Some((name, thinned(log.time(), log.channel(channel)?), heat, colour)))
-        .filter(|l| !l.1.is_empty())
-        .collect();
+    let lines: Vec<Warming> = [
+        ("motor", Channel::MotorTemperature, motor, ORANGE),
+        ("controller", Channel::ControllerTemperature, controller, GREEN),
+    ]
+    .into_iter()
+    .filter_map(|(name, channel, heat, colour)| Some((name, thinned(log.time(), log.channel(channel)?), heat, colour)))
+    .filter(|l| !l.1.is_empty())
+    .collect();
     if lines.is_empty() {
         return String::new();
     }
@@ -196,7 +233,12 @@ pub fn temperatures(log: &Log, motor: &Heat, controller: &Heat, race_end_s: Opti
         let mut labels = Vec::new();
         for (name, points, heat, colour) in &lines {
             chart.draw_series(LineSeries::new(points.clone(), colour.stroke_width(2)))?;
-            chart.draw_series(DashedLineSeries::new([(0.0, heat.limit_c), (end, heat.limit_c)], 6, 4, colour.mix(0.8).stroke_width(1)))?;
+            chart.draw_series(DashedLineSeries::new(
+                [(0.0, heat.limit_c), (end, heat.limit_c)],
+                6,
+                4,
+                colour.mix(0.8).stroke_width(1),
+            ))?;
             labels.push(((*name).to_owned(), points.last().map_or(0.0, |p| p.1), *colour));
             labels.push((format!("limit {:.0}", heat.limit_c), heat.limit_c, *colour));
         }
@@ -205,8 +247,20 @@ pub fn temperatures(log: &Log, motor: &Heat, controller: &Heat, race_end_s: Opti
             labels.remove(doubled);
         }
         if let Some(race) = race_end_s {
-            chart.draw_series(DashedLineSeries::new([(race, axes.y.0), (race, axes.y.1)], 2, 4, SOFT.stroke_width(1)))?;
-            chart.draw_series([Text::new("race end", (race, axes.y.1), ("sans-serif", 13).into_font().color(&SOFT).pos(plotters::style::text_anchor::Pos::new(plotters::style::text_anchor::HPos::Right, plotters::style::text_anchor::VPos::Top)))])?;
+            chart.draw_series(DashedLineSeries::new(
+                [(race, axes.y.0), (race, axes.y.1)],
+                2,
+                4,
+                SOFT.stroke_width(1),
+            ))?;
+            chart.draw_series([Text::new(
+                "race end",
+                (race, axes.y.1),
+                ("sans-serif", 13).into_font().color(&SOFT).pos(plotters::style::text_anchor::Pos::new(
+                    plotters::style::text_anchor::HPos::Right,
+                    plotters::style::text_anchor::VPos::Top,
+                )),
+            )])?;
         }
         for (text, at, colour) in apart(labels, &axes) {
             label(area, &text, at, &axes, &colour)?;
@@ -227,14 +281,22 @@ pub fn current(log: &Log) -> String {
     over_time(log, values, "amperes", 0, GREEN, None)
 }
 
-fn over_time(log: &Log, values: &[f64], name: &str, digits: usize, colour: RGBColor, mark: Option<(f64, &str)>) -> String {
+fn over_time(
+    log: &Log,
+    values: &[f64],
+    name: &str,
+    digits: usize,
+    colour: RGBColor,
+    mark: Option<(f64, &str)>,
+) -> String {
     let points = thinned(log.time(), values);
     let range = points.iter().fold((f64::INFINITY, f64::NEG_INFINITY), |(a, b), p| (a.min(p.1), b.max(p.1)));
     if !range.0.is_finite() {
         return String::new();
     }
     let y = padded(mark.map_or(range.0, |m| range.0.min(m.0)), range.1, 0.06);
-    let axes = Axes { x: (0.0, log.reading.duration_s), y, x_name: "time, s", y_name: name, right: 70, y_digits: digits };
+    let axes =
+        Axes { x: (0.0, log.reading.duration_s), y, x_name: "time, s", y_name: name, right: 70, y_digits: digits };
     svg(|area| {
         let mut chart = frame(area, &axes)?;
         chart.draw_series(LineSeries::new(points, colour.stroke_width(1)))?;
@@ -250,16 +312,30 @@ fn over_time(log: &Log, values: &[f64], name: &str, digits: usize, colour: RGBCo
 pub fn lap_times(done: &Reviewed) -> String {
     let rows = &done.laps.rows;
     let Some(median) = done.laps.median_s() else { return String::new() };
-    let shown: Vec<_> = rows.iter().filter(|l| l.time_s() < 1.25 * median && l.set_aside != Some(SetAside::Outside)).collect();
-    let range = shown.iter().fold((f64::INFINITY, f64::NEG_INFINITY), |(a, b), l| (a.min(l.time_s()), b.max(l.time_s())));
+    let shown: Vec<_> =
+        rows.iter().filter(|l| l.time_s() < 1.25 * median && l.set_aside != Some(SetAside::Outside)).collect();
+    let range =
+        shown.iter().fold((f64::INFINITY, f64::NEG_INFINITY), |(a, b), l| (a.min(l.time_s()), b.max(l.time_s())));
     if !range.0.is_finite() {
         return String::new();
     }
     let last = rows.last().map_or(1, |l| l.number);
-    let axes = Axes { x: (0.2, f64::from(last) + 0.8), y: padded(range.0, range.1, 0.12), x_name: "lap", y_name: "seconds", right: 70, y_digits: 1 };
+    let axes = Axes {
+        x: (0.2, f64::from(last) + 0.8),
+        y: padded(range.0, range.1, 0.12),
+        x_name: "lap",
+        y_name: "seconds",
+        right: 70,
+        y_digits: 1,
+    };
     svg(|area| {
         let mut chart = frame(area, &axes)?;
-        chart.draw_series(DashedLineSeries::new([(axes.x.0, median), (axes.x.1, median)], 6, 4, INK.mix(0.5).stroke_width(1)))?;
+        chart.draw_series(DashedLineSeries::new(
+            [(axes.x.0, median), (axes.x.1, median)],
+            6,
+            4,
+            INK.mix(0.5).stroke_width(1),
+        ))?;
         label(area, "median", median, &axes, &INK)?;
         for lap in shown {
             let style = if lap.set_aside.is_none() { BLUE.filled() } else { BLUE.stroke_width(1) };

@@ -287,7 +287,14 @@ fn laps(done: &Reviewed) -> LapsFile {
         rows: laps
             .rows
             .iter()
-            .map(|l| LapFile { lap: l.number, start_s: l.start_s, end_s: l.end_s, time_s: l.time_s(), revs: l.turns, set_aside: l.set_aside })
+            .map(|l| LapFile {
+                lap: l.number,
+                start_s: l.start_s,
+                end_s: l.end_s,
+                time_s: l.time_s(),
+                revs: l.turns,
+                set_aside: l.set_aside,
+            })
             .collect(),
         notices: laps.notices.clone(),
     }
@@ -301,7 +308,14 @@ fn next(plan: &RunPlan) -> Vec<Next> {
             let pinion = pinion + f64::from(teeth);
             let ratio = plan.settings.ratio_with(pinion)?;
             let rollout_mm = plan.settings.tyre_mm().map(|d| crate::measure::gearing::rollout_mm(d, ratio));
-            Some(Next { pinion, ratio, rollout_mm, top_speed_m_s: None, motor_race_end_c: None, why: Some(why.to_owned()) })
+            Some(Next {
+                pinion,
+                ratio,
+                rollout_mm,
+                top_speed_m_s: None,
+                motor_race_end_c: None,
+                why: Some(why.to_owned()),
+            })
         })
         .collect()
 }

@@ -41,8 +41,15 @@ pub fn summary(review: &Review) -> String {
 }
 
 fn runs(v: &WeekendView) -> String {
-    let mut table = table(&["run", "car", "laps", "median s", "best s", "ratio", "motor °C", "ESC °C", "cell V", "mAh"]);
-    let marked = |m: &view::Marked| if m.text == "–" && m.mark == Mark::Open { "○".to_owned() } else { format!("{} {}", m.text, m.mark.shape()) };
+    let mut table =
+        table(&["run", "car", "laps", "median s", "best s", "ratio", "motor °C", "ESC °C", "cell V", "mAh"]);
+    let marked = |m: &view::Marked| {
+        if m.text == "–" && m.mark == Mark::Open {
+            "○".to_owned()
+        } else {
+            format!("{} {}", m.text, m.mark.shape())
+        }
+    };
     for r in &v.runs {
         let short = |t: &str| printable(t, 10);
         if r.error.is_some() {
@@ -60,7 +67,11 @@ fn runs(v: &WeekendView) -> String {
 
 fn table(heads: &[&str]) -> Table {
     let mut table = Table::new();
-    table.load_style(presets::NOTHING).set_content_arrangement(ContentArrangement::Dynamic).set_width(WIDTH as u16).set_header(heads);
+    table
+        .load_style(presets::NOTHING)
+        .set_content_arrangement(ContentArrangement::Dynamic)
+        .set_width(WIDTH as u16)
+        .set_header(heads);
     for column in table.column_iter_mut() {
         column.set_padding((0, 1));
     }
@@ -112,7 +123,9 @@ pub fn reading(name: &str, logs: &[Log]) -> String {
                 format!("{} [{}]", source.channel.name().replace('_', " "), source.channel.unit()),
                 printable(&source.column, 28),
                 source.unit.clone(),
-                source.scale.map_or("converted".to_owned(), |f| format!("{f:.6}").trim_end_matches('0').trim_end_matches('.').to_owned()),
+                source.scale.map_or("converted".to_owned(), |f| {
+                    format!("{f:.6}").trim_end_matches('0').trim_end_matches('.').to_owned()
+                }),
                 number(values().min_by(f64::total_cmp)),
                 number(values().max_by(f64::total_cmp)),
             ]);
@@ -134,11 +147,18 @@ pub fn reading(name: &str, logs: &[Log]) -> String {
 pub fn gears(pinions: &[u32], spurs: &[u32], internal: f64, tyre_mm: Option<f64>) -> String {
     let mut heads = vec!["pinion".to_owned()];
     heads.extend(spurs.iter().map(|s| format!("spur {s}")));
-    let mut out = format!("FDR{}, internal ratio {internal}\n", tyre_mm.map_or(String::new(), |d| format!(" / rollout in mm on a {d} mm tyre")));
+    let mut out = format!(
+        "FDR{}, internal ratio {internal}\n",
+        tyre_mm.map_or(String::new(), |d| format!(" / rollout in mm on a {d} mm tyre"))
+    );
     let mut table = table(&heads.iter().map(String::as_str).collect::<Vec<_>>());
     for (pinion, cells) in crate::measure::gearing::table(pinions, spurs, internal, tyre_mm) {
         let mut row = vec![pinion.to_string()];
-        row.extend(cells.into_iter().map(|(ratio, rollout)| rollout.map_or(format!("{ratio:.2}"), |r| format!("{ratio:.2} / {r:.1}"))));
+        row.extend(
+            cells
+                .into_iter()
+                .map(|(ratio, rollout)| rollout.map_or(format!("{ratio:.2}"), |r| format!("{ratio:.2} / {r:.1}"))),
+        );
         table.add_row(row);
     }
     right(&mut table, 0..spurs.len() + 1);

@@ -257,7 +257,8 @@ fn battery_mark(verdict: battery::Verdict) -> Mark {
 pub fn run(review: &Review, index: usize) -> RunView {
     let run = &review.runs[index];
     let done = run.outcome.as_ref().ok();
-    let findings: Vec<FindingView> = review.findings.iter().filter(|f| f.run.as_deref() == Some(&run.plan.id)).map(finding).collect();
+    let findings: Vec<FindingView> =
+        review.findings.iter().filter(|f| f.run.as_deref() == Some(&run.plan.id)).map(finding).collect();
     let worst = findings.iter().map(|f| f.mark).find(|m| *m == Mark::Act).or(findings.first().map(|f| f.mark));
     let headline = match (worst, done) {
         (_, None) => "could not be read",
@@ -281,7 +282,9 @@ pub fn run(review: &Review, index: usize) -> RunView {
         settings: settings(review, index),
         channels: done.map(channels).unwrap_or_default(),
         reading: done.map(reading).unwrap_or_default(),
-        notices: done.map(|d| d.log.reading.notices.iter().chain(&d.laps.notices).map(notice).collect()).unwrap_or_default(),
+        notices: done
+            .map(|d| d.log.reading.notices.iter().chain(&d.laps.notices).map(notice).collect())
+            .unwrap_or_default(),
         budget: done.map(budget).unwrap_or_default(),
     }
 }
@@ -315,17 +318,30 @@ fn subtitle(review: &Review, index: usize) -> String {
 /// Settings that differ from the car's run before.
 fn changes(review: &Review, index: usize) -> Vec<String> {
     let plan = &review.runs[index].plan;
-    let Some(before) = review.runs[..index].iter().rev().find(|r| r.plan.car == plan.car).filter(|_| !plan.car.is_empty()) else { return Vec::new() };
+    let Some(before) =
+        review.runs[..index].iter().rev().find(|r| r.plan.car == plan.car).filter(|_| !plan.car.is_empty())
+    else {
+        return Vec::new();
+    };
     let (old, new) = (&before.plan.settings.0, &plan.settings.0);
     let mut keys: Vec<&String> = old.keys().chain(new.keys()).collect();
     keys.sort();
     keys.dedup();
     let shown = |s: Option<&Setting>| s.map_or_else(|| "–".to_owned(), Setting::to_string);
-    keys.into_iter().filter(|k| old.get(*k) != new.get(*k)).map(|k| format!("{} {} → {}", printable(k, 40), shown(old.get(k)), shown(new.get(k)))).collect()
+    keys.into_iter()
+        .filter(|k| old.get(*k) != new.get(*k))
+        .map(|k| format!("{} {} → {}", printable(k, 40), shown(old.get(k)), shown(new.get(k))))
+        .collect()
 }
 
 fn answers(run: &Run, done: &Reviewed, sheet: &Sheet) -> Vec<AnswerView> {
-    vec![gearing_answer(done, run), wheelspin_answer(done), heat_answer(done, sheet), battery_answer(done, run), power_answer(done)]
+    vec![
+        gearing_answer(done, run),
+        wheelspin_answer(done),
+        heat_answer(done, sheet),
+        battery_answer(done, run),
+        power_answer(done),
+    ]
 }
 
 fn gearing_answer(done: &Reviewed, run: &Run) -> AnswerView {
@@ -334,7 +350,10 @@ fn gearing_answer(done: &Reviewed, run: &Run) -> AnswerView {
     let mut say = Vec::new();
     if let Some(rollout) = &g.realised_rollout_mm {
         let (value, doubt) = plus_minus(rollout);
-        say.push(format!("Each motor turn moved the car {value} {doubt} mm along the track; the sheet's rollout is {} mm.", optional(g.set_rollout_mm, 1)));
+        say.push(format!(
+            "Each motor turn moved the car {value} {doubt} mm along the track; the sheet's rollout is {} mm.",
+            optional(g.set_rollout_mm, 1)
+        ));
     }
     if let (Some(realised), Some(set)) = (&g.realised_ratio, g.set_ratio) {
         let over = (realised.value / set - 1.0) * 100.0;
@@ -345,21 +364,30 @@ fn gearing_answer(done: &Reviewed, run: &Run) -> AnswerView {
         }
         say.push(text + ".");
     }
-    let others: Vec<String> =
-        g.fits.iter().filter(|f| f.probability >= 0.005).map(|f| format!("{} teeth {:.0} %", f.pinion, (f.probability * 100.0).min(99.0))).collect();
+    let others: Vec<String> = g
+        .fits
+        .iter()
+        .filter(|f| f.probability >= 0.005)
+        .map(|f| format!("{} teeth {:.0} %", f.pinion, (f.probability * 100.0).min(99.0)))
+        .collect();
     if !others.is_empty() {
         say.push(format!("Weighed over all runs of the car: {}.", others.join(", ")));
     }
     say.extend(g.why.as_ref().map(|w| format!("Open: {w}.")));
     let svg = charts::ratio_by_lap(g, done);
-    let says = format!("Realised ratio of each lap of run {} against what the sheet's pinion and its neighbours would show", printable(&run.plan.id, 40));
+    let says = format!(
+        "Realised ratio of each lap of run {} against what the sheet's pinion and its neighbours would show",
+        printable(&run.plan.id, 40)
+    );
     AnswerView {
         question: "Is the gearing the one on the sheet?",
         mark: gearing_mark(g.verdict),
         verdict: g.verdict.words().to_owned(),
         figure,
         doubt,
-        of: g.set_ratio.map_or_else(|| "realised ratio".to_owned(), |s| format!("realised ratio · {s:.2} on the sheet")),
+        of: g
+            .set_ratio
+            .map_or_else(|| "realised ratio".to_owned(), |s| format!("realised ratio · {s:.2} on the sheet")),
         say,
         charts: chart(svg, says),
     }
@@ -404,12 +432,24 @@ fn heat_answer(done: &Reviewed, sheet: &Sheet) -> AnswerView {
     let (figure, doubt, of) = match (&m.race_end_c, m.peak_c) {
         (Some(end), _) => {
             let (value, doubt) = plus_minus(end);
-            (format!("{value} °C"), doubt, format!("motor at the end of a {:.0} s race · limit {:.0}", sheet.race_length_s(), m.limit_c))
+            (
+                format!("{value} °C"),
+                doubt,
+                format!("motor at the end of a {:.0} s race · limit {:.0}", sheet.race_length_s(), m.limit_c),
+            )
         }
-        (None, peak) => (peak.map_or_else(|| "–".to_owned(), |p| format!("{p:.0} °C")), String::new(), format!("motor's highest · limit {:.0}", m.limit_c)),
+        (None, peak) => (
+            peak.map_or_else(|| "–".to_owned(), |p| format!("{p:.0} °C")),
+            String::new(),
+            format!("motor's highest · limit {:.0}", m.limit_c),
+        ),
     };
     let worst = [m.verdict, c.verdict].into_iter().find(|v| *v == heat::Verdict::Over).unwrap_or(m.verdict);
-    let race_end = done.laps.first_passing.map(|f| f.value + sheet.race_length_s()).filter(|e| *e <= done.log.reading.duration_s * 1.5);
+    let race_end = done
+        .laps
+        .first_passing
+        .map(|f| f.value + sheet.race_length_s())
+        .filter(|e| *e <= done.log.reading.duration_s * 1.5);
     AnswerView {
         question: "How hot did it get, and would it last?",
         mark: heat_mark(worst),
@@ -423,7 +463,10 @@ fn heat_answer(done: &Reviewed, sheet: &Sheet) -> AnswerView {
         doubt,
         of,
         say,
-        charts: chart(charts::temperatures(&done.log, m, c, race_end), "Temperatures of motor and controller over time against their limits"),
+        charts: chart(
+            charts::temperatures(&done.log, m, c, race_end),
+            "Temperatures of motor and controller over time against their limits",
+        ),
     }
 }
 
@@ -435,7 +478,11 @@ fn battery_answer(done: &Reviewed, run: &Run) -> AnswerView {
         say.push(format!("The log took {used:.0} mAh{of}, {} Wh.", optional(b.used_wh, 1)));
     }
     if let Some(end) = &b.race_end_used_mah {
-        say.push(format!("A race would take {:.0} mAh{}.", end.value, if end.half_width() >= 0.5 { format!(", ± {:.0}", end.half_width()) } else { String::new() }));
+        say.push(format!(
+            "A race would take {:.0} mAh{}.",
+            end.value,
+            if end.half_width() >= 0.5 { format!(", ± {:.0}", end.half_width()) } else { String::new() }
+        ));
     }
     if let Some(v) = b.lowest_v {
         say.push(format!("The pack fell to {v:.2} V; the floor of a cell is {:.2} V.", b.floor_cell_v));
@@ -450,7 +497,12 @@ fn battery_answer(done: &Reviewed, run: &Run) -> AnswerView {
         verdict: b.verdict.words().to_owned(),
         figure: b.lowest_cell_v.or(b.lowest_v).map_or_else(|| "–".to_owned(), |v| format!("{v:.2} V")),
         doubt: String::new(),
-        of: if b.lowest_cell_v.is_some() { "lowest voltage of a cell, on average" } else { "lowest voltage of the pack" }.to_owned(),
+        of: if b.lowest_cell_v.is_some() {
+            "lowest voltage of a cell, on average"
+        } else {
+            "lowest voltage of the pack"
+        }
+        .to_owned(),
         say,
         charts,
     }
@@ -512,9 +564,14 @@ fn lap_rows(done: &Reviewed) -> Vec<RowView> {
 fn laps_from(done: &Reviewed) -> String {
     match (done.laps.source, &done.laps.first_passing) {
         (Source::List, Some(first)) => {
-            format!("From the lap list, laid onto the log: the first passing is at {:.2} s, 95 % between {:.2} and {:.2} s.", first.value, first.low, first.high)
+            format!(
+                "From the lap list, laid onto the log: the first passing is at {:.2} s, 95 % between {:.2} and {:.2} s.",
+                first.value, first.low, first.high
+            )
         }
-        (Source::Found, _) => "Found in the log from the repeating pattern of revs; the line is the fastest place of the lap.".to_owned(),
+        (Source::Found, _) => {
+            "Found in the log from the repeating pattern of revs; the line is the fastest place of the lap.".to_owned()
+        }
         _ => "No laps.".to_owned(),
     }
 }
@@ -528,7 +585,9 @@ fn settings(review: &Review, index: usize) -> Vec<RowView> {
         .map(|(key, value)| {
             let old = before.map(|b| b.plan.settings.0.get(key));
             let change = match old {
-                Some(old) if old != Some(value) => format!("was {}", old.map_or_else(|| "not stated".to_owned(), Setting::to_string)),
+                Some(old) if old != Some(value) => {
+                    format!("was {}", old.map_or_else(|| "not stated".to_owned(), Setting::to_string))
+                }
                 _ => String::new(),
             };
             RowView { cells: vec![printable(key, 60), value.to_string(), change.clone()], aside: false }
@@ -538,8 +597,20 @@ fn settings(review: &Review, index: usize) -> Vec<RowView> {
 
 fn channels(done: &Reviewed) -> Vec<RowView> {
     let source = |s: &crate::log::ChannelSource| {
-        let scale = s.scale.map_or_else(|| "converted".to_owned(), |f| if (f - 1.0).abs() < 1e-12 { String::new() } else { format!("× {f:.6}").trim_end_matches('0').to_owned() });
-        RowView { cells: vec![s.channel.name().replace('_', " "), printable(&s.column, 60), s.unit.clone(), scale], aside: false }
+        let scale = s.scale.map_or_else(
+            || "converted".to_owned(),
+            |f| {
+                if (f - 1.0).abs() < 1e-12 {
+                    String::new()
+                } else {
+                    format!("× {f:.6}").trim_end_matches('0').to_owned()
+                }
+            },
+        );
+        RowView {
+            cells: vec![s.channel.name().replace('_', " "), printable(&s.column, 60), s.unit.clone(), scale],
+            aside: false,
+        }
     };
     done.log.reading.channels.iter().map(source).collect()
 }
@@ -555,7 +626,10 @@ pub fn reading(done: &Reviewed) -> String {
 }
 
 fn budget(done: &Reviewed) -> Vec<RowView> {
-    let row = |c: &crate::measure::budget::Contribution| RowView { cells: vec![c.what.to_owned(), format!("{:.3} %", 100.0 * c.relative_u)], aside: false };
+    let row = |c: &crate::measure::budget::Contribution| RowView {
+        cells: vec![c.what.to_owned(), format!("{:.3} %", 100.0 * c.relative_u)],
+        aside: false,
+    };
     done.answers.gearing.budget.iter().map(row).collect()
 }
 
@@ -581,7 +655,10 @@ pub fn weekend(review: &Review) -> WeekendView {
 }
 
 fn run_rows(review: &Review) -> Vec<RunRow> {
-    let done = review.runs.iter().filter_map(|r| r.outcome.as_ref().ok().map(|d| (r.plan.id.as_str(), r.plan.car.as_str(), &d.laps)));
+    let done = review
+        .runs
+        .iter()
+        .filter_map(|r| r.outcome.as_ref().ok().map(|d| (r.plan.id.as_str(), r.plan.car.as_str(), &d.laps)));
     let pace = tables::laps(done).and_then(|l| tables::pace(&l)).unwrap_or_default();
     let cell = |id: &str, column: &str| -> Option<f64> {
         let ids = pace.column("run").ok()?.str().ok()?;
@@ -593,13 +670,22 @@ fn run_rows(review: &Review) -> Vec<RunRow> {
         let id = &run.plan.id;
         let answers = run.outcome.as_ref().ok().map(|d| &d.answers);
         let open = || Marked { text: "–".to_owned(), mark: Mark::Open, word: "cannot tell" };
-        let heat = |h: Option<&heat::Heat>| h.map_or_else(open, |h| Marked { text: optional(h.peak_c, 0), mark: heat_mark(h.verdict), word: h.verdict.words() });
+        let heat = |h: Option<&heat::Heat>| {
+            h.map_or_else(open, |h| Marked {
+                text: optional(h.peak_c, 0),
+                mark: heat_mark(h.verdict),
+                word: h.verdict.words(),
+            })
+        };
         RunRow {
             id: printable(id, 24),
             page: page_name(index, id),
             car: printable(&run.plan.car, 24),
             error: run.outcome.as_ref().err().map(|e| e.message.clone()),
-            laps: run.outcome.as_ref().map_or_else(|_| String::new(), |d| format!("{} of {}", d.laps.counted().count(), d.laps.rows.len())),
+            laps: run
+                .outcome
+                .as_ref()
+                .map_or_else(|_| String::new(), |d| format!("{} of {}", d.laps.counted().count(), d.laps.rows.len())),
             median: optional(cell(id, "median_s"), 2),
             best: optional(cell(id, "best_s"), 2),
             three: optional(cell(id, "best_three_s"), 2),
@@ -632,9 +718,11 @@ fn lacks(review: &Review) -> Vec<String> {
         lacks.push("no weekend.toml: `runtrue sheet` writes a starter with these runs in it".to_owned());
     }
     if sheet.lap_length_m.is_none() {
-        lacks.push("[track] lap_length_m: what a motor turn moved the car, the realised ratio, the top speed".to_owned());
+        lacks.push(
+            "[track] lap_length_m: what a motor turn moved the car, the realised ratio, the top speed".to_owned(),
+        );
     }
-    let lacking = |key: &str| review.runs.iter().any(|r| r.plan.settings.0.get(key).is_none());
+    let lacking = |key: &str| review.runs.iter().any(|r| !r.plan.settings.0.contains_key(key));
     for (key, gives) in [
         ("pinion", "is the gearing the one on the sheet"),
         ("spur", "is the gearing the one on the sheet"),

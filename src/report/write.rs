@@ -29,7 +29,10 @@ pub fn write(review: &Review, folder: &Path) -> Result<PathBuf, WriteError> {
             write_log(&done.log, Form::Parquet, &logs.join(name.replace(".html", ".parquet")))?;
         }
     }
-    let done = review.runs.iter().filter_map(|r| r.outcome.as_ref().ok().map(|d| (r.plan.id.as_str(), r.plan.car.as_str(), &d.laps)));
+    let done = review
+        .runs
+        .iter()
+        .filter_map(|r| r.outcome.as_ref().ok().map(|d| (r.plan.id.as_str(), r.plan.car.as_str(), &d.laps)));
     table(&folder.join("laps.parquet"), tables::laps(done))?;
     table(&folder.join("runs.parquet"), runs(&review.runs))?;
     let index = folder.join("index.html");
@@ -55,9 +58,13 @@ fn table(path: &Path, table: polars::prelude::PolarsResult<DataFrame>) -> Result
 fn runs(runs: &[Run]) -> polars::prelude::PolarsResult<DataFrame> {
     use crate::measure::Answers;
     use crate::quantity::Estimate;
-    let figure = |of: &dyn Fn(&Answers) -> Option<f64>| -> Vec<Option<f64>> { runs.iter().map(|r| r.outcome.as_ref().ok().and_then(|d| of(&d.answers))).collect() };
+    let figure = |of: &dyn Fn(&Answers) -> Option<f64>| -> Vec<Option<f64>> {
+        runs.iter().map(|r| r.outcome.as_ref().ok().and_then(|d| of(&d.answers))).collect()
+    };
     let value = |m: Option<Estimate>| m.map(|m| m.value);
-    let laps = |of: &dyn Fn(&crate::laps::Laps) -> Option<f64>| -> Vec<Option<f64>> { runs.iter().map(|r| r.outcome.as_ref().ok().and_then(|d| of(&d.laps))).collect() };
+    let laps = |of: &dyn Fn(&crate::laps::Laps) -> Option<f64>| -> Vec<Option<f64>> {
+        runs.iter().map(|r| r.outcome.as_ref().ok().and_then(|d| of(&d.laps))).collect()
+    };
     df!(
         "run" => runs.iter().map(|r| r.plan.id.as_str()).collect::<Vec<_>>(),
         "car" => runs.iter().map(|r| r.plan.car.as_str()).collect::<Vec<_>>(),

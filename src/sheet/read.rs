@@ -52,7 +52,12 @@ struct Reader<'a> {
 pub fn read(text: &str) -> Result<Sheet, Box<Mistake>> {
     let root = DeTable::parse(text).map_err(|e| {
         let span = e.span().unwrap_or(0..0);
-        Box::new(Mistake::at(text, span, e.message().trim_end_matches('.').to_owned(), "text stands in quotes, numbers do not, and each key stands once in its table"))
+        Box::new(Mistake::at(
+            text,
+            span,
+            e.message().trim_end_matches('.').to_owned(),
+            "text stands in quotes, numbers do not, and each key stands once in its table",
+        ))
     })?;
     let mut reader = Reader { text, sheet: Sheet::default() };
     reader.root(root.get_ref());
@@ -87,7 +92,9 @@ impl Reader<'_> {
             for run in runs.iter() {
                 match run.get_ref() {
                     DeValue::Table(table) => self.run(table, run.span()),
-                    _ => self.mistake(run.span(), "a run is no table".to_owned(), "write `[[runs]]`, once for each run"),
+                    _ => {
+                        self.mistake(run.span(), "a run is no table".to_owned(), "write `[[runs]]`, once for each run")
+                    }
                 }
             }
         }
@@ -118,7 +125,11 @@ impl Reader<'_> {
                     let settings = self.settings(car, "", &[]);
                     self.sheet.cars.insert(name, settings);
                 }
-                _ => self.mistake(value.span(), format!("the car `{}` is no table", printable(&name, 40)), "write `[cars.NAME]` and the car's keys below it"),
+                _ => self.mistake(
+                    value.span(),
+                    format!("the car `{}` is no table", printable(&name, 40)),
+                    "write `[cars.NAME]` and the car's keys below it",
+                ),
             }
         }
     }
@@ -180,11 +191,19 @@ impl Reader<'_> {
 
     fn number(&mut self, value: &Spanned<DeValue>, name: &str, low: f64, high: f64) -> Option<f64> {
         let Some(number) = number_of(value.get_ref()) else {
-            self.mistake(value.span(), format!("`{name}` is no number"), &format!("write a number between {low} and {high}, without quotes"));
+            self.mistake(
+                value.span(),
+                format!("`{name}` is no number"),
+                &format!("write a number between {low} and {high}, without quotes"),
+            );
             return None;
         };
         if !(low..=high).contains(&number) {
-            self.mistake(value.span(), format!("`{name}` is {number}, outside what is possible"), &format!("between {low} and {high}; check the unit in the key's name"));
+            self.mistake(
+                value.span(),
+                format!("`{name}` is {number}, outside what is possible"),
+                &format!("between {low} and {high}; check the unit in the key's name"),
+            );
             return None;
         }
         Some(number)
@@ -215,7 +234,9 @@ impl Reader<'_> {
             Some(other) => number_of(other).map(|n| n.to_string()),
             None => None,
         };
-        let id = id.or_else(|| log.as_ref().map(|l| Path::new(l).file_stem().map_or(String::new(), |s| s.to_string_lossy().into_owned())));
+        let id = id.or_else(|| {
+            log.as_ref().map(|l| Path::new(l).file_stem().map_or(String::new(), |s| s.to_string_lossy().into_owned()))
+        });
         let id = id.filter(|i| !i.trim().is_empty()).unwrap_or_else(|| format!("run {index}"));
         let mut wrong = None;
         let mut blame = |reader: &Self, key: &str, message: String, hint: String| {
@@ -224,16 +245,29 @@ impl Reader<'_> {
         };
         let taken = self.sheet.runs.iter().any(|r| r.id == id);
         if taken {
-            blame(self, "id", format!("the id `{}` stands twice", printable(&id, 40)), "give each run an id of its own".to_owned());
+            blame(
+                self,
+                "id",
+                format!("the id `{}` stands twice", printable(&id, 40)),
+                "give each run an id of its own".to_owned(),
+            );
         }
-        let car = self.words(table, "car").or_else(|| (self.sheet.cars.len() == 1).then(|| self.sheet.cars.keys().next().cloned()).flatten());
+        let car = self
+            .words(table, "car")
+            .or_else(|| (self.sheet.cars.len() == 1).then(|| self.sheet.cars.keys().next().cloned()).flatten());
         let known: Vec<String> = self.sheet.cars.keys().map(|k| format!("`{}`", printable(k, 40))).collect();
         match &car {
             Some(car) if !self.sheet.cars.contains_key(car) => {
-                let hint = if known.is_empty() { "write a table `[cars.NAME]`".to_owned() } else { format!("cars on the sheet are {}", known.join(", ")) };
+                let hint = if known.is_empty() {
+                    "write a table `[cars.NAME]`".to_owned()
+                } else {
+                    format!("cars on the sheet are {}", known.join(", "))
+                };
                 blame(self, "car", format!("the car `{}` is not on the sheet", printable(car, 40)), hint);
             }
-            None => blame(self, "car", "the run names no car".to_owned(), format!("write `car = …`: {}", known.join(", "))),
+            None => {
+                blame(self, "car", "the run names no car".to_owned(), format!("write `car = …`: {}", known.join(", ")))
+            }
             _ => {}
         }
         let mut paths = Vec::new();
@@ -242,7 +276,12 @@ impl Reader<'_> {
             match text.as_deref().map(inside) {
                 Some(Ok(path)) => paths.push(Some(path)),
                 Some(Err(why)) => {
-                    blame(self, key, format!("`{key}` {why}"), "write the path from the weekend's folder, such as `logs/r1.csv`".to_owned());
+                    blame(
+                        self,
+                        key,
+                        format!("`{key}` {why}"),
+                        "write the path from the weekend's folder, such as `logs/r1.csv`".to_owned(),
+                    );
                     paths.push(None);
                 }
                 None if key == "log" => {
@@ -257,10 +296,23 @@ impl Reader<'_> {
         let part = self.ranged(table, "part", 1.0, 1000.0).map(|p| p as usize);
         let ambient_c = self.ranged(table, "ambient_c", -30.0, 60.0);
         debug_assert!(self.sheet.mistakes.len() >= before);
-        let id = if taken { (2..).map(|n| format!("{id} ({n})")).find(|i| self.sheet.runs.iter().all(|r| r.id != *i)).unwrap_or(id) } else { id };
+        let id = if taken {
+            (2..).map(|n| format!("{id} ({n})")).find(|i| self.sheet.runs.iter().all(|r| r.id != *i)).unwrap_or(id)
+        } else {
+            id
+        };
         let laps = paths.pop().flatten();
         let log = paths.pop().flatten().unwrap_or_default();
-        self.sheet.runs.push(RunPlan { id, car: car.unwrap_or_default(), log, laps, part, ambient_c, settings: base.overridden(&overrides), mistake: wrong });
+        self.sheet.runs.push(RunPlan {
+            id,
+            car: car.unwrap_or_default(),
+            log,
+            laps,
+            part,
+            ambient_c,
+            settings: base.overridden(&overrides),
+            mistake: wrong,
+        });
     }
 
     /// `[import]`: file settings, and columns in any of the forms that come to mind: `[[import.columns]]` or `[[import]]` with
@@ -281,14 +333,26 @@ impl Reader<'_> {
                     match (name, value.get_ref()) {
                         ("encoding", DeValue::String(t)) => plan.encoding = Some(t.to_string()),
                         ("delimiter", DeValue::String(t)) => plan.delimiter = one_byte(t),
-                        ("decimal", DeValue::String(t)) => plan.decimal = one_byte(t).filter(|b| matches!(b, b'.' | b',')),
+                        ("decimal", DeValue::String(t)) => {
+                            plan.decimal = one_byte(t).filter(|b| matches!(b, b'.' | b','))
+                        }
                         ("rate_hz", _) => plan.rate_hz = self.number(value, name, 0.1, 100_000.0),
-                        ("columns" | "column" | "channels", DeValue::Array(_) | DeValue::Table(_)) => self.import_into(value, plan),
+                        ("columns" | "column" | "channels", DeValue::Array(_) | DeValue::Table(_)) => {
+                            self.import_into(value, plan)
+                        }
                         (_, DeValue::Table(inner)) => plan.rules.extend(self.rule(inner, Some(name))),
                         (_, DeValue::String(channel)) => {
-                            plan.rules.push(Rule { column: name.to_owned(), channel: Some(channel.to_string()), ..Rule::default() });
+                            plan.rules.push(Rule {
+                                column: name.to_owned(),
+                                channel: Some(channel.to_string()),
+                                ..Rule::default()
+                            });
                         }
-                        _ => self.mistake(value.span(), format!("`[import]` cannot use `{}`", printable(name, 40)), IMPORT_HINT),
+                        _ => self.mistake(
+                            value.span(),
+                            format!("`[import]` cannot use `{}`", printable(name, 40)),
+                            IMPORT_HINT,
+                        ),
                     }
                 }
             }
@@ -313,8 +377,7 @@ impl Reader<'_> {
     }
 }
 
-const IMPORT_HINT: &str =
-    "write `[[import.columns]]` with `column`, `channel`, `unit`, `scale`, or `encoding`, `delimiter`, `decimal`, `rate_hz` under `[import]`";
+const IMPORT_HINT: &str = "write `[[import.columns]]` with `column`, `channel`, `unit`, `scale`, or `encoding`, `delimiter`, `decimal`, `rate_hz` under `[import]`";
 
 /// A channel as users may call it.
 fn channel_name(text: &str) -> String {
@@ -406,7 +469,9 @@ mod tests {
 
     #[test]
     fn a_run_overrides_its_car_and_carries_unknown_keys() {
-        let sheet = read(&format!("{CAR}[[runs]]\nid = \"r1\"\nlog = \"l/r1.csv\"\nmotor.timing_deg = 37\nwing = \"low\"\n")).unwrap();
+        let sheet =
+            read(&format!("{CAR}[[runs]]\nid = \"r1\"\nlog = \"l/r1.csv\"\nmotor.timing_deg = 37\nwing = \"low\"\n"))
+                .unwrap();
         let run = &sheet.runs[0];
         assert_eq!(run.settings.number("motor.timing_deg"), Some(37.0));
         assert_eq!(run.settings.text("wing"), Some("low"));
@@ -426,9 +491,16 @@ mod tests {
 
     #[test]
     fn mistakes_are_found_together_and_underlined() {
-        let text = format!("{CAR}pinon = 3\ntyre_diameter_mm = 6300\n[[runs]]\nid = \"x\"\ncar = \"b\"\nlog = \"x.csv\"\n[[runs]]\nid = \"x\"\nlog = \"../y.csv\"\n");
+        let text = format!(
+            "{CAR}pinon = 3\ntyre_diameter_mm = 6300\n[[runs]]\nid = \"x\"\ncar = \"b\"\nlog = \"x.csv\"\n[[runs]]\nid = \"x\"\nlog = \"../y.csv\"\n"
+        );
         let sheet = read(&text).unwrap();
-        let drawn: Vec<String> = sheet.mistakes.iter().chain(sheet.runs.iter().filter_map(|r| r.mistake.as_ref())).map(Mistake::drawn).collect();
+        let drawn: Vec<String> = sheet
+            .mistakes
+            .iter()
+            .chain(sheet.runs.iter().filter_map(|r| r.mistake.as_ref()))
+            .map(Mistake::drawn)
+            .collect();
         insta::assert_snapshot!(drawn.join("\n\n"));
     }
 

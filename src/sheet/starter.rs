@@ -20,7 +20,11 @@ pub fn starter(name: &str, runs: &[(String, String, Option<String>)]) -> String 
 
 /// Name of a weekend from its folder.
 pub fn name_of(folder: &Path) -> String {
-    folder.canonicalize().ok().and_then(|p| p.file_name().map(|n| n.to_string_lossy().into_owned())).unwrap_or_else(|| "weekend".to_owned())
+    folder
+        .canonicalize()
+        .ok()
+        .and_then(|p| p.file_name().map(|n| n.to_string_lossy().into_owned()))
+        .unwrap_or_else(|| "weekend".to_owned())
 }
 
 const HEAD: &str = r#"# Setup sheet. Take the # off a line and fill in what you know; every line answers more.

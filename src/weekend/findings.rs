@@ -66,7 +66,9 @@ pub fn of_run(id: &str, answers: &Answers) -> Vec<Finding> {
             json!({ "pinion": best.pinion, "sheet_pinion": sheet, "probability": best.probability, "realised_ratio": g.realised_ratio }),
         );
     }
-    for (part, code, heat) in [("motor", "motor-heat", &answers.motor), ("controller", "controller-heat", &answers.controller)] {
+    for (part, code, heat) in
+        [("motor", "motor-heat", &answers.motor), ("controller", "controller-heat", &answers.controller)]
+    {
         let figures = json!({ "peak_c": heat.peak_c, "limit_c": heat.limit_c, "over_limit_s": heat.over_limit_s, "race_end_c": heat.race_end_c });
         let limit = if heat.limit_stated { "on the sheet" } else { "assumed: state the maker's own" };
         let peak = heat.peak_c.unwrap_or(f64::NAN);
@@ -84,7 +86,11 @@ pub fn of_run(id: &str, answers: &Answers) -> Vec<Finding> {
             heat::Verdict::Close => add(
                 code,
                 Weight::Watch,
-                format!("The {part} came within {:.0} K of its {:.0} °C ({limit}) in run {shown}", (heat.limit_c - peak).max(0.0).ceil(), heat.limit_c),
+                format!(
+                    "The {part} came within {:.0} K of its {:.0} °C ({limit}) in run {shown}",
+                    (heat.limit_c - peak).max(0.0).ceil(),
+                    heat.limit_c
+                ),
                 figures,
             ),
             _ => {}
@@ -106,7 +112,10 @@ pub fn of_run(id: &str, answers: &Answers) -> Vec<Finding> {
         battery::Verdict::Short => add(
             "charge-short",
             Weight::Watch,
-            format!("A race would use {:.0} mAh after run {shown}'s pace, most of the pack", b.race_end_used_mah.map_or(f64::NAN, |m| m.value)),
+            format!(
+                "A race would use {:.0} mAh after run {shown}'s pace, most of the pack",
+                b.race_end_used_mah.map_or(f64::NAN, |m| m.value)
+            ),
             figures,
         ),
         _ => {}

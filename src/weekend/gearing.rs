@@ -59,7 +59,9 @@ pub fn weigh(runs: &[Run], lap_length_m: Option<(f64, f64)>) -> Vec<Option<(Verd
     let foam = runs.iter().any(|r| r.settings.foam());
     let tyre_u = runs[0].settings.tyre_mm().map_or(0.0, |d| CALIPER_MM / d);
     let (centre, spread) = match lap_length_m {
-        Some((length, half_width)) => (OFFSET, (OFFSET_U.powi(2) + (half_width / COVERAGE_95 / length).powi(2) + tyre_u.powi(2)).sqrt()),
+        Some((length, half_width)) => {
+            (OFFSET, (OFFSET_U.powi(2) + (half_width / COVERAGE_95 / length).powi(2) + tyre_u.powi(2)).sqrt())
+        }
         None => (first.x, OPEN_U),
     };
     let reach = (4.0 * spread).min(0.25);
@@ -101,11 +103,13 @@ struct Walk<'a> {
 impl Walk<'_> {
     /// Adds each run's probability of each number of teeth under this hypothesis to `sums`, not normalised.
     fn add(&self, runs: &[&Seen], prior: &[f64], weight: f64, sums: &mut [[f64; TEETH.len()]]) {
-        let likelihoods: Vec<Vec<[f64; TEETH.len()]>> = runs.iter().map(|r| self.grid.iter().map(|g| self.likelihood(r, *g)).collect()).collect();
+        let likelihoods: Vec<Vec<[f64; TEETH.len()]>> =
+            runs.iter().map(|r| self.grid.iter().map(|g| self.likelihood(r, *g)).collect()).collect();
         let total = |cell: &[f64; TEETH.len()]| cell.iter().sum::<f64>();
         let mut forward = vec![prior.to_vec()];
         for run in 1..runs.len() {
-            let last: Vec<f64> = forward[run - 1].iter().zip(&likelihoods[run - 1]).map(|(p, l)| p * total(l)).collect();
+            let last: Vec<f64> =
+                forward[run - 1].iter().zip(&likelihoods[run - 1]).map(|(p, l)| p * total(l)).collect();
             forward.push(self.step(&last, self.drift));
         }
         let mut backward = vec![1.0; self.grid.len()];
@@ -172,7 +176,8 @@ mod tests {
 
     fn settings(kind: &str) -> Settings {
         let numbers = [("spur", 116.0), ("pinion", 31.0), ("internal_ratio", 1.85), ("tyre_diameter_mm", 63.0)];
-        let mut all: std::collections::BTreeMap<String, Setting> = numbers.map(|(k, v)| (k.to_owned(), Setting::Number(v))).into();
+        let mut all: std::collections::BTreeMap<String, Setting> =
+            numbers.map(|(k, v)| (k.to_owned(), Setting::Number(v))).into();
         all.insert("tyre_kind".into(), Setting::Text(kind.into()));
         Settings(all)
     }
@@ -183,7 +188,10 @@ mod tests {
         let turns = |offset: f64, pinion: f64| 200_000.0 / rollout_mm(63.0, 116.0 / pinion * 1.85) * offset.exp();
         let runs: Vec<Run> = runs
             .iter()
-            .map(|&(offset, pinion)| Run { settings: &settings, evidence: Evidence { gripped_turns: turns(offset, pinion), relative_u: 0.0003 } })
+            .map(|&(offset, pinion)| Run {
+                settings: &settings,
+                evidence: Evidence { gripped_turns: turns(offset, pinion), relative_u: 0.0003 },
+            })
             .collect();
         weigh(&runs, length).into_iter().map(|r| r.unwrap().0).collect()
     }

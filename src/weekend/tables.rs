@@ -57,7 +57,11 @@ fn pace_of(run: &DataFrame) -> PolarsResult<DataFrame> {
     let sums = (1..IN_A_ROW as i64).try_fold(time.clone(), |sum, back| sum + time.shift(back))?;
     // Three in a row means neighbours: a lap set aside in between breaks the row.
     let numbers: Vec<u32> = lap.into_no_null_iter().collect();
-    let in_a_row = sums.f64()?.iter().enumerate().filter(|(at, _)| *at + 1 >= IN_A_ROW && numbers[*at] - numbers[at + 1 - IN_A_ROW] == IN_A_ROW as u32 - 1);
+    let in_a_row = sums
+        .f64()?
+        .iter()
+        .enumerate()
+        .filter(|(at, _)| *at + 1 >= IN_A_ROW && numbers[*at] - numbers[at + 1 - IN_A_ROW] == IN_A_ROW as u32 - 1);
     let best_row = in_a_row.filter_map(|(_, sum)| sum).min_by(f64::total_cmp);
     df!(
         "car" => [run.column("car")?.str()?.get(0)],
