@@ -7,7 +7,8 @@ use encoding_rs::{GB18030, SHIFT_JIS, UTF_8, UTF_16BE, UTF_16LE, WINDOWS_1252};
 use rstest::rstest;
 use runtrue::demo::car::CarSpec;
 use runtrue::demo::drive::drive;
-use runtrue::demo::recorder::{ClockManner, Manner, Recorder, Rows, TextManner, UnitManner};
+use runtrue::demo::manner::{ClockManner, Manner, TextManner, UnitManner};
+use runtrue::demo::recorder::{Recorder, Rows};
 use runtrue::demo::track::Track;
 use runtrue::demo::weekend::plain_drive;
 use runtrue::import::columns::Hints;
@@ -116,8 +117,10 @@ const JAPANESE: [&str; 11] =
 const CHINESE: [&str; 11] =
     ["时间", "序号", "转速", "eRPM", "电压", "电流", "电机温度", "电调温度", "油门", "轮速", "速度"];
 
+type Change = fn(&mut Manner);
+
 /// A manner by its name: what it changes on the plain one.
-fn manners() -> Vec<(&'static str, fn(&mut Manner))> {
+fn manners() -> Vec<(&'static str, Change)> {
     vec![
         ("semicolon", |m| m.delimiter = ';'),
         ("tab", |m| m.delimiter = '\t'),

@@ -5,6 +5,7 @@
 
 pub mod car;
 pub mod drive;
+pub mod manner;
 pub mod recorder;
 pub mod track;
 pub mod weekend;

@@ -10,7 +10,8 @@ use serde_json::{Value, json};
 
 use super::car::CarSpec;
 use super::drive::{Drive, Trace, drive};
-use super::recorder::{ClockManner, ENGLISH, Manner, Recorder, TextManner, UnitManner};
+use super::manner::{ClockManner, ENGLISH, Manner, TextManner, UnitManner};
+use super::recorder::Recorder;
 use super::track::Track;
 
 /// How a lap list is written.

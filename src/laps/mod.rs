@@ -3,6 +3,7 @@
 pub mod align;
 pub mod lists;
 pub mod odometer;
+pub mod period;
 pub mod place;
 
 use lists::LapList;

@@ -3,6 +3,7 @@
 pub mod mistake;
 pub mod read;
 pub mod starter;
+mod words;
 
 use std::collections::BTreeMap;
 use std::path::PathBuf;

@@ -1,0 +1,233 @@
+//! The questions of a run, each with its verdict, figure, sentences and evidence.
+
+use super::{Mark, battery_mark, gearing_mark, heat_mark, optional, plus_minus};
+use crate::measure::{gearing, heat};
+use crate::notice::printable;
+use crate::report::charts;
+use crate::review::{Reviewed, Run};
+use crate::sheet::Sheet;
+
+/// A chart with its words.
+pub struct ChartView {
+    /// SVG.
+    pub svg: String,
+    /// What it shows, for those who cannot see it.
+    pub says: String,
+}
+
+/// One answered question.
+pub struct AnswerView {
+    /// The question.
+    pub question: &'static str,
+    /// Mark of the verdict.
+    pub mark: Mark,
+    /// Verdict.
+    pub verdict: String,
+    /// The figure.
+    pub figure: String,
+    /// Its interval.
+    pub doubt: String,
+    /// What the figure is.
+    pub of: String,
+    /// Why, in a sentence or two.
+    pub say: Vec<String>,
+    /// Evidence.
+    pub charts: Vec<ChartView>,
+}
+
+/// The questions of a run, answered.
+pub fn answers(run: &Run, done: &Reviewed, sheet: &Sheet) -> Vec<AnswerView> {
+    vec![
+        gearing_answer(done, run),
+        wheelspin_answer(done),
+        heat_answer(done, sheet),
+        battery_answer(done, run),
+        power_answer(done),
+    ]
+}
+
+fn gearing_answer(done: &Reviewed, run: &Run) -> AnswerView {
+    let g = &done.answers.gearing;
+    let (figure, doubt) = g.realised_ratio.as_ref().map_or_else(|| ("–".to_owned(), String::new()), plus_minus);
+    let mut say = Vec::new();
+    if let Some(rollout) = &g.realised_rollout_mm {
+        let (value, doubt) = plus_minus(rollout);
+        say.push(format!(
+            "Each motor turn moved the car {value} {doubt} mm along the track; the sheet's rollout is {} mm.",
+            optional(g.set_rollout_mm, 1)
+        ));
+    }
+    if let (Some(realised), Some(set)) = (&g.realised_ratio, g.set_ratio) {
+        let over = (realised.value / set - 1.0) * 100.0;
+        let where_ = if over >= 0.0 { "above" } else { "below" };
+        let mut text = format!("That is {:.1} % {where_} the sheet", over.abs());
+        if g.verdict == gearing::Verdict::Agrees {
+            text += ": what drive slip, the tyre under load and the driven line explain";
+        }
+        say.push(text + ".");
+    }
+    let others: Vec<String> = g
+        .fits
+        .iter()
+        .filter(|f| f.probability >= 0.005)
+        .map(|f| format!("{} teeth {:.0} %", f.pinion, (f.probability * 100.0).min(99.0)))
+        .collect();
+    if !others.is_empty() {
+        say.push(format!("Weighed over all runs of the car: {}.", others.join(", ")));
+    }
+    say.extend(g.why.as_ref().map(|w| format!("Open: {w}.")));
+    let svg = charts::ratio_by_lap(g, done);
+    let says = format!(
+        "Realised ratio of each lap of run {} against what the sheet's pinion and its neighbours would show",
+        printable(&run.plan.id, 40)
+    );
+    AnswerView {
+        question: "Is the gearing the one on the sheet?",
+        mark: gearing_mark(g.verdict),
+        verdict: g.verdict.words().to_owned(),
+        figure,
+        doubt,
+        of: g
+            .set_ratio
+            .map_or_else(|| "realised ratio".to_owned(), |s| format!("realised ratio · {s:.2} on the sheet")),
+        say,
+        charts: chart(svg, says),
+    }
+}
+
+fn chart(svg: String, says: impl Into<String>) -> Vec<ChartView> {
+    if svg.is_empty() { Vec::new() } else { vec![ChartView { svg, says: says.into() }] }
+}
+
+fn wheelspin_answer(done: &Reviewed) -> AnswerView {
+    let w = &done.answers.wheelspin;
+    AnswerView {
+        question: "Did the power reach the ground?",
+        mark: Mark::Open,
+        verdict: "cannot tell".to_owned(),
+        figure: optional(w.seconds, 1),
+        doubt: String::new(),
+        of: "seconds of wheelspin".to_owned(),
+        say: w.why.iter().map(|w| format!("Open: {w}.")).collect(),
+        charts: Vec::new(),
+    }
+}
+
+fn heat_answer(done: &Reviewed, sheet: &Sheet) -> AnswerView {
+    let (m, c) = (&done.answers.motor, &done.answers.controller);
+    let mut say = Vec::new();
+    for (part, h) in [("motor", m), ("controller", c)] {
+        let Some(peak) = h.peak_c else { continue };
+        let mut text = format!(
+            "The {part} went from {} to {peak:.0} °C, highest {:.0} s into the log; its limit is {:.0} °C{}",
+            optional(h.start_c, 0),
+            h.peak_at_s.unwrap_or(0.0),
+            h.limit_c,
+            if h.limit_stated { "" } else { ", assumed: state the maker's own" }
+        );
+        if let Some(over) = h.over_limit_s.filter(|s| *s > 0.0) {
+            text += &format!(". It was there or over for {over:.0} s");
+        }
+        say.push(text + ".");
+    }
+    say.extend(m.why.as_ref().map(|w| format!("Open: {w}.")));
+    let (figure, doubt, of) = match (&m.race_end_c, m.peak_c) {
+        (Some(end), _) => {
+            let (value, doubt) = plus_minus(end);
+            (
+                format!("{value} °C"),
+                doubt,
+                format!("motor at the end of a {:.0} s race · limit {:.0}", sheet.race_length_s(), m.limit_c),
+            )
+        }
+        (None, peak) => (
+            peak.map_or_else(|| "–".to_owned(), |p| format!("{p:.0} °C")),
+            String::new(),
+            format!("motor's highest · limit {:.0}", m.limit_c),
+        ),
+    };
+    let worst = [m.verdict, c.verdict].into_iter().find(|v| *v == heat::Verdict::Over).unwrap_or(m.verdict);
+    let race_end = done
+        .laps
+        .first_passing
+        .map(|f| f.value + sheet.race_length_s())
+        .filter(|e| *e <= done.log.reading.duration_s * 1.5);
+    AnswerView {
+        question: "How hot did it get, and would it last?",
+        mark: heat_mark(worst),
+        verdict: match worst {
+            heat::Verdict::Within => "within its limit".to_owned(),
+            heat::Verdict::Close => "close to its limit".to_owned(),
+            heat::Verdict::Over => "over its limit".to_owned(),
+            heat::Verdict::CannotTell => "cannot tell".to_owned(),
+        },
+        figure,
+        doubt,
+        of,
+        say,
+        charts: chart(
+            charts::temperatures(&done.log, m, c, race_end),
+            "Temperatures of motor and controller over time against their limits",
+        ),
+    }
+}
+
+fn battery_answer(done: &Reviewed, run: &Run) -> AnswerView {
+    let b = &done.answers.battery;
+    let mut say = Vec::new();
+    if let Some(used) = b.used_mah {
+        let of = run.plan.settings.number("battery.capacity_mah").map_or(String::new(), |c| format!(" of {c:.0}"));
+        say.push(format!("The log took {used:.0} mAh{of}, {} Wh.", optional(b.used_wh, 1)));
+    }
+    if let Some(end) = &b.race_end_used_mah {
+        say.push(format!(
+            "A race would take {:.0} mAh{}.",
+            end.value,
+            if end.half_width() >= 0.5 { format!(", ± {:.0}", end.half_width()) } else { String::new() }
+        ));
+    }
+    if let Some(v) = b.lowest_v {
+        say.push(format!("The pack fell to {v:.2} V; the floor of a cell is {:.2} V.", b.floor_cell_v));
+    }
+    say.extend(b.why.as_ref().map(|w| format!("Open: {w}.")));
+    let floor = run.plan.settings.number("battery.cells").map(|n| n * b.floor_cell_v);
+    let mut charts = chart(charts::voltage(&done.log, floor), "Voltage over time");
+    charts.extend(chart(charts::current(&done.log), "Current over time"));
+    AnswerView {
+        question: "What had the battery left?",
+        mark: battery_mark(b.verdict),
+        verdict: b.verdict.words().to_owned(),
+        figure: b.lowest_cell_v.or(b.lowest_v).map_or_else(|| "–".to_owned(), |v| format!("{v:.2} V")),
+        doubt: String::new(),
+        of: if b.lowest_cell_v.is_some() {
+            "lowest voltage of a cell, on average"
+        } else {
+            "lowest voltage of the pack"
+        }
+        .to_owned(),
+        say,
+        charts,
+    }
+}
+
+fn power_answer(done: &Reviewed) -> AnswerView {
+    let p = &done.answers.power;
+    let mut say = Vec::new();
+    if let Some(rpm) = p.top_rpm {
+        say.push(format!("The motor reached {rpm:.0} turns a minute."));
+    }
+    if let (Some(mean), Some(peak)) = (p.mean_w, p.peak_w) {
+        say.push(format!("The pack gave {mean:.0} W on average over the laps, {peak:.0} W at the most."));
+    }
+    say.extend(p.why.as_ref().map(|w| format!("Open: {w}.")));
+    AnswerView {
+        question: "Where is the power?",
+        mark: Mark::Open,
+        verdict: "direct figures only".to_owned(),
+        figure: p.top_speed_m_s.map_or_else(|| "–".to_owned(), |v| format!("{v:.1} m/s")),
+        doubt: String::new(),
+        of: "the car's top speed".to_owned(),
+        say,
+        charts: chart(charts::revs_over_laps(done), "Revs over the lap: the best lap in front of all that count"),
+    }
+}

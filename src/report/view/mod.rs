@@ -1,0 +1,144 @@
+//! Plain structs for the pages and the terminal: every figure worded here, nothing computed in a template.
+
+mod answers;
+pub mod run;
+pub mod weekend;
+
+use crate::measure::{battery, gearing, heat};
+use crate::notice::{Notice, Severity, printable};
+use crate::quantity::Estimate;
+use crate::review::Review;
+use crate::weekend::findings::{Finding, Weight};
+
+pub use answers::{AnswerView, ChartView};
+pub use run::{RunView, run};
+pub use weekend::{Marked, WeekendView, weekend};
+
+/// How good a verdict is, shown by shape, word and colour.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Mark {
+    /// As it should be.
+    Good,
+    /// Keep an eye on it.
+    Watch,
+    /// Do something.
+    Act,
+    /// Open.
+    Open,
+}
+
+impl Mark {
+    /// Class of the page's style.
+    pub fn class(self) -> &'static str {
+        match self {
+            Mark::Good => "ok",
+            Mark::Watch => "watch",
+            Mark::Act => "act",
+            Mark::Open => "open",
+        }
+    }
+
+    /// Shape, told apart without colour.
+    pub fn shape(self) -> &'static str {
+        match self {
+            Mark::Good => "●",
+            Mark::Watch => "◆",
+            Mark::Act => "▲",
+            Mark::Open => "○",
+        }
+    }
+}
+
+/// A finding on a page.
+pub struct FindingView {
+    /// Its mark.
+    pub mark: Mark,
+    /// The sentence.
+    pub text: String,
+}
+
+/// A row of a plain table.
+pub struct RowView {
+    /// Cells.
+    pub cells: Vec<String>,
+    /// Whether the row is greyed.
+    pub aside: bool,
+}
+
+/// A notice on a page or the terminal.
+pub struct NoticeView {
+    /// Whether something was dropped, repaired or guessed.
+    pub warning: bool,
+    /// Sentence with its place and count.
+    pub text: String,
+    /// Advice.
+    pub hint: String,
+}
+
+/// `7.49 ± 0.05`, to the digits that the interval allows.
+pub fn plus_minus(m: &Estimate) -> (String, String) {
+    let half = m.half_width();
+    let digits = if half > 0.0 { (1.0 - half.log10().floor()).clamp(0.0, 4.0) as usize } else { 1 };
+    (format!("{:.digits$}", m.value), format!("± {half:.digits$}"))
+}
+
+fn optional(value: Option<f64>, digits: usize) -> String {
+    value.map_or_else(|| "–".to_owned(), |v| format!("{v:.digits$}"))
+}
+
+/// File name of a run's page: letters, digits and dashes of its id, and its number, so that no two are alike.
+pub fn page_name(index: usize, id: &str) -> String {
+    let plain: String = id.chars().map(|c| if c.is_ascii_alphanumeric() { c } else { '-' }).take(40).collect();
+    format!("run-{:02}-{plain}.html", index + 1)
+}
+
+fn finding(finding: &Finding) -> FindingView {
+    let mark = match finding.severity {
+        Weight::Act => Mark::Act,
+        Weight::Watch => Mark::Watch,
+        Weight::Note => Mark::Good,
+    };
+    FindingView { mark, text: finding.text.clone() }
+}
+
+/// A notice in words.
+pub fn notice(notice: &Notice) -> NoticeView {
+    let mut text = notice.message.clone();
+    if notice.count > 1 {
+        text += &format!(", {} times", notice.count);
+    }
+    if let Some(line) = notice.line {
+        text += &if notice.count > 1 { format!(", first on line {line}") } else { format!(", line {line}") };
+    }
+    NoticeView { warning: notice.severity == Severity::Warning, text, hint: notice.hint.clone().unwrap_or_default() }
+}
+
+fn gearing_mark(verdict: gearing::Verdict) -> Mark {
+    match verdict {
+        gearing::Verdict::Agrees => Mark::Good,
+        gearing::Verdict::Differs => Mark::Act,
+        gearing::Verdict::CannotTell => Mark::Open,
+    }
+}
+
+fn heat_mark(verdict: heat::Verdict) -> Mark {
+    match verdict {
+        heat::Verdict::Within => Mark::Good,
+        heat::Verdict::Close => Mark::Watch,
+        heat::Verdict::Over => Mark::Act,
+        heat::Verdict::CannotTell => Mark::Open,
+    }
+}
+
+fn battery_mark(verdict: battery::Verdict) -> Mark {
+    match verdict {
+        battery::Verdict::Plenty => Mark::Good,
+        battery::Verdict::Short => Mark::Watch,
+        battery::Verdict::UnderFloor => Mark::Act,
+        battery::Verdict::CannotTell => Mark::Open,
+    }
+}
+
+fn weekend_name(review: &Review) -> String {
+    review.sheet.name.as_deref().map_or_else(|| "Logs without a sheet".to_owned(), |n| printable(n, 80))
+}

@@ -1,0 +1,228 @@
+//! A run's page.
+
+use super::answers::{AnswerView, answers};
+use super::{FindingView, Mark, NoticeView, RowView, finding, notice, optional, weekend_name};
+use crate::laps::Source;
+use crate::measure::gearing;
+use crate::notice::printable;
+use crate::report::charts;
+use crate::review::{Review, Reviewed, Run};
+use crate::sheet::Setting;
+
+/// One run's page.
+pub struct RunView {
+    /// Name of the weekend.
+    pub weekend: String,
+    /// Id.
+    pub id: String,
+    /// Where it stands in the weekend.
+    pub place: String,
+    /// Headline.
+    pub headline: String,
+    /// Line under it.
+    pub subtitle: String,
+    /// Error, with its hint.
+    pub error: Option<(String, String)>,
+    /// Findings.
+    pub findings: Vec<FindingView>,
+    /// Questions.
+    pub answers: Vec<AnswerView>,
+    /// Gearing over pinions.
+    pub pinions: Vec<RowView>,
+    /// Laps.
+    pub laps: Vec<RowView>,
+    /// Chart of lap times.
+    pub lap_chart: String,
+    /// Where the laps came from.
+    pub laps_from: String,
+    /// Settings, with those that differ from the run before marked.
+    pub settings: Vec<RowView>,
+    /// How the log was read.
+    pub channels: Vec<RowView>,
+    /// In a sentence.
+    pub reading: String,
+    /// Remarks.
+    pub notices: Vec<NoticeView>,
+    /// Budget of the realised ratio.
+    pub budget: Vec<RowView>,
+}
+
+/// The page of the run at `index`.
+pub fn run(review: &Review, index: usize) -> RunView {
+    let run = &review.runs[index];
+    let done = run.outcome.as_ref().ok();
+    let findings: Vec<FindingView> =
+        review.findings.iter().filter(|f| f.run.as_deref() == Some(&run.plan.id)).map(finding).collect();
+    let worst = findings.iter().map(|f| f.mark).find(|m| *m == Mark::Act).or(findings.first().map(|f| f.mark));
+    let headline = match (worst, done) {
+        (_, None) => "could not be read",
+        (Some(Mark::Act), _) => "something to act on",
+        (Some(Mark::Watch), _) => "something to watch",
+        _ => "nothing to act on",
+    };
+    RunView {
+        weekend: weekend_name(review),
+        id: printable(&run.plan.id, 40),
+        place: format!("run {} of {}", index + 1, review.runs.len()),
+        headline: headline.to_owned(),
+        subtitle: subtitle(review, index),
+        error: run.outcome.as_ref().err().map(|e| (e.message.clone(), e.hint.clone().unwrap_or_default())),
+        findings,
+        answers: done.map(|d| answers(run, d, &review.sheet)).unwrap_or_default(),
+        pinions: pinions(run),
+        laps: done.map(lap_rows).unwrap_or_default(),
+        lap_chart: done.map(charts::lap_times).unwrap_or_default(),
+        laps_from: done.map(laps_from).unwrap_or_default(),
+        settings: settings(review, index),
+        channels: done.map(channels).unwrap_or_default(),
+        reading: done.map(reading).unwrap_or_default(),
+        notices: done
+            .map(|d| d.log.reading.notices.iter().chain(&d.laps.notices).map(notice).collect())
+            .unwrap_or_default(),
+        budget: done.map(budget).unwrap_or_default(),
+    }
+}
+
+fn subtitle(review: &Review, index: usize) -> String {
+    let run = &review.runs[index];
+    let mut parts = Vec::new();
+    if !run.plan.car.is_empty() {
+        parts.push(printable(&run.plan.car, 40));
+    }
+    parts.extend(review.sheet.surface.as_deref().map(|s| printable(s, 40)));
+    parts.extend(run.plan.ambient_c.map(|c| format!("{c} °C air")));
+    if let Ok(done) = &run.outcome {
+        let counted = done.laps.counted().count();
+        parts.push(format!("{counted} laps count"));
+        if let (Some(best), Some(median)) = (done.laps.best_s(), done.laps.median_s()) {
+            parts.push(format!("best {best:.2} s, median {median:.2} s"));
+        }
+    }
+    let changes = changes(review, index);
+    if !changes.is_empty() {
+        parts.push(format!("differs from the car's run before by {}", changes.join(", ")));
+    }
+    parts.join(" · ")
+}
+
+/// Settings that differ from the car's run before.
+fn changes(review: &Review, index: usize) -> Vec<String> {
+    let plan = &review.runs[index].plan;
+    let Some(before) =
+        review.runs[..index].iter().rev().find(|r| r.plan.car == plan.car).filter(|_| !plan.car.is_empty())
+    else {
+        return Vec::new();
+    };
+    let (old, new) = (&before.plan.settings.0, &plan.settings.0);
+    let mut keys: Vec<&String> = old.keys().chain(new.keys()).collect();
+    keys.sort();
+    keys.dedup();
+    let shown = |s: Option<&Setting>| s.map_or_else(|| "–".to_owned(), Setting::to_string);
+    keys.into_iter()
+        .filter(|k| old.get(*k) != new.get(*k))
+        .map(|k| format!("{} {} → {}", printable(k, 40), shown(old.get(k)), shown(new.get(k))))
+        .collect()
+}
+
+fn pinions(run: &Run) -> Vec<RowView> {
+    let settings = &run.plan.settings;
+    let Some(now) = settings.number("pinion") else { return Vec::new() };
+    let row = |teeth: i32| {
+        let pinion = now + f64::from(teeth);
+        let ratio = settings.ratio_with(pinion)?;
+        let rollout = settings.tyre_mm().map(|d| gearing::rollout_mm(d, ratio));
+        let name = if teeth == 0 { format!("{pinion}, on the sheet") } else { format!("{pinion}") };
+        Some(RowView { cells: vec![name, format!("{ratio:.3}"), optional(rollout, 2)], aside: false })
+    };
+    (-2..=2).filter_map(row).collect()
+}
+
+fn lap_rows(done: &Reviewed) -> Vec<RowView> {
+    let ratio = |lap: u32| done.answers.gearing.by_lap.iter().find(|l| l.0 == lap).map(|l| l.1);
+    done.laps
+        .rows
+        .iter()
+        .map(|l| RowView {
+            cells: vec![
+                l.number.to_string(),
+                format!("{:.2}", l.time_s()),
+                format!("{:.1}", l.turns),
+                optional(ratio(l.number), 3),
+                l.set_aside.map_or_else(String::new, |s| s.words().to_owned()),
+            ],
+            aside: l.set_aside.is_some(),
+        })
+        .collect()
+}
+
+fn laps_from(done: &Reviewed) -> String {
+    match (done.laps.source, &done.laps.first_passing) {
+        (Source::List, Some(first)) => {
+            format!(
+                "From the lap list, laid onto the log: the first passing is at {:.2} s, 95 % between {:.2} and {:.2} s.",
+                first.value, first.low, first.high
+            )
+        }
+        (Source::Found, _) => {
+            "Found in the log from the repeating pattern of revs; the line is the fastest place of the lap.".to_owned()
+        }
+        _ => "No laps.".to_owned(),
+    }
+}
+
+fn settings(review: &Review, index: usize) -> Vec<RowView> {
+    let plan = &review.runs[index].plan;
+    let before = review.runs[..index].iter().rev().find(|r| r.plan.car == plan.car && !plan.car.is_empty());
+    plan.settings
+        .0
+        .iter()
+        .map(|(key, value)| {
+            let old = before.map(|b| b.plan.settings.0.get(key));
+            let change = match old {
+                Some(old) if old != Some(value) => {
+                    format!("was {}", old.map_or_else(|| "not stated".to_owned(), Setting::to_string))
+                }
+                _ => String::new(),
+            };
+            RowView { cells: vec![printable(key, 60), value.to_string(), change.clone()], aside: false }
+        })
+        .collect()
+}
+
+fn channels(done: &Reviewed) -> Vec<RowView> {
+    let source = |s: &crate::log::ChannelSource| {
+        let scale = s.scale.map_or_else(
+            || "converted".to_owned(),
+            |f| {
+                if (f - 1.0).abs() < 1e-12 {
+                    String::new()
+                } else {
+                    format!("× {f:.6}").trim_end_matches('0').to_owned()
+                }
+            },
+        );
+        RowView {
+            cells: vec![s.channel.name().replace('_', " "), printable(&s.column, 60), s.unit.clone(), scale],
+            aside: false,
+        }
+    };
+    done.log.reading.channels.iter().map(source).collect()
+}
+
+/// How a log was read, in a sentence.
+pub fn reading(done: &Reviewed) -> String {
+    let r = &done.log.reading;
+    let delimiter = if r.delimiter == "\t" { "tab" } else { &r.delimiter };
+    format!(
+        "{} of {} rows, {:.1} rows a second, {:.0} s long; {}, delimiter {delimiter}, decimal {}.",
+        r.rows_kept, r.rows_in, r.rate_hz, r.duration_s, r.encoding, r.decimal
+    )
+}
+
+fn budget(done: &Reviewed) -> Vec<RowView> {
+    let row = |c: &crate::measure::budget::Contribution| RowView {
+        cells: vec![c.what.to_owned(), format!("{:.3} %", 100.0 * c.relative_u)],
+        aside: false,
+    };
+    done.answers.gearing.budget.iter().map(row).collect()
+}

@@ -1,0 +1,167 @@
+//! The weekend's page.
+
+use super::{
+    FindingView, Mark, NoticeView, battery_mark, finding, gearing_mark, heat_mark, notice, optional, page_name,
+    weekend_name,
+};
+use crate::measure::heat;
+use crate::notice::printable;
+use crate::review::{Review, Run};
+use crate::weekend::tables;
+
+/// The weekend's page.
+pub struct WeekendView {
+    /// Name.
+    pub name: String,
+    /// Line under it.
+    pub subtitle: String,
+    /// Findings.
+    pub findings: Vec<FindingView>,
+    /// Runs against answers.
+    pub runs: Vec<RunRow>,
+    /// Remarks on the sheet.
+    pub notices: Vec<NoticeView>,
+    /// Lines that the sheet lacks.
+    pub lacks: Vec<String>,
+}
+
+/// One run in the weekend's table.
+pub struct RunRow {
+    /// Id.
+    pub id: String,
+    /// File of its page.
+    pub page: String,
+    /// Car.
+    pub car: String,
+    /// Error.
+    pub error: Option<String>,
+    /// Laps that count, of all.
+    pub laps: String,
+    /// Median lap.
+    pub median: String,
+    /// Best lap.
+    pub best: String,
+    /// Best three in a row.
+    pub three: String,
+    /// Pace among the car's runs.
+    pub rank: String,
+    /// Realised ratio, motor's and controller's peak, lowest cell, each with its mark.
+    pub marked: Vec<Marked>,
+    /// Charge used.
+    pub used: String,
+}
+
+/// A figure with its mark.
+pub struct Marked {
+    /// The figure.
+    pub text: String,
+    /// The mark.
+    pub mark: Mark,
+    /// The verdict's word.
+    pub word: &'static str,
+}
+
+/// The weekend's page.
+pub fn weekend(review: &Review) -> WeekendView {
+    let sheet = &review.sheet;
+    let mut parts: Vec<String> = sheet.date.iter().chain(sheet.surface.iter()).map(|s| printable(s, 40)).collect();
+    parts.extend(sheet.lap_length_m.map(|(l, d)| format!("lap {l} ± {d:.1} m")));
+    parts.push(format!("{} runs", review.runs.len()));
+    let cars = sheet.cars.len();
+    if cars > 0 {
+        parts.push(format!("{cars} car{}", if cars == 1 { "" } else { "s" }));
+    }
+    parts.push(format!("race {:.0} s{}", sheet.race_length_s(), if sheet.race_s.is_none() { ", assumed" } else { "" }));
+    WeekendView {
+        name: weekend_name(review),
+        subtitle: parts.join(" · "),
+        findings: review.findings.iter().map(finding).collect(),
+        runs: run_rows(review),
+        notices: review.notices.iter().map(notice).collect(),
+        lacks: lacks(review),
+    }
+}
+
+fn run_rows(review: &Review) -> Vec<RunRow> {
+    let done = review
+        .runs
+        .iter()
+        .filter_map(|r| r.outcome.as_ref().ok().map(|d| (r.plan.id.as_str(), r.plan.car.as_str(), &d.laps)));
+    let pace = tables::laps(done).and_then(|l| tables::pace(&l)).unwrap_or_default();
+    let cell = |id: &str, column: &str| -> Option<f64> {
+        let ids = pace.column("run").ok()?.str().ok()?;
+        let at = ids.iter().position(|r| r == Some(id))?;
+        let column = pace.column(column).ok()?.as_materialized_series();
+        column.f64().ok().and_then(|c| c.get(at)).or_else(|| column.u32().ok().and_then(|c| c.get(at)).map(f64::from))
+    };
+    let row = |(index, run): (usize, &Run)| {
+        let id = &run.plan.id;
+        let answers = run.outcome.as_ref().ok().map(|d| &d.answers);
+        let open = || Marked { text: "–".to_owned(), mark: Mark::Open, word: "cannot tell" };
+        let heat = |h: Option<&heat::Heat>| {
+            h.map_or_else(open, |h| Marked {
+                text: optional(h.peak_c, 0),
+                mark: heat_mark(h.verdict),
+                word: h.verdict.words(),
+            })
+        };
+        RunRow {
+            id: printable(id, 24),
+            page: page_name(index, id),
+            car: printable(&run.plan.car, 24),
+            error: run.outcome.as_ref().err().map(|e| e.message.clone()),
+            laps: run
+                .outcome
+                .as_ref()
+                .map_or_else(|_| String::new(), |d| format!("{} of {}", d.laps.counted().count(), d.laps.rows.len())),
+            median: optional(cell(id, "median_s"), 2),
+            best: optional(cell(id, "best_s"), 2),
+            three: optional(cell(id, "best_three_s"), 2),
+            rank: cell(id, "rank").map_or_else(|| "–".to_owned(), |r| format!("{r:.0}")),
+            marked: vec![
+                answers.map_or_else(open, |a| Marked {
+                    text: optional(a.gearing.realised_ratio.map(|m| m.value), 2),
+                    mark: gearing_mark(a.gearing.verdict),
+                    word: a.gearing.verdict.words(),
+                }),
+                heat(answers.map(|a| &a.motor)),
+                heat(answers.map(|a| &a.controller)),
+                answers.map_or_else(open, |a| Marked {
+                    text: optional(a.battery.lowest_cell_v, 2),
+                    mark: battery_mark(a.battery.verdict),
+                    word: a.battery.verdict.words(),
+                }),
+            ],
+            used: optional(answers.and_then(|a| a.battery.used_mah), 0),
+        }
+    };
+    review.runs.iter().enumerate().map(row).collect()
+}
+
+/// Sheet lines that would answer more.
+fn lacks(review: &Review) -> Vec<String> {
+    let sheet = &review.sheet;
+    let mut lacks = Vec::new();
+    if !review.has_sheet {
+        lacks.push("no weekend.toml: `runtrue sheet` writes a starter with these runs in it".to_owned());
+    }
+    if sheet.lap_length_m.is_none() {
+        lacks.push(
+            "[track] lap_length_m: what a motor turn moved the car, the realised ratio, the top speed".to_owned(),
+        );
+    }
+    let lacking = |key: &str| review.runs.iter().any(|r| !r.plan.settings.0.contains_key(key));
+    for (key, gives) in [
+        ("pinion", "is the gearing the one on the sheet"),
+        ("spur", "is the gearing the one on the sheet"),
+        ("tyre_diameter_mm", "set rollout and realised ratio"),
+        ("battery.cells", "the lowest voltage of a cell"),
+        ("battery.capacity_mah", "what the battery had left"),
+        ("limits.motor_c", "the motor's own limit in place of a default"),
+    ] {
+        if lacking(key) {
+            lacks.push(format!("{key} of the car: {gives}"));
+        }
+    }
+    lacks
+}
