@@ -75,10 +75,15 @@ pub struct NoticeView {
     pub hint: String,
 }
 
-/// `7.49 ± 0.05`, to the digits that the interval allows.
+/// `7.04` and `± 0.05`: the interval to one digit, or two where it begins with 1 or 2, and the value to the same place.
 pub fn plus_minus(m: &Estimate) -> (String, String) {
     let half = m.half_width();
-    let digits = if half > 0.0 { (1.0 - half.log10().floor()).clamp(0.0, 4.0) as usize } else { 1 };
+    if half <= 0.0 || !half.is_finite() {
+        return (format!("{:.1}", m.value), String::new());
+    }
+    let power = half.log10().floor();
+    let lead = half / 10f64.powf(power);
+    let digits = (-power + f64::from(u8::from(lead < 2.95))).clamp(0.0, 6.0) as usize;
     (format!("{:.digits$}", m.value), format!("± {half:.digits$}"))
 }
 
@@ -141,4 +146,20 @@ fn battery_mark(verdict: battery::Verdict) -> Mark {
 
 fn weekend_name(review: &Review) -> String {
     review.sheet.name.as_deref().map_or_else(|| "Logs without a sheet".to_owned(), |n| printable(n, 80))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use rstest::rstest;
+
+    #[rstest]
+    #[case(7.0391, 0.048, "7.04", "± 0.05")]
+    #[case(94.0, 1.0, "94.0", "± 1.0")]
+    #[case(58.0, 0.5, "58.0", "± 0.5")]
+    #[case(1462.3, 21.0, "1462", "± 21")]
+    #[case(3.5, 0.0, "3.5", "")]
+    fn figures_with_their_interval(#[case] value: f64, #[case] half: f64, #[case] figure: &str, #[case] doubt: &str) {
+        assert_eq!(plus_minus(&Estimate::from_half_width(value, half)), (figure.to_owned(), doubt.to_owned()));
+    }
 }
