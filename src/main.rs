@@ -25,6 +25,15 @@ impl Problem {
         Self { message: message.to_string(), hint, code: 1 }
     }
 
+    /// To standard error, within the terminal's width; a drawing of several lines as it is.
+    fn print(&self) {
+        let message = format!("error: {}", self.message);
+        eprintln!("{}", if message.contains('\n') { message } else { terminal::wrap(&message, "  ") });
+        if let Some(hint) = &self.hint {
+            eprintln!("{}", terminal::wrap(&format!("hint: {hint}"), "  "));
+        }
+    }
+
     fn wrong_use(message: impl ToString, hint: &str) -> Self {
         Self { message: message.to_string(), hint: Some(hint.to_owned()), code: 2 }
     }
@@ -34,10 +43,7 @@ fn main() -> ExitCode {
     match call(Arguments::parse().command) {
         Ok(code) => code,
         Err(problem) => {
-            eprintln!("error: {}", problem.message);
-            if let Some(hint) = problem.hint {
-                eprintln!("hint: {hint}");
-            }
+            problem.print();
             ExitCode::from(problem.code)
         }
     }
@@ -81,7 +87,7 @@ fn review_all(paths: &[PathBuf], out: Option<&Path>) -> Result<ExitCode, Problem
         match review_one(path, &folder) {
             Ok(reviewed) => any |= reviewed,
             Err(problem) if paths.len() == 1 => return Err(problem),
-            Err(problem) => eprintln!("error: {}\nhint: {}", problem.message, problem.hint.unwrap_or_default()),
+            Err(problem) => problem.print(),
         }
     }
     Ok(if any { ExitCode::SUCCESS } else { ExitCode::FAILURE })
@@ -116,7 +122,7 @@ fn read_all(logs: &[PathBuf]) -> Result<ExitCode, Problem> {
                 any = true;
                 say(&terminal::reading(&path.display().to_string(), &read))?;
             }
-            Err(e) => eprintln!("error: {e}\nhint: {}", e.hint().unwrap_or_default()),
+            Err(e) => Problem::new(&e, e.hint()).print(),
         }
     }
     Ok(if any { ExitCode::SUCCESS } else { ExitCode::FAILURE })
@@ -148,7 +154,7 @@ fn start_sheet(folder: &Path) -> Result<ExitCode, Problem> {
     archive::write_whole(&path, |out| out.write_all(text.as_bytes()).map_err(|e| e.to_string()))
         .map_err(|e| Problem::new(e, None))?;
     say(&format!(
-        "Wrote {} with {} runs. Fill in what you know, then: runtrue review {}\n",
+        "Wrote {} for the {} logs found. Fill in what you know, then:\nruntrue review {}\n",
         path.display(),
         runs.len(),
         folder.display()
@@ -175,7 +181,11 @@ fn gears(
     let (Some(pinions), Some(spurs)) = (pinions, spurs) else {
         return Err(Problem::wrong_use("no pinion or no spur is given", HINT));
     };
-    let internal = internal.or(settings.number("internal_ratio")).unwrap_or(1.0);
+    let stated = internal.or(settings.number("internal_ratio"));
+    if stated.is_none() {
+        eprintln!("Internal ratio not given: 1, direct drive, is assumed.");
+    }
+    let internal = stated.unwrap_or(1.0);
     let tyre = tyre.or(settings.tyre_mm());
     if !(internal > 0.0 && internal < 100.0) || tyre.is_some_and(|d| !(d > 0.0 && d < 1000.0)) {
         return Err(Problem::wrong_use(

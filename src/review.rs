@@ -12,7 +12,6 @@ use crate::laps::lists::{self, LapList};
 use crate::laps::odometer::Odometer;
 use crate::laps::{self, Laps};
 use crate::log::Log;
-use crate::measure::gearing::Verdict;
 use crate::measure::{self, Answers};
 use crate::notice::Notice;
 use crate::sheet::mistake::Mistake;
@@ -130,9 +129,7 @@ fn plan(path: &Path) -> Result<(PathBuf, Sheet, bool), ReviewError> {
     let io = |source| ReviewError::Io { path: path.to_owned(), source };
     let about = std::fs::metadata(path).map_err(io)?;
     if about.is_file() {
-        let folder = path.parent().filter(|p| !p.as_os_str().is_empty()).unwrap_or(Path::new(".")).to_owned();
-        let log = PathBuf::from(path.file_name().unwrap_or_default());
-        return Ok((folder, Sheet { runs: vec![unplanned(log, None)], ..Sheet::default() }, false));
+        return Ok(plan_of_log(path));
     }
     let sheet_path = path.join(SHEET);
     if sheet_path.is_file() {
@@ -155,6 +152,26 @@ fn plan(path: &Path) -> Result<(PathBuf, Sheet, bool), ReviewError> {
         return Err(ReviewError::NoLogs(path.to_owned()));
     }
     Ok((path.to_owned(), Sheet { runs, ..Sheet::default() }, false))
+}
+
+/// A lone log: with its entry on the sheet of its folder, or of the one above, where there is one.
+fn plan_of_log(path: &Path) -> (PathBuf, Sheet, bool) {
+    let folder = path.parent().filter(|p| !p.as_os_str().is_empty()).unwrap_or(Path::new(".")).to_owned();
+    let name = PathBuf::from(path.file_name().unwrap_or_default());
+    let places = [
+        (folder.clone(), name.clone()),
+        (folder.join(".."), folder.file_name().map_or(name.clone(), |f| Path::new(f).join(&name))),
+    ];
+    for (root, log) in places {
+        let text = std::fs::read_to_string(root.join(SHEET)).ok();
+        if let Some(mut sheet) = text.and_then(|t| sheet::read::read(&t).ok()) {
+            sheet.runs.retain(|r| r.log == log);
+            if !sheet.runs.is_empty() {
+                return (root, sheet, true);
+            }
+        }
+    }
+    (folder, Sheet { runs: vec![unplanned(name, None)], ..Sheet::default() }, false)
 }
 
 fn unplanned(log: PathBuf, laps: Option<PathBuf>) -> RunPlan {
@@ -312,12 +329,10 @@ fn weigh_pinions(runs: &mut [Run], sheet: &Sheet) {
             .collect();
         let weighed = gearing::weigh(&evidence, sheet.lap_length_m);
         for (&at, result) in members.iter().zip(weighed) {
-            let (Ok(outcome), Some((verdict, fits))) = (&mut runs[at].outcome, result) else { continue };
+            let (Ok(outcome), Some(weighed)) = (&mut runs[at].outcome, result) else { continue };
             let gearing = &mut outcome.answers.gearing;
-            (gearing.verdict, gearing.fits) = (verdict, fits);
-            if verdict == Verdict::CannotTell && gearing.why.is_none() {
-                gearing.why = Some("two pinions explain the revs nearly as well".to_owned());
-            }
+            (gearing.verdict, gearing.fits) = (weighed.verdict, weighed.fits);
+            gearing.why = gearing.why.take().or(weighed.why.map(str::to_owned));
         }
     }
 }

@@ -11,8 +11,9 @@ fn runtrue(arguments: &[&str]) -> Output {
     Command::new(env!("CARGO_BIN_EXE_runtrue")).args(arguments).output().unwrap()
 }
 
+/// What was said on standard error, the breaks of the terminal's width taken out.
 fn errors(output: &Output) -> String {
-    String::from_utf8_lossy(&output.stderr).into_owned()
+    String::from_utf8_lossy(&output.stderr).replace("\n  ", " ")
 }
 
 fn rows(count: u32) -> String {
@@ -176,7 +177,7 @@ fn a_lone_log_and_a_folder_without_a_sheet_are_reviewed() {
     fs::write(folder.path().join("mine.csv"), log()).unwrap();
     let output = runtrue(&["review", folder.path().to_str().unwrap()]);
     assert_eq!(output.status.code(), Some(0), "{}", errors(&output));
-    assert!(String::from_utf8_lossy(&output.stdout).contains("no weekend.toml"));
+    assert!(String::from_utf8_lossy(&output.stdout).contains("a sheet: `runtrue sheet FOLDER`"));
     let output = runtrue(&["sheet", folder.path().to_str().unwrap()]);
     assert_eq!(output.status.code(), Some(0), "{}", errors(&output));
     let output = runtrue(&["sheet", folder.path().to_str().unwrap()]);

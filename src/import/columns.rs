@@ -340,7 +340,7 @@ pub fn unit_of(
         notices.push(
             Notice::warning(
                 "unit-from-values",
-                format!("`{}` names no unit; its values look like {}", plan.name, unit_words(unit)),
+                format!("`{}` names no unit; its values look like {}", plan.name, unit.label()),
             )
             .hint("state the unit in the sheet's `[import]` to be sure"),
         );
@@ -375,26 +375,5 @@ fn share_unit(low: f64, high: f64) -> &'static str {
         () if high <= 1.05 && low >= -1.05 => "fraction",
         () if low > 700.0 && high < 2400.0 => "pulse_us",
         () => "percent",
-    }
-}
-
-fn unit_words(unit: Unit) -> &'static str {
-    match unit.name {
-        "degf" => "°F",
-        "degc" => "°C",
-        "ddegc" => "tenths of °C",
-        "kelvin" => "kelvin",
-        "krpm" => "thousands of turns a minute",
-        "mv" => "mV",
-        "cv" => "hundredths of V",
-        "dv" => "tenths of V",
-        "ma" => "mA",
-        "ca" => "hundredths of A",
-        "da" => "tenths of A",
-        "fraction" => "a share of one",
-        "pulse_us" => "a servo pulse in µs",
-        "km_h" => "km/h",
-        "m_s" => "m/s",
-        other => other,
     }
 }

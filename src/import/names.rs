@@ -97,6 +97,35 @@ impl Unit {
         Some(Unit { name, quantity, scale, offset })
     }
 
+    /// How the report writes it.
+    pub fn label(self) -> &'static str {
+        match self.name {
+            "us" => "µs",
+            "rpm" => "1/min",
+            "krpm" => "1000/min",
+            "erpm" => "electrical 1/min",
+            "hz" => "Hz",
+            "v" => "V",
+            "mv" => "mV",
+            "cv" => "0.01 V",
+            "dv" => "0.1 V",
+            "a" => "A",
+            "ma" => "mA",
+            "ca" => "0.01 A",
+            "da" => "0.1 A",
+            "degc" => "°C",
+            "ddegc" => "0.1 °C",
+            "degf" => "°F",
+            "kelvin" => "K",
+            "percent" => "%",
+            "fraction" => "share of one",
+            "pulse_us" => "servo pulse, µs",
+            "m_s" => "m/s",
+            "km_h" => "km/h",
+            other => other,
+        }
+    }
+
     /// A written value in the channel's own unit.
     pub fn convert(self, written: f64) -> f64 {
         written * self.scale + self.offset

@@ -50,10 +50,10 @@ impl Table<'_> {
         }
         let clock = self.find_clock(&mut uses, &body, &mut notices)?;
         columns::by_values(&mut uses, &body, &mut notices);
+        let mut sources = vec![self.time_source(&clock, &uses, &body)];
         let (raw, daily) = self.raw_time(&clock, &uses, &mut body, &mut notices);
         let settled = clock::settle(raw, &body.breaks, daily, |row| body.line(row));
         notices.extend(settled.notices);
-        let mut sources = vec![self.time_source(&clock, &uses, &body)];
         let channels = self.channels(&uses, &mut body, &mut sources, &mut notices);
         if channels.is_empty() {
             return Err(ReadError::NoChannel {
@@ -208,9 +208,9 @@ impl Table<'_> {
                 (uses[at].name.clone(), "clock time".to_owned(), None)
             }
             Clock::Column(at) => {
-                let unit = uses[at].unit.or(body.columns[at].cell_unit).map_or("", |u| u.name);
-                let scale = names::Unit::named(unit).map(|u| u.scale * uses[at].scale);
-                (uses[at].name.clone(), unit.to_owned(), scale)
+                let (scale, guessed) = self.time_scale(at, uses, body);
+                let written = uses[at].unit.or(body.columns[at].cell_unit).map_or("s", |u| u.label());
+                (uses[at].name.clone(), guessed.unwrap_or(written).to_owned(), Some(scale))
             }
         };
         ChannelSource { channel: Channel::Time, column, unit, scale }
@@ -277,7 +277,7 @@ impl Table<'_> {
             sources.push(ChannelSource {
                 channel,
                 column: plan.name.clone(),
-                unit: unit.name.to_owned(),
+                unit: unit.label().to_owned(),
                 scale: factor,
             });
             channels.push((channel, values));

@@ -16,6 +16,8 @@ const POINTS: usize = 1 << 14;
 const LEAST_CORRELATION: f64 = 0.35;
 /// A shorter period is preferred while it repeats nearly as well as the best one, which may be several laps long.
 const NEARLY: f64 = 0.85;
+/// Against what the sheet or a list tells, a shorter period must repeat this well to be believed.
+const AS_WELL: f64 = 0.97;
 
 /// Revs at even steps of motor turns.
 pub struct OverTurns {
@@ -73,7 +75,17 @@ impl OverTurns {
         if best < LEAST_CORRELATION {
             return expected.and_then(|_| self.lap(None));
         }
-        let first = peaks.into_iter().find(|&p| r[p] >= NEARLY * best)?;
+        let mut first = peaks.into_iter().find(|&p| r[p] >= NEARLY * best)?;
+        if expected.is_some() {
+            // Several laps in one repeat no better than one of them: then what was expected is wrong.
+            let shortest = (self.shortest / self.step) as usize;
+            let top = |p: &usize| r[*p] >= r[p - 1] && r[*p] >= r[p + 1] && r[*p] >= AS_WELL * r[first];
+            let parts = |p: &usize| {
+                let laps = first as f64 / *p as f64;
+                laps > 1.5 && (laps - laps.round()).abs() < 0.05 * laps.round()
+            };
+            first = (shortest.max(1)..first).filter(top).find(parts).unwrap_or(first);
+        }
         // The top of the parabola through the peak and its neighbours.
         let (a, b, c) = (r[first - 1], r[first], r[first + 1]);
         let bend = a - 2.0 * b + c;

@@ -10,10 +10,12 @@ use serde::Serialize;
 
 use crate::laps::{Lap, Laps};
 use crate::log::{Channel, Log};
-use crate::quantity::{Estimate, coverage_factor, mean_and_deviation};
+use crate::quantity::{Estimate, coverage_factor, mean_and_deviation, median};
 
 /// Share of the capacity that a race may use before the pack counts as short. Common practice, no source.
 const SHORT: f64 = 0.8;
+/// Rows at the start of a log over which the pack's voltage at rest is taken.
+const STARTING_ROWS: usize = 20;
 
 /// Whether the pack lasts.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, JsonSchema)]
@@ -82,7 +84,8 @@ pub fn measure(
     let power = voltage
         .zip(log.channel(Channel::Current))
         .map(|(v, i)| v.iter().zip(i).map(|(v, i)| v * i).collect::<Vec<_>>());
-    let lowest_cell_v = lowest_v.zip(cells).map(|(v, n)| v / n);
+    let cells_fit = cells.zip(voltage).is_none_or(|(n, v)| cells_fit(v, n));
+    let lowest_cell_v = lowest_v.zip(cells).filter(|_| cells_fit).map(|(v, n)| v / n);
     let race_end_used_mah = charge.as_ref().and_then(|c| at_race_end(c, log.time(), laps, race_length_s));
     let verdict = match (lowest_cell_v, race_end_used_mah, capacity_mah) {
         (Some(v), _, _) if v < floor_cell_v => Verdict::UnderFloor,
@@ -94,6 +97,7 @@ pub fn measure(
     for (gone, what) in [
         (voltage.is_none(), "the log has no voltage"),
         (charge.is_none(), "the log has no current"),
+        (!cells_fit, "the voltage at the start does not fit the cells in series on the sheet"),
         (cells.is_none(), "the sheet lacks the cells in series"),
         (capacity_mah.is_none(), "the sheet lacks the pack's capacity"),
         (charge.is_some() && race_end_used_mah.is_none(), "too few laps count for a forecast"),
@@ -113,6 +117,13 @@ pub fn measure(
         verdict,
         why: Some(why.join("; ")),
     }
+}
+
+/// Whether a pack of `cells` in series can start a run with these volts: lithium cells between empty and overfull (makers'
+/// tables: 3.0 to 4.35 V).
+fn cells_fit(voltage: &[f64], cells: f64) -> bool {
+    let start = median(voltage.iter().copied().filter(|v| v.is_finite()).take(STARTING_ROWS));
+    start.is_none_or(|v| (3.0..4.5).contains(&(v / cells)))
 }
 
 /// Running integral over time, one value for each row.
@@ -138,10 +149,12 @@ fn at_race_end(charge: &[f64], time: &[f64], laps: &Laps, race_length_s: f64) ->
         let share = ((t - time[n - 1]) / (time[n] - time[n - 1])).clamp(0.0, 1.0);
         charge[n - 1] + (charge[n] - charge[n - 1]) * share
     };
-    let end = laps.first_passing?.value + race_length_s;
+    let first = laps.first_passing?;
+    let end = first.value + race_length_s;
     if end <= *time.last()? {
-        let used = at(end) / 3.6;
-        return Some(Estimate::from_half_width(used, 0.0));
+        // Read off; what is open is where the race begins on the log.
+        let used = |from: f64| at(from + race_length_s) / 3.6;
+        return Some(Estimate { value: used(first.value), low: used(first.low), high: used(first.high) });
     }
     let counted: Vec<&Lap> = laps.counted().collect();
     if counted.len() < 3 {

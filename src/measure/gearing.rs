@@ -22,7 +22,7 @@ use serde::Serialize;
 
 use super::budget::{Contribution, expanded_95};
 use crate::laps::odometer::Odometer;
-use crate::laps::{Lap, Laps};
+use crate::laps::{Lap, Laps, SetAside};
 use crate::quantity::{COVERAGE_95, Estimate, median, robust_deviation};
 use crate::sheet::{Settings, Sheet};
 
@@ -153,7 +153,8 @@ pub fn measure(laps: &Laps, settings: &Settings, sheet: &Sheet) -> Gearing {
     let ratio = turns * per_turn;
     gearing.realised_ratio = Some(Estimate::from_half_width(ratio, ratio * expanded_95(&of_rollout)));
     gearing.budget = of_rollout;
-    gearing.by_lap = laps.rows.iter().map(|l| (l.number, l.turns * per_turn)).collect();
+    let whole = |l: &&Lap| !matches!(l.set_aside, Some(SetAside::MissedPassing | SetAside::Outside));
+    gearing.by_lap = laps.rows.iter().filter(whole).map(|l| (l.number, l.turns * per_turn)).collect();
     gearing
 }
 

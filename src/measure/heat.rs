@@ -98,10 +98,9 @@ pub fn measure(log: &Log, channel: Channel, limit: (f64, bool), race_end_s: Opti
     heat.peak_at_s = Some(peak.0);
     heat.over_limit_s = Some(rows.windows(2).filter(|w| w[0].1 >= limit.0).map(|w| w[1].0 - w[0].0).sum());
     heat.race_end_c = race_end_s.filter(|end| *end <= driven_to_s).and_then(|end| at_race_end(&rows, end));
-    let highest = heat.race_end_c.map_or(peak.1, |e| e.value.max(peak.1));
-    heat.verdict = match (heat.race_end_c, highest) {
+    heat.verdict = match (heat.race_end_c, peak.1) {
         (_, c) if c > limit.0 => Verdict::Over,
-        (Some(_), c) if c > limit.0 - CLOSE_K => Verdict::Close,
+        (Some(end), _) if end.high > limit.0 - CLOSE_K => Verdict::Close,
         (Some(_), _) => Verdict::Within,
         (None, _) => Verdict::CannotTell,
     };

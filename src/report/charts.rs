@@ -9,7 +9,7 @@ use crate::measure::gearing::Gearing;
 use crate::measure::heat::Heat;
 use crate::review::Reviewed;
 
-const SIZE: (u32, u32) = (600, 260);
+const SIZE: (u32, u32) = (500, 250);
 /// Colours of Okabe and Ito (2008), told apart by colour-blind readers.
 const BLUE: RGBColor = RGBColor(0x00, 0x72, 0xb2);
 const ORANGE: RGBColor = RGBColor(0xd5, 0x5e, 0x00);
@@ -231,20 +231,16 @@ pub fn temperatures(log: &Log, motor: &Heat, controller: &Heat, race_end_s: Opti
     svg(|area| {
         let mut chart = frame(area, &axes)?;
         let mut labels = Vec::new();
-        for (name, points, heat, colour) in &lines {
+        let shared = lines.len() == 2 && (motor.limit_c - controller.limit_c).abs() < 1e-9;
+        for (at, (name, points, heat, colour)) in lines.iter().enumerate() {
             chart.draw_series(LineSeries::new(points.clone(), colour.stroke_width(2)))?;
-            chart.draw_series(DashedLineSeries::new(
-                [(0.0, heat.limit_c), (end, heat.limit_c)],
-                6,
-                4,
-                colour.mix(0.8).stroke_width(1),
-            ))?;
             labels.push(((*name).to_owned(), points.last().map_or(0.0, |p| p.1), *colour));
-            labels.push((format!("limit {:.0}", heat.limit_c), heat.limit_c, *colour));
-        }
-        if lines.len() == 2 && (motor.limit_c - controller.limit_c).abs() < 1e-9 {
-            let doubled = labels.iter().rposition(|l| l.0.starts_with("limit")).unwrap_or(0);
-            labels.remove(doubled);
+            let (colour, words) = if shared { (SOFT, "both limits") } else { (*colour, "limit") };
+            if !shared || at == 0 {
+                let ends = [(0.0, heat.limit_c), (end, heat.limit_c)];
+                chart.draw_series(DashedLineSeries::new(ends, 6, 4, colour.stroke_width(1)))?;
+                labels.push((format!("{words} {:.0}", heat.limit_c), heat.limit_c, colour));
+            }
         }
         if let Some(race) = race_end_s {
             chart.draw_series(DashedLineSeries::new(
@@ -255,7 +251,7 @@ pub fn temperatures(log: &Log, motor: &Heat, controller: &Heat, race_end_s: Opti
             ))?;
             chart.draw_series([Text::new(
                 "race end",
-                (race, axes.y.1),
+                (race - 0.01 * end, axes.y.1),
                 ("sans-serif", 13).into_font().color(&SOFT).pos(plotters::style::text_anchor::Pos::new(
                     plotters::style::text_anchor::HPos::Right,
                     plotters::style::text_anchor::VPos::Top,
@@ -272,7 +268,7 @@ pub fn temperatures(log: &Log, motor: &Heat, controller: &Heat, race_end_s: Opti
 /// Voltage over time; the floor is drawn where it is near.
 pub fn voltage(log: &Log, floor_v: Option<f64>) -> String {
     let Some(values) = log.channel(Channel::Voltage) else { return String::new() };
-    over_time(log, values, "volts", 1, BLUE, floor_v.map(|v| (v, "floor")))
+    over_time(log, values, "volts", 1, BLUE, floor_v.map(|v| (v, format!("floor {v:.1}"))))
 }
 
 /// Current over time.
@@ -287,14 +283,14 @@ fn over_time(
     name: &str,
     digits: usize,
     colour: RGBColor,
-    mark: Option<(f64, &str)>,
+    mark: Option<(f64, String)>,
 ) -> String {
     let points = thinned(log.time(), values);
     let range = points.iter().fold((f64::INFINITY, f64::NEG_INFINITY), |(a, b), p| (a.min(p.1), b.max(p.1)));
     if !range.0.is_finite() {
         return String::new();
     }
-    let y = padded(mark.map_or(range.0, |m| range.0.min(m.0)), range.1, 0.06);
+    let y = padded(mark.as_ref().map_or(range.0, |m| range.0.min(m.0)), range.1, 0.06);
     let axes =
         Axes { x: (0.0, log.reading.duration_s), y, x_name: "time, s", y_name: name, right: 70, y_digits: digits };
     svg(|area| {
@@ -302,7 +298,7 @@ fn over_time(
         chart.draw_series(LineSeries::new(points, colour.stroke_width(1)))?;
         if let Some((at, words)) = mark {
             chart.draw_series(DashedLineSeries::new([(0.0, at), (axes.x.1, at)], 6, 4, ORANGE.stroke_width(1)))?;
-            label(area, words, at, &axes, &ORANGE)?;
+            label(area, &words, at, &axes, &ORANGE)?;
         }
         Ok(())
     })

@@ -17,7 +17,10 @@ pub fn summary(review: &Review) -> String {
     for f in &v.findings {
         out += &format!("{} {}\n", f.mark.shape(), wrap(&f.text, "  "));
     }
-    if v.findings.is_empty() {
+    let failed = v.runs.iter().filter(|r| r.error.is_some()).count();
+    if failed > 0 {
+        out += &format!("▲ {failed} of {} could not be reviewed\n", v.runs.len());
+    } else if v.findings.is_empty() {
         out += "Nothing to act on.\n";
     }
     out += &format!("\n{}\n", runs(&v));
@@ -27,6 +30,12 @@ pub fn summary(review: &Review) -> String {
     out += "● as it should be  ◆ watch  ▲ act  ○ cannot tell\n";
     for n in &v.notices {
         out += &format!("◆ {}\n", wrap(&format!("weekend.toml: {}", n.text), "  "));
+        if !n.hint.is_empty() {
+            out += &format!("  {}\n", wrap(&format!("hint: {}", n.hint), "  "));
+        }
+    }
+    for (run, n) in &v.guesses {
+        out += &format!("◆ {}\n", wrap(&format!("{run}: {}", n.text), "  "));
         if !n.hint.is_empty() {
             out += &format!("  {}\n", wrap(&format!("hint: {}", n.hint), "  "));
         }
@@ -87,7 +96,7 @@ fn right(table: &mut Table, columns: std::ops::Range<usize>) {
 }
 
 /// Breaks `text` at blanks so that lines, with `indent` before all but the first, fit the terminal.
-fn wrap(text: &str, indent: &str) -> String {
+pub fn wrap(text: &str, indent: &str) -> String {
     let most = WIDTH - 2;
     let mut lines = vec![String::new()];
     for word in text.split(' ') {
@@ -115,10 +124,11 @@ pub fn reading(name: &str, logs: &[Log]) -> String {
         let delimiter = if r.delimiter == "\t" { "tab" } else { &r.delimiter };
         out += &format!("{} of {} rows, {:.2} a second, {:.1} s\n", r.rows_kept, r.rows_in, r.rate_hz, r.duration_s);
         out += &format!("encoding {}, delimiter {delimiter}, decimal {}\n", r.encoding, r.decimal);
-        let mut table = table(&["channel", "column", "unit", "factor", "lowest", "highest"]);
+        let mut table = table(&["channel", "column", "its unit", "factor", "lowest", "highest"]);
         for source in &r.channels {
             let values = || log.channel(source.channel).unwrap_or(&[]).iter().copied().filter(|v| v.is_finite());
-            let number = |v: Option<f64>| v.map_or("–".to_owned(), |v| format!("{v:.2}"));
+            let digits = if source.channel == crate::log::Channel::Rpm { 0 } else { 2 };
+            let number = |v: Option<f64>| v.map_or("–".to_owned(), |v| format!("{v:.digits$}"));
             table.add_row(vec![
                 format!("{} [{}]", source.channel.name().replace('_', " "), source.channel.unit()),
                 printable(&source.column, 28),

@@ -34,7 +34,8 @@ const NUMBERS: [(&str, f64, f64); 18] = [
     ("drag_brake_pct", 0.0, 100.0),
     ("part", 1.0, 1000.0),
 ];
-const TEXTS: [&str; 2] = ["driven", "tyre_kind"];
+/// Texts with a meaning of their own, and what they may be.
+const TEXTS: [(&str, [&str; 2]); 2] = [("driven", ["four", "rear"]), ("tyre_kind", ["rubber", "foam"])];
 const RUN_KEYS: [&str; 6] = ["id", "car", "log", "laps", "part", "ambient_c"];
 const TABLES: [&str; 6] = ["weekend", "track", "race", "cars", "runs", "import"];
 
@@ -56,7 +57,7 @@ pub fn read(text: &str) -> Result<Sheet, Box<Mistake>> {
             text,
             span,
             e.message().trim_end_matches('.').to_owned(),
-            "text stands in quotes, numbers do not, and each key stands once in its table",
+            "text stands in quotes, numbers stand without and with a point (`63.0`), and each key stands once in its table",
         ))
     })?;
     let mut reader = Reader { text, sheet: Sheet::default() };
@@ -123,6 +124,14 @@ impl Reader<'_> {
             match value.get_ref() {
                 DeValue::Table(car) => {
                     let settings = self.settings(car, "", &[]);
+                    if settings.number("pinion").zip(settings.number("spur")).is_some_and(|(p, s)| p > s) {
+                        let span = car.get("pinion").map_or(value.span(), Spanned::span);
+                        self.mistake(
+                            span,
+                            "the pinion has more teeth than the spur".to_owned(),
+                            "are the two swapped?",
+                        );
+                    }
                     self.sheet.cars.insert(name, settings);
                 }
                 _ => self.mistake(
@@ -157,11 +166,22 @@ impl Reader<'_> {
         if let Some(&(_, low, high)) = NUMBERS.iter().find(|n| n.0 == name) {
             return self.number(value, name, low, high).map(Setting::Number);
         }
-        if TEXTS.contains(&name) && !matches!(value.get_ref(), DeValue::String(_)) {
-            self.mistake(value.span(), format!("`{name}` is no text"), "put it in quotes");
-            return None;
+        if let Some((_, allowed)) = TEXTS.iter().find(|t| t.0 == name) {
+            let text = match value.get_ref() {
+                DeValue::String(text) => text.trim().to_lowercase(),
+                _ => String::new(),
+            };
+            if !allowed.contains(&text.as_str()) {
+                self.mistake(
+                    value.span(),
+                    format!("`{name}` is not understood"),
+                    &format!("one of `\"{}\"`", allowed.join("\"`, `\"")),
+                );
+                return None;
+            }
+            return Some(Setting::Text(text));
         }
-        let known: Vec<&str> = NUMBERS.iter().map(|n| n.0).chain(TEXTS).collect();
+        let known: Vec<&str> = NUMBERS.iter().map(|n| n.0).chain(TEXTS.iter().map(|t| t.0)).collect();
         if !known.contains(&name) {
             self.near_miss(key, name, &known);
         }

@@ -51,19 +51,28 @@ pub fn of_run(id: &str, answers: &Answers) -> Vec<Finding> {
     let g = &answers.gearing;
     let best = g.fits.iter().max_by(|a, b| a.probability.total_cmp(&b.probability));
     if let (gearing::Verdict::Differs, Some(best)) = (g.verdict, best) {
-        let sheet = g.fits.get(g.fits.len() / 2).map_or(0.0, |f| f.pinion);
+        let sheet = g.fits.get(g.fits.len() / 2).map_or(best.pinion, |f| f.pinion);
+        let set = g.set_ratio.unwrap_or(best.ratio);
+        // What the sheet's pinion would show on this track, with this run's own offset.
+        let measured = g.realised_ratio.map_or(String::new(), |m| {
+            format!(": it measured {:.2}, where {sheet} teeth would measure {:.2}", m.value, m.value * set / best.ratio)
+        });
+        let sure =
+            if best.probability > 0.99 { "over 99".to_owned() } else { format!("{:.0}", 100.0 * best.probability) };
         add(
             "pinion-differs",
             Weight::Act,
-            format!(
-                "Run {shown} drove {} teeth, the sheet says {}: it turned like a ratio of {:.2}, not {:.2} (probability {:.0} %)",
-                best.pinion,
-                sheet,
-                best.ratio,
-                g.set_ratio.unwrap_or(f64::NAN),
-                (100.0 * best.probability).floor()
-            ),
+            format!("Run {shown} drove {} teeth, the sheet says {sheet}{measured} (probability {sure} %)", best.pinion),
             json!({ "pinion": best.pinion, "sheet_pinion": sheet, "probability": best.probability, "realised_ratio": g.realised_ratio }),
+        );
+    }
+    if g.why.as_deref() == Some(super::gearing::NO_PINION_FITS) {
+        let figures = json!({ "realised_ratio": g.realised_ratio, "set_ratio": g.set_ratio });
+        add(
+            "gearing-does-not-fit",
+            Weight::Act,
+            format!("The sheet does not fit run {shown}: {}", super::gearing::NO_PINION_FITS),
+            figures,
         );
     }
     for (part, code, heat) in
@@ -87,8 +96,8 @@ pub fn of_run(id: &str, answers: &Answers) -> Vec<Finding> {
                 code,
                 Weight::Watch,
                 format!(
-                    "The {part} came within {:.0} K of its {:.0} °C ({limit}) in run {shown}",
-                    (heat.limit_c - peak).max(0.0).ceil(),
+                    "The {part} was {:.0} °C below its {:.0} °C ({limit}) at a race's end in run {shown}",
+                    heat.race_end_c.map_or(heat.limit_c - peak, |e| heat.limit_c - e.value).max(0.0),
                     heat.limit_c
                 ),
                 figures,
@@ -103,7 +112,7 @@ pub fn of_run(id: &str, answers: &Answers) -> Vec<Finding> {
             "cell-under-floor",
             Weight::Act,
             format!(
-                "A cell fell to {:.2} V on average in run {shown}, under its floor of {:.2} V: a pack driven there is damaged",
+                "The cells fell to {:.2} V each in run {shown}, under its floor of {:.2} V: a pack driven there may be damaged",
                 b.lowest_cell_v.unwrap_or(f64::NAN),
                 b.floor_cell_v
             ),

@@ -23,15 +23,21 @@ const RUN_U: f64 = 0.002;
 const WANDER: [f64; 2] = [0.0015, 0.004];
 /// Steady drifts that are tried for foam, relative a run, all as likely.
 const DRIFTS: [f64; 7] = [-0.004, 0.0, 0.004, 0.008, 0.012, 0.016, 0.020];
-/// Probability that the sheet is right, that it is one or two teeth off for a run, and for all runs of the car alike.
-const RUN_PRIOR: [f64; 3] = [0.92, 0.032, 0.008];
-const CAR_PRIOR: [f64; 3] = [0.96, 0.016, 0.004];
+/// Probability that the sheet is right, that it is one to four teeth off for a run, and for all runs of the car alike.
+const RUN_PRIOR: [f64; 5] = [0.92, 0.03, 0.006, 0.002, 0.001];
+const CAR_PRIOR: [f64; 5] = [0.96, 0.015, 0.003, 0.001, 0.000_5];
+/// Probability that something else is wrong: spur, internal ratio, tyre, lap length; the ratio may then be any within a
+/// factor of e either way.
+const ELSE_PRIOR: f64 = 0.002;
+const ELSE_DENSITY: f64 = 0.5;
 /// A verdict needs this probability.
 const SURE: f64 = 0.95;
 /// Step of the grid of offsets.
 const GRID: f64 = 0.000_5;
 /// Teeth off the sheet that are weighed.
-const TEETH: [i32; 5] = [-2, -1, 0, 1, 2];
+const TEETH: [i32; 9] = [-4, -3, -2, -1, 0, 1, 2, 3, 4];
+/// Hypotheses of a run: each number of teeth, and something else.
+const CELLS: usize = TEETH.len() + 1;
 
 /// What a run brings to the weighing.
 #[derive(Debug, Clone)]
@@ -42,6 +48,20 @@ pub struct Run<'a> {
     pub evidence: Evidence,
 }
 
+/// What the weighing says of a run.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Weighed {
+    /// The verdict.
+    pub verdict: Verdict,
+    /// Pinions near the sheet's and how probable each is.
+    pub fits: Vec<Fit>,
+    /// Why it cannot be told.
+    pub why: Option<&'static str>,
+}
+
+/// Said where no pinion near the sheet's explains a run.
+pub const NO_PINION_FITS: &str = "no pinion near the sheet's explains the revs: the pinion, the spur, the internal ratio, the tyre or the lap length on the sheet is wrong";
+
 struct Seen {
     x: f64,
     u: f64,
@@ -50,7 +70,7 @@ struct Seen {
 
 /// Weighs the pinions of one car's `runs` in order; `lap_length_m` with the half-width of its interval, where known.
 /// Gives each run's verdict and fits; `None` for a run whose sheet lacks pinion, spur or tyre.
-pub fn weigh(runs: &[Run], lap_length_m: Option<(f64, f64)>) -> Vec<Option<(Verdict, Vec<Fit>)>> {
+pub fn weigh(runs: &[Run], lap_length_m: Option<(f64, f64)>) -> Vec<Option<Weighed>> {
     // Without a lap length the offset is open, and any length serves as its unit.
     let length = lap_length_m.map_or(1.0, |l| l.0);
     let seen: Vec<Option<Seen>> = runs.iter().map(|r| see(r, length)).collect();
@@ -68,7 +88,7 @@ pub fn weigh(runs: &[Run], lap_length_m: Option<(f64, f64)>) -> Vec<Option<(Verd
     let grid: Vec<f64> = (0..=(2.0 * reach / GRID) as usize).map(|n| centre - reach + n as f64 * GRID).collect();
     let prior: Vec<f64> = grid.iter().map(|g| normal(g - centre, spread)).collect();
     let drifts: &[f64] = if foam { &DRIFTS } else { &[0.0] };
-    let mut sums = vec![[0.0; TEETH.len()]; known.len()];
+    let mut sums = vec![[0.0; CELLS]; known.len()];
     for &drift in drifts {
         for whole in TEETH {
             let weight = CAR_PRIOR[whole.unsigned_abs() as usize];
@@ -102,10 +122,10 @@ struct Walk<'a> {
 
 impl Walk<'_> {
     /// Adds each run's probability of each number of teeth under this hypothesis to `sums`, not normalised.
-    fn add(&self, runs: &[&Seen], prior: &[f64], weight: f64, sums: &mut [[f64; TEETH.len()]]) {
-        let likelihoods: Vec<Vec<[f64; TEETH.len()]>> =
+    fn add(&self, runs: &[&Seen], prior: &[f64], weight: f64, sums: &mut [[f64; CELLS]]) {
+        let likelihoods: Vec<Vec<[f64; CELLS]>> =
             runs.iter().map(|r| self.grid.iter().map(|g| self.likelihood(r, *g)).collect()).collect();
-        let total = |cell: &[f64; TEETH.len()]| cell.iter().sum::<f64>();
+        let total = |cell: &[f64; CELLS]| cell.iter().sum::<f64>();
         let mut forward = vec![prior.to_vec()];
         for run in 1..runs.len() {
             let last: Vec<f64> =
@@ -125,14 +145,17 @@ impl Walk<'_> {
     }
 
     /// Likelihood of a run for each number of teeth off the sheet, where the offset is `offset`.
-    fn likelihood(&self, run: &Seen, offset: f64) -> [f64; TEETH.len()] {
-        TEETH.map(|teeth| {
+    fn likelihood(&self, run: &Seen, offset: f64) -> [f64; CELLS] {
+        let mut cells = [ELSE_PRIOR * ELSE_DENSITY; CELLS];
+        for (cell, teeth) in cells.iter_mut().zip(TEETH) {
             // Off by `teeth` in all, of which `whole` belong to every run of the car.
             let own = (teeth - self.whole).unsigned_abs() as usize;
             let prior = RUN_PRIOR.get(own).copied().unwrap_or(0.0005);
-            let expected = offset + (run.pinion / (run.pinion + f64::from(teeth))).ln();
-            prior * normal(run.x - expected, run.u) / run.u
-        })
+            let expected = offset + (run.pinion / (run.pinion + f64::from(teeth)).max(1.0)).ln();
+            // The density of a normal distribution, so that it can be held against the other's.
+            *cell = prior * normal(run.x - expected, run.u) / (run.u * std::f64::consts::TAU.sqrt());
+        }
+        cells
     }
 
     /// The walk to the next run: a shift by `drift` and a spread by the wander.
@@ -148,7 +171,7 @@ impl Walk<'_> {
     }
 }
 
-fn conclude(run: &Run, seen: &Seen, sums: [f64; TEETH.len()]) -> (Verdict, Vec<Fit>) {
+fn conclude(run: &Run, seen: &Seen, sums: [f64; CELLS]) -> Weighed {
     let total: f64 = sums.iter().sum();
     let probability = |n: usize| if total > 0.0 { sums[n] / total } else { 0.0 };
     let fits: Vec<Fit> = TEETH
@@ -166,7 +189,12 @@ fn conclude(run: &Run, seen: &Seen, sums: [f64; TEETH.len()]) -> (Verdict, Vec<F
         () if other >= SURE => Verdict::Differs,
         () => Verdict::CannotTell,
     };
-    (verdict, fits)
+    let why = match verdict {
+        Verdict::CannotTell if probability(TEETH.len()) > 0.5 => Some(NO_PINION_FITS),
+        Verdict::CannotTell => Some("two pinions explain the revs nearly as well"),
+        _ => None,
+    };
+    Weighed { verdict, fits, why }
 }
 
 #[cfg(test)]
@@ -193,7 +221,7 @@ mod tests {
                 evidence: Evidence { gripped_turns: turns(offset, pinion), relative_u: 0.0003 },
             })
             .collect();
-        weigh(&runs, length).into_iter().map(|r| r.unwrap().0).collect()
+        weigh(&runs, length).into_iter().map(|r| r.unwrap().verdict).collect()
     }
 
     use Verdict::{Agrees, CannotTell, Differs};
@@ -213,6 +241,12 @@ mod tests {
     #[test]
     fn between_two_pinions_it_cannot_tell() {
         assert_eq!(verdicts("rubber", &[(0.0, 31.6)], Some((200.0, 4.0))), [CannotTell]);
+    }
+
+    #[test]
+    fn far_off_the_sheet_it_does_not_name_the_nearest() {
+        assert_eq!(verdicts("rubber", &[(0.010, 43.0)], Some((200.0, 0.6))), [CannotTell]);
+        assert_eq!(verdicts("rubber", &[(0.010, 34.0)], Some((200.0, 0.6))), [Differs]);
     }
 
     #[test]

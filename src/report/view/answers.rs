@@ -73,7 +73,7 @@ fn gearing_answer(done: &Reviewed, run: &Run) -> AnswerView {
         .map(|f| format!("{} teeth {:.0} %", f.pinion, (f.probability * 100.0).min(99.0)))
         .collect();
     if !others.is_empty() {
-        say.push(format!("Weighed over all runs of the car: {}.", others.join(", ")));
+        say.push(format!("Probability, weighed over all runs of the car: {}.", others.join(", ")));
     }
     say.extend(g.why.as_ref().map(|w| format!("Open: {w}.")));
     let svg = charts::ratio_by_lap(g, done);
@@ -176,8 +176,10 @@ fn battery_answer(done: &Reviewed, run: &Run) -> AnswerView {
     let b = &done.answers.battery;
     let mut say = Vec::new();
     if let Some(used) = b.used_mah {
-        let of = run.plan.settings.number("battery.capacity_mah").map_or(String::new(), |c| format!(" of {c:.0}"));
-        say.push(format!("The log took {used:.0} mAh{of}, {} Wh.", optional(b.used_wh, 1)));
+        let left = run.plan.settings.number("battery.capacity_mah").map_or(String::new(), |c| {
+            format!(": about {:.0} of {c:.0} mAh left, had it started full", (c - used).max(0.0))
+        });
+        say.push(format!("The log took {used:.0} mAh, {} Wh{left}.", optional(b.used_wh, 1)));
     }
     if let Some(end) = &b.race_end_used_mah {
         say.push(format!(
@@ -187,7 +189,11 @@ fn battery_answer(done: &Reviewed, run: &Run) -> AnswerView {
         ));
     }
     if let Some(v) = b.lowest_v {
-        say.push(format!("The pack fell to {v:.2} V; the floor of a cell is {:.2} V.", b.floor_cell_v));
+        let floor = run.plan.settings.number("battery.cells").map_or_else(
+            || format!("{:.2} V a cell", b.floor_cell_v),
+            |n| format!("{:.2} V ({n} × {:.2})", n * b.floor_cell_v, b.floor_cell_v),
+        );
+        say.push(format!("The pack fell to {v:.2} V; its floor is {floor}."));
     }
     say.extend(b.why.as_ref().map(|w| format!("Open: {w}.")));
     let floor = run.plan.settings.number("battery.cells").map(|n| n * b.floor_cell_v);
@@ -199,12 +205,8 @@ fn battery_answer(done: &Reviewed, run: &Run) -> AnswerView {
         verdict: b.verdict.words().to_owned(),
         figure: b.lowest_cell_v.or(b.lowest_v).map_or_else(|| "–".to_owned(), |v| format!("{v:.2} V")),
         doubt: String::new(),
-        of: if b.lowest_cell_v.is_some() {
-            "lowest voltage of a cell, on average"
-        } else {
-            "lowest voltage of the pack"
-        }
-        .to_owned(),
+        of: if b.lowest_cell_v.is_some() { "lowest pack voltage ÷ cells" } else { "lowest voltage of the pack" }
+            .to_owned(),
         say,
         charts,
     }
@@ -223,7 +225,7 @@ fn power_answer(done: &Reviewed) -> AnswerView {
     AnswerView {
         question: "Where is the power?",
         mark: Mark::Open,
-        verdict: "direct figures only".to_owned(),
+        verdict: "no verdict yet".to_owned(),
         figure: p.top_speed_m_s.map_or_else(|| "–".to_owned(), |v| format!("{v:.1} m/s")),
         doubt: String::new(),
         of: "the car's top speed".to_owned(),

@@ -87,6 +87,18 @@ pub fn plus_minus(m: &Estimate) -> (String, String) {
     (format!("{:.digits$}", m.value), format!("± {half:.digits$}"))
 }
 
+/// A delimiter or a decimal mark by its name.
+pub fn sign(sign: &str) -> &str {
+    match sign {
+        "," => "comma",
+        ";" => "semicolon",
+        "\t" => "tab",
+        "|" => "pipe",
+        "." => "point",
+        other => other,
+    }
+}
+
 fn optional(value: Option<f64>, digits: usize) -> String {
     value.map_or_else(|| "–".to_owned(), |v| format!("{v:.digits$}"))
 }

@@ -1,7 +1,7 @@
 //! A run's page.
 
 use super::answers::{AnswerView, answers};
-use super::{FindingView, Mark, NoticeView, RowView, finding, notice, optional, weekend_name};
+use super::{FindingView, Mark, NoticeView, RowView, finding, notice, optional, sign, weekend_name};
 use crate::laps::Source;
 use crate::measure::gearing;
 use crate::notice::printable;
@@ -119,7 +119,7 @@ fn changes(review: &Review, index: usize) -> Vec<String> {
     keys.dedup();
     let shown = |s: Option<&Setting>| s.map_or_else(|| "–".to_owned(), Setting::to_string);
     keys.into_iter()
-        .filter(|k| old.get(*k) != new.get(*k))
+        .filter(|k| old.get(*k) != new.get(*k) && k.as_str() != "note")
         .map(|k| format!("{} {} → {}", printable(k, 40), shown(old.get(k)), shown(new.get(k))))
         .collect()
 }
@@ -212,10 +212,15 @@ fn channels(done: &Reviewed) -> Vec<RowView> {
 /// How a log was read, in a sentence.
 pub fn reading(done: &Reviewed) -> String {
     let r = &done.log.reading;
-    let delimiter = if r.delimiter == "\t" { "tab" } else { &r.delimiter };
     format!(
-        "{} of {} rows, {:.1} rows a second, {:.0} s long; {}, delimiter {delimiter}, decimal {}.",
-        r.rows_kept, r.rows_in, r.rate_hz, r.duration_s, r.encoding, r.decimal
+        "{} of {} rows, {:.1} rows a second, {:.0} s long; {}, delimiter {}, decimal {}.",
+        r.rows_kept,
+        r.rows_in,
+        r.rate_hz,
+        r.duration_s,
+        r.encoding,
+        sign(&r.delimiter),
+        sign(&r.decimal)
     )
 }
 

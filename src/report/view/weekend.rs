@@ -5,7 +5,7 @@ use super::{
     weekend_name,
 };
 use crate::measure::heat;
-use crate::notice::printable;
+use crate::notice::{Severity, printable};
 use crate::review::{Review, Run};
 use crate::weekend::tables;
 
@@ -21,6 +21,8 @@ pub struct WeekendView {
     pub runs: Vec<RunRow>,
     /// Remarks on the sheet.
     pub notices: Vec<NoticeView>,
+    /// What was guessed or could not be used in reading a run, with its id: worth a look before its figures are believed.
+    pub guesses: Vec<(String, NoticeView)>,
     /// Lines that the sheet lacks.
     pub lacks: Vec<String>,
 }
@@ -66,10 +68,10 @@ pub fn weekend(review: &Review) -> WeekendView {
     let sheet = &review.sheet;
     let mut parts: Vec<String> = sheet.date.iter().chain(sheet.surface.iter()).map(|s| printable(s, 40)).collect();
     parts.extend(sheet.lap_length_m.map(|(l, d)| format!("lap {l} ± {d:.1} m")));
-    parts.push(format!("{} runs", review.runs.len()));
+    parts.push(counted(review.runs.len(), "run"));
     let cars = sheet.cars.len();
     if cars > 0 {
-        parts.push(format!("{cars} car{}", if cars == 1 { "" } else { "s" }));
+        parts.push(counted(cars, "car"));
     }
     parts.push(format!("race {:.0} s{}", sheet.race_length_s(), if sheet.race_s.is_none() { ", assumed" } else { "" }));
     WeekendView {
@@ -78,8 +80,13 @@ pub fn weekend(review: &Review) -> WeekendView {
         findings: review.findings.iter().map(finding).collect(),
         runs: run_rows(review),
         notices: review.notices.iter().map(notice).collect(),
+        guesses: guesses(review),
         lacks: lacks(review),
     }
+}
+
+fn counted(count: usize, what: &str) -> String {
+    format!("{count} {what}{}", if count == 1 { "" } else { "s" })
 }
 
 fn run_rows(review: &Review) -> Vec<RunRow> {
@@ -138,12 +145,39 @@ fn run_rows(review: &Review) -> Vec<RunRow> {
     review.runs.iter().enumerate().map(row).collect()
 }
 
+/// Notices that put a run's figures in doubt as a whole.
+fn guesses(review: &Review) -> Vec<(String, NoticeView)> {
+    const CODES: [&str; 13] = [
+        "no-lap-list",
+        "list-does-not-fit",
+        "no-laps",
+        "poles-assumed",
+        "channel-from-values",
+        "unit-from-values",
+        "unit-does-not-fit",
+        "two-columns",
+        "time-from-rate",
+        "damaged-text",
+        "import-column",
+        "import-channel",
+        "import-unit",
+    ];
+    let of = |r: &Run| {
+        let notices = r.outcome.as_ref().ok().map(|d| d.log.reading.notices.iter().chain(&d.laps.notices));
+        let id = printable(&r.plan.id, 24);
+        let doubtful =
+            notices.into_iter().flatten().filter(|n| CODES.contains(&n.code) && n.severity == Severity::Warning);
+        doubtful.map(|n| (id.clone(), notice(n))).collect::<Vec<_>>()
+    };
+    review.runs.iter().flat_map(of).collect()
+}
+
 /// Sheet lines that would answer more.
 fn lacks(review: &Review) -> Vec<String> {
     let sheet = &review.sheet;
     let mut lacks = Vec::new();
     if !review.has_sheet {
-        lacks.push("no weekend.toml: `runtrue sheet` writes a starter with these runs in it".to_owned());
+        lacks.push("a sheet: `runtrue sheet FOLDER` writes a starter weekend.toml with its runs in it".to_owned());
     }
     if sheet.lap_length_m.is_none() {
         lacks.push(
