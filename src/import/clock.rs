@@ -183,7 +183,12 @@ fn run_forward(
         let mut now = *shown + offset;
         let part = parts.last().copied().unwrap_or(0);
         let started = if part == 0 { !last.is_nan() } else { row > part };
-        let restart = started && !daily && now < last && now <= first + 5.0 * step && last - first > 10.0 * step;
+        let restart = started
+            && !daily
+            && wrapped(last, now, step).is_none()
+            && now < last
+            && now <= first + 5.0 * step
+            && last - first > 10.0 * step;
         let pause = started && now - last > RUN_GAP_S.max(10.0 * step);
         if started && (breaks.contains(&row) || restart || pause) {
             parts.push(row);
@@ -214,11 +219,8 @@ fn undo_jump(last: f64, now: f64, step: f64, daily: bool) -> (f64, Notice) {
             }
         }
     }
-    // Counters of 16 and 32 bits in milliseconds or microseconds.
-    for whole in [65.536, 4_294_967.296, 4_294.967_296] {
-        if (drop + step - whole).abs() <= 5.0 * step && drop > 20.0 * step {
-            return (whole, Notice::note("clock-wrapped", format!("the clock's counter started anew after {whole} s")));
-        }
+    if let Some(whole) = wrapped(last, now, step) {
+        return (whole, Notice::note("clock-wrapped", format!("the clock's counter started anew after {whole} s")));
     }
     (
         drop + step,
@@ -227,6 +229,14 @@ fn undo_jump(last: f64, now: f64, step: f64, daily: bool) -> (f64, Notice) {
             format!("the clock ran back by {drop:.3} s; the rows after it were moved on"),
         ),
     )
+}
+
+/// The full count of a counter of 16 or 32 bits, in milliseconds or microseconds, that ran over from `last` to `now`.
+fn wrapped(last: f64, now: f64, step: f64) -> Option<f64> {
+    let drop = last - now;
+    [65.536, 4_294_967.296, 4_294.967_296]
+        .into_iter()
+        .find(|whole| (drop + step - whole).abs() <= 2.0 * step && drop > 20.0 * step)
 }
 
 /// Spreads times that stand still over several rows; returns the clock's step where it did so.

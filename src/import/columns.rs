@@ -75,7 +75,8 @@ fn use_of(at: usize, layout: &Layout) -> Use {
     };
     let name = written.map_or_else(|| format!("column {}", at + 1), |text| printable(text, 80));
     let rank = meaning.map_or(0, |m| if m.exact { 2 } else { 1 });
-    Use { name, meaning: meaning.map(|m| m.meaning), unit: in_row.or(unit), scale: 1.0, rank }
+    let scale = written.and_then(|text| names::factor(text)).filter(|_| meaning.is_some()).unwrap_or(1.0);
+    Use { name, meaning: meaning.map(|m| m.meaning), unit: in_row.or(unit), scale, rank }
 }
 
 fn spelling(layout: &Layout, at: usize, unit: Unit) -> &str {
@@ -192,7 +193,20 @@ pub fn by_values(uses: &mut [Use], body: &Body, notices: &mut Vec<Notice>) {
     let known = |uses: &[Use], channel| uses.iter().any(|u| u.meaning == Some(Meaning::Channel(channel)));
     let rpm_known = known(uses, Channel::Rpm) || uses.iter().any(|u| u.meaning == Some(Meaning::Erpm));
     let shapes: Vec<Option<Shape>> = body.columns.iter().map(Shape::of).collect();
+    name_parts(uses, &shapes, notices);
     name_temperatures(uses, &shapes, notices);
+    let idle = |at: usize| body.columns[at].values.iter().all(|v| *v == 0.0 || v.is_nan());
+    if uses.iter().any(|u| u.meaning == Some(Meaning::Erpm))
+        && let Some(at) =
+            (0..uses.len()).find(|&at| uses[at].meaning == Some(Meaning::Channel(Channel::Rpm)) && idle(at))
+    {
+        // A recorder that does not know the poles leaves its motor revs empty.
+        notices.push(Notice::note(
+            "idle-column",
+            format!("`{}` is zero throughout; the electrical turns were taken", uses[at].name),
+        ));
+        uses[at].meaning = None;
+    }
     if rpm_known {
         return;
     }
@@ -210,6 +224,25 @@ pub fn by_values(uses: &mut [Use], body: &Body, notices: &mut Vec<Notice>) {
         if let Some((at, _)) = best {
             uses[at].meaning = Some(Meaning::Channel(channel));
             taken.push(channel);
+            let message = format!("`{}` was taken for {} by what its values look like", uses[at].name, channel.name());
+            notices.push(
+                Notice::warning("channel-from-values", message).hint("name it in the sheet's `[import]` to be sure"),
+            );
+        }
+    }
+}
+
+/// A column headed with nothing but `Motor` or `ESC` that looks like a temperature is taken for one.
+fn name_parts(uses: &mut [Use], shapes: &[Option<Shape>], notices: &mut Vec<Notice>) {
+    for at in 0..uses.len() {
+        let Some(channel) =
+            names::part_named(&uses[at].name).filter(|_| uses[at].meaning.is_none() && uses[at].rank < 3)
+        else {
+            continue;
+        };
+        let free = uses.iter().all(|u| u.meaning != Some(Meaning::Channel(channel)));
+        if free && shapes[at].as_ref().is_some_and(|s| s.fits(channel).is_some()) {
+            uses[at].meaning = Some(Meaning::Channel(channel));
             let message = format!("`{}` was taken for {} by what its values look like", uses[at].name, channel.name());
             notices.push(
                 Notice::warning("channel-from-values", message).hint("name it in the sheet's `[import]` to be sure"),

@@ -61,10 +61,12 @@ pub enum Quantity {
 use Quantity as Q;
 
 /// Conversions to the channels' units. Exact by definition (SI Brochure; mile and foot of 1959).
-const UNITS: [(&str, Quantity, f64, f64); 26] = [
+const UNITS: [(&str, Quantity, f64, f64); 28] = [
     ("s", Q::Time, 1.0, 0.0),
     ("ms", Q::Time, 1e-3, 0.0),
     ("us", Q::Time, 1e-6, 0.0),
+    ("ds", Q::Time, 0.1, 0.0),
+    ("cs", Q::Time, 0.01, 0.0),
     ("min", Q::Time, 60.0, 0.0),
     ("rpm", Q::Rpm, 1.0, 0.0),
     ("krpm", Q::Rpm, 1e3, 0.0),
@@ -101,6 +103,8 @@ impl Unit {
     pub fn label(self) -> &'static str {
         match self.name {
             "us" => "µs",
+            "ds" => "0.1 s",
+            "cs" => "0.01 s",
             "rpm" => "1/min",
             "krpm" => "1000/min",
             "erpm" => "electrical 1/min",
@@ -291,6 +295,29 @@ fn contained(name: &str, unit: Option<Unit>) -> Option<HeaderMeaning> {
         Q::Time => found(Meaning::Channel(Channel::Time)),
         _ => None,
     })
+}
+
+/// The part of the car that a header names without saying what of it is measured: the motor's or the controller's
+/// temperature, if its values look like one.
+pub fn part_named(header: &str) -> Option<Channel> {
+    let name = normalise(header);
+    let listed = |key: &str| words().parts.get(key).is_some_and(|list| list.contains(&name));
+    if listed("motor") {
+        Some(Channel::MotorTemperature)
+    } else {
+        listed("controller").then_some(Channel::ControllerTemperature)
+    }
+}
+
+/// A factor written into a header: `RPM x100`, `Drehzahl × 10`, `rpm*1000`.
+pub fn factor(header: &str) -> Option<f64> {
+    let at = header.char_indices().find(|(at, c)| {
+        let before = header[..*at].chars().next_back();
+        matches!(c, '×' | '*') || matches!(c, 'x' | 'X') && before.is_none_or(|b| !b.is_alphanumeric())
+    })?;
+    let digits: String =
+        header[at.0 + at.1.len_utf8()..].trim_start().chars().take_while(char::is_ascii_digit).collect();
+    digits.parse().ok().filter(|f| [10.0, 100.0, 1000.0].contains(f))
 }
 
 /// Whether the stretch of `length` bytes at `at` is bounded by blanks or the ends of `text`.

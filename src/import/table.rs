@@ -163,7 +163,9 @@ impl Table<'_> {
                 if let (Some(dates), false) = (dates, dated) {
                     raw.iter_mut().zip(&body.columns[dates].values).for_each(|(t, day)| *t += day);
                 }
-                (raw, dates.is_none() && !dated)
+                // A date that never changes is no date of the rows: the clock may pass midnight beside it.
+                let still = dates.is_none_or(|d| body.columns[d].values.windows(2).all(|w| w[0] == w[1]));
+                (raw, still && !dated)
             }
             Clock::Column(at) => {
                 let (scale, guessed) = self.time_scale(at, uses, body);
