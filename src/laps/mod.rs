@@ -108,6 +108,8 @@ pub struct Laps {
     pub rows: Vec<Lap>,
     /// Motor turns over the log; `None` without revs.
     pub odometer: Option<Odometer>,
+    /// The same as the car would have driven it without wheelspin; `None` without revs.
+    pub gripped: Option<Odometer>,
     /// The car's place on the track; `None` where no pattern repeats.
     pub places: Option<Places>,
     /// Remarks.
@@ -134,20 +136,22 @@ impl Laps {
 /// Lays `list` onto the log's revs, or finds laps in them. `expected_turns` is the lap in motor turns that
 /// the sheet tells, with its relative half-width.
 pub fn measure(odometer: Option<Odometer>, list: Option<&LapList>, expected_turns: Option<(f64, f64)>) -> Laps {
+    let gripped = odometer.as_ref().map(Odometer::gripped);
     let mut laps = Laps {
         source: Source::None,
         first_passing: None,
         rows: Vec::new(),
         odometer,
+        gripped,
         places: None,
         notices: Vec::new(),
     };
-    let Some(odometer) = &laps.odometer else {
+    let (Some(odometer), Some(gripped)) = (&laps.odometer, &laps.gripped) else {
         laps.notices.push(Notice::warning("no-laps", "without revs there are no laps"));
         return laps;
     };
     let told = list.and_then(|l| by_list(odometer, l)).or(expected_turns);
-    laps.places = Places::find(odometer, told);
+    laps.places = Places::find(gripped, told);
     let placed = laps
         .places
         .as_ref()

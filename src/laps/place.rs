@@ -51,9 +51,8 @@ pub struct Places {
 }
 
 impl Places {
-    /// Finds the places; `expected` is the lap in motor turns with its relative half-width, where something tells it.
+    /// Finds the places from turns without wheelspin; `expected` is the lap in motor turns with its relative half-width, where something tells it.
     pub fn find(odometer: &Odometer, expected: Option<(f64, f64)>) -> Option<Self> {
-        let odometer = &odometer.gripped();
         let over_turns = OverTurns::new(odometer)?;
         let lap = over_turns.lap(expected)?;
         let chain = over_turns.chain(lap);

@@ -130,7 +130,7 @@ pub fn measure(laps: &Laps, settings: &Settings, sheet: &Sheet) -> Gearing {
         return gearing;
     };
     let own = own_budget(laps, &counted, odometer, turns);
-    gearing.evidence = evidence(&counted, odometer, &own);
+    gearing.evidence = evidence(&counted, laps, &own);
     let missing: Vec<&str> = [
         ("lap_length_m", sheet.lap_length_m.is_none()),
         ("tyre_diameter_mm", tyre.is_none()),
@@ -179,8 +179,8 @@ fn own_budget(laps: &Laps, counted: &[&Lap], odometer: &Odometer, turns: f64) ->
     ]
 }
 
-fn evidence(counted: &[&Lap], odometer: &Odometer, own: &[Contribution]) -> Option<Evidence> {
-    let gripped = odometer.gripped();
+fn evidence(counted: &[&Lap], laps: &Laps, own: &[Contribution]) -> Option<Evidence> {
+    let gripped = laps.gripped.as_ref()?;
     let turns = median(counted.iter().map(|l| gripped.turns_at(l.end_s) - gripped.turns_at(l.start_s)))?;
     let relative_u = own.iter().map(|c| c.relative_u.powi(2)).sum::<f64>().sqrt();
     Some(Evidence { gripped_turns: turns, relative_u })

@@ -1,11 +1,43 @@
 //! Did the power reach the ground?
 //!
-//! Driving slip = (wheel speed − car speed) / wheel speed (ISO 8855's driving slip in its wheel-based form, wording from memory); an event is slip
-//! above 0.20 for 0.1 s or more while the car moves at 1 m/s or more. Telling it from revs and current needs the gripped relation of
-//! the two to be learnt from the run; until then `can_tell` is false.
+//! Driving slip = (wheel speed − car speed) / wheel speed (ISO 8855's driving slip in its wheel-based form, wording from
+//! memory); an event is slip above 0.20 for 0.1 s or more while the car moves at 1 m/s or more, and it starts and ends where slip
+//! crosses 0.20 (straight between rows).
+//!
+//! Wheel speed and car speed both come from the motor's revs. With the tyres gripping, revs change only as fast as the car's
+//! mass lets them: the rate that one rise in twenty reaches, and a quarter more, is taken for the run's own limit. Past it the
+//! wheels spin, and the car's speed is a straight line from before the spin to where the revs have come down to it
+//! (`laps::odometer::Odometer::gripped`). Wheels that lock under braking fall faster than braking can make them and come
+//! back up to the car's speed: that is none. A ground-speed channel, where there is one, is not used yet.
+//!
+//! Wrong where the wheels spin for more than a twentieth of all the time the car gathers speed (the limit is then too high), and
+//! where slip grows so slowly past the limit of grip that the revs never rise faster than usual.
+//!
+//! ```
+//! use runtrue::laps::odometer::Odometer;
+//! // Revs that rise by 100 a row, but for six rows at twice the car's speed.
+//! let time: Vec<f64> = (0..200).map(|n| f64::from(n) * 0.05).collect();
+//! let rpm: Vec<f64> = (0..200).map(|n| f64::from(n) * 100.0 * if (100..106).contains(&n) { 2.0 } else { 1.0 }).collect();
+//! let wheels = Odometer::from_rows(time, rpm).unwrap();
+//! let slip = 1.0 - wheels.gripped().rpm_at(5.1) / wheels.rpm_at(5.1);
+//! assert!(slip > 0.4 && slip < 0.55);
+//! ```
 
 use schemars::JsonSchema;
 use serde::Serialize;
+
+use crate::laps::Laps;
+use crate::laps::odometer::Odometer;
+
+/// Slip from which wheels count as spinning.
+pub const SPINNING: f64 = 0.20;
+/// Shortest event, s.
+const SHORTEST_S: f64 = 0.1;
+/// Car speed from which an event counts, m/s; without a known travel for a turn, this share of the highest revs.
+const MOVING_M_S: f64 = 1.0;
+const MOVING_SHARE: f64 = 0.05;
+/// Below this rate an event of a tenth of a second falls between two rows.
+const LEAST_RATE_HZ: f64 = 8.0;
 
 /// One stretch of wheelspin.
 #[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
@@ -14,9 +46,9 @@ pub struct Event {
     pub start_s: f64,
     /// Log time of its end, s.
     pub end_s: f64,
-    /// Lap, from 1.
+    /// Lap, from 1; `null` outside the laps.
     pub lap: Option<u32>,
-    /// Where on the lap, as a share of its motor turns.
+    /// Where on the lap it starts, as a share of its motor turns.
     pub lap_fraction: Option<f64>,
     /// Highest slip.
     pub peak_slip: f64,
@@ -37,10 +69,49 @@ pub struct Wheelspin {
     pub why: Option<String>,
 }
 
-impl Wheelspin {
-    /// The answer of a version that does not look yet.
-    pub fn not_measured() -> Self {
-        let why = "telling wheelspin from revs and current is not part of this version yet".to_owned();
-        Self { can_tell: false, seconds: None, share: None, events: Vec::new(), why: Some(why) }
+/// Finds the wheelspin of a run; `rate_hz` is the log's, `rollout_mm` the car's travel for a motor turn where it is known.
+pub fn measure(laps: &Laps, rate_hz: f64, rollout_mm: Option<f64>) -> Wheelspin {
+    let unknown = |why: &str| Wheelspin { can_tell: false, seconds: None, share: None, events: Vec::new(), why: Some(why.to_owned()) };
+    let (Some(wheels), Some(car)) = (&laps.odometer, &laps.gripped) else { return unknown("the log has no revs") };
+    if rate_hz < LEAST_RATE_HZ {
+        return unknown(&format!("{rate_hz:.1} rows a second are too few: a spin of a tenth of a second falls between two rows"));
     }
+    let highest = car.rows().1.iter().copied().fold(0.0, f64::max);
+    let moving = rollout_mm.map_or(MOVING_SHARE * highest, |mm| MOVING_M_S * 60_000.0 / mm);
+    let mut events = spins(wheels, car, moving);
+    for event in &mut events {
+        if let Some(lap) = laps.rows.iter().find(|l| (l.start_s..l.end_s).contains(&event.start_s)) {
+            event.lap = Some(lap.number);
+            event.lap_fraction = Some((wheels.turns_at(event.start_s) - wheels.turns_at(lap.start_s)) / lap.turns);
+        }
+    }
+    let seconds: f64 = events.iter().map(|e| e.end_s - e.start_s).sum();
+    let share = laps.rows.first().zip(laps.rows.last()).map(|(first, last)| {
+        let inside = |e: &Event| (e.end_s.min(last.end_s) - e.start_s.max(first.start_s)).max(0.0);
+        events.iter().map(inside).sum::<f64>() / (last.end_s - first.start_s)
+    });
+    Wheelspin { can_tell: true, seconds: Some(seconds), share, events, why: None }
+}
+
+/// Stretches where the wheels turn faster than the car by the slip that counts.
+fn spins(wheels: &Odometer, car: &Odometer, moving: f64) -> Vec<Event> {
+    let ((time, wheel), (_, car)) = (wheels.rows(), car.rows());
+    let slip = |n: usize| if wheel[n] > 0.0 && car[n] >= moving { (wheel[n] - car[n]) / wheel[n] } else { 0.0 };
+    let mut events = Vec::new();
+    let mut open: Option<(f64, f64)> = None;
+    for n in 1..time.len() {
+        let (before, now) = (slip(n - 1), slip(n));
+        let crossing = time[n - 1] + (time[n] - time[n - 1]) * ((SPINNING - before) / (now - before)).clamp(0.0, 1.0);
+        if before <= SPINNING && now > SPINNING {
+            open = Some((crossing, now));
+        } else if let (Some((start, peak)), true) = (open, before > SPINNING && now <= SPINNING) {
+            if crossing - start >= SHORTEST_S {
+                events.push(Event { start_s: start, end_s: crossing, lap: None, lap_fraction: None, peak_slip: peak });
+            }
+            open = None;
+        } else if let Some((_, peak)) = &mut open {
+            *peak = peak.max(now);
+        }
+    }
+    events
 }

@@ -176,6 +176,28 @@ pub fn ratio_by_lap(gearing: &Gearing, done: &Reviewed) -> String {
     })
 }
 
+/// Where on each lap the wheels spun, a lane a lap.
+pub fn spins_by_lap(done: &Reviewed) -> String {
+    let (Some(odometer), events) = (&done.laps.odometer, &done.answers.wheelspin.events) else { return String::new() };
+    let Some(last) = done.laps.rows.last().map(|l| f64::from(l.number)).filter(|_| events.iter().any(|e| e.lap.is_some())) else {
+        return String::new();
+    };
+    let axes = Axes { x: (0.0, 100.0), y: (last + 0.8, 0.2), x_name: "share of the lap's motor turns, %", y_name: "lap", right: 70, y_digits: 0 };
+    svg(|area| {
+        let mut chart = frame(area, &axes)?;
+        for lap in &done.laps.rows {
+            let at = f64::from(lap.number);
+            chart.draw_series([Rectangle::new([(0.0, at - 0.35), (100.0, at + 0.35)], SOFT.mix(0.12).filled())])?;
+            for event in events.iter().filter(|e| e.lap == Some(lap.number)) {
+                let share = |t: f64| 100.0 * (odometer.turns_at(t) - odometer.turns_at(lap.start_s)) / lap.turns;
+                let (from, to) = (share(event.start_s), share(event.end_s).min(100.0));
+                chart.draw_series([Rectangle::new([(from, at - 0.35), (to, at + 0.35)], ORANGE.filled())])?;
+            }
+        }
+        Ok(())
+    })
+}
+
 /// Revs over the laps: each counted lap against the share of its turns, the best one in front.
 pub fn revs_over_laps(done: &Reviewed) -> String {
     let Some(odometer) = &done.laps.odometer else { return String::new() };

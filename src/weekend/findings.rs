@@ -5,6 +5,7 @@ use serde::Serialize;
 use serde_json::{Map, Value, json};
 
 use crate::measure::Answers;
+use crate::measure::wheelspin::Wheelspin;
 use crate::measure::{battery, gearing, heat};
 
 /// What a finding asks of the reader.
@@ -32,6 +33,23 @@ pub struct Finding {
     pub text: String,
     /// Its figures.
     pub figures: Map<String, Value>,
+}
+
+/// Share of the laps' time from which wheelspin is worth a word. A default (common practice, no source).
+pub const MUCH_SPIN: f64 = 0.02;
+/// Spins no farther apart than this share of a lap are at one place.
+const SAME_PLACE: f64 = 0.04;
+
+/// The place, as a share of the lap, where most laps spin, and how many do; `None` where no place has three.
+pub fn spun_place(wheelspin: &Wheelspin) -> Option<(f64, usize)> {
+    let places: Vec<(u32, f64)> = wheelspin.events.iter().filter_map(|e| e.lap.zip(e.lap_fraction)).collect();
+    let near = |at: f64| {
+        let mut laps: Vec<u32> = places.iter().filter(|p| (p.1 - at).abs() <= SAME_PLACE).map(|p| p.0).collect();
+        laps.dedup();
+        laps.len()
+    };
+    let best = places.iter().map(|p| (p.1, near(p.1))).max_by(|a, b| a.1.cmp(&b.1).then(b.0.total_cmp(&a.0)))?;
+    (best.1 >= 3).then_some(best)
 }
 
 fn figures(value: Value) -> Map<String, Value> {
@@ -104,6 +122,16 @@ pub fn of_run(id: &str, answers: &Answers) -> Vec<Finding> {
             ),
             _ => {}
         }
+    }
+    let w = &answers.wheelspin;
+    if let (Some(seconds), Some(share)) = (w.seconds, w.share.filter(|s| *s >= MUCH_SPIN)) {
+        let place = spun_place(w).map_or(String::new(), |(at, laps)| format!(", on {laps} laps {at:.2} of a lap after the line"));
+        add(
+            "wheelspin",
+            Weight::Watch,
+            format!("The wheels spun for {seconds:.1} s in run {shown}, {:.1} % of its laps' time{place}", 100.0 * share),
+            json!({ "seconds": seconds, "share": share, "events": w.events.len() }),
+        );
     }
     let b = &answers.battery;
     let figures = json!({ "lowest_cell_v": b.lowest_cell_v, "floor_cell_v": b.floor_cell_v, "used_mah": b.used_mah, "race_end_used_mah": b.race_end_used_mah });

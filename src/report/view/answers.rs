@@ -6,6 +6,7 @@ use crate::notice::printable;
 use crate::report::charts;
 use crate::review::{Reviewed, Run};
 use crate::sheet::Sheet;
+use crate::weekend::findings::{self, MUCH_SPIN};
 
 /// A chart with its words.
 pub struct ChartView {
@@ -101,15 +102,34 @@ fn chart(svg: String, says: impl Into<String>) -> Vec<ChartView> {
 
 fn wheelspin_answer(done: &Reviewed) -> AnswerView {
     let w = &done.answers.wheelspin;
+    let mut say = Vec::new();
+    let share = w.share.or(w.seconds).unwrap_or(0.0);
+    let (mark, verdict) = match (w.can_tell, w.events.len()) {
+        (false, _) => (Mark::Open, "cannot tell"),
+        (true, 0) => (Mark::Good, "yes"),
+        (true, _) if share < MUCH_SPIN => (Mark::Good, "nearly all"),
+        (true, _) => (Mark::Watch, "not all of it"),
+    };
+    let longest = w.events.iter().max_by(|a, b| (a.end_s - a.start_s).total_cmp(&(b.end_s - b.start_s)));
+    if let Some(e) = longest {
+        say.push(format!("The wheels spun {} times; the longest lasted {:.2} s and reached a slip of {:.2}.", w.events.len(), e.end_s - e.start_s, e.peak_slip));
+    }
+    if let Some((place, laps)) = findings::spun_place(w) {
+        say.push(format!("{laps} laps spin at the same place, {place:.2} of a lap after the line, by motor turns."));
+    }
+    if w.can_tell {
+        say.push("Told from the revs alone: past what the car's mass allows, the wheels turn without it.".to_owned());
+    }
+    say.extend(w.why.iter().map(|w| format!("Open: {w}.")));
     AnswerView {
         question: "Did the power reach the ground?",
-        mark: Mark::Open,
-        verdict: "cannot tell".to_owned(),
-        figure: optional(w.seconds, 1),
+        mark,
+        verdict: verdict.to_owned(),
+        figure: w.seconds.map_or_else(|| "–".to_owned(), |s| format!("{s:.1} s")),
         doubt: String::new(),
-        of: "seconds of wheelspin".to_owned(),
-        say: w.why.iter().map(|w| format!("Open: {w}.")).collect(),
-        charts: Vec::new(),
+        of: w.share.map_or_else(|| "of wheelspin".to_owned(), |s| format!("of wheelspin · {:.1} % of the laps' time", 100.0 * s)),
+        say,
+        charts: chart(charts::spins_by_lap(done), "Where on each lap the wheels spun"),
     }
 }
 
