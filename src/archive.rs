@@ -161,6 +161,7 @@ fn unit_of(name: &str) -> Option<&'static str> {
         ("_s", "s"),
         ("_mm", "mm"),
         ("_c", "°C"),
+        ("_mohm", "mΩ"),
         ("_mah", "mAh"),
         ("_wh", "Wh"),
         ("_w", "W"),

@@ -93,7 +93,7 @@ impl Odometer {
         at(to) - at(from)
     }
 
-    /// A rate of the revs (turns a minute, a second) that one rise (or fall, `sign` -1) in twenty reaches, and a
+    /// A rate of the revs (turns a minute, a second) that one rise (or fall, `sign` -1) in ten reaches, and a
     /// quarter more. Taken over a tenth of a second, so that noise from row to row does not count.
     fn usual_rate(&self, sign: f64) -> f64 {
         let mut rates = Vec::new();
@@ -107,7 +107,7 @@ impl Odometer {
                 rates.push(rate);
             }
         }
-        quantile(rates, 0.95).map_or(f64::INFINITY, |r| 1.25 * r)
+        quantile(rates, 0.90).map_or(f64::INFINITY, |r| 1.25 * r)
     }
 
     fn place(&self, time: f64) -> (usize, f64) {

@@ -3,7 +3,12 @@
 //! Charge = ∫ I dt, energy = ∫ V·I dt (trapezoid rule, straight across missing cells). Regenerated current counts against
 //! what was used. Lowest voltage as read; a cell's is the pack's over the cells in series, so a weak cell does not show.
 //! What a race would use: what was used so far and the counted laps' mean for the time that is left.
-//! The resistance needs a model with the open-circuit drift taken out; until then it is `null` and says so.
+//!
+//! Resistance: the drop of voltage for each ampere from row to row, R = −Σ ΔI·ΔV / Σ ΔI² over all neighbouring rows with a step of the
+//! current. Differences take the open-circuit voltage and the slow polarisation out: over a row's time they hardly move. Regenerated
+//! current counts like any other. Its doubt comes from blocks of the log (a jackknife; Quenouille 1956, Tukey 1958), since the errors of
+//! neighbouring differences go together. Too low where the recorder takes volts and amperes at different moments: then they do not move
+//! together, and the resistance is `null` with the reason.
 
 use schemars::JsonSchema;
 use serde::Serialize;
@@ -14,6 +19,15 @@ use crate::quantity::{Estimate, coverage_factor, mean_and_deviation, median};
 
 /// Share of the capacity that a race may use before the pack counts as short. Common practice, no source.
 const SHORT: f64 = 0.8;
+/// Rows farther apart than this see the slow polarisation as well as the ohmic drop, s.
+const LONGEST_STEP_S: f64 = 0.25;
+/// Steps of the current below this are mostly the recorder's own steps, A.
+const LEAST_STEP_A: f64 = 2.0;
+/// Steps that are needed at least, and blocks they are put into for their doubt.
+const LEAST_STEPS: usize = 100;
+const BLOCKS: usize = 20;
+/// Share of the voltage's movement that the current must explain: below, they were not taken at the same moment.
+const LEAST_EXPLAINED: f64 = 0.5;
 /// Rows at the start of a log over which the pack's voltage at rest is taken.
 const STARTING_ROWS: usize = 20;
 
@@ -93,9 +107,14 @@ pub fn measure(
         (Some(_), Some(_), Some(_)) => Verdict::Plenty,
         _ => Verdict::CannotTell,
     };
-    let mut why = vec!["the resistance needs a model of the pack, which this version does not have yet".to_owned()];
+    let resistance_mohm = voltage.zip(log.channel(Channel::Current)).and_then(|(v, i)| resistance(log.time(), v, i));
+    let mut why: Vec<String> = Vec::new();
     for (gone, what) in [
         (voltage.is_none(), "the log has no voltage"),
+        (
+            resistance_mohm.is_none() && voltage.is_some() && charge.is_some(),
+            "voltage and current do not move together well enough to tell the resistance",
+        ),
         (charge.is_none(), "the log has no current"),
         (!cells_fit, "the voltage at the start does not fit the cells in series on the sheet"),
         (cells.is_none(), "the sheet lacks the cells in series"),
@@ -107,7 +126,7 @@ pub fn measure(
         }
     }
     Battery {
-        resistance_mohm: None,
+        resistance_mohm,
         lowest_v,
         lowest_cell_v,
         floor_cell_v,
@@ -115,8 +134,34 @@ pub fn measure(
         used_wh: power.map(|p| integral(log.time(), &p)).and_then(|e| e.last().map(|j| j / 3600.0)),
         race_end_used_mah,
         verdict,
-        why: Some(why.join("; ")),
+        why: (!why.is_empty()).then(|| why.join("; ")),
     }
+}
+
+/// Ohmic resistance of the pack, mΩ, from neighbouring rows; `None` where steps are too few or tell different things.
+fn resistance(time: &[f64], voltage: &[f64], current: &[f64]) -> Option<Estimate> {
+    let usual = median(time.windows(2).map(|w| w[1] - w[0]))?;
+    if usual > LONGEST_STEP_S {
+        return None;
+    }
+    let pairs: Vec<(f64, f64)> = (1..time.len())
+        .filter(|&n| time[n] - time[n - 1] < 1.5 * usual)
+        .map(|n| (current[n] - current[n - 1], voltage[n] - voltage[n - 1]))
+        .filter(|(i, v)| i.is_finite() && v.is_finite() && i.abs() >= LEAST_STEP_A)
+        .collect();
+    if pairs.len() < LEAST_STEPS {
+        return None;
+    }
+    let sums = |block: &[(f64, f64)]| block.iter().fold((0.0, 0.0), |(iv, ii), (i, v)| (iv - i * v, ii + i * i));
+    let blocks: Vec<(f64, f64)> = pairs.chunks(pairs.len().div_ceil(BLOCKS)).map(sums).collect();
+    let (iv, ii) = blocks.iter().fold((0.0, 0.0), |(a, b), (c, d)| (a + c, b + d));
+    let without: Vec<f64> = blocks.iter().map(|(c, d)| (iv - c) / (ii - d)).collect();
+    let n = without.len() as f64;
+    let mean = without.iter().sum::<f64>() / n;
+    let deviation = ((n - 1.0) / n * without.iter().map(|r| (r - mean).powi(2)).sum::<f64>()).sqrt();
+    let estimate = Estimate::from_half_width(1000.0 * iv / ii, 1000.0 * coverage_factor(n - 1.0, 0.95) * deviation);
+    let explained = iv * iv / ii / pairs.iter().map(|(_, v)| v * v).sum::<f64>();
+    (estimate.low > 0.0 && explained > LEAST_EXPLAINED).then_some(estimate)
 }
 
 /// Whether a pack of `cells` in series can start a run with these volts: lithium cells between empty and overfull (makers'

@@ -39,7 +39,11 @@ pub fn measure(log: &Log, laps: &Laps, plan: &RunPlan, sheet: &Sheet) -> Answers
     let gearing = gearing::measure(laps, settings, sheet);
     let power = power::measure(log, laps, &gearing);
     Answers {
-        wheelspin: wheelspin::measure(laps, log.reading.rate_hz, gearing.realised_rollout_mm.map(|m| m.value).or(gearing.set_rollout_mm)),
+        wheelspin: wheelspin::measure(
+            laps,
+            log.reading.rate_hz,
+            gearing.realised_rollout_mm.map(|m| m.value).or(gearing.set_rollout_mm),
+        ),
         motor: heat::measure(
             log,
             Channel::MotorTemperature,

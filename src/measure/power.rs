@@ -55,7 +55,8 @@ pub fn measure(log: &Log, laps: &Laps, gearing: &Gearing) -> Power {
     });
     let travel = travel.or(gearing.set_rollout_mm);
     let ground = log.channel(Channel::GroundSpeed).and_then(highest);
-    let by_revs = laps.gripped.as_ref().zip(travel).and_then(|(g, mm)| highest(g.rows().1).map(|rpm| rpm / 60.0 * mm / 1000.0));
+    let by_revs =
+        laps.gripped.as_ref().zip(travel).and_then(|(g, mm)| highest(g.rows().1).map(|rpm| rpm / 60.0 * mm / 1000.0));
     let top_speed_m_s = ground.or(by_revs);
     if top_speed_m_s.is_none() {
         why.push("the top speed needs revs and the lap length, or the gearing and the tyre".to_owned());

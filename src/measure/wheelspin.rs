@@ -5,12 +5,12 @@
 //! crosses 0.20 (straight between rows).
 //!
 //! Wheel speed and car speed both come from the motor's revs. With the tyres gripping, revs change only as fast as the car's
-//! mass lets them: the rate that one rise in twenty reaches, and a quarter more, is taken for the run's own limit. Past it the
+//! mass lets them: the rate that one rise in ten reaches, and a quarter more, is taken for the run's own limit. Past it the
 //! wheels spin, and the car's speed is a straight line from before the spin to where the revs have come down to it
 //! (`laps::odometer::Odometer::gripped`). Wheels that lock under braking fall faster than braking can make them and come
 //! back up to the car's speed: that is none. A ground-speed channel, where there is one, is not used yet.
 //!
-//! Wrong where the wheels spin for more than a twentieth of all the time the car gathers speed (the limit is then too high), and
+//! Wrong where the wheels spin for more than a tenth of all the time the car gathers speed (the limit is then too high), and
 //! where slip grows so slowly past the limit of grip that the revs never rise faster than usual.
 //!
 //! ```
@@ -71,10 +71,18 @@ pub struct Wheelspin {
 
 /// Finds the wheelspin of a run; `rate_hz` is the log's, `rollout_mm` the car's travel for a motor turn where it is known.
 pub fn measure(laps: &Laps, rate_hz: f64, rollout_mm: Option<f64>) -> Wheelspin {
-    let unknown = |why: &str| Wheelspin { can_tell: false, seconds: None, share: None, events: Vec::new(), why: Some(why.to_owned()) };
+    let unknown = |why: &str| Wheelspin {
+        can_tell: false,
+        seconds: None,
+        share: None,
+        events: Vec::new(),
+        why: Some(why.to_owned()),
+    };
     let (Some(wheels), Some(car)) = (&laps.odometer, &laps.gripped) else { return unknown("the log has no revs") };
     if rate_hz < LEAST_RATE_HZ {
-        return unknown(&format!("{rate_hz:.1} rows a second are too few: a spin of a tenth of a second falls between two rows"));
+        return unknown(&format!(
+            "{rate_hz:.1} rows a second are too few: a spin of a tenth of a second falls between two rows"
+        ));
     }
     let highest = car.rows().1.iter().copied().fold(0.0, f64::max);
     let moving = rollout_mm.map_or(MOVING_SHARE * highest, |mm| MOVING_M_S * 60_000.0 / mm);
@@ -85,10 +93,10 @@ pub fn measure(laps: &Laps, rate_hz: f64, rollout_mm: Option<f64>) -> Wheelspin 
             event.lap_fraction = Some((wheels.turns_at(event.start_s) - wheels.turns_at(lap.start_s)) / lap.turns);
         }
     }
-    let seconds: f64 = events.iter().map(|e| e.end_s - e.start_s).sum();
+    let seconds = events.iter().fold(0.0, |sum, e| sum + e.end_s - e.start_s);
     let share = laps.rows.first().zip(laps.rows.last()).map(|(first, last)| {
         let inside = |e: &Event| (e.end_s.min(last.end_s) - e.start_s.max(first.start_s)).max(0.0);
-        events.iter().map(inside).sum::<f64>() / (last.end_s - first.start_s)
+        events.iter().map(inside).fold(0.0, |sum, s| sum + s) / (last.end_s - first.start_s)
     });
     Wheelspin { can_tell: true, seconds: Some(seconds), share, events, why: None }
 }

@@ -179,10 +179,19 @@ pub fn ratio_by_lap(gearing: &Gearing, done: &Reviewed) -> String {
 /// Where on each lap the wheels spun, a lane a lap.
 pub fn spins_by_lap(done: &Reviewed) -> String {
     let (Some(odometer), events) = (&done.laps.odometer, &done.answers.wheelspin.events) else { return String::new() };
-    let Some(last) = done.laps.rows.last().map(|l| f64::from(l.number)).filter(|_| events.iter().any(|e| e.lap.is_some())) else {
+    let Some(last) =
+        done.laps.rows.last().map(|l| f64::from(l.number)).filter(|_| events.iter().any(|e| e.lap.is_some()))
+    else {
         return String::new();
     };
-    let axes = Axes { x: (0.0, 100.0), y: (last + 0.8, 0.2), x_name: "share of the lap's motor turns, %", y_name: "lap", right: 70, y_digits: 0 };
+    let axes = Axes {
+        x: (0.0, 100.0),
+        y: (last + 0.8, 0.2),
+        x_name: "share of the lap's motor turns, %",
+        y_name: "lap",
+        right: 70,
+        y_digits: 0,
+    };
     svg(|area| {
         let mut chart = frame(area, &axes)?;
         for lap in &done.laps.rows {

@@ -77,6 +77,8 @@ fn runs(runs: &[Run]) -> polars::prelude::PolarsResult<DataFrame> {
         "realised_rollout_mm" => figure(&|a| value(a.gearing.realised_rollout_mm)),
         "motor_peak_c" => figure(&|a| a.motor.peak_c),
         "controller_peak_c" => figure(&|a| a.controller.peak_c),
+        "wheelspin_s" => figure(&|a| a.wheelspin.seconds),
+        "resistance_mohm" => figure(&|a| value(a.battery.resistance_mohm)),
         "lowest_cell_v" => figure(&|a| a.battery.lowest_cell_v),
         "used_mah" => figure(&|a| a.battery.used_mah),
         "used_wh" => figure(&|a| a.battery.used_wh),

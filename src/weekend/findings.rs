@@ -125,11 +125,15 @@ pub fn of_run(id: &str, answers: &Answers) -> Vec<Finding> {
     }
     let w = &answers.wheelspin;
     if let (Some(seconds), Some(share)) = (w.seconds, w.share.filter(|s| *s >= MUCH_SPIN)) {
-        let place = spun_place(w).map_or(String::new(), |(at, laps)| format!(", on {laps} laps {at:.2} of a lap after the line"));
+        let place = spun_place(w)
+            .map_or(String::new(), |(at, laps)| format!(", on {laps} laps {at:.2} of a lap after the line"));
         add(
             "wheelspin",
             Weight::Watch,
-            format!("The wheels spun for {seconds:.1} s in run {shown}, {:.1} % of its laps' time{place}", 100.0 * share),
+            format!(
+                "The wheels spun for {seconds:.1} s in run {shown}, {:.1} % of its laps' time{place}",
+                100.0 * share
+            ),
             json!({ "seconds": seconds, "share": share, "events": w.events.len() }),
         );
     }

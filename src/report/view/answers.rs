@@ -112,7 +112,12 @@ fn wheelspin_answer(done: &Reviewed) -> AnswerView {
     };
     let longest = w.events.iter().max_by(|a, b| (a.end_s - a.start_s).total_cmp(&(b.end_s - b.start_s)));
     if let Some(e) = longest {
-        say.push(format!("The wheels spun {} times; the longest lasted {:.2} s and reached a slip of {:.2}.", w.events.len(), e.end_s - e.start_s, e.peak_slip));
+        say.push(format!(
+            "The wheels spun {} times; the longest lasted {:.2} s and reached a slip of {:.2}.",
+            w.events.len(),
+            e.end_s - e.start_s,
+            e.peak_slip
+        ));
     }
     if let Some((place, laps)) = findings::spun_place(w) {
         say.push(format!("{laps} laps spin at the same place, {place:.2} of a lap after the line, by motor turns."));
@@ -127,7 +132,10 @@ fn wheelspin_answer(done: &Reviewed) -> AnswerView {
         verdict: verdict.to_owned(),
         figure: w.seconds.map_or_else(|| "–".to_owned(), |s| format!("{s:.1} s")),
         doubt: String::new(),
-        of: w.share.map_or_else(|| "of wheelspin".to_owned(), |s| format!("of wheelspin · {:.1} % of the laps' time", 100.0 * s)),
+        of: w.share.map_or_else(
+            || "of wheelspin".to_owned(),
+            |s| format!("of wheelspin · {:.1} % of the laps' time", 100.0 * s),
+        ),
         say,
         charts: chart(charts::spins_by_lap(done), "Where on each lap the wheels spun"),
     }
@@ -207,6 +215,10 @@ fn battery_answer(done: &Reviewed, run: &Run) -> AnswerView {
             end.value,
             if end.half_width() >= 0.5 { format!(", ± {:.0}", end.half_width()) } else { String::new() }
         ));
+    }
+    if let Some(r) = &b.resistance_mohm {
+        let (value, doubt) = plus_minus(r);
+        say.push(format!("Each ampere pulled it down by {value} {doubt} mV: that is its resistance in mΩ."));
     }
     if let Some(v) = b.lowest_v {
         let floor = run.plan.settings.number("battery.cells").map_or_else(
