@@ -49,6 +49,10 @@ pub struct RunRow {
     pub rank: String,
     /// Realised ratio, motor's and controller's peak, lowest cell, each with its mark.
     pub marked: Vec<Marked>,
+    /// Seconds of wheelspin.
+    pub spun: String,
+    /// Resistance of the pack, mΩ.
+    pub pack: String,
     /// Charge used.
     pub used: String,
 }
@@ -139,6 +143,8 @@ fn run_rows(review: &Review) -> Vec<RunRow> {
                     word: a.battery.verdict.words(),
                 }),
             ],
+            spun: optional(answers.and_then(|a| a.wheelspin.seconds), 1),
+            pack: optional(answers.and_then(|a| a.battery.resistance_mohm).map(|m| m.value), 1),
             used: optional(answers.and_then(|a| a.battery.used_mah), 0),
         }
     };
