@@ -123,3 +123,38 @@ fn spins(wheels: &Odometer, car: &Odometer, moving: f64) -> Vec<Event> {
     }
     events
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Revs of a car that gathers and loses speed evenly, 20 rows a second, with `change` on the rows.
+    fn wheels(change: impl Fn(usize, f64) -> f64) -> Odometer {
+        let time: Vec<f64> = (0..2000).map(|n| n as f64 * 0.05).collect();
+        // Up for three seconds, down for two: 10 000 to 40 000 turns a minute.
+        let rpm = (0..2000).map(|n| {
+            let at = n % 100;
+            change(n, if at < 60 { 10_000.0 + 500.0 * at as f64 } else { 40_000.0 - 750.0 * (at - 60) as f64 })
+        });
+        Odometer::from_rows(time, rpm.collect()).unwrap()
+    }
+
+    fn found(wheels: &Odometer) -> Vec<(f64, f64)> {
+        spins(wheels, &wheels.gripped(), 500.0).into_iter().map(|e| (e.start_s, e.end_s)).collect()
+    }
+
+    #[test]
+    fn wheels_that_lock_under_braking_are_no_spin() {
+        let locked = wheels(|n, rpm| if n % 100 > 70 && n % 100 < 77 { 0.1 * rpm } else { rpm });
+        assert_eq!(found(&locked), []);
+    }
+
+    #[test]
+    fn wheels_that_spin_up_are_one() {
+        let spun = wheels(|n, rpm| if (520..526).contains(&n) { 1.6 * rpm } else { rpm });
+        let events = found(&spun);
+        assert_eq!(events.len(), 1, "{events:?}");
+        // From between rows 519 and 520 to between rows 525 and 526.
+        assert!((events[0].0 - 25.98).abs() < 0.03 && (events[0].1 - 26.28).abs() < 0.03, "{events:?}");
+    }
+}
