@@ -185,6 +185,11 @@ fn new_column(at: usize, layout: &Layout, rows: usize) -> Column {
 }
 
 impl Column {
+    /// Whether every number of the column was written with three decimals.
+    pub fn all_three_decimals(&self) -> bool {
+        self.decimals == Some((3, true))
+    }
+
     fn push(&mut self, cell: Option<&[u8]>, form: NumberForm, line: u64) {
         let cell = cell.unwrap_or_default();
         let value = match self.kind {

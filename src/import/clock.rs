@@ -98,6 +98,7 @@ pub struct Settled {
 pub fn settle(raw: Vec<f64>, breaks: &[usize], daily: bool, line: impl Fn(usize) -> u64) -> Settled {
     let mut time = raw;
     let mut notices = Vec::new();
+    carry_on(&mut time);
     let filled = fill(&mut time);
     if let Some(&first) = filled.first() {
         notices.push(
@@ -127,8 +128,28 @@ pub fn settle(raw: Vec<f64>, breaks: &[usize], daily: bool, line: impl Fn(usize)
                 .at(Some(line(parts[1])), 1),
         );
     }
+    let blank: Vec<usize> = (0..time.len()).filter(|&row| time[row].is_nan()).collect();
+    if let Some(&first) = blank.first() {
+        let message = "rows without a usable time were dropped";
+        notices.push(Notice::warning("time-missing", message).at(Some(line(first)), blank.len() as u64));
+    }
     drop_repeats(&mut time, &parts, &line, &mut notices);
     Settled { time, parts, notices }
+}
+
+/// A clock that is written only where it changes holds for the rows after it.
+fn carry_on(time: &mut [f64]) {
+    let blank = time.iter().filter(|t| t.is_nan()).count();
+    if blank * 2 <= time.len() {
+        return;
+    }
+    let mut last = f64::NAN;
+    for shown in time.iter_mut() {
+        if shown.is_nan() {
+            *shown = last;
+        }
+        last = *shown;
+    }
 }
 
 /// Fills missing times and lone outliers between sound neighbours; returns the rows that were filled.
@@ -183,6 +204,18 @@ fn run_forward(
         let mut now = *shown + offset;
         let part = parts.last().copied().unwrap_or(0);
         let started = if part == 0 { !last.is_nan() } else { row > part };
+        if started && !daily {
+            let days = ((now - last - step) / DAY_S).round();
+            if days.abs() > 2.0 && (now - last - step - days * DAY_S).abs() < 10.0 * step {
+                // A date with day and month in the other order, or a year of two digits, over midnight.
+                offset -= days * DAY_S;
+                now -= days * DAY_S;
+                notices.push(
+                    Notice::note("past-midnight", "the date changed at midnight in an order that is not clear")
+                        .at(Some(line(row)), 1),
+                );
+            }
+        }
         let restart = started
             && !daily
             && wrapped(last, now, step).is_none()
@@ -190,7 +223,9 @@ fn run_forward(
             && now <= first + 5.0 * step
             && last - first > 10.0 * step;
         let pause = started && now - last > RUN_GAP_S.max(10.0 * step);
-        if started && (breaks.contains(&row) || restart || pause) {
+        // A header written again while time runs on starts nothing.
+        let broken = breaks.contains(&row) && (now < last || now - last > 10.0 * step);
+        if started && (broken || restart || pause) {
             parts.push(row);
             (offset, first, now) = (0.0, *shown, *shown);
         } else if started && now < last {

@@ -223,6 +223,13 @@ pub struct HeaderMeaning {
 pub fn header(header: &str) -> (Option<HeaderMeaning>, Option<Unit>) {
     let (bare, bracketed) = split_bracketed_unit(header);
     let whole = normalise(&bare);
+    let revs = bracketed.filter(|u| u.quantity == Q::Rpm && u.name != "hz");
+    if let (Some(unit), Some(Meaning::Channel(Channel::GroundSpeed | Channel::WheelSpeed))) =
+        (revs, words().names.get(&whole))
+    {
+        // `Speed (rpm)` is the motor's.
+        return (Some(HeaderMeaning { meaning: Meaning::Channel(Channel::Rpm), exact: false }), Some(unit));
+    }
     if let Some(&meaning) = words().names.get(&whole) {
         return (Some(HeaderMeaning { meaning, exact: true }), bracketed.or_else(|| unit_in_name(&whole)));
     }
@@ -272,6 +279,9 @@ fn contained(name: &str, unit: Option<Unit>) -> Option<HeaderMeaning> {
     }
     let found = |meaning| Some(HeaderMeaning { meaning, exact: false });
     if part("temperature") || quantity == Some(Q::Temperature) {
+        if part("other") {
+            return None;
+        }
         return match (part("motor"), part("controller")) {
             (true, false) => found(Meaning::Channel(Channel::MotorTemperature)),
             (false, true) => found(Meaning::Channel(Channel::ControllerTemperature)),

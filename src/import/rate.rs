@@ -24,8 +24,13 @@ pub fn stated_rate(layout: &Layout) -> Option<f64> {
         "間隔",
         "采样",
     ];
+    // The frequency of the motor's drive or of a servo is none of the recorder's.
+    const NOT: [&str; 4] = ["pwm", "servo", "drive freq", "cpu"];
     layout.preamble.iter().find_map(|row| {
         let joined = row.cells.join(" ").to_lowercase();
+        if NOT.iter().any(|w| joined.contains(w)) {
+            return None;
+        }
         let spoken = WORDS.iter().any(|w| joined.contains(w))
             || joined.contains("间隔")
             || joined.contains("周期")

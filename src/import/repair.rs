@@ -42,7 +42,14 @@ pub fn take_out_marks(channel: Channel, values: &mut [f64]) -> (u64, Option<usiz
     let mut taken = (0, None);
     for mark in marks {
         let negative_revs = channel == Channel::Rpm && mark < 0.0;
-        if !negative_revs && !stands_out(values, mark) {
+        // Full brake is -1 of one, and current may rest at -1 A for a while: a mark comes and goes.
+        let reading =
+            mark == -1.0 && (channel == Channel::Throttle || channel == Channel::Current && rests(values, mark));
+        if reading
+            || !negative_revs
+                && !stands_out(values, mark)
+                && !(values.iter().all(|v| *v == mark || v.is_nan()) && mark < 0.0)
+        {
             continue;
         }
         for (row, value) in values.iter_mut().enumerate().filter(|(_, v)| **v == mark) {
@@ -66,6 +73,14 @@ pub fn is_mark(value: f64) -> bool {
     let near = |mark: Option<&f64>| mark.is_some_and(|m| (value - m).abs() < 1e-6 * m.abs().max(1.0));
     let at = all.partition_point(|m| *m < value);
     near(all.get(at)) || at > 0 && near(all.get(at - 1))
+}
+
+/// Whether `mark` mostly stands over more than two rows.
+fn rests(values: &[f64], mark: f64) -> bool {
+    let rows = values.iter().filter(|v| **v == mark).count();
+    let stretches =
+        values.windows(2).filter(|w| w[0] != mark && w[1] == mark).count() + usize::from(values.first() == Some(&mark));
+    rows > 2 * stretches.max(1)
 }
 
 /// Whether the jumps from sound readings to `mark` and back lie beyond nearly all other jumps of the channel.

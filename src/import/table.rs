@@ -230,7 +230,13 @@ impl Table<'_> {
             .iter()
             .zip(&body.columns)
             .filter(|(u, _)| matches!(u.meaning, Some(Meaning::Channel(c)) if names::quantity_of(c) == Quantity::Temperature))
-            .filter_map(|(_, c)| c.values.iter().copied().find(|v| v.is_finite()))
+            // A stated unit settles its own column alone, and a column that stands still has no sensor behind it.
+            .filter(|(u, c)| u.unit.is_none() && c.cell_unit.is_none())
+            .filter_map(|(_, c)| {
+                let sound = || c.values.iter().copied().filter(|v| v.is_finite() && !repair::is_mark(*v));
+                let first = sound().next()?;
+                sound().any(|v| v != first).then_some(first)
+            })
             .fold(f64::INFINITY, f64::min);
         let mut channels: Vec<(Channel, Vec<f64>)> = Vec::new();
         for (at, plan) in uses.iter().enumerate() {
@@ -259,6 +265,7 @@ impl Table<'_> {
             }
             let column = &body.columns[at];
             let unit = columns::unit_of(channel, plan, &values, column.cell_unit, coolest_start, notices);
+            ungroup(&mut values, unit, plan, column.all_three_decimals(), notices);
             let pole_pairs = self.pole_pairs(unit, plan, notices);
             values.iter_mut().for_each(|v| *v = unit.convert(*v * plan.scale) / pole_pairs);
             let (odd, first) = repair::take_out_implausible(channel, &mut values);
@@ -361,6 +368,29 @@ impl Table<'_> {
             return Err(ReadError::TooShort { path: self.path.to_owned(), line: self.layout.body_line, rows: 0 });
         }
         Ok(logs)
+    }
+}
+
+/// A whole number cut by a thousands separator looks like one of three decimals. Where the unit written in the file would then
+/// make it absurdly small, it was one.
+fn ungroup(values: &mut [f64], unit: names::Unit, plan: &Use, three_decimals: bool, notices: &mut Vec<Notice>) {
+    // No motor that is worth a log stays below this, nor does a pack or its current: turns a minute, mV, mA.
+    let least = match unit.name {
+        "rpm" | "erpm" | "mv" | "ma" => 150.0,
+        _ => return,
+    };
+    let high = values.iter().copied().filter(|v| v.is_finite()).fold(0.0, f64::max);
+    if three_decimals && high > 0.0 && high < least {
+        values.iter_mut().for_each(|v| *v = (*v * 1000.0).round());
+        let message = format!(
+            "`{}` would be too small in {}; its mark was read as a thousands separator",
+            plan.name,
+            unit.label()
+        );
+        notices.push(
+            Notice::warning("unit-from-values", message)
+                .hint("state the column with its `scale` in the sheet's `[import]` if that is wrong"),
+        );
     }
 }
 
