@@ -58,7 +58,7 @@ fn time_of_day(text: &str) -> Option<f64> {
         [h, m, s] => (whole(h)? * 60.0 + whole(m).filter(|&m| m < 60.0)?, number(s)?),
         [m, s] => (whole(m)?, number(s)?),
         // `12:01:05:250`: milliseconds behind a colon.
-        [h, m, s, ms] if ms.len() == 3 => (whole(h)? * 60.0 + whole(m)?, whole(s)? + whole(ms)? / 1000.0),
+        [h, m, s, ms] if ms.len() <= 3 => (whole(h)? * 60.0 + whole(m)?, whole(s)? + whole(ms)? / 1000.0),
         _ => return None,
     };
     (seconds < 61.0).then_some(minutes * 60.0 + seconds)

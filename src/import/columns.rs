@@ -283,6 +283,7 @@ struct Shape {
     /// Median step between rows over the whole range: small for a temperature.
     roughness: f64,
     rising: bool,
+    whole: bool,
 }
 
 impl Shape {
@@ -295,8 +296,15 @@ impl Shape {
         let steps = || values.windows(2).map(|w| w[1] - w[0]);
         let mean_step = steps().map(f64::abs).sum::<f64>() / values.len() as f64;
         let rising = steps().all(|d| d >= 0.0) && high > low;
-        Some(Self { low, high, first: *values.first()?, roughness: mean_step / (high - low), rising })
-            .filter(|s| s.high > s.low)
+        Some(Self {
+            low,
+            high,
+            first: *values.first()?,
+            roughness: mean_step / (high - low),
+            rising,
+            whole: whole(&values),
+        })
+        .filter(|s| s.high > s.low)
     }
 
     /// How well the values fit a channel; `None` where they cannot be it. Ranges are those of a racing
@@ -304,9 +312,17 @@ impl Shape {
     fn fits(&self, channel: Channel) -> Option<f64> {
         let slow = self.roughness < 0.01;
         let fits = match channel {
-            Channel::Rpm => self.high > 2_500.0 && self.high < 400_000.0 && self.low < 0.7 * self.high && !self.rising,
+            Channel::Rpm => {
+                self.low >= 0.0
+                    && self.high > 2_500.0
+                    && self.high < 400_000.0
+                    && self.low < 0.7 * self.high
+                    && !self.rising
+            }
             Channel::Voltage => {
-                scale_of_voltage(self.low, self.high).is_some() && self.high < 1.8 * self.low && !self.rising
+                scale_of_voltage(self.low, self.high, self.whole).is_some()
+                    && self.high < 1.8 * self.low
+                    && !self.rising
             }
             Channel::MotorTemperature | Channel::ControllerTemperature => {
                 slow && self.first > 5.0 && self.high < 160.0 && self.high - self.low > 2.0 && self.high > 20.0
@@ -320,13 +336,16 @@ impl Shape {
     }
 }
 
-/// The decimal power that brings a pack's voltage into the range of one to three cells in series.
-fn scale_of_voltage(low: f64, high: f64) -> Option<&'static str> {
-    // From an empty cell under load to three full ones (lithium cells: makers' tables, 2.75 to 4.35 V).
-    [("v", 1.0), ("dv", 0.1), ("cv", 0.01), ("mv", 0.001)]
-        .into_iter()
-        .find(|(_, s)| (2.0..13.5).contains(&(low * s)) && (2.6..13.6).contains(&(high * s)))
-        .map(|u| u.0)
+/// The decimal power that brings a pack's voltage into the range of one to eight lithium cells in series, from empty
+/// under load to full (makers' tables: 2.75 to 4.35 V a cell). Scaled volts are written as whole numbers; numbers with decimals are volts.
+fn scale_of_voltage(low: f64, high: f64, whole: bool) -> Option<&'static str> {
+    let scales: &[(&str, f64)] =
+        if whole { &[("mv", 0.001), ("cv", 0.01), ("dv", 0.1), ("v", 1.0)] } else { &[("v", 1.0), ("dv", 0.1)] };
+    scales.iter().find(|(_, s)| low * s >= 2.0 && (2.6..36.0).contains(&(high * s))).map(|u| u.0)
+}
+
+fn whole(values: &[f64]) -> bool {
+    values.iter().filter(|v| v.is_finite()).all(|v| v.fract() == 0.0)
 }
 
 /// The unit of a channel's values: stated, written, or told from plausibility with a notice.
@@ -356,10 +375,11 @@ pub fn unit_of(
         ));
     }
     let own = Unit::named(own_unit_name(quantity)).expect("every channel's own unit is listed");
+    let whole = whole(values);
     let values = || values.iter().map(|v| v * plan.scale);
     let (Some(low), Some(high)) = (quantile(values(), 0.02), quantile(values(), 0.995)) else { return own };
     let told = match quantity {
-        Quantity::Voltage => scale_of_voltage(low, high),
+        Quantity::Voltage => scale_of_voltage(low, high, whole),
         Quantity::Current => Some(current_unit(high)),
         Quantity::Rpm if high < 150.0 => Some("krpm"),
         Quantity::Temperature => Some(temperature_unit(coolest_start, high)),
@@ -369,6 +389,12 @@ pub fn unit_of(
         _ => None,
     };
     let unit = told.and_then(Unit::named).unwrap_or(own);
+    // No motor that is worth a log stays below: tens or hundreds may be meant.
+    if quantity == Quantity::Rpm && unit == own && high > 0.0 && high < 2_500.0 {
+        let message = format!("`{}` never passes {high:.0} turns a minute: are they tens or hundreds?", plan.name);
+        notices
+            .push(Notice::warning("slow-revs", message).hint("state the column's `scale` in the sheet's `[import]`"));
+    }
     if unit != own || quantity == Quantity::Speed {
         notices.push(
             Notice::warning(

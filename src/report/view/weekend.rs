@@ -153,13 +153,14 @@ fn run_rows(review: &Review) -> Vec<RunRow> {
 
 /// Notices that put a run's figures in doubt as a whole.
 fn guesses(review: &Review) -> Vec<(String, NoticeView)> {
-    const CODES: [&str; 13] = [
+    const CODES: [&str; 14] = [
         "no-lap-list",
         "list-does-not-fit",
         "no-laps",
         "poles-assumed",
         "channel-from-values",
         "unit-from-values",
+        "slow-revs",
         "unit-does-not-fit",
         "two-columns",
         "time-from-rate",
