@@ -45,11 +45,9 @@ pub fn take_out_marks(channel: Channel, values: &mut [f64]) -> (u64, Option<usiz
         // Full brake is -1 of one, and current may rest at -1 A for a while: a mark comes and goes.
         let reading =
             mark == -1.0 && (channel == Channel::Throttle || channel == Channel::Current && rests(values, mark));
-        if reading
-            || !negative_revs
-                && !stands_out(values, mark)
-                && !(values.iter().all(|v| *v == mark || v.is_nan()) && mark < 0.0)
-        {
+        // A column that holds nothing but a negative mark has no sensor behind it.
+        let alone = mark < 0.0 && values.iter().all(|v| *v == mark || v.is_nan());
+        if reading || !(negative_revs || alone || stands_out(values, mark)) {
             continue;
         }
         for (row, value) in values.iter_mut().enumerate().filter(|(_, v)| **v == mark) {
