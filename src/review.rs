@@ -6,8 +6,8 @@
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
+use crate::import;
 use crate::import::columns::Hints;
-use crate::import::{self, names};
 use crate::laps::lists::{self, LapList};
 use crate::laps::odometer::Odometer;
 use crate::laps::{self, Laps};
@@ -347,8 +347,6 @@ fn sheet_notices(sheet: &Sheet) -> Vec<Notice> {
 /// # Errors
 /// [`import::ReadError`].
 pub fn read_log(path: &Path) -> Result<Vec<Log>, import::ReadError> {
-    // The words for channels are made ready once, before any file is looked at.
-    let _ = names::unit("V");
     let folder = path.parent().filter(|p| !p.as_os_str().is_empty()).unwrap_or(Path::new("."));
     let beside = [folder.to_owned(), folder.join("..")].into_iter().map(|f| f.join(SHEET)).find(|f| f.is_file());
     let sheet = beside

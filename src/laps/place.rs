@@ -63,6 +63,7 @@ impl Places {
         for _ in 0..3 {
             places = places.follow(odometer, &chain);
         }
+        places.profile = places.profile_and_scatter(odometer).0;
         Some(places)
     }
 
@@ -77,9 +78,7 @@ impl Places {
         let followed =
             (odometer.time_of((chain[0] - 0.5 * lap_turns).max(0.0)), odometer.time_of(last + 0.5 * lap_turns));
         let variance = vec![REACH * REACH; time.len()];
-        let mut places = Self { time, laps, variance, lap_turns, profile: Vec::new(), followed };
-        places.profile = places.profile_and_scatter(odometer).0;
-        places
+        Self { time, laps, variance, lap_turns, profile: Vec::new(), followed }
     }
 
     /// Median revs over the lap and their scatter, each at least a hundredth of the fastest.
@@ -150,9 +149,7 @@ impl Places {
         let offsets = smooth(&moments, keep, mood);
         let laps = base.iter().zip(&offsets).map(|(b, o)| b + o.0.clamp(-REACH, REACH)).collect();
         let variance = offsets.iter().map(|o| o.1.max(0.0)).collect();
-        let mut places = Self { laps, variance, ..self.clone() };
-        places.profile = places.profile_and_scatter(odometer).0;
-        places
+        Self { laps, variance, ..self.clone() }
     }
 
     /// Moments over which the deviations from the profile stay alike: their integrated autocorrelation, up to

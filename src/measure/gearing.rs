@@ -186,6 +186,30 @@ fn evidence(counted: &[&Lap], laps: &Laps, own: &[Contribution]) -> Option<Evide
     Some(Evidence { gripped_turns: turns, relative_u })
 }
 
+/// A pinion near the sheet's.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Neighbour {
+    /// Teeth.
+    pub pinion: f64,
+    /// FDR.
+    pub ratio: f64,
+    /// Rollout, mm, where the tyre is known.
+    pub rollout_mm: Option<f64>,
+}
+
+/// Pinions either side of the sheet's for which a change is shown.
+const NEIGHBOURS: i32 = 2;
+
+/// The sheet's pinion and those around it, the smallest first; none where the sheet lacks pinion or spur.
+pub fn neighbours(settings: &Settings) -> Vec<Neighbour> {
+    let of = |teeth: i32| {
+        let pinion = settings.number("pinion")? + f64::from(teeth);
+        let ratio = settings.ratio_with(pinion)?;
+        Some(Neighbour { pinion, ratio, rollout_mm: settings.tyre_mm().map(|d| rollout_mm(d, ratio)) })
+    };
+    (-NEIGHBOURS..=NEIGHBOURS).filter_map(of).collect()
+}
+
 /// FDR and, where the tyre is known, rollout in mm.
 pub type Geared = (f64, Option<f64>);
 

@@ -8,7 +8,7 @@ use serde::Serialize;
 use crate::laps::{SetAside, Source};
 use crate::log::Reading;
 use crate::measure::battery::Battery;
-use crate::measure::gearing::Gearing;
+use crate::measure::gearing::{Gearing, neighbours};
 use crate::measure::heat::Heat;
 use crate::measure::power::Power;
 use crate::measure::wheelspin::Wheelspin;
@@ -20,8 +20,6 @@ use crate::weekend::findings::Finding;
 
 /// Name and version of the format.
 pub const FORMAT: &str = "runtrue review 1";
-/// Pinions on either side of the present one for which the change is shown.
-const TEETH: i32 = 2;
 
 /// The whole file.
 #[derive(Debug, Serialize, JsonSchema)]
@@ -301,21 +299,16 @@ fn laps(done: &Reviewed) -> LapsFile {
 }
 
 fn next(plan: &RunPlan) -> Vec<Next> {
-    let Some(pinion) = plan.settings.number("pinion") else { return Vec::new() };
     let why = "top speed and heat of another pinion need the fitted models, which this version does not have yet";
-    (-TEETH..=TEETH)
-        .filter_map(|teeth| {
-            let pinion = pinion + f64::from(teeth);
-            let ratio = plan.settings.ratio_with(pinion)?;
-            let rollout_mm = plan.settings.tyre_mm().map(|d| crate::measure::gearing::rollout_mm(d, ratio));
-            Some(Next {
-                pinion,
-                ratio,
-                rollout_mm,
-                top_speed_m_s: None,
-                motor_race_end_c: None,
-                why: Some(why.to_owned()),
-            })
+    neighbours(&plan.settings)
+        .into_iter()
+        .map(|n| Next {
+            pinion: n.pinion,
+            ratio: n.ratio,
+            rollout_mm: n.rollout_mm,
+            top_speed_m_s: None,
+            motor_race_end_c: None,
+            why: Some(why.to_owned()),
         })
         .collect()
 }

@@ -126,15 +126,15 @@ fn changes(review: &Review, index: usize) -> Vec<String> {
 
 fn pinions(run: &Run) -> Vec<RowView> {
     let settings = &run.plan.settings;
-    let Some(now) = settings.number("pinion") else { return Vec::new() };
-    let row = |teeth: i32| {
-        let pinion = now + f64::from(teeth);
-        let ratio = settings.ratio_with(pinion)?;
-        let rollout = settings.tyre_mm().map(|d| gearing::rollout_mm(d, ratio));
-        let name = if teeth == 0 { format!("{pinion}, on the sheet") } else { format!("{pinion}") };
-        Some(RowView { cells: vec![name, format!("{ratio:.3}"), optional(rollout, 2)], aside: false })
+    let row = |n: gearing::Neighbour| {
+        let name = if settings.number("pinion") == Some(n.pinion) {
+            format!("{}, on the sheet", n.pinion)
+        } else {
+            n.pinion.to_string()
+        };
+        RowView { cells: vec![name, format!("{:.3}", n.ratio), optional(n.rollout_mm, 2)], aside: false }
     };
-    (-2..=2).filter_map(row).collect()
+    gearing::neighbours(settings).into_iter().map(row).collect()
 }
 
 fn lap_rows(done: &Reviewed) -> Vec<RowView> {
