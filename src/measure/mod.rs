@@ -4,7 +4,9 @@ pub mod battery;
 pub mod budget;
 pub mod gearing;
 pub mod heat;
+pub mod motor;
 pub mod power;
+pub mod warming;
 pub mod wheelspin;
 
 use crate::laps::Laps;
@@ -33,9 +35,10 @@ pub fn measure(log: &Log, laps: &Laps, plan: &RunPlan, sheet: &Sheet) -> Answers
     let settings = &plan.settings;
     let limit = |key: &str, default: f64| settings.number(key).map_or((default, false), |v| (v, true));
     let race_s = sheet.race_length_s();
-    let race_end = laps.first_passing.map(|f| f.value + race_s);
-    // The last lap is finished after the race's end, or the flag fell within it.
-    let driven_to = laps.rows.last().map_or(0.0, |l| l.end_s + laps.median_s().unwrap_or(0.0));
+    let demand = motor::demand(log);
+    let heat = |channel, limit| {
+        heat::measure(log, laps, demand.as_ref(), heat::Part { channel, limit, ambient_c: plan.ambient_c }, race_s)
+    };
     let gearing = gearing::measure(laps, settings, sheet);
     let power = power::measure(log, laps, &gearing);
     Answers {
@@ -44,20 +47,8 @@ pub fn measure(log: &Log, laps: &Laps, plan: &RunPlan, sheet: &Sheet) -> Answers
             log.reading.rate_hz,
             gearing.realised_rollout_mm.map(|m| m.value).or(gearing.set_rollout_mm),
         ),
-        motor: heat::measure(
-            log,
-            Channel::MotorTemperature,
-            limit("limits.motor_c", DEFAULT_MOTOR_C),
-            race_end,
-            driven_to,
-        ),
-        controller: heat::measure(
-            log,
-            Channel::ControllerTemperature,
-            limit("limits.esc_c", DEFAULT_CONTROLLER_C),
-            race_end,
-            driven_to,
-        ),
+        motor: heat(Channel::MotorTemperature, limit("limits.motor_c", DEFAULT_MOTOR_C)),
+        controller: heat(Channel::ControllerTemperature, limit("limits.esc_c", DEFAULT_CONTROLLER_C)),
         battery: battery::measure(
             log,
             laps,

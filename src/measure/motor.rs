@@ -1,0 +1,159 @@
+//! What was the motor asked for? Its current, from the pack's power and the revs.
+//!
+//! A recorder reads the current from the pack. The motor's own is larger below full demand, since the controller turns volts
+//! into amperes: P = V·I = i·(k·ω + R·i) + P₀ with the motor constant k, the resistance R of winding, controller and leads and the idle
+//! power P₀ (textbook direct-current motor in steady state, its inductance left out). Solved for i, it gives the motor current of each row.
+//!
+//! k and R come from the run itself. At full demand the motor sees the pack's whole voltage and both currents are one:
+//! 1 = k·ω/V + R·I/V. Below full demand the right side is smaller. So all rows lie on one side of a straight line in ω/V and I/V,
+//! and those at full demand lie on it: the line that the most rows lie on, with none beyond it, is taken, and fitted to them by least squares.
+//!
+//! Assumes that the controller passes power on without loss of its own but R, and volts, amperes and revs of one moment.
+//! Wrong where full demand is never held: then k and R are bounds alone, and `at_full_demand` is false.
+//!
+//! ```
+//! // 0.0016 V·s and 20 mΩ at half demand of 60 A and 2000 rad/s: 3.2 V and 1.2 V make 264 W.
+//! let motor = runtrue::measure::motor::Motor { constant: 0.0016, resistance: 0.020, at_full_demand: true };
+//! assert!((motor.current(2000.0, 264.0) - 60.0).abs() < 1e-9);
+//! ```
+
+use std::f64::consts::TAU;
+
+use crate::log::{Channel, Log};
+use crate::quantity::quantile;
+
+/// Ratios of resistance to the greatest that the rows allow which are tried for the line of full demand.
+const RESISTANCES: usize = 60;
+/// Rows this near the line are at full demand, relative: a volt step of 0.01 V and some noise.
+const NEAR: f64 = 0.006;
+/// Rows that may lie beyond the line: noise and moments between two states.
+const BEYOND: f64 = 0.004;
+/// Share of the driven rows that must lie on the line, and rows at least.
+const LEAST_SHARE: f64 = 0.02;
+const LEAST_ROWS: usize = 25;
+/// The line's rows must differ by so much in I/V, relative to the largest, to tell k from R.
+const LEAST_SPREAD: f64 = 0.15;
+/// Where full demand is never held: share of the highest revs' volts that the motor makes itself. Common practice, no source.
+const USUAL_BACK_SHARE: f64 = 0.85;
+/// Rows below this share of the highest current are not driven.
+const DRIVEN: f64 = 0.05;
+
+/// The motor as the log's electrical figures show it.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Motor {
+    /// Motor constant, V·s (volts for each rad/s; the same number in N·m/A).
+    pub constant: f64,
+    /// Resistance of winding, controller and leads at the run's mean temperature, Ω.
+    pub resistance: f64,
+    /// Whether rows at full demand told the two; else they are bounds that are good for proportions alone.
+    pub at_full_demand: bool,
+}
+
+/// What the motor was asked for, row by row.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Demand {
+    /// The motor.
+    pub motor: Motor,
+    /// Motor current, A; NaN where volts, amperes or revs are missing, zero where the pack gives nothing.
+    pub current: Vec<f64>,
+    /// Motor speed, rad/s.
+    pub omega: Vec<f64>,
+    /// Whether the row is at full demand: the motor sees the pack's whole voltage.
+    pub full: Vec<bool>,
+}
+
+impl Motor {
+    /// Motor current for an electrical power of `watts` at `omega` rad/s, A; zero for none.
+    pub fn current(&self, omega: f64, watts: f64) -> f64 {
+        if watts <= 0.0 {
+            return 0.0;
+        }
+        let back = self.constant * omega;
+        // The stable form of the quadratic's root.
+        2.0 * watts / (back + (back * back + 4.0 * self.resistance * watts).sqrt())
+    }
+
+    /// Current at full demand with `volts` from the pack, A.
+    pub fn full_current(&self, omega: f64, volts: f64) -> f64 {
+        ((volts - self.constant * omega) / self.resistance).max(0.0)
+    }
+}
+
+/// Rows of a log in the plane of the line: ω/V and I/V.
+struct Plane(Vec<(f64, f64)>);
+
+/// Works out the motor and its current; `None` without revs, volts and amperes, or where the car never drives.
+pub fn demand(log: &Log) -> Option<Demand> {
+    let (rpm, volts, amps) = (log.channel(Channel::Rpm)?, log.channel(Channel::Voltage)?, log.channel(Channel::Current)?);
+    let omega: Vec<f64> = rpm.iter().map(|r| r * TAU / 60.0).collect();
+    let most = quantile(amps.iter().copied(), 0.999)?;
+    let driven = |n: &usize| amps[*n] > DRIVEN * most && omega[*n] > 0.0 && volts[*n] > 0.0;
+    let plane = Plane((0..omega.len()).filter(driven).map(|n| (omega[n] / volts[n], amps[n] / volts[n])).collect());
+    let motor = plane.motor()?;
+    let idle = idle_power(volts, amps, &omega);
+    let current = (0..omega.len()).map(|n| motor.current(omega[n], volts[n] * amps[n] - idle)).collect();
+    let on_line = |n: usize| {
+        let filled = (motor.constant * omega[n] + motor.resistance * amps[n]) / volts[n];
+        amps[n] > DRIVEN * most && filled > 1.0 - 2.0 * NEAR
+    };
+    let full = (0..omega.len()).map(|n| motor.at_full_demand && on_line(n)).collect();
+    // A product with a missing cell is not a number, and no power is no current: keep the two apart.
+    let current = std::iter::zip::<Vec<f64>, _>(current, volts.iter().zip(amps))
+        .map(|(i, (v, a))| if (v * a).is_finite() { i } else { f64::NAN })
+        .collect();
+    Some(Demand { motor, current, omega, full })
+}
+
+/// Median power while the motor stands; zero where it never does.
+fn idle_power(volts: &[f64], amps: &[f64], omega: &[f64]) -> f64 {
+    let standing = (0..omega.len()).filter(|&n| omega[n] == 0.0).map(|n| volts[n] * amps[n]);
+    quantile(standing, 0.5).map_or(0.0, |p| p.max(0.0))
+}
+
+impl Plane {
+    fn motor(&self) -> Option<Motor> {
+        let strongest = quantile(self.0.iter().map(|r| r.1), 0.999)?;
+        let (_, resistance) = (0..RESISTANCES)
+            .map(|n| (n as f64 + 0.5) / RESISTANCES as f64 / strongest)
+            .map(|r| (self.on_line(r).1, r))
+            .max_by(|a, b| a.0.cmp(&b.0).then(b.1.total_cmp(&a.1)))?;
+        self.fitted(resistance).or_else(|| self.bound(strongest))
+    }
+
+    /// The line's k for a given R, and how many rows lie on it.
+    fn on_line(&self, resistance: f64) -> (f64, usize) {
+        let constants: Vec<f64> = self.0.iter().map(|(x, y)| (1.0 - resistance * y) / x).collect();
+        let Some(edge) = quantile(constants.iter().copied(), BEYOND) else { return (0.0, 0) };
+        (edge, constants.iter().filter(|k| **k <= edge * (1.0 + 2.0 * NEAR)).count())
+    }
+
+    /// Least squares of 1 = k·x + R·y over the rows near the line, twice; `None` where they do not tell the two apart.
+    fn fitted(&self, resistance: f64) -> Option<Motor> {
+        let (edge, count) = self.on_line(resistance);
+        if count < LEAST_ROWS || (count as f64) < LEAST_SHARE * self.0.len() as f64 {
+            return None;
+        }
+        let (mut k, mut r) = (edge * (1.0 + NEAR), resistance);
+        for _ in 0..3 {
+            let near: Vec<(f64, f64)> = self.0.iter().copied().filter(|(x, y)| (k * x + r * y - 1.0).abs() < NEAR).collect();
+            let spread = quantile(near.iter().map(|p| p.1), 0.9)? - quantile(near.iter().map(|p| p.1), 0.1)?;
+            if spread < LEAST_SPREAD * quantile(self.0.iter().map(|p| p.1), 0.99)? {
+                return None;
+            }
+            let sum = |f: fn(&(f64, f64)) -> f64| near.iter().map(f).sum::<f64>();
+            let (xx, xy, yy) = (sum(|p| p.0 * p.0), sum(|p| p.0 * p.1), sum(|p| p.1 * p.1));
+            let (x, y, det) = (sum(|p| p.0), sum(|p| p.1), xx * yy - xy * xy);
+            (k, r) = ((x * yy - y * xy) / det, (y * xx - x * xy) / det);
+        }
+        (k > 0.0 && r > 0.0).then_some(Motor { constant: k, resistance: r, at_full_demand: true })
+    }
+
+    /// Without full demand: the usual share of the volts at the highest revs, and the resistance that the strongest rows allow.
+    fn bound(&self, strongest: f64) -> Option<Motor> {
+        let highest = quantile(self.0.iter().map(|r| r.0), 0.999)?;
+        let constant = USUAL_BACK_SHARE / highest;
+        let left = self.0.iter().filter(|r| r.1 > 0.3 * strongest).map(|(x, y)| (1.0 - constant * x) / y);
+        let resistance = quantile(left, 0.01)?.max(0.0);
+        (constant.is_finite() && constant > 0.0).then_some(Motor { constant, resistance, at_full_demand: false })
+    }
+}

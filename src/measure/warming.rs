@@ -1,0 +1,428 @@
+//! A lumped model of how a part warms, fitted to one run.
+//!
+//! Above the air the part's sensor follows
+//!
+//! ```text
+//! dT/dt = a·(u lagged)·(1 + α·(T − T_ref)) + b·w − c·(1 − s + s·v)·(T − T_air)
+//! ```
+//!
+//! with u the motor current squared, w the motor's speed and v the car's speed, each relative to its mean over the counted laps. a is the
+//! heating by copper loss and b by the loss that goes with speed (friction, iron), K/s; c is the cooling, 1/s (its inverse is the time
+//! constant), of which the share s goes with the airflow. Heat soaks from the winding to the can and from there to the sensor with one lag. α
+//! is IEC 60028's coefficient of copper, 0.00393 per K at 20 °C, carried to the run's mean temperature.
+//!
+//! For given c, lag and s the temperature is linear in a, b, the air and the start: least squares with priors (a Bayesian linear regression;
+//! Bishop 2006, 3.3). c, lag and s are weighed on a grid by their evidence, so that no search can stick in a wrong valley, and a
+//! forecast is the mixture of all of them. Residuals that go together (whole degrees, laps) make the data count for less: the variance is
+//! scaled by their autocorrelation (Bayley and Hammersley 1946).
+//!
+//! Wrong where the load of the laps to come is another, where the fan fails on the way, and for a winding that ran much hotter before the
+//! log began than the sensor shows.
+
+use nalgebra::{Matrix4, Vector4};
+use statrs::distribution::{ContinuousCDF, Normal};
+
+use crate::quantity::{Estimate, median};
+
+/// Temperature coefficient of copper at 20 °C, 1/K (IEC 60028; value quoted, the standard not opened).
+pub const COPPER: f64 = 0.003_93;
+/// Cooling that is expected before a run is seen, 1/s: a motor or controller of 80 J/K (0.17 kg of iron and copper at 450 to 500 J/(kg·K)) and 70 cm² in
+/// moving air at 40 W/(m²·K) has a time constant of five minutes; a factor of two either way is one standard deviation.
+const USUAL_COOLING: f64 = 1.0 / 300.0;
+const USUAL_COOLING_LN_U: f64 = std::f64::consts::LN_2;
+/// Time constants tried, s, and how many.
+const TIME_CONSTANTS_S: (f64, f64) = (50.0, 1800.0);
+const COOLINGS: usize = 30;
+/// Lags from winding to sensor tried, s.
+const LAGS_S: [f64; 4] = [3.0, 10.0, 20.0, 40.0];
+/// Shares of the cooling that go with the car's speed tried.
+const FLOW_SHARES: [f64; 3] = [0.15, 0.40, 0.70];
+/// Share of the heating that goes with speed rather than with current: mean and deviation. Common practice, no source.
+const SPEED_SHARE: (f64, f64) = (0.3, 0.2);
+/// No model car's part heats faster than this, K/s: scale of the prior.
+const FASTEST_K_S: f64 = 1.0;
+/// Doubt of the first reading as the state of the whole part, K.
+const START_U: f64 = 1.0;
+/// Hypotheses with less weight than this are dropped.
+const LEAST_WEIGHT: f64 = 1e-3;
+/// Steps that are needed at least.
+const LEAST_STEPS: usize = 15;
+
+/// A run as the model sees it, in equal steps of time.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Record {
+    /// Length of a step, s.
+    pub step_s: f64,
+    /// Log time of the first step's start, s.
+    pub start_s: f64,
+    /// Copper load relative to the laps' mean.
+    pub copper: Vec<f64>,
+    /// Motor speed relative to the laps' mean.
+    pub spin: Vec<f64>,
+    /// Car speed relative to the laps' mean.
+    pub flow: Vec<f64>,
+    /// Readings, °C; NaN where missing.
+    pub reading: Vec<f64>,
+    /// Smallest step of the readings, K.
+    pub quantum: f64,
+    /// Air, °C, and its standard uncertainty.
+    pub air: (f64, f64),
+    /// Temperature coefficient of the loss, 1/K at 20 °C.
+    pub coefficient: f64,
+}
+
+/// What other runs of the same motor tell of the heating by copper loss at this run's load: mean and standard uncertainty, K/s.
+pub type Prior = Option<(f64, f64)>;
+
+/// One setting of cooling, lag and airflow with what the run tells under it.
+#[derive(Debug, Clone, PartialEq)]
+struct Hypothesis {
+    weight: f64,
+    cooling: f64,
+    lag: f64,
+    flow_share: f64,
+    /// a, b, air, start.
+    mean: Vector4<f64>,
+    covariance: Matrix4<f64>,
+    /// The last step's temperature as a function of the four, and the lagged load there.
+    last: Vector4<f64>,
+    lagged: f64,
+}
+
+/// The fitted model.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Warming {
+    hypotheses: Vec<Hypothesis>,
+    step_s: f64,
+    /// Coefficient at the reference temperature.
+    alpha: f64,
+    reference: f64,
+    /// Log time of the last step's end, s.
+    end_s: f64,
+}
+
+/// A run that is imagined, in units of the fitted run's laps.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Scene {
+    /// Part at the start, °C.
+    pub start_c: f64,
+    /// Air, °C.
+    pub air_c: f64,
+    /// Copper load, motor speed and cooling relative to the run's.
+    pub copper: f64,
+    /// Motor speed.
+    pub spin: f64,
+    /// Cooling.
+    pub cooling: f64,
+    /// How long, s.
+    pub seconds: f64,
+}
+
+impl Record {
+    /// Fits the model; `None` for too few steps or no load.
+    pub fn fit(&self, prior: Prior) -> Option<Warming> {
+        let known: Vec<f64> = self.reading.iter().copied().filter(|r| r.is_finite()).collect();
+        let reference = known.iter().sum::<f64>() / known.len() as f64;
+        if known.len() < LEAST_STEPS || self.copper.iter().all(|u| *u <= 0.0) {
+            return None;
+        }
+        let alpha = self.coefficient / (1.0 + self.coefficient * (reference - 20.0));
+        let grid = || {
+            let (short, long) = TIME_CONSTANTS_S;
+            let cooling = move |n: usize| (1.0 / long) * (long / short).powf(n as f64 / (COOLINGS - 1) as f64);
+            (0..COOLINGS).flat_map(move |n| LAGS_S.into_iter().flat_map(move |lag| FLOW_SHARES.map(|share| (cooling(n), lag, share))))
+        };
+        let floor = (self.quantum * self.quantum / 12.0).max(1e-4);
+        // A first look with independent residuals, to see how the residuals go together.
+        let designs: Vec<Design> = grid().map(|(c, lag, share)| self.design(c, lag, share, alpha, reference)).collect();
+        let solved = designs.iter().zip(grid()).map(|(d, at)| (d, d.solve(self, at.0, floor, prior)));
+        let (design, (_, mean, _)) = solved.max_by(|a, b| a.1.0.total_cmp(&b.1.0))?;
+        let variance = self.effective_variance(&design.rows, &mean, floor);
+        let mut hypotheses: Vec<Hypothesis> =
+            designs.into_iter().zip(grid()).map(|(d, at)| d.hypothesis(self, at, variance, prior)).collect();
+        weigh(&mut hypotheses);
+        let end_s = self.start_s + self.step_s * self.reading.len() as f64;
+        Some(Warming { hypotheses, step_s: self.step_s, alpha, reference, end_s })
+    }
+
+    /// Each step's temperature as a linear function of a, b, air and start.
+    fn design(&self, cooling: f64, lag: f64, share: f64, alpha: f64, reference: f64) -> Design {
+        let blend = 1.0 - (-self.step_s / lag).exp();
+        let (mut row, mut lagged, mut seen) = (Vector4::new(0.0, 0.0, 0.0, 1.0), 0.0, reference);
+        let mut rows = Vec::with_capacity(self.reading.len());
+        for n in 0..self.reading.len() {
+            seen = if self.reading[n].is_finite() { self.reading[n] } else { seen };
+            let rate = cooling * (1.0 - share + share * self.flow[n]);
+            let middle = (-0.5 * rate * self.step_s).exp();
+            lagged += (self.copper[n] - lagged) * blend;
+            let input = Vector4::new(lagged * (1.0 + alpha * (seen - reference)), self.spin[n], rate, 0.0);
+            // Half a step, where the step's mean reading is; then the other half.
+            let half = (1.0 - middle) / rate;
+            row = row * middle + input * half;
+            rows.push(row);
+            row = row * middle + input * half;
+        }
+        Design { rows, last: row, lagged }
+    }
+
+    /// Prior precision of the four and its right side, where the part now heats at `rate` K/s in all.
+    fn prior(&self, cooling: f64, prior: Prior) -> (Matrix4<f64>, Vector4<f64>) {
+        let first = self.reading.iter().copied().find(|r| r.is_finite()).unwrap_or(self.air.0);
+        let last = self.reading.iter().rev().copied().find(|r| r.is_finite()).unwrap_or(first);
+        let seconds = self.step_s * self.reading.len() as f64;
+        let rate = (cooling * ((first + last) / 2.0 - self.air.0).max(1.0) + ((last - first) / seconds).max(0.0)).max(1e-3);
+        let split = Vector4::new(-SPEED_SHARE.0, 1.0 - SPEED_SHARE.0, 0.0, 0.0);
+        let sum = Vector4::new(1.0, 1.0, 0.0, 0.0);
+        let mut precision = split * split.transpose() / (SPEED_SHARE.1 * rate).powi(2) + sum * sum.transpose() / FASTEST_K_S.powi(2);
+        let mut right = Vector4::zeros();
+        precision[(2, 2)] += self.air.1.powi(-2);
+        right[2] += self.air.0 * self.air.1.powi(-2);
+        precision[(3, 3)] += START_U.powi(-2);
+        right[3] += first * START_U.powi(-2);
+        if let Some((mean, u)) = prior {
+            precision[(0, 0)] += u.powi(-2);
+            right[0] += mean * u.powi(-2);
+        }
+        (precision, right)
+    }
+
+    /// Variance of a step, scaled up as the residuals go together.
+    fn effective_variance(&self, rows: &[Vector4<f64>], mean: &Vector4<f64>, floor: f64) -> f64 {
+        let residuals: Vec<f64> = rows.iter().zip(&self.reading).map(|(x, y)| y - x.dot(mean)).filter(|r| r.is_finite()).collect();
+        let n = residuals.len();
+        let of = |lag: usize| (0..n - lag).map(|i| residuals[i] * residuals[i + lag]).sum::<f64>() / n as f64;
+        let variance = of(0).max(1e-12);
+        let together: f64 = (1..n / 4).map(|lag| of(lag) / variance).take_while(|r| *r > 0.05).sum();
+        variance.max(floor) * (1.0 + 2.0 * together)
+    }
+}
+
+struct Design {
+    rows: Vec<Vector4<f64>>,
+    last: Vector4<f64>,
+    lagged: f64,
+}
+
+impl Design {
+    /// Log evidence, mean and covariance.
+    fn solve(&self, record: &Record, cooling: f64, variance: f64, prior: Prior) -> (f64, Vector4<f64>, Matrix4<f64>) {
+        let (prior_precision, prior_right) = record.prior(cooling, prior);
+        let (mut precision, mut right, mut squares) = (prior_precision, prior_right, 0.0);
+        for (x, y) in self.rows.iter().zip(&record.reading).filter(|(_, y)| y.is_finite()) {
+            precision += x * x.transpose() / variance;
+            right += x * (y / variance);
+            squares += y * y / variance;
+        }
+        let none = (f64::NEG_INFINITY, Vector4::zeros(), Matrix4::zeros());
+        let (Some(factor), Some(before)) = (precision.cholesky(), prior_precision.cholesky()) else { return none };
+        let mean = factor.solve(&right);
+        let expected = before.solve(&prior_right);
+        let misfit = squares - right.dot(&mean) + prior_right.dot(&expected);
+        let determinants = factor.l().diagonal().iter().map(|d| d.ln()).sum::<f64>()
+            - before.l().diagonal().iter().map(|d| d.ln()).sum::<f64>();
+        (-0.5 * misfit - determinants, mean, factor.inverse())
+    }
+
+    fn hypothesis(self, record: &Record, (cooling, lag, flow_share): (f64, f64, f64), variance: f64, prior: Prior) -> Hypothesis {
+        let (evidence, mean, covariance) = self.solve(record, cooling, variance, prior);
+        let expected = -0.5 * ((cooling / USUAL_COOLING).ln() / USUAL_COOLING_LN_U).powi(2);
+        // A part that is cooled by its own loss is none.
+        let physical = if mean[0] >= 0.0 && mean[0] + mean[1] > 0.0 { 0.0 } else { f64::NEG_INFINITY };
+        let weight = evidence + expected + physical;
+        Hypothesis { weight, cooling, lag, flow_share, mean, covariance, last: self.last, lagged: self.lagged }
+    }
+}
+
+/// From log weights to weights that sum to one; drops those that do not matter.
+fn weigh(hypotheses: &mut Vec<Hypothesis>) {
+    let best = hypotheses.iter().map(|h| h.weight).fold(f64::NEG_INFINITY, f64::max);
+    for h in hypotheses.iter_mut() {
+        h.weight = (h.weight - best).exp();
+    }
+    let sum: f64 = hypotheses.iter().map(|h| h.weight).sum();
+    hypotheses.retain(|h| h.weight > LEAST_WEIGHT * sum);
+    let sum: f64 = hypotheses.iter().map(|h| h.weight).sum();
+    hypotheses.iter_mut().for_each(|h| h.weight /= sum);
+}
+
+/// A temperature and its change with a, b, air and start.
+#[derive(Clone, Copy)]
+struct State {
+    value: f64,
+    change: Vector4<f64>,
+    lagged: f64,
+}
+
+impl Warming {
+    /// Carries a state on for `seconds` at the laps' mean load, scaled as `scene` says.
+    fn carry(&self, h: &Hypothesis, mut state: State, scene: &Scene, scene_air: Option<f64>, seconds: f64) -> State {
+        let steps = (seconds / self.step_s).ceil().max(0.0) as usize;
+        if steps == 0 {
+            return state;
+        }
+        let step = seconds / steps as f64;
+        let blend = 1.0 - (-step / h.lag).exp();
+        let rate = h.cooling * scene.cooling;
+        let air = scene_air.unwrap_or(h.mean[2]);
+        for _ in 0..steps {
+            state.lagged += (scene.copper - state.lagged) * blend;
+            let warm = 1.0 + self.alpha * (state.value - self.reference);
+            let (a, b) = (h.mean[0], h.mean[1]);
+            let slope = a * state.lagged * warm + b * scene.spin - rate * (state.value - air);
+            let feedback = a * state.lagged * self.alpha - rate;
+            let own = Vector4::new(state.lagged * warm, scene.spin, if scene_air.is_some() { 0.0 } else { rate }, 0.0);
+            // Exact for a constant input over the step.
+            let held = if feedback.abs() < 1e-12 { step } else { ((feedback * step).exp() - 1.0) / feedback };
+            state.value += slope * held;
+            state.change = state.change * (1.0 + feedback * held) + own * held;
+        }
+        state
+    }
+
+    fn forecast_one(&self, h: &Hypothesis, until_s: f64) -> State {
+        let state = State { value: h.last.dot(&h.mean), change: h.last, lagged: h.lagged };
+        let scene = Scene { start_c: 0.0, air_c: 0.0, copper: 1.0, spin: 1.0, cooling: 1.0, seconds: 0.0 };
+        self.carry(h, state, &scene, None, until_s - self.end_s)
+    }
+
+    fn imagined_one(&self, h: &Hypothesis, scene: &Scene) -> State {
+        let state = State { value: scene.start_c, change: Vector4::zeros(), lagged: 0.0 };
+        self.carry(h, state, scene, Some(scene.air_c), scene.seconds)
+    }
+
+    /// The sensor at log time `until_s`, the counted laps' load repeated. `load_u` is the relative standard uncertainty of that load.
+    pub fn forecast(&self, until_s: f64, load_u: f64) -> Estimate {
+        let parts: Vec<(f64, f64, f64)> = self
+            .hypotheses
+            .iter()
+            .map(|h| {
+                let end = self.forecast_one(h, until_s);
+                let now = h.last.dot(&h.mean);
+                // What the heating of the time to come adds, with its doubt.
+                let heating = (h.mean[0] + h.mean[1]) * (until_s - self.end_s).max(0.0);
+                let added = load_u * heating.min((end.value - now).abs() + heating * 0.5);
+                (h.weight, end.value, variance(h, &end.change) + added * added)
+            })
+            .collect();
+        mixture(&parts)
+    }
+
+    /// The sensor at the end of an imagined run.
+    pub fn imagined(&self, scene: &Scene) -> Estimate {
+        let of = |h: &Hypothesis| {
+            let end = self.imagined_one(h, scene);
+            (h.weight, end.value, variance(h, &end.change))
+        };
+        mixture(&self.hypotheses.iter().map(of).collect::<Vec<_>>())
+    }
+
+    /// How much hotter an imagined run ends than another.
+    pub fn difference(&self, from: &Scene, to: &Scene) -> Estimate {
+        let of = |h: &Hypothesis| {
+            let (from, to) = (self.imagined_one(h, from), self.imagined_one(h, to));
+            (h.weight, to.value - from.value, variance(h, &(to.change - from.change)))
+        };
+        mixture(&self.hypotheses.iter().map(of).collect::<Vec<_>>())
+    }
+
+    /// Time constant 1/c, s.
+    pub fn time_constant_s(&self) -> Estimate {
+        of_logs(self.hypotheses.iter().map(|h| (h.weight, -h.cooling.ln())))
+    }
+
+    /// Natural logarithm of the cooling, 1/s, and its standard uncertainty.
+    pub fn ln_cooling(&self) -> (f64, f64) {
+        moments(self.hypotheses.iter().map(|h| (h.weight, h.cooling.ln())), 0.0)
+    }
+
+    /// Heating by copper loss at the laps' load, K/s, and its standard uncertainty.
+    pub fn heating(&self) -> (f64, f64) {
+        let inner: f64 = self.hypotheses.iter().map(|h| h.weight * h.covariance[(0, 0)]).sum();
+        moments(self.hypotheses.iter().map(|h| (h.weight, h.mean[0])), inner)
+    }
+
+    /// All heating at the laps' load, K/s, and its standard uncertainty.
+    pub fn whole_heating(&self) -> (f64, f64) {
+        let sum = Vector4::new(1.0, 1.0, 0.0, 0.0);
+        let inner: f64 = self.hypotheses.iter().map(|h| h.weight * variance(h, &sum)).sum();
+        moments(self.hypotheses.iter().map(|h| (h.weight, h.mean[0] + h.mean[1])), inner)
+    }
+
+    /// The air as the run tells it together with what was known before, °C.
+    pub fn air_c(&self) -> f64 {
+        self.hypotheses.iter().map(|h| h.weight * h.mean[2]).sum()
+    }
+
+    /// Time of driving from log time `from_s` until the sensor reads `limit_c`, s; `None` where it would take longer than `longest_s`.
+    pub fn time_to(&self, limit_c: f64, from_s: f64, longest_s: f64) -> Option<Estimate> {
+        let reached = |h: &Hypothesis| {
+            let scene = Scene { start_c: 0.0, air_c: 0.0, copper: 1.0, spin: 1.0, cooling: 1.0, seconds: 0.0 };
+            let mut state = State { value: h.last.dot(&h.mean), change: h.last, lagged: h.lagged };
+            let mut at = self.end_s;
+            while state.value < limit_c && at - from_s < longest_s {
+                state = self.carry(h, state, &scene, None, self.step_s);
+                at += self.step_s;
+            }
+            (h.weight, (at - from_s).ln())
+        };
+        let all: Vec<(f64, f64)> = self.hypotheses.iter().map(reached).collect();
+        let never: f64 = all.iter().filter(|t| t.1 >= longest_s.ln()).map(|t| t.0).sum();
+        (never < 0.025).then(|| of_logs(all.into_iter()))
+    }
+
+    /// Time a standing car takes to cool from `from_c` to `above_k` kelvin above air of `air_c`, s.
+    pub fn cool_down_s(&self, from_c: f64, air_c: f64, above_k: f64) -> Option<Estimate> {
+        let ratio = ((from_c - air_c) / above_k).ln();
+        (ratio > 0.0).then(|| of_logs(self.hypotheses.iter().map(|h| (h.weight, (ratio / (h.cooling * (1.0 - h.flow_share))).ln()))))
+    }
+
+    /// The fitted temperature at every step of `record`, °C.
+    pub fn fitted(&self, record: &Record) -> Vec<f64> {
+        let Some(best) = self.hypotheses.iter().max_by(|a, b| a.weight.total_cmp(&b.weight)) else { return Vec::new() };
+        let design = record.design(best.cooling, best.lag, best.flow_share, self.alpha, self.reference);
+        design.rows.iter().map(|x| x.dot(&best.mean)).collect()
+    }
+}
+
+fn variance(h: &Hypothesis, change: &Vector4<f64>) -> f64 {
+    (change.transpose() * h.covariance * change)[(0, 0)].max(0.0)
+}
+
+/// Mean and standard deviation of weighted values, each with `inner` variance of its own.
+fn moments(values: impl Iterator<Item = (f64, f64)> + Clone, inner: f64) -> (f64, f64) {
+    let mean: f64 = values.clone().map(|(w, v)| w * v).sum();
+    let spread: f64 = values.map(|(w, v)| w * (v - mean).powi(2)).sum();
+    (mean, (spread + inner).sqrt())
+}
+
+/// A positive quantity from weighted logarithms.
+fn of_logs(logs: impl Iterator<Item = (f64, f64)> + Clone) -> Estimate {
+    let (mean, u) = moments(logs, 0.0);
+    let e = Estimate::from_standard(mean, u);
+    Estimate { value: e.value.exp(), low: e.low.exp(), high: e.high.exp() }
+}
+
+/// Median and 95 % interval of a mixture of normal distributions: weight, mean and variance of each.
+fn mixture(parts: &[(f64, f64, f64)]) -> Estimate {
+    let normal = Normal::standard();
+    let below = |x: f64| parts.iter().map(|(w, m, v)| w * normal.cdf((x - m) / v.sqrt().max(1e-9))).sum::<f64>();
+    let reach = |sign: f64| parts.iter().map(|(_, m, v)| sign * m + 6.0 * v.sqrt()).fold(f64::NEG_INFINITY, f64::max) * sign;
+    let quantile = |p: f64| {
+        let (mut low, mut high) = (reach(-1.0), reach(1.0));
+        for _ in 0..50 {
+            let middle = (low + high) / 2.0;
+            if below(middle) < p { low = middle } else { high = middle }
+        }
+        (low + high) / 2.0
+    };
+    Estimate { value: quantile(0.5), low: quantile(0.025), high: quantile(0.975) }
+}
+
+/// Smallest step between readings that differ, K.
+pub fn quantum(readings: &[f64]) -> f64 {
+    let steps = readings.windows(2).map(|w| (w[1] - w[0]).abs()).filter(|d| *d > 1e-6 && d.is_finite());
+    // The smallest steps of a reading in whole degrees are one degree; a rare rounding must not count.
+    let mut steps: Vec<f64> = steps.collect();
+    steps.sort_by(f64::total_cmp);
+    median(steps.iter().copied().take(steps.len().div_ceil(10))).unwrap_or(0.0)
+}

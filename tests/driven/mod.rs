@@ -1,0 +1,118 @@
+//! Runs of the forward model as the review would read them: for tests and for `benches/accuracy.rs`.
+#![allow(dead_code)] // each user takes what it needs
+
+use std::path::Path;
+
+use rand::{RngExt, SeedableRng};
+use rand_chacha::ChaCha8Rng;
+use runtrue::demo::car::CarSpec;
+use runtrue::demo::drive::{Drive, Trace, drive};
+use runtrue::demo::manner::Manner;
+use runtrue::demo::recorder::{Recorder, Rows};
+use runtrue::demo::track::Track;
+use runtrue::demo::weekend::plain_drive;
+use runtrue::import::read_bytes;
+use runtrue::laps::lists::LapList;
+use runtrue::laps::odometer::Odometer;
+use runtrue::laps::{self, Laps};
+use runtrue::log::Log;
+use runtrue::measure::{self, Answers};
+use runtrue::sheet::{RunPlan, Setting, Settings, Sheet};
+
+/// A car, its track and how one run went.
+pub struct Driven {
+    pub car: CarSpec,
+    pub track: Track,
+    pub plan: Drive,
+    pub trace: Trace,
+    pub seed: u64,
+}
+
+/// The track of a seed for a car.
+pub fn track(car: &CarSpec, seed: u64) -> Track {
+    let mut rng = ChaCha8Rng::seed_from_u64(seed * 7 + 1);
+    Track::invent(rng.random_range(120.0..320.0), if car.foam { 17.0 } else { 20.0 }, &mut rng)
+}
+
+/// Drives `car` on the track of `seed`, with `change` made to a plain drive.
+pub fn driven(car: &CarSpec, seed: u64, change: impl FnOnce(&mut Drive)) -> Driven {
+    driven_on(car, &track(car, seed), seed, change)
+}
+
+/// The same on a given track.
+pub fn driven_on(car: &CarSpec, track: &Track, seed: u64, change: impl FnOnce(&mut Drive)) -> Driven {
+    let mut plan = plain_drive(car);
+    change(&mut plan);
+    let trace = drive(car, track, &plan, seed + 100);
+    Driven { car: car.clone(), track: track.clone(), plan, trace, seed }
+}
+
+impl Driven {
+    pub fn rows(&self, recorder: &Recorder) -> Rows {
+        recorder.sample(&self.trace, self.seed)
+    }
+
+    pub fn log(&self, recorder: &Recorder) -> Log {
+        log_of(&self.rows(recorder), f64::INFINITY)
+    }
+
+    /// The list of the run's passings up to log time `until`.
+    pub fn list(&self, until: f64) -> LapList {
+        let first = self.trace.passings[0];
+        let passings = self.trace.passings.iter().filter(|p| **p <= until).map(|p| ((p - first) * 1000.0).round() / 1000.0);
+        LapList { passings: passings.collect(), notices: Vec::new() }
+    }
+
+    pub fn settings(&self) -> Settings {
+        let car = &self.car;
+        let numbers = [
+            ("spur", f64::from(car.spur)),
+            ("pinion", f64::from(car.pinion)),
+            ("internal_ratio", car.internal),
+            ("tyre_diameter_mm", 1000.0 * car.tyre),
+            ("mass_kg", car.mass),
+            ("battery.cells", f64::from(car.cells)),
+            ("battery.capacity_mah", car.capacity / 3.6),
+        ];
+        let mut all = Settings(numbers.map(|(k, v)| (k.to_owned(), Setting::Number(v))).into());
+        all.0.insert("tyre_kind".to_owned(), Setting::Text(if car.foam { "foam" } else { "rubber" }.to_owned()));
+        all
+    }
+
+    pub fn sheet(&self) -> Sheet {
+        Sheet { lap_length_m: Some((self.track.length, 0.6)), race_s: Some(self.plan.length), ..Sheet::default() }
+    }
+
+    pub fn run_plan(&self) -> RunPlan {
+        RunPlan {
+            id: format!("{}{}", self.car.key, self.seed),
+            car: self.car.key.to_owned(),
+            log: "x.csv".into(),
+            laps: None,
+            part: None,
+            ambient_c: Some(self.plan.ambient),
+            settings: self.settings(),
+            mistake: None,
+        }
+    }
+
+    /// Laps and answers of the first `until` seconds of the run's log.
+    pub fn answers(&self, recorder: &Recorder, until: f64) -> (Log, Laps, Answers) {
+        let log = log_of(&self.rows(recorder), until);
+        let laps = laps::measure(Odometer::new(&log), Some(&self.list(until)), None);
+        let answers = measure::measure(&log, &laps, &self.run_plan(), &self.sheet());
+        (log, laps, answers)
+    }
+}
+
+/// The log that the reader makes of rows up to `until`.
+pub fn log_of(rows: &Rows, until: f64) -> Log {
+    let keep = rows.time.partition_point(|t| *t <= until);
+    let cut = |v: &Vec<f64>| v[..keep].to_vec();
+    let rows = Rows {
+        rate_hz: rows.rate_hz,
+        time: cut(&rows.time),
+        channels: rows.channels.iter().map(|(c, v)| (*c, cut(v))).collect(),
+    };
+    read_bytes(Path::new("x.csv"), &Manner::default().write(&rows), &Default::default()).unwrap().remove(0)
+}
