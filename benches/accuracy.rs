@@ -8,6 +8,8 @@ use runtrue::measure::motor;
 fn main() {
     let which = std::env::args().nth(1).unwrap_or_default();
     if which.contains("heat") { heat() }
+    if which == "look" { look(&CarSpec::pan(), 8, 50.0, 150.0, 150.9); look(&CarSpec::pan(), 5, 50.0, 95.2, 95.75); }
+    if which.contains("spin") { spin(which.contains("v")) }
 }
 fn heat() {
     for car in [CarSpec::tourer(), CarSpec::pan()] {
@@ -33,4 +35,46 @@ fn heat() {
         let n = errors.len() as f64;
         println!("within 2: {:.2} within 3: {:.2} mean {:+.2}", errors.iter().filter(|e| e.abs() < 2.0).count() as f64 / n, errors.iter().filter(|e| e.abs() < 3.0).count() as f64 / n, errors.iter().sum::<f64>() / n);
     }
+}
+pub fn spin(verbose: bool) {
+    use runtrue::laps; use runtrue::laps::odometer::Odometer;
+    use runtrue::measure::wheelspin;
+    for rate in [10.0, 20.0, 50.0, 100.0] {
+        let (mut hits, mut misses, mut wrongs) = (0, 0, 0);
+        let (mut spun, mut truly) = (0.0, 0.0);
+        let mut classes = std::collections::BTreeMap::new();
+        for car in [CarSpec::tourer(), CarSpec::pan()] {
+            for seed in 0..20u64 {
+                let run = driven(&car, seed, |d| { d.spin = [0.0, 0.06, 0.15][seed as usize % 3]; d.length = 120.0; if std::env::var("GENTLE").is_ok() { d.spin_grip = (0.75, 0.95); d.lock = 0.1; }});
+                let log = run.log(&Recorder::plain(rate));
+                let laps = laps::measure(Odometer::new(&log), None, None);
+                let found = wheelspin::measure(&laps, rate, None);
+                let truth = run.trace.wheelspin();
+                let meets = |e: &(f64, f64), f: &wheelspin::Event| e.0 < f.end_s && f.start_s < e.1;
+                for e in &truth {
+                    let peak = (e.0*1000.0) as usize..(e.1*1000.0) as usize;
+                    let peak = peak.map(|n| 1.0 - run.trace.speed[n]/run.trace.wheel[n]).fold(0.0, f64::max);
+                    let hit = found.events.iter().filter(|f| meets(e, f)).collect::<Vec<_>>();
+                    let long = e.1 - e.0 >= 0.15;
+                    if long { let c = classes.entry((peak * 10.0) as i32).or_insert((0, 0, 0.0, 0.0)); c.0 += 1; if hit.is_empty() { c.1 += 1; misses += 1 } else { hits += 1 };
+                      c.2 += e.1 - e.0; c.3 += hit.iter().map(|h| h.end_s - h.start_s).sum::<f64>(); }
+                    if verbose && (hit.is_empty() && long) { println!("MISS {} {seed} {rate} {:.2}-{:.2} peak {peak:.2}", car.key, e.0, e.1); }
+                }
+                for f in &found.events { if !truth.iter().any(|e| meets(e, f)) { wrongs += 1; if verbose { { let r = (f.start_s*1000.0) as usize..(f.end_s*1000.0) as usize; let over = r.clone().filter(|&n| 1.0 - run.trace.speed[n]/run.trace.wheel[n] > 0.2).count(); let p = r.map(|n| 1.0 - run.trace.speed[n]/run.trace.wheel[n]).fold(0.0, f64::max); println!("FALSE {} {seed} {rate} {:.2}-{:.2} peak {:.2} truly {p:.2} over {over} ms", car.key, f.start_s, f.end_s, f.peak_slip) }; } } }
+                spun += found.seconds.unwrap(); truly += truth.iter().map(|e| e.1 - e.0).sum::<f64>();
+            }
+        }
+        println!("{rate}: F1 {:.3} miss {misses} false {wrongs} of {} time {:+.1}%", 2.0*hits as f64/(2*hits+misses+wrongs) as f64, hits+misses, 100.0*(spun/truly-1.0));
+        for (c, v) in classes { println!("   peak {:.1}: {} events, {} missed, true {:.1} s found {:.1} s", c as f64/10.0, v.0, v.1, v.2, v.3); }
+    }
+}
+fn look(car: &CarSpec, seed: u64, rate: f64, from: f64, to: f64) {
+    use runtrue::laps::odometer::Odometer;
+    let run = driven(car, seed, |d| { d.spin = [0.0, 0.06, 0.15][seed as usize % 3]; d.length = 120.0;  if std::env::var("GENTLE").is_ok() { d.spin_grip = (0.75, 0.95); d.lock = 0.1; }});
+    let log = run.log(&Recorder::plain(rate));
+    let o = Odometer::new(&log).unwrap(); let g = o.gripped();
+    let per = run.trace.wheel[50000] / (run.trace.motor[50000] * 60.0 / std::f64::consts::TAU);
+    println!("{} {seed}", car.key);
+    let mut t = from; while t < to { let n = (t*1000.0) as usize;
+      println!("{t:.2} wheel {:.2} car {:.2} slip {:.2} | revs {:.2} line {:.2} slip {:.2} | demand {:.2} A {:.1} W {:.0}", run.trace.wheel[n], run.trace.speed[n], 1.0-run.trace.speed[n]/run.trace.wheel[n], o.rpm_at(t)*per, g.rpm_at(t)*per, 1.0-g.rpm_at(t)/o.rpm_at(t), run.trace.throttle[n], run.trace.current[n], run.trace.current[n]*run.trace.voltage[n]); t += 0.02; }
 }

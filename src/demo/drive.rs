@@ -39,6 +39,10 @@ pub struct Drive {
     pub length: f64,
     /// Chance of wheelspin out of a corner.
     pub spin: f64,
+    /// Grip that is left where the wheels spin, lowest and highest share.
+    pub spin_grip: (f64, f64),
+    /// Chance of locked wheels into a corner.
+    pub lock: f64,
     /// Whether the run starts from the grid a few metres before the line, as a race does, or from the pit lane.
     pub from_grid: bool,
     /// Stops: lap (0 the first after the line) and seconds.
@@ -170,6 +174,8 @@ struct Driver<'a> {
     plan: LapPlan,
     pace: f64,
     punch: Option<(f64, f64, f64)>,
+    locked: Option<(f64, f64)>,
+    braking: bool,
     corner: usize,
     halt: f64,
     stops: Vec<(usize, f64)>,
@@ -203,6 +209,8 @@ pub fn drive(spec: &CarSpec, track: &Track, drive: &Drive, seed: u64) -> Trace {
         plan,
         pace: 0.0,
         punch: None,
+        locked: None,
+        braking: false,
         corner: usize::MAX,
         halt: rng.random_range(3.0..7.0),
         stops: drive.stops.clone(),
@@ -292,7 +300,23 @@ impl Driver<'_> {
         } else {
             0.0
         };
+        if let Some(locked) = self.maybe_lock(car, at, time, demand, rng) {
+            return locked;
+        }
         self.maybe_spin(car, at, time, demand, most, rng)
+    }
+
+    /// Into a corner the driver may brake too hard where the track is dusty: the wheels lock.
+    fn maybe_lock(&mut self, car: &Car, at: f64, time: f64, demand: f64, rng: &mut ChaCha8Rng) -> Option<(f64, f64)> {
+        if self.drive.lock == 0.0 {
+            return None;
+        }
+        let hard = demand < -0.15 && car.speed > 6.0 && at > 0.0;
+        if hard && !self.braking && rng.random_bool(self.drive.lock) {
+            self.locked = Some((time + rng.random_range(0.15..0.4), rng.random_range(0.15..0.4)));
+        }
+        self.braking = hard;
+        self.locked.filter(|l| time < l.0 && demand < 0.0).map(|l| (-0.9, l.1))
     }
 
     /// Out of a corner the driver may open too early where the track is dusty.
@@ -313,7 +337,7 @@ impl Driver<'_> {
             if demand > 0.5 * most && slow && at > 0.0 && rng.random_bool(self.drive.spin) {
                 self.punch = Some((
                     time + rng.random_range(0.15..0.5),
-                    rng.random_range(0.42..0.8),
+                    rng.random_range(self.drive.spin_grip.0..self.drive.spin_grip.1),
                     rng.random_range(0.9..1.25),
                 ));
             }

@@ -74,6 +74,8 @@ pub fn plain_drive(car: &CarSpec) -> Drive {
         pack_age: 1.0,
         length: 300.0,
         spin: 0.02,
+        spin_grip: (0.42, 0.8),
+        lock: 0.0,
         from_grid: false,
         stops: Vec::new(),
     }

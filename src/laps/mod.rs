@@ -1,6 +1,7 @@
 //! Laps: a list laid onto the log, or laps found in the log alone; which of them count.
 
 pub mod align;
+pub mod grip;
 pub mod lists;
 pub mod odometer;
 pub mod period;

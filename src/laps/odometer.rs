@@ -1,14 +1,12 @@
 //! Motor turns as an odometer: the integral of the revs.
 
 use crate::log::{Channel, Log};
-use crate::quantity::quantile;
+use crate::quantity::{median, quantile};
 
-/// Time over which the rate of the revs is taken.
-const GRIP_WINDOW_S: f64 = 0.1;
-/// A spin that lasts longer is none: the car is faster than was thought. Common practice, no source.
-const LONGEST_SPIN_S: f64 = 1.5;
-/// Time that revs may go on falling to the car's speed once they are near it.
-const REGRIP_S: f64 = 0.25;
+/// Share of the highest current, or of full throttle, above which the motor drives. Common practice, no source.
+const DRIVING: f64 = 0.05;
+/// The car's speed over ground serves where it differs by less than this from the revs', in the middle of its moving rows.
+const GROUND_FITS: f64 = 0.04;
 
 /// Cumulated motor turns over the log's rows.
 #[derive(Debug, Clone)]
@@ -16,6 +14,10 @@ pub struct Odometer {
     time: Vec<f64>,
     rpm: Vec<f64>,
     turns: Vec<f64>,
+    /// Whether the motor drives in a row; empty where nothing tells.
+    driving: Vec<bool>,
+    /// What the revs would be by the car's speed over ground; empty where the log has none that serves.
+    ground: Vec<f64>,
     bridged: Vec<f64>,
 }
 
@@ -23,9 +25,30 @@ impl Odometer {
     /// Integrates the log's revs by the trapezoid rule, straight across missing cells; `None` without revs.
     pub fn new(log: &Log) -> Option<Self> {
         let rpm = log.channel(Channel::Rpm)?;
-        let (time, rpm): (Vec<f64>, Vec<f64>) =
-            log.time().iter().zip(rpm).filter(|(_, r)| r.is_finite()).map(|(t, r)| (*t, *r)).unzip();
-        Self::from_rows(time, rpm)
+        let kept: Vec<usize> = (0..rpm.len()).filter(|&n| rpm[n].is_finite()).collect();
+        let of = |values: &[f64]| kept.iter().map(|&n| values[n]).collect::<Vec<f64>>();
+        let mut odometer = Self::from_rows(of(log.time()), of(rpm))?;
+        if let Some(power) = log.channel(Channel::Throttle).or_else(|| log.channel(Channel::Current)) {
+            let least = DRIVING * quantile(power.iter().copied(), 0.999).unwrap_or(f64::INFINITY);
+            odometer.driving = of(power).iter().map(|p| p.is_nan() || *p > least).collect();
+        }
+        if let Some(ground) = log.channel(Channel::GroundSpeed) {
+            odometer.ground = odometer.revs_of_ground(&of(ground)).unwrap_or_default();
+        }
+        Some(odometer)
+    }
+
+    /// The speed over ground as revs, by the rolling of wheels that do not drive; `None` where it does not follow the revs.
+    fn revs_of_ground(&self, ground: &[f64]) -> Option<Vec<f64>> {
+        let fast = self.rpm.iter().copied().fold(0.0, f64::max);
+        let moving = |n: &usize| self.rpm[*n] > 0.2 * fast && ground[*n] > 0.0;
+        let per_rev = |n: usize| ground[n] / self.rpm[n];
+        let usual = median((0..ground.len()).filter(moving).map(per_rev))?;
+        let rolling = median((0..ground.len()).filter(|n| moving(n) && self.drives(*n) == Some(false)).map(per_rev));
+        let rolling = rolling.unwrap_or(usual);
+        let off = median((0..ground.len()).filter(moving).map(|n| (per_rev(n) / usual - 1.0).abs()))?;
+        let whole = ground.iter().all(|g| g.is_finite());
+        (whole && off < GROUND_FITS).then(|| ground.iter().map(|g| g / rolling).collect())
     }
 
     /// The same from rows without gaps; `None` for fewer than two.
@@ -37,53 +60,29 @@ impl Odometer {
         for at in 1..time.len() {
             turns.push(turns[at - 1] + (rpm[at] + rpm[at - 1]) / 120.0 * (time[at] - time[at - 1]));
         }
-        Some(Self { time, rpm, turns, bridged: Vec::new() })
+        Some(Self { time, rpm, turns, driving: Vec::new(), ground: Vec::new(), bridged: Vec::new() })
     }
 
-    /// The car's way rather than the wheels': revs may rise no faster than they usually do at the most. Past that
-    /// the wheels spin, and the car's speed is a straight line from before the spin to where the revs have come
-    /// down to it; revs that fall faster than braking can make them are locked wheels, bridged at that rate.
+    /// The car's way rather than the wheels': see [`super::grip`].
     pub fn gripped(&self) -> Self {
-        let (rise, fall) = (self.usual_rate(1.0), self.usual_rate(-1.0));
-        let (time, mut rpm) = (&self.time, self.rpm.clone());
-        let mut at = 1;
-        while at < rpm.len() {
-            let (before, since) = (rpm[at - 1], time[at - 1]);
-            if self.rpm[at] <= before + rise * (time[at] - since) {
-                rpm[at] = self.rpm[at].max(before - fall * (time[at] - since));
-                at += 1;
-                continue;
-            }
-            let last = self.end_of_spin(at, before, rise);
-            let slope = ((self.rpm[last] - before) / (time[last] - since)).min(rise);
-            for row in at..=last {
-                rpm[row] = before + slope * (time[row] - since);
-            }
-            at = last + 1;
-        }
-        let excess = time.windows(2).enumerate().scan(0.0, |sum, (n, w)| {
+        let rpm = if self.ground.is_empty() { super::grip::car_revs(self) } else { self.ground.clone() };
+        let excess = self.time.windows(2).enumerate().scan(0.0, |sum, (n, w)| {
             *sum += (self.rpm[n] + self.rpm[n + 1] - rpm[n] - rpm[n + 1]) / 120.0 * (w[1] - w[0]);
             Some(*sum)
         });
-        let excess = std::iter::once(0.0).chain(excess).collect();
-        Self { bridged: excess, ..Self::from_rows(self.time.clone(), rpm).unwrap_or_else(|| self.clone()) }
+        let bridged = std::iter::once(0.0).chain(excess).collect();
+        let car = Self::from_rows(self.time.clone(), rpm).unwrap_or_else(|| self.clone());
+        Self { bridged, ground: self.ground.clone(), driving: self.driving.clone(), ..car }
     }
 
-    /// Row at which revs that rose too fast at `from` have come back to what the car can have reached, and no longer fall.
-    fn end_of_spin(&self, from: usize, before: f64, rise: f64) -> usize {
-        let start = self.time[from - 1];
-        let mut last = from;
-        while last + 1 < self.rpm.len()
-            && self.rpm[last] > before + rise * (self.time[last] - start)
-            && self.time[last] - start < LONGEST_SPIN_S
-        {
-            last += 1;
-        }
-        let met = self.time[last];
-        while last + 1 < self.rpm.len() && self.rpm[last + 1] < self.rpm[last] && self.time[last + 1] - met < REGRIP_S {
-            last += 1;
-        }
-        last
+    /// Whether the motor drives in row `n`; `None` where nothing tells.
+    pub fn drives(&self, n: usize) -> Option<bool> {
+        self.driving.get(n).copied()
+    }
+
+    /// Whether the car's speed comes from a channel of its own rather than from the revs.
+    pub fn has_ground(&self) -> bool {
+        !self.ground.is_empty()
     }
 
     /// Turns that bridging took out between two times: the wheels' more than the car's.
@@ -91,23 +90,6 @@ impl Odometer {
         let at =
             |t: f64| self.bridged.get(self.time.partition_point(|&x| x <= t).saturating_sub(1)).copied().unwrap_or(0.0);
         at(to) - at(from)
-    }
-
-    /// A rate of the revs (turns a minute, a second) that one rise (or fall, `sign` -1) in ten reaches, and a
-    /// quarter more. Taken over a tenth of a second, so that noise from row to row does not count.
-    fn usual_rate(&self, sign: f64) -> f64 {
-        let mut rates = Vec::new();
-        let mut from = 0;
-        for at in 1..self.time.len() {
-            while self.time[at] - self.time[from + 1] >= GRIP_WINDOW_S - 1e-9 && from + 1 < at {
-                from += 1;
-            }
-            let rate = sign * (self.rpm[at] - self.rpm[from]) / (self.time[at] - self.time[from]);
-            if rate > 0.0 {
-                rates.push(rate);
-            }
-        }
-        quantile(rates, 0.90).map_or(f64::INFINITY, |r| 1.25 * r)
     }
 
     fn place(&self, time: f64) -> (usize, f64) {
