@@ -11,6 +11,8 @@ use super::track::{LapPlan, Track, normal};
 
 /// Step of the model, s.
 pub const STEP: f64 = 0.000_5;
+/// The driver is off the throttle for this long before the brakes, s.
+const LIFT: f64 = 0.3;
 /// Rows of the trace a second, dense enough for any recorder.
 pub const TRACE_HZ: f64 = 1000.0;
 
@@ -293,7 +295,11 @@ impl Driver<'_> {
             / car.spec.current_limit
             / 0.8)
             .min(1.0);
-        let demand = if gap > 0.0 {
+        // The driver lifts a moment before the brakes are due.
+        let soon = self.plan.speed(at + LIFT * car.speed);
+        let demand = if gap > 0.0 && soon + 0.5 < car.speed {
+            0.0
+        } else if gap > 0.0 {
             (0.7 * gap).min(most)
         } else if gap < -0.25 {
             (0.35 * (gap + 0.25)).max(brake)

@@ -53,9 +53,9 @@ impl Grip<'_> {
             let (before, since) = (car[at - 1], self.time[at - 1]);
             let slowest = before - self.fall * (self.time[at] - since);
             if self.revs[at] <= before + self.rise * (self.time[at] - since) {
-                car[at] = self.revs[at].max(slowest);
+                // Driven tyres give some per cent of slip back in a moment when the driver lifts: that is no lock.
                 if self.revs[at] < LOCKED * slowest {
-                    locked = self.time[at];
+                    (car[at], locked) = (slowest, self.time[at]);
                 }
                 at += 1;
                 continue;

@@ -14,8 +14,8 @@ pub struct Odometer {
     time: Vec<f64>,
     rpm: Vec<f64>,
     turns: Vec<f64>,
-    /// Whether the motor drives in a row; empty where nothing tells.
-    driving: Vec<bool>,
+    /// How hard the motor drives in a row, of the hardest; NaN where a cell is missing, empty where nothing tells.
+    driving: Vec<f64>,
     /// What the revs would be by the car's speed over ground; empty where the log has none that serves.
     ground: Vec<f64>,
     bridged: Vec<f64>,
@@ -29,8 +29,8 @@ impl Odometer {
         let of = |values: &[f64]| kept.iter().map(|&n| values[n]).collect::<Vec<f64>>();
         let mut odometer = Self::from_rows(of(log.time()), of(rpm))?;
         if let Some(power) = log.channel(Channel::Throttle).or_else(|| log.channel(Channel::Current)) {
-            let least = DRIVING * quantile(power.iter().copied(), 0.999).unwrap_or(f64::INFINITY);
-            odometer.driving = of(power).iter().map(|p| p.is_nan() || *p > least).collect();
+            let most = quantile(power.iter().copied(), 0.999).unwrap_or(f64::INFINITY);
+            odometer.driving = of(power).iter().map(|p| p / most).collect();
         }
         if let Some(ground) = log.channel(Channel::GroundSpeed) {
             odometer.ground = odometer.revs_of_ground(&of(ground)).unwrap_or_default();
@@ -77,7 +77,12 @@ impl Odometer {
 
     /// Whether the motor drives in row `n`; `None` where nothing tells.
     pub fn drives(&self, n: usize) -> Option<bool> {
-        self.driving.get(n).copied()
+        self.drive(n).map(|d| d > DRIVING)
+    }
+
+    /// How hard the motor drives in row `n`, by throttle or current, as a share of the hardest; `None` where nothing tells.
+    pub fn drive(&self, n: usize) -> Option<f64> {
+        self.driving.get(n).copied().filter(|d| d.is_finite())
     }
 
     /// Whether the car's speed comes from a channel of its own rather than from the revs.

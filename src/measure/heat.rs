@@ -152,7 +152,8 @@ pub fn measure(log: &Log, laps: &Laps, demand: Option<&Demand>, part: Part, race
     heat.over_limit_s = Some(rows.windows(2).filter(|w| w[0].1 >= part.limit.0).map(|w| w[1].0 - w[0].0).sum());
     let (record, course) = record(log, laps, demand, part, race_s);
     heat.course = course;
-    heat.race_end_c = course.race_end_s.filter(|end| *end <= course.driven_to_s).and_then(|end| at_race_end(&rows, end));
+    heat.race_end_c =
+        course.race_end_s.filter(|end| *end <= course.driven_to_s).and_then(|end| at_race_end(&rows, end));
     heat.race_end_read = heat.race_end_c.is_some();
     heat.record = record;
     conclude(&mut heat, None);
@@ -196,7 +197,9 @@ pub fn conclude(heat: &mut Heat, prior: Prior) {
     }
     heat.verdict = verdict(heat);
     heat.why = match () {
-        () if heat.race_end_c.is_none() && course.race_end_s.is_none() => Some("without laps the race's end is not known"),
+        () if heat.race_end_c.is_none() && course.race_end_s.is_none() => {
+            Some("without laps the race's end is not known")
+        }
         () if heat.warming.is_none() => Some("the run is too short, or holds no load, for the heat model"),
         () if course.copper == 1.0 => Some("without volts and amperes the load is taken as even"),
         () => None,
@@ -253,7 +256,9 @@ fn record(log: &Log, laps: &Laps, demand: Option<&Demand>, part: Part, race_s: f
     let (of_copper, of_spin, of_flow) = (mean(&copper), mean(spin), mean(flow));
     (course.copper, course.omega) = (of_copper.mean, demand.map_or(0.0, |d| mean(&d.omega).mean));
     course.load_scatter = (of_copper.scatter, of_copper.laps);
-    let relative = |values: &[f64], mean: f64| stepped(time, values, step_s).map(|v| if v.is_nan() { 1.0 } else { v / mean }).collect();
+    let relative = |values: &[f64], mean: f64| {
+        stepped(time, values, step_s).map(|v| if v.is_nan() { 1.0 } else { v / mean }).collect()
+    };
     let air = part.ambient_c.or_else(|| log.channel(Channel::Ambient).and_then(|a| median(a.iter().copied())));
     let start = readings.iter().copied().find(|r| r.is_finite()).unwrap_or(0.0);
     let record = Record {
@@ -284,7 +289,11 @@ fn over_laps(time: &[f64], values: &[f64], laps: &Laps) -> Mean {
     let each: Vec<f64> = laps.counted().map(|l| (at(l.end_s) - at(l.start_s)) / l.time_s()).collect();
     match mean_and_deviation(&each) {
         Some((mean, deviation)) => Mean { mean, scatter: deviation / mean, laps: each.len() },
-        None => Mean { mean: sums.last().copied().unwrap_or(0.0) / time.last().copied().unwrap_or(1.0), scatter: 0.2, laps: 1 },
+        None => Mean {
+            mean: sums.last().copied().unwrap_or(0.0) / time.last().copied().unwrap_or(1.0),
+            scatter: 0.2,
+            laps: 1,
+        },
     }
 }
 

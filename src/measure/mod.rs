@@ -4,6 +4,7 @@ pub mod battery;
 pub mod budget;
 pub mod gearing;
 pub mod heat;
+pub mod motion;
 pub mod motor;
 pub mod power;
 pub mod warming;
@@ -40,7 +41,8 @@ pub fn measure(log: &Log, laps: &Laps, plan: &RunPlan, sheet: &Sheet) -> Answers
         heat::measure(log, laps, demand.as_ref(), heat::Part { channel, limit, ambient_c: plan.ambient_c }, race_s)
     };
     let gearing = gearing::measure(laps, settings, sheet);
-    let power = power::measure(log, laps, &gearing);
+    let motion = motion::motion(log, laps, &gearing, demand.as_ref());
+    let power = power::measure(log, laps, motion.as_ref(), demand.as_ref());
     Answers {
         wheelspin: wheelspin::measure(
             laps,

@@ -84,7 +84,8 @@ struct Plane(Vec<(f64, f64)>);
 
 /// Works out the motor and its current; `None` without revs, volts and amperes, or where the car never drives.
 pub fn demand(log: &Log) -> Option<Demand> {
-    let (rpm, volts, amps) = (log.channel(Channel::Rpm)?, log.channel(Channel::Voltage)?, log.channel(Channel::Current)?);
+    let (rpm, volts, amps) =
+        (log.channel(Channel::Rpm)?, log.channel(Channel::Voltage)?, log.channel(Channel::Current)?);
     let omega: Vec<f64> = rpm.iter().map(|r| r * TAU / 60.0).collect();
     let most = quantile(amps.iter().copied(), 0.999)?;
     let driven = |n: &usize| amps[*n] > DRIVEN * most && omega[*n] > 0.0 && volts[*n] > 0.0;
@@ -135,7 +136,8 @@ impl Plane {
         }
         let (mut k, mut r) = (edge * (1.0 + NEAR), resistance);
         for _ in 0..3 {
-            let near: Vec<(f64, f64)> = self.0.iter().copied().filter(|(x, y)| (k * x + r * y - 1.0).abs() < NEAR).collect();
+            let near: Vec<(f64, f64)> =
+                self.0.iter().copied().filter(|(x, y)| (k * x + r * y - 1.0).abs() < NEAR).collect();
             let spread = quantile(near.iter().map(|p| p.1), 0.9)? - quantile(near.iter().map(|p| p.1), 0.1)?;
             if spread < LEAST_SPREAD * quantile(self.0.iter().map(|p| p.1), 0.99)? {
                 return None;

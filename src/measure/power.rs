@@ -1,16 +1,43 @@
 //! Where is the power?
 //!
-//! Computed here: highest revs, the car's top speed (revs without wheelspin × travel for a motor turn on the track, else the
-//! set rollout), mean and peak electrical power from the pack (V·I). Pull by speed and coasting need the car's speed
-//! taken apart from the wheels'; until then they are left out and say so.
+//! - Highest revs, and the car's top speed: revs without wheelspin × travel for a motor turn on the track, else the set rollout; the speed over
+//!   ground where the log has it.
+//! - Mean and peak electrical power from the pack, V·I.
+//! - Pull by speed: the envelope of the acceleration, the value that one driven row in ten exceeds, at the bottom, in the middle and at the top
+//!   of the speeds. With a throttle channel that reaches full demand, rows at full demand alone.
+//! - Coasting: the median deceleration off throttle and off the brake between a quarter and three quarters of the top speed. Off throttle is
+//!   read from the throttle channel. Without one, braking and coasting run into each other in the current, and the figure is left out.
+//! - Share of the laps' time at full demand: by the throttle channel, else rows at which the motor sees the pack's whole voltage.
+//!
+//! Intervals come from parts of the run left out in turn (a jackknife over ten blocks; Quenouille 1956, Tukey 1958), since neighbouring rows
+//! go together, and the travel's own doubt.
 
 use schemars::JsonSchema;
 use serde::Serialize;
 
-use super::gearing::Gearing;
+use super::motion::Motion;
+use super::motor::Demand;
 use crate::laps::Laps;
 use crate::log::{Channel, Log};
-use crate::quantity::Estimate;
+use crate::quantity::{COVERAGE_95, Estimate, coverage_factor, median, quantile};
+
+/// Throttle from which demand is full, %.
+const FULL_PCT: f64 = 95.0;
+/// Throttle up to which neither throttle nor brake is on, %: the least step of a recorder and a trim.
+const OFF_PCT: f64 = 2.0;
+/// Share of the top speed between which coasting is measured (`review.json`'s definition).
+const COASTING: (f64, f64) = (0.25, 0.75);
+/// Time over which the speed's change is taken, s.
+const SPAN_S: f64 = 0.05;
+/// Time in which driven tyres give their slip back after the lift, s. Common practice, no source.
+const RELEASE_S: f64 = 0.1;
+/// Shares of the top speed at whose middle the pull is stated: bottom, middle and top.
+const PULLS: [(f64, f64); 3] = [(0.25, 0.45), (0.50, 0.70), (0.75, 0.95)];
+/// Share of driven rows that the envelope lies above.
+const ENVELOPE: f64 = 0.9;
+/// Rows that a figure needs at least, and blocks for its doubt.
+const LEAST_ROWS: usize = 30;
+const BLOCKS: usize = 10;
 
 /// Pull at a speed.
 #[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
@@ -28,63 +55,167 @@ pub struct Power {
     pub top_rpm: Option<f64>,
     /// The car's top speed, m/s.
     pub top_speed_m_s: Option<f64>,
+    /// The same with its interval.
+    pub top_speed_range_m_s: Option<Estimate>,
     /// Mean electrical power over the laps (without laps, over the log), W.
     pub mean_w: Option<f64>,
     /// Highest electrical power, W.
     pub peak_w: Option<f64>,
-    /// Pull by speed.
+    /// Pull by speed: bottom, middle, top.
     pub pull: Vec<Pull>,
     /// Deceleration off throttle, m/s².
     pub coast_m_s2: Option<Estimate>,
+    /// Share of the laps' time at full demand.
+    pub full_demand_share: Option<f64>,
     /// Why a figure is missing.
     pub why: Option<String>,
 }
 
 /// Reads the power's figures off the log.
-pub fn measure(log: &Log, laps: &Laps, gearing: &Gearing) -> Power {
-    let highest = |values: &[f64]| values.iter().copied().filter(|v| v.is_finite()).max_by(f64::total_cmp);
-    let top_rpm = log.channel(Channel::Rpm).and_then(highest);
-    let mut why = vec![
-        "pull and coasting need the car's speed apart from the wheels', which this version does not have yet"
-            .to_owned(),
-    ];
-    // The travel for a turn must not count the turns that spun away either.
-    let travel = gearing.evidence.zip(gearing.realised_rollout_mm).map(|(e, r)| {
-        let counted = crate::quantity::median(laps.counted().map(|l| l.turns)).unwrap_or(e.gripped_turns);
-        r.value * counted / e.gripped_turns
-    });
-    let travel = travel.or(gearing.set_rollout_mm);
-    let ground = log.channel(Channel::GroundSpeed).and_then(highest);
-    let by_revs =
-        laps.gripped.as_ref().zip(travel).and_then(|(g, mm)| highest(g.rows().1).map(|rpm| rpm / 60.0 * mm / 1000.0));
-    let top_speed_m_s = ground.or(by_revs);
-    if top_speed_m_s.is_none() {
-        why.push("the top speed needs revs and the lap length, or the gearing and the tyre".to_owned());
+pub fn measure(log: &Log, laps: &Laps, motion: Option<&Motion>, demand: Option<&Demand>) -> Power {
+    let mut why = Vec::new();
+    let top = motion.and_then(top_speed);
+    if top.is_none() {
+        why.push("speeds need revs and the lap length, or the gearing and the tyre");
     }
     let watts: Option<Vec<f64>> = log
         .channel(Channel::Voltage)
         .zip(log.channel(Channel::Current))
         .map(|(v, i)| v.iter().zip(i).map(|(v, i)| v * i).collect());
     if watts.is_none() {
-        why.push("the power needs voltage and current".to_owned());
+        why.push("the power needs voltage and current");
     }
-    let energy = watts.as_ref().map(|w| super::battery::integral(log.time(), w));
-    let span = match (laps.rows.first(), laps.rows.last()) {
-        (Some(first), Some(last)) => (first.start_s, last.end_s.min(log.reading.duration_s)),
-        _ => (0.0, log.reading.duration_s),
-    };
-    let mean_w = energy.and_then(|e| {
-        let row = |t: f64| log.time().partition_point(|&x| x <= t).clamp(1, log.rows()) - 1;
-        let (a, b) = (row(span.0), row(span.1));
-        (b > a).then(|| (e[b] - e[a]) / (log.time()[b] - log.time()[a]))
-    });
+    let throttle = log.channel(Channel::Throttle);
+    let coast_m_s2 = motion.zip(throttle).and_then(|(m, t)| coast(m, t));
+    if throttle.is_none() {
+        why.push("coasting needs a throttle channel: without one, braking and coasting look alike");
+    } else if coast_m_s2.is_none() && motion.is_some() {
+        why.push("the car coasts too seldom for a figure");
+    }
+    let pull: Vec<Pull> = motion.map_or_else(Vec::new, |m| pulls(m, throttle));
+    if pull.is_empty() && motion.is_some() {
+        why.push("too few rows pull for the pull by speed");
+    }
+    let full = full_rows(throttle, demand);
+    if full.is_none() {
+        why.push("full demand needs a throttle channel, or rows at the pack's whole voltage");
+    }
     Power {
-        top_rpm,
-        top_speed_m_s,
-        mean_w,
+        top_rpm: log.channel(Channel::Rpm).and_then(highest),
+        top_speed_m_s: top.map(|t| t.value),
+        top_speed_range_m_s: top,
+        mean_w: watts.as_ref().and_then(|w| mean_over_laps(log, laps, w)),
         peak_w: watts.as_deref().and_then(highest),
-        pull: Vec::new(),
-        coast_m_s2: None,
-        why: Some(why.join("; ")),
+        pull,
+        coast_m_s2,
+        full_demand_share: full.and_then(|f| mean_over_laps(log, laps, &f)),
+        why: (!why.is_empty()).then(|| why.join("; ")),
     }
+}
+
+fn highest(values: &[f64]) -> Option<f64> {
+    values.iter().copied().filter(|v| v.is_finite()).max_by(f64::total_cmp)
+}
+
+fn top_speed(motion: &Motion) -> Option<Estimate> {
+    let top = motion.top_speed()?;
+    // The fastest row need not be the fastest moment: half a row's change is open.
+    let between = motion.acceleration.iter().zip(&motion.speed).filter(|(_, v)| **v > 0.97 * top);
+    let step = median(motion.time.windows(2).map(|w| w[1] - w[0]))?;
+    let missed = quantile(between.map(|(a, _)| a.abs()), 0.9).unwrap_or(0.0) * step / 2.0;
+    // Driven wheels are faster than the car by more than the mean slip that the travel holds.
+    let slip = motion.top_slip - motion.mean_slip;
+    let half = (COVERAGE_95 * motion.travel.1 * top).hypot(missed).hypot(motion.top_slip * top / 2.0);
+    Some(Estimate::from_half_width(top * (1.0 - slip), half))
+}
+
+/// Mean of a row's value from the first to the last lap line; without laps over the log.
+fn mean_over_laps(log: &Log, laps: &Laps, values: &[f64]) -> Option<f64> {
+    let (time, end) = (log.time(), log.reading.duration_s);
+    let span = match (laps.rows.first(), laps.rows.last()) {
+        (Some(first), Some(last)) => (first.start_s, last.end_s.min(end)),
+        _ => (0.0, end),
+    };
+    let sums = super::battery::integral(time, values);
+    let row = |t: f64| time.partition_point(|&x| x <= t).clamp(1, time.len()) - 1;
+    let (a, b) = (row(span.0), row(span.1));
+    (b > a).then(|| (sums[b] - sums[a]) / (time[b] - time[a]))
+}
+
+/// One for each row at full demand, else zero; `None` where nothing tells.
+fn full_rows(throttle: Option<&[f64]>, demand: Option<&Demand>) -> Option<Vec<f64>> {
+    let one = |full: bool| f64::from(u8::from(full));
+    match (throttle, demand) {
+        (Some(t), _) => Some(t.iter().map(|t| one(*t >= FULL_PCT)).collect()),
+        (None, Some(d)) if d.motor.at_full_demand => Some(d.full.iter().map(|f| one(*f)).collect()),
+        _ => None,
+    }
+}
+
+/// Median deceleration off throttle and off the brake; `None` for too few rows.
+fn coast(motion: &Motion, throttle: &[f64]) -> Option<Estimate> {
+    let top = motion.top_speed()?;
+    let (time, speed) = (&motion.time, &motion.speed);
+    let (low, high) = (COASTING.0 * top, COASTING.1 * top);
+    let step = median(time.windows(2).map(|w| w[1] - w[0]))?;
+    let span = ((SPAN_S / step).round() as usize).max(1);
+    // From the row after the lift on: tyres that drove give their slip back at first.
+    let before = ((RELEASE_S / step).round() as usize).max(1);
+    let off = |n: usize| (n - before..=n + span).all(|row| throttle[row].abs() <= OFF_PCT);
+    let near = |n: usize| (low..high).contains(&speed[n]) && time[n + span] - time[n] < 1.5 * span as f64 * step;
+    let rows: Vec<(f64, f64)> = (before..time.len().saturating_sub(span))
+        .filter(|&n| near(n) && off(n))
+        .map(|n| ((speed[n] + speed[n + span]) / 2.0, (speed[n] - speed[n + span]) / (time[n + span] - time[n])))
+        .filter(|r| r.1.is_finite())
+        .collect();
+    // The rows that can be used lie late in each stretch, where the car is slower: the figure is that of all of them.
+    let all = (0..time.len()).filter(|&n| throttle[n].abs() <= OFF_PCT && (low..high).contains(&speed[n]));
+    let middle = median(all.map(|n| speed[n]))?;
+    let at_middle = |rows: &[(f64, f64)]| {
+        let (mean_v, mean_a) = rows.iter().fold((0.0, 0.0), |(v, a), r| (v + r.0, a + r.1));
+        let (mean_v, mean_a) = (mean_v / rows.len() as f64, mean_a / rows.len() as f64);
+        let slope = rows.iter().map(|r| (r.0 - mean_v) * (r.1 - mean_a)).sum::<f64>()
+            / rows.iter().map(|r| (r.0 - mean_v).powi(2)).sum::<f64>();
+        let level = median(rows.iter().map(|r| r.1 - slope * (r.0 - mean_v)))?;
+        Some(level + slope * (middle - mean_v))
+    };
+    // Rolling wheels travel farther for a turn than driven ones.
+    let rolling = 1.0 + motion.mean_slip;
+    let e = estimate(&rows, at_middle, motion.travel.1.hypot(motion.mean_slip / 2.0))?;
+    Some(Estimate { value: e.value * rolling, low: e.low * rolling, high: e.high * rolling })
+}
+
+/// Pull at the bottom, in the middle and at the top.
+fn pulls(motion: &Motion, throttle: Option<&[f64]>) -> Vec<Pull> {
+    let Some(top) = motion.top_speed() else { return Vec::new() };
+    let full = |n: usize| throttle.is_some_and(|t| t[n] >= FULL_PCT);
+    let of = |(from, to): (f64, f64)| {
+        let near = |n: &usize| (from * top..to * top).contains(&motion.speed[*n]) && motion.grips[*n];
+        let rows: Vec<usize> = (0..motion.time.len()).filter(near).filter(|n| motion.acceleration[*n] > 0.0).collect();
+        let at_full: Vec<usize> = rows.iter().copied().filter(|n| full(*n)).collect();
+        let (rows, share) = if at_full.len() >= LEAST_ROWS { (at_full, 0.5) } else { (rows, ENVELOPE) };
+        let values: Vec<f64> = rows.iter().map(|n| motion.acceleration[*n]).collect();
+        let acceleration_m_s2 = estimate(&values, |v| quantile(v.iter().copied(), share), motion.travel.1)?;
+        Some(Pull { speed_m_s: (from + to) / 2.0 * top, acceleration_m_s2 })
+    };
+    PULLS.into_iter().filter_map(of).collect()
+}
+
+/// A figure of rows in order with its interval: blocks left out in turn, and the travel's relative standard uncertainty.
+fn estimate<T: Copy>(rows: &[T], figure: impl Fn(&[T]) -> Option<f64>, travel_u: f64) -> Option<Estimate> {
+    if rows.len() < LEAST_ROWS {
+        return None;
+    }
+    let value = figure(rows)?;
+    let size = rows.len().div_ceil(BLOCKS);
+    let without = |block: usize| {
+        let kept = rows.iter().enumerate().filter(|(n, _)| n / size != block).map(|(_, v)| *v);
+        figure(&kept.collect::<Vec<T>>())
+    };
+    let each: Vec<f64> = (0..rows.len().div_ceil(size)).filter_map(without).collect();
+    let n = each.len() as f64;
+    let mean = each.iter().sum::<f64>() / n;
+    let jackknife = ((n - 1.0) / n * each.iter().map(|v| (v - mean).powi(2)).sum::<f64>()).sqrt();
+    let half = coverage_factor(n - 1.0, 0.95) * jackknife;
+    Some(Estimate::from_half_width(value, half.hypot(COVERAGE_95 * travel_u * value)))
 }

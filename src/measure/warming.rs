@@ -130,7 +130,9 @@ impl Record {
         let grid = || {
             let (short, long) = TIME_CONSTANTS_S;
             let cooling = move |n: usize| (1.0 / long) * (long / short).powf(n as f64 / (COOLINGS - 1) as f64);
-            (0..COOLINGS).flat_map(move |n| LAGS_S.into_iter().flat_map(move |lag| FLOW_SHARES.map(|share| (cooling(n), lag, share))))
+            (0..COOLINGS).flat_map(move |n| {
+                LAGS_S.into_iter().flat_map(move |lag| FLOW_SHARES.map(|share| (cooling(n), lag, share)))
+            })
         };
         let floor = (self.quantum * self.quantum / 12.0).max(1e-4);
         // A first look with independent residuals, to see how the residuals go together.
@@ -170,10 +172,12 @@ impl Record {
         let first = self.reading.iter().copied().find(|r| r.is_finite()).unwrap_or(self.air.0);
         let last = self.reading.iter().rev().copied().find(|r| r.is_finite()).unwrap_or(first);
         let seconds = self.step_s * self.reading.len() as f64;
-        let rate = (cooling * ((first + last) / 2.0 - self.air.0).max(1.0) + ((last - first) / seconds).max(0.0)).max(1e-3);
+        let rate =
+            (cooling * ((first + last) / 2.0 - self.air.0).max(1.0) + ((last - first) / seconds).max(0.0)).max(1e-3);
         let split = Vector4::new(-SPEED_SHARE.0, 1.0 - SPEED_SHARE.0, 0.0, 0.0);
         let sum = Vector4::new(1.0, 1.0, 0.0, 0.0);
-        let mut precision = split * split.transpose() / (SPEED_SHARE.1 * rate).powi(2) + sum * sum.transpose() / FASTEST_K_S.powi(2);
+        let mut precision =
+            split * split.transpose() / (SPEED_SHARE.1 * rate).powi(2) + sum * sum.transpose() / FASTEST_K_S.powi(2);
         let mut right = Vector4::zeros();
         precision[(2, 2)] += self.air.1.powi(-2);
         right[2] += self.air.0 * self.air.1.powi(-2);
@@ -188,7 +192,8 @@ impl Record {
 
     /// Variance of a step, scaled up as the residuals go together.
     fn effective_variance(&self, rows: &[Vector4<f64>], mean: &Vector4<f64>, floor: f64) -> f64 {
-        let residuals: Vec<f64> = rows.iter().zip(&self.reading).map(|(x, y)| y - x.dot(mean)).filter(|r| r.is_finite()).collect();
+        let residuals: Vec<f64> =
+            rows.iter().zip(&self.reading).map(|(x, y)| y - x.dot(mean)).filter(|r| r.is_finite()).collect();
         let n = residuals.len();
         let of = |lag: usize| (0..n - lag).map(|i| residuals[i] * residuals[i + lag]).sum::<f64>() / n as f64;
         let variance = of(0).max(1e-12);
@@ -223,7 +228,13 @@ impl Design {
         (-0.5 * misfit - determinants, mean, factor.inverse())
     }
 
-    fn hypothesis(self, record: &Record, (cooling, lag, flow_share): (f64, f64, f64), variance: f64, prior: Prior) -> Hypothesis {
+    fn hypothesis(
+        self,
+        record: &Record,
+        (cooling, lag, flow_share): (f64, f64, f64),
+        variance: f64,
+        prior: Prior,
+    ) -> Hypothesis {
         let (evidence, mean, covariance) = self.solve(record, cooling, variance, prior);
         let expected = -0.5 * ((cooling / USUAL_COOLING).ln() / USUAL_COOLING_LN_U).powi(2);
         // A part that is cooled by its own loss is none.
@@ -373,7 +384,9 @@ impl Warming {
     /// Time a standing car takes to cool from `from_c` to `above_k` kelvin above air of `air_c`, s.
     pub fn cool_down_s(&self, from_c: f64, air_c: f64, above_k: f64) -> Option<Estimate> {
         let ratio = ((from_c - air_c) / above_k).ln();
-        (ratio > 0.0).then(|| of_logs(self.hypotheses.iter().map(|h| (h.weight, (ratio / (h.cooling * (1.0 - h.flow_share))).ln()))))
+        (ratio > 0.0).then(|| {
+            of_logs(self.hypotheses.iter().map(|h| (h.weight, (ratio / (h.cooling * (1.0 - h.flow_share))).ln())))
+        })
     }
 
     /// The fitted temperature at every step of `record`, °C.
@@ -406,7 +419,8 @@ fn of_logs(logs: impl Iterator<Item = (f64, f64)> + Clone) -> Estimate {
 fn mixture(parts: &[(f64, f64, f64)]) -> Estimate {
     let normal = Normal::standard();
     let below = |x: f64| parts.iter().map(|(w, m, v)| w * normal.cdf((x - m) / v.sqrt().max(1e-9))).sum::<f64>();
-    let reach = |sign: f64| parts.iter().map(|(_, m, v)| sign * m + 6.0 * v.sqrt()).fold(f64::NEG_INFINITY, f64::max) * sign;
+    let reach =
+        |sign: f64| parts.iter().map(|(_, m, v)| sign * m + 6.0 * v.sqrt()).fold(f64::NEG_INFINITY, f64::max) * sign;
     let quantile = |p: f64| {
         let (mut low, mut high) = (reach(-1.0), reach(1.0));
         for _ in 0..50 {

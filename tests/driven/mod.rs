@@ -59,7 +59,8 @@ impl Driven {
     /// The list of the run's passings up to log time `until`.
     pub fn list(&self, until: f64) -> LapList {
         let first = self.trace.passings[0];
-        let passings = self.trace.passings.iter().filter(|p| **p <= until).map(|p| ((p - first) * 1000.0).round() / 1000.0);
+        let passings =
+            self.trace.passings.iter().filter(|p| **p <= until).map(|p| ((p - first) * 1000.0).round() / 1000.0);
         LapList { passings: passings.collect(), notices: Vec::new() }
     }
 
