@@ -19,6 +19,9 @@ fn main() {
     if which == "lift" {
         lift()
     }
+    if which == "pinion" {
+        pinion()
+    }
     if which == "look" {
         look(&CarSpec::pan(), 8, 50.0, 150.0, 150.9);
         look(&CarSpec::pan(), 5, 50.0, 95.2, 95.75);
@@ -316,6 +319,80 @@ fn lift() {
                 );
             }
             println!();
+        }
+    }
+}
+
+fn pinion() {
+    use runtrue::log::Channel;
+    use runtrue::measure::{motion, motor, pinion, warming::Scene};
+    for car in [CarSpec::tourer(), CarSpec::pan()] {
+        for seed in 0..6u64 {
+            let rate = 20.0;
+            let base = driven(&car, seed, |d| d.length = 300.0);
+            let (log, laps, a) = base.answers(&Recorder::plain(rate), f64::INFINITY);
+            let d = motor::demand(&log).unwrap();
+            let m = motion::motion(&log, &laps, &a.gearing, Some(&d)).unwrap();
+            let p = pinion::pull(
+                &d,
+                &m,
+                (log.channel(Channel::Voltage).unwrap(), log.channel(Channel::Current).unwrap()),
+                a.battery.resistance_mohm.map(|r| r.value / 1000.0),
+            )
+            .unwrap();
+            let end = |r: &driven::Driven| r.trace.motor_c[((r.trace.passings[0] + 300.0) * 1000.0) as usize];
+            let top = |r: &driven::Driven| {
+                let mut v: Vec<f64> = r
+                    .trace
+                    .passings
+                    .windows(2)
+                    .map(|w| {
+                        r.trace.speed[(w[0] * 1000.0) as usize..(w[1] * 1000.0) as usize]
+                            .iter()
+                            .copied()
+                            .fold(0.0, f64::max)
+                    })
+                    .collect();
+                v.sort_by(f64::total_cmp);
+                (v[v.len() / 2], v[v.len() - 1])
+            };
+            for teeth in [-2i32, -1, 1, 2] {
+                let pin = (car.pinion as i32 + teeth) as u32;
+                let other = driven(&car, seed, |d| {
+                    d.length = 300.0;
+                    d.pinion = pin;
+                });
+                let g = car.pinion as f64 / pin as f64;
+                let r = p.regeared(&laps, g).unwrap();
+                let w = a.motor.warming.as_ref().unwrap();
+                let scene = Scene {
+                    start_c: base.plan.ambient + base.plan.warm,
+                    air_c: base.plan.ambient,
+                    copper: 1.0,
+                    spin: 1.0,
+                    cooling: 1.0,
+                    seconds: 300.0,
+                };
+                let dt = w.regeared(
+                    &scene,
+                    &Scene { copper: r.copper, spin: r.spin, ..scene },
+                    a.motor.record.as_ref().unwrap().expected,
+                );
+                let (t0, t1) = (top(&base), top(&other));
+                println!(
+                    "{} {seed} {teeth:+}: heat {:+.2} ±{:.2} truth {:+.2} | top {:+.2} ±{:.2} % truth median {:+.2} % max {:+.2} % | copper {:.3} full {:.3}",
+                    car.key,
+                    dt.value,
+                    dt.half_width(),
+                    end(&other) - end(&base),
+                    100.0 * r.top_change.value,
+                    100.0 * r.top_change.half_width(),
+                    100.0 * (t1.0 / t0.0 - 1.0),
+                    100.0 * (t1.1 / t0.1 - 1.0),
+                    r.copper,
+                    d.full.iter().filter(|f| **f).count() as f64 / d.full.len() as f64
+                );
+            }
         }
     }
 }

@@ -11,7 +11,7 @@
 use schemars::JsonSchema;
 use serde::Serialize;
 
-use super::motor::Demand;
+use super::motor::{Demand, WINDING_SHARE};
 use super::warming::{COPPER, Prior, Record, Warming, quantum};
 use crate::laps::Laps;
 use crate::log::{Channel, Log};
@@ -30,6 +30,10 @@ const MOST_STEPS: f64 = 600.0;
 const AIR_U: f64 = 0.6;
 /// Without the air on the sheet a part is taken to start this much above it, K, and its deviation. Common practice, no source.
 const START_ABOVE: (f64, f64) = (4.0, 5.0);
+/// Heat capacity of such a motor, J/K: 0.17 to 0.2 kg at 450 to 500 J/(kg·K). What is expected from it and the winding's resistance
+/// is good to so much. Common practice, no source.
+const MOTOR_J_K: f64 = 90.0;
+const EXPECTED_U: f64 = 0.3;
 /// Driving longer than this is no race, s.
 const LONGEST_S: f64 = 3600.0;
 /// A part this near the air has cooled, K.
@@ -249,11 +253,12 @@ fn record(log: &Log, laps: &Laps, demand: Option<&Demand>, part: Part, race_s: f
     };
     let copper: Vec<f64> = demand.map_or_else(|| moving.clone(), |d| d.current.iter().map(|i| i * i).collect());
     let of_motor = part.channel == Channel::MotorTemperature;
-    let spin = demand.filter(|_| of_motor).map_or(&moving, |d| &d.omega);
+    let spin: Vec<f64> =
+        demand.filter(|_| of_motor).map_or_else(|| moving.clone(), |d| speed_loss(time, &d.omega, laps));
     let flow = speed.as_ref().unwrap_or(&moving);
     let step_s = STEP_S.max(end / MOST_STEPS);
     let mean = |values: &[f64]| over_laps(time, values, laps);
-    let (of_copper, of_spin, of_flow) = (mean(&copper), mean(spin), mean(flow));
+    let (of_copper, of_spin, of_flow) = (mean(&copper), mean(&spin), mean(flow));
     (course.copper, course.omega) = (of_copper.mean, demand.map_or(0.0, |d| mean(&d.omega).mean));
     course.load_scatter = (of_copper.scatter, of_copper.laps);
     let relative = |values: &[f64], mean: f64| {
@@ -265,15 +270,25 @@ fn record(log: &Log, laps: &Laps, demand: Option<&Demand>, part: Part, race_s: f
         step_s,
         start_s: 0.0,
         copper: relative(&copper, of_copper.mean),
-        spin: relative(spin, of_spin.mean),
+        spin: relative(&spin, of_spin.mean),
         flow: relative(flow, of_flow.mean),
         reading: stepped(time, readings, step_s).collect(),
         quantum: quantum(readings),
         air: air.map_or((start - START_ABOVE.0, START_ABOVE.1), |a| (a, AIR_U)),
         coefficient: if of_motor { COPPER } else { 0.0 },
+        expected: demand.filter(|d| of_motor && d.motor.at_full_demand).map(|d| {
+            let heating = WINDING_SHARE * d.motor.resistance * of_copper.mean / MOTOR_J_K;
+            (heating, EXPECTED_U * heating)
+        }),
     };
     let loaded = of_copper.mean > 0.0 && of_spin.mean > 0.0 && of_flow.mean > 0.0;
     (loaded.then_some(record), course)
+}
+
+/// Friction and hysteresis go with the speed, eddy currents with its square (textbook): half and half at the laps' mean.
+fn speed_loss(time: &[f64], omega: &[f64], laps: &Laps) -> Vec<f64> {
+    let mean = over_laps(time, omega, laps).mean;
+    omega.iter().map(|w| (w / mean + (w / mean).powi(2)) / 2.0).collect()
 }
 
 struct Mean {

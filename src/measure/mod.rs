@@ -6,6 +6,7 @@ pub mod gearing;
 pub mod heat;
 pub mod motion;
 pub mod motor;
+pub mod pinion;
 pub mod power;
 pub mod warming;
 pub mod wheelspin;

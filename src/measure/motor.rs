@@ -19,8 +19,9 @@
 
 use std::f64::consts::TAU;
 
+use super::warming::COPPER;
 use crate::log::{Channel, Log};
-use crate::quantity::quantile;
+use crate::quantity::{median, quantile};
 
 /// Ratios of resistance to the greatest that the rows allow which are tried for the line of full demand.
 const RESISTANCES: usize = 60;
@@ -35,6 +36,8 @@ const LEAST_ROWS: usize = 25;
 const LEAST_SPREAD: f64 = 0.15;
 /// Where full demand is never held: share of the highest revs' volts that the motor makes itself. Common practice, no source.
 const USUAL_BACK_SHARE: f64 = 0.85;
+/// The winding's share of the resistance; the rest is the controller's and the leads'. Common practice, no source.
+pub const WINDING_SHARE: f64 = 0.8;
 /// Rows below this share of the highest current are not driven.
 const DRIVEN: f64 = 0.05;
 
@@ -92,9 +95,11 @@ pub fn demand(log: &Log) -> Option<Demand> {
     let plane = Plane((0..omega.len()).filter(driven).map(|n| (omega[n] / volts[n], amps[n] / volts[n])).collect());
     let motor = plane.motor()?;
     let idle = idle_power(volts, amps, &omega);
-    let current = (0..omega.len()).map(|n| motor.current(omega[n], volts[n] * amps[n] - idle)).collect();
+    let warmth = warmth(log);
+    let at = |n: usize| Motor { resistance: motor.resistance * warmth[n], ..motor };
+    let current = (0..omega.len()).map(|n| at(n).current(omega[n], volts[n] * amps[n] - idle)).collect();
     let on_line = |n: usize| {
-        let filled = (motor.constant * omega[n] + motor.resistance * amps[n]) / volts[n];
+        let filled = (motor.constant * omega[n] + at(n).resistance * amps[n]) / volts[n];
         amps[n] > DRIVEN * most && filled > 1.0 - 2.0 * NEAR
     };
     let full = (0..omega.len()).map(|n| motor.at_full_demand && on_line(n)).collect();
@@ -103,6 +108,21 @@ pub fn demand(log: &Log) -> Option<Demand> {
         .map(|(i, (v, a))| if (v * a).is_finite() { i } else { f64::NAN })
         .collect();
     Some(Demand { motor, current, omega, full })
+}
+
+/// Resistance of each row over its mean: copper's rises with the motor's temperature, the controller's and the leads' hardly.
+fn warmth(log: &Log) -> Vec<f64> {
+    let Some(motor) = log.channel(Channel::MotorTemperature) else { return vec![1.0; log.rows()] };
+    let Some(mean) = median(motor.iter().copied()) else { return vec![1.0; log.rows()] };
+    let coefficient = WINDING_SHARE * COPPER / (1.0 + COPPER * (mean - 20.0));
+    let mut last = mean;
+    motor
+        .iter()
+        .map(|t| {
+            last = if t.is_finite() { *t } else { last };
+            1.0 + coefficient * (last - mean)
+        })
+        .collect()
 }
 
 /// Median power while the motor stands; zero where it never does.
