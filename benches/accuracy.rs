@@ -22,6 +22,12 @@ fn main() {
     if which == "pinion" {
         pinion()
     }
+    if which == "weekends" {
+        weekends()
+    }
+    if which == "changes" {
+        changes()
+    }
     if which == "look" {
         look(&CarSpec::pan(), 8, 50.0, 150.0, 150.9);
         look(&CarSpec::pan(), 5, 50.0, 95.2, 95.75);
@@ -395,4 +401,140 @@ fn pinion() {
             }
         }
     }
+}
+
+fn show(r: &runtrue::review::Review, only: &[&str]) {
+    for t in &r.trends {
+        if only.contains(&t.of.name()) {
+            println!(
+                "   {} {:?} {:?} cause {:?} per run {:.4} [{:?} {:?}]",
+                t.of.name(),
+                t.values.iter().map(|v| (v * 1000.0).round() / 1000.0).collect::<Vec<_>>(),
+                t.verdict,
+                t.cause,
+                t.per_run,
+                t.low,
+                t.high
+            );
+        }
+    }
+}
+fn weekends() {
+    for car in [CarSpec::tourer(), CarSpec::pan()] {
+        for seed in 0..4u64 {
+            let track = driven::track(&car, seed);
+            let eight = |f: &dyn Fn(usize, &mut runtrue::demo::drive::Drive)| -> Vec<(driven::Driven, String)> {
+                (0..8)
+                    .map(|n| {
+                        (
+                            driven::driven_on(&car, &track, seed * 100 + n as u64, |d| {
+                                d.length = 240.0;
+                                d.warm = 2.0 + (n as f64 * 1.7) % 5.0;
+                                f(n, d)
+                            }),
+                            String::new(),
+                        )
+                    })
+                    .collect()
+            };
+            let rate = [20.0, 10.0, 50.0, 20.0][seed as usize % 4];
+            println!("{} {seed} fan fading", car.key);
+            if !car.foam {
+                show(
+                    &driven::reviewed(&eight(&|n, d| d.fan = 1.0 - n as f64 / 8.0), &Recorder::plain(rate)),
+                    &["motor_cooling", "motor_peak_c"],
+                );
+            }
+            println!("{} {seed} warming day", car.key);
+            show(
+                &driven::reviewed(&eight(&|n, d| d.ambient = 18.0 + 15.0 * n as f64 / 7.0), &Recorder::plain(rate)),
+                &["motor_cooling", "motor_peak_c", "motor_rise_c", "controller_peak_c"],
+            );
+            println!("{} {seed} tyre wear 0.25 mm a run", car.key);
+            show(
+                &driven::reviewed(&eight(&|n, d| d.tyre -= 0.00025 * n as f64), &Recorder::plain(rate)),
+                &["effective_tyre_mm"],
+            );
+        }
+    }
+}
+fn changes() {
+    let mut claimed = 0;
+    let mut all = 0;
+    for car in [CarSpec::tourer(), CarSpec::pan()] {
+        for seed in 0..5u64 {
+            let track = driven::track(&car, seed);
+            let six =
+                |line: &str, f: &dyn Fn(bool, &mut runtrue::demo::drive::Drive)| -> Vec<(driven::Driven, String)> {
+                    (0..6)
+                        .map(|n| {
+                            let on = n >= 3;
+                            (
+                                driven::driven_on(&car, &track, seed * 100 + n as u64, |d| {
+                                    d.length = 240.0;
+                                    d.warm = 2.0 + (n as f64 * 1.7) % 5.0;
+                                    d.ambient = 22.0 + (n as f64 * 2.3) % 4.0;
+                                    f(on, d)
+                                }),
+                                if on { line.to_owned() } else { String::new() },
+                            )
+                        })
+                        .collect()
+                };
+            let mut r = Recorder::plain(20.0);
+            r.channels.push(runtrue::log::Channel::Throttle);
+            let timing = six("motor.timing_deg = 37\n", &|on, d| {
+                if on {
+                    d.timing = (0.955, 1.10)
+                }
+            });
+            let end = |r: &driven::Driven| {
+                r.trace.motor_c[((r.trace.passings[0] + 240.0) * 1000.0) as usize] - r.plan.ambient
+            };
+            let mean = |s: &[(driven::Driven, String)]| s.iter().map(|r| end(&r.0)).sum::<f64>() / s.len() as f64;
+            let truth = mean(&timing[3..]) - mean(&timing[..3]);
+            let rev = driven::reviewed(&timing, &r);
+            for c in &rev.comparisons {
+                for e in &c.effects {
+                    if e.of.name() == "motor_rise_c" {
+                        println!(
+                            "{} {seed} timing rise {:?} truth {truth:.2}",
+                            car.key,
+                            e.difference.map(|d| (d.value as f32, d.low as f32, d.high as f32))
+                        );
+                    }
+                }
+            }
+            let rev = driven::reviewed(
+                &six("drag_brake_pct = 10\n", &|on, d| {
+                    if on {
+                        d.drag_brake = 0.10
+                    }
+                }),
+                &r,
+            );
+            for c in &rev.comparisons {
+                for e in &c.effects {
+                    if e.of.name() == "coast_m_s2" {
+                        println!(
+                            "{} {seed} drag coast {:?}",
+                            car.key,
+                            e.difference.map(|d| (d.value as f32, d.low as f32, d.high as f32))
+                        );
+                    }
+                }
+            }
+            let rev = driven::reviewed(&six("sticker = \"red\"\n", &|_, _| ()), &r);
+            for c in &rev.comparisons {
+                for e in &c.effects {
+                    all += 1;
+                    if e.claimed() {
+                        claimed += 1;
+                        println!("{} {seed} false {:?} {:?}", car.key, e.of, e.difference);
+                    }
+                }
+            }
+        }
+    }
+    println!("false effects {claimed} of {all}");
 }

@@ -16,8 +16,12 @@ use crate::measure::{self, Answers};
 use crate::notice::Notice;
 use crate::sheet::mistake::Mistake;
 use crate::sheet::{self, RunPlan, Sheet};
+use crate::weekend;
+use crate::weekend::comparisons::{self, Comparison};
 use crate::weekend::findings::{self, Finding};
 use crate::weekend::gearing;
+use crate::weekend::next::{self, Next, WithoutFan};
+use crate::weekend::trends::{self, Trend};
 
 /// File name of the sheet in a weekend's folder.
 pub const SHEET: &str = "weekend.toml";
@@ -53,6 +57,16 @@ pub struct Run {
     pub plan: RunPlan,
     /// What was found out, or why not.
     pub outcome: Result<Reviewed, Failure>,
+    /// What other pinions would do.
+    pub next: Vec<Next>,
+    /// The race without the fan, where the car ran with and without one.
+    pub without_fan: Option<WithoutFan>,
+}
+
+impl Run {
+    fn new(plan: RunPlan, outcome: Result<Reviewed, Failure>) -> Self {
+        Self { plan, outcome, next: Vec::new(), without_fan: None }
+    }
 }
 
 /// The review of a weekend.
@@ -64,6 +78,10 @@ pub struct Review {
     pub has_sheet: bool,
     /// Runs in order.
     pub runs: Vec<Run>,
+    /// What rises or falls over the runs of a car.
+    pub trends: Vec<Trend>,
+    /// What changed keys did.
+    pub comparisons: Vec<Comparison>,
     /// Findings, what to act on first.
     pub findings: Vec<Finding>,
     /// Remarks on the weekend as a whole.
@@ -114,14 +132,22 @@ pub fn review(path: &Path, progress: &mut dyn FnMut(usize, usize)) -> Result<Rev
     }
     progress(count, count);
     weigh_pinions(&mut runs, &sheet);
+    weekend::heat::share(&mut runs);
+    let race_s = sheet.race_length_s();
+    let fans: Vec<_> = runs.iter().map(|r| next::without_fan(r, &runs, race_s)).collect();
+    for (run, without_fan) in runs.iter_mut().zip(fans) {
+        (run.next, run.without_fan) = (next::next(run, race_s), without_fan);
+    }
+    let (trends, comparisons) = (trends::trends(&runs, race_s), comparisons::comparisons(&runs, race_s));
     let mut findings: Vec<Finding> = runs
         .iter()
-        .filter_map(|r| r.outcome.as_ref().ok().map(|o| findings::of_run(&r.plan.id, &o.answers)))
+        .filter_map(|r| r.outcome.as_ref().ok().map(|o| findings::of_run(r, &o.answers)))
         .flatten()
         .collect();
+    findings.extend(findings::of_weekend(&trends, &comparisons));
     findings::order(&mut findings);
     let notices = sheet_notices(&sheet);
-    Ok(Review { sheet, has_sheet, runs, findings, notices })
+    Ok(Review { sheet, has_sheet, runs, trends, comparisons, findings, notices })
 }
 
 /// The folder, and the sheet in it or one made up from the logs found.
@@ -234,7 +260,7 @@ fn is_lap_list(path: &Path) -> bool {
 
 /// Reviews one entry of the sheet: one run, or several where the file holds several.
 fn review_run(folder: &Path, plan: &RunPlan, sheet: &Sheet) -> Vec<Run> {
-    let failed = |failure: Failure| vec![Run { plan: plan.clone(), outcome: Err(failure) }];
+    let failed = |failure: Failure| vec![Run::new(plan.clone(), Err(failure))];
     if let Some(mistake) = &plan.mistake {
         return failed(Failure { message: mistake.brief(), hint: Some(mistake.hint.clone()) });
     }
@@ -308,7 +334,7 @@ fn answer(plan: RunPlan, log: Log, list: Option<&LapList>, notice: Option<Notice
     let mut laps = laps::measure(Odometer::new(&log), list, expected);
     laps.notices.extend(notice);
     let answers = measure::measure(&log, &laps, &plan, sheet);
-    Run { plan, outcome: Ok(Reviewed { log, laps, answers }) }
+    Run::new(plan, Ok(Reviewed { log, laps, answers }))
 }
 
 /// Weighs the pinions of each car over all its runs and writes the verdicts into their answers.

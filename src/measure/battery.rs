@@ -75,6 +75,8 @@ pub struct Battery {
     pub used_mah: Option<f64>,
     /// Energy used, Wh.
     pub used_wh: Option<f64>,
+    /// Charge of the middle one of the counted laps, mAh.
+    pub mah_per_lap: Option<f64>,
     /// Charge used by the race's end, mAh.
     pub race_end_used_mah: Option<Estimate>,
     /// Whether the pack lasts.
@@ -98,6 +100,7 @@ pub fn measure(
     let power = voltage
         .zip(log.channel(Channel::Current))
         .map(|(v, i)| v.iter().zip(i).map(|(v, i)| v * i).collect::<Vec<_>>());
+    let mah_per_lap = charge.as_ref().and_then(|c| median(laps.counted().map(|l| over(c, log.time(), l) / 3.6)));
     let cells_fit = cells.zip(voltage).is_none_or(|(n, v)| cells_fit(v, n));
     let lowest_cell_v = lowest_v.zip(cells).filter(|_| cells_fit).map(|(v, n)| v / n);
     let race_end_used_mah = charge.as_ref().and_then(|c| at_race_end(c, log.time(), laps, race_length_s));
@@ -132,6 +135,7 @@ pub fn measure(
         floor_cell_v,
         used_mah: charge.as_ref().and_then(|c| c.last()).map(|s| s / 3.6),
         used_wh: power.map(|p| integral(log.time(), &p)).and_then(|e| e.last().map(|j| j / 3600.0)),
+        mah_per_lap,
         race_end_used_mah,
         verdict,
         why: (!why.is_empty()).then(|| why.join("; ")),
@@ -187,13 +191,21 @@ pub fn integral(time: &[f64], values: &[f64]) -> Vec<f64> {
     out
 }
 
+/// Running integral at log time `t`, straight between rows.
+fn at(sums: &[f64], time: &[f64], t: f64) -> f64 {
+    let n = time.partition_point(|&x| x <= t).clamp(1, time.len() - 1);
+    let share = ((t - time[n - 1]) / (time[n] - time[n - 1])).clamp(0.0, 1.0);
+    sums[n - 1] + (sums[n] - sums[n - 1]) * share
+}
+
+/// What a running integral gains over a lap.
+fn over(sums: &[f64], time: &[f64], lap: &Lap) -> f64 {
+    at(sums, time, lap.end_s) - at(sums, time, lap.start_s)
+}
+
 /// Charge until the race's end, mAh: read off where the log lasts as long, else carried on at the counted laps' mean.
 fn at_race_end(charge: &[f64], time: &[f64], laps: &Laps, race_length_s: f64) -> Option<Estimate> {
-    let at = |t: f64| {
-        let n = time.partition_point(|&x| x <= t).clamp(1, time.len() - 1);
-        let share = ((t - time[n - 1]) / (time[n] - time[n - 1])).clamp(0.0, 1.0);
-        charge[n - 1] + (charge[n] - charge[n - 1]) * share
-    };
+    let at = |t: f64| at(charge, time, t);
     let first = laps.first_passing?;
     let end = first.value + race_length_s;
     if end <= *time.last()? {
@@ -205,7 +217,7 @@ fn at_race_end(charge: &[f64], time: &[f64], laps: &Laps, race_length_s: f64) ->
     if counted.len() < 3 {
         return None;
     }
-    let rates: Vec<f64> = counted.iter().map(|l| (at(l.end_s) - at(l.start_s)) / l.time_s()).collect();
+    let rates: Vec<f64> = counted.iter().map(|l| over(charge, time, l) / l.time_s()).collect();
     let n = rates.len() as f64;
     let (mean, deviation) = mean_and_deviation(&rates)?;
     let last = laps.rows.iter().filter(|l| l.end_s <= time[time.len() - 1]).map(|l| l.end_s).fold(0.0, f64::max);

@@ -105,6 +105,9 @@ pub struct Heat {
     /// The fitted model.
     #[serde(skip)]
     pub warming: Option<Warming>,
+    /// Cooling as the logarithm of 1/s, and its standard uncertainty, with the heating that all runs of the motor share; filled in by the weekend.
+    #[serde(skip)]
+    pub cooling: Option<(f64, f64)>,
     /// Moments of the run that the forecast needs.
     #[serde(skip)]
     pub course: Course,
@@ -117,6 +120,8 @@ pub struct Course {
     pub first_s: Option<f64>,
     /// The race's end, s.
     pub race_end_s: Option<f64>,
+    /// The sensor first read the limit, s.
+    pub reached_s: Option<f64>,
     /// The car was driven until here, s.
     pub driven_to_s: f64,
     /// Relative deviation of a lap's copper load, and of how many laps it is known.
@@ -155,7 +160,7 @@ pub fn measure(log: &Log, laps: &Laps, demand: Option<&Demand>, part: Part, race
     (heat.start_c, heat.peak_c, heat.peak_at_s) = (Some(start), Some(peak.1), Some(peak.0));
     heat.over_limit_s = Some(rows.windows(2).filter(|w| w[0].1 >= part.limit.0).map(|w| w[1].0 - w[0].0).sum());
     let (record, course) = record(log, laps, demand, part, race_s);
-    heat.course = course;
+    heat.course = Course { reached_s: rows.iter().find(|r| r.1 >= part.limit.0).map(|r| r.0), ..course };
     heat.race_end_c =
         course.race_end_s.filter(|end| *end <= course.driven_to_s).and_then(|end| at_race_end(&rows, end));
     heat.race_end_read = heat.race_end_c.is_some();
@@ -182,6 +187,7 @@ fn empty(limit: (f64, bool)) -> Heat {
         why: None,
         record: None,
         warming: None,
+        cooling: None,
         course: Course::default(),
     }
 }
@@ -196,7 +202,10 @@ pub fn conclude(heat: &mut Heat, prior: Prior) {
         }
         let constant = warming.time_constant_s();
         (heat.time_constant_s, heat.time_constant_range_s) = (Some(constant.value), Some(constant));
-        heat.limit_after_s = course.first_s.and_then(|first| warming.time_to(heat.limit_c, first, LONGEST_S));
+        heat.limit_after_s = course.first_s.and_then(|first| match course.reached_s {
+            Some(reached) => Some(Estimate::from_half_width(reached - first, WINDOW_S)),
+            None => warming.time_to(heat.limit_c, first, LONGEST_S),
+        });
         heat.cool_down_s = heat.race_end_c.and_then(|end| warming.cool_down_s(end.value, warming.air_c(), COOLED_K));
     }
     heat.verdict = verdict(heat);

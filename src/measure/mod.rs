@@ -30,6 +30,19 @@ pub struct Answers {
     pub battery: battery::Battery,
     /// Where is the power?
     pub power: power::Power,
+    /// What the motor was asked for, row by row; `None` without revs, volts and amperes.
+    pub demand: Option<motor::Demand>,
+    /// The car's speed, row by row; `None` where nothing tells it.
+    pub motion: Option<motion::Motion>,
+}
+
+impl Answers {
+    /// The car's pull, to ask what another pinion would do; `None` where the run does not show it.
+    pub fn pull(&self, log: &Log) -> Option<pinion::Pull<'_>> {
+        let pack = (log.channel(Channel::Voltage)?, log.channel(Channel::Current)?);
+        let ohm = self.battery.resistance_mohm.map(|r| r.value / 1000.0);
+        pinion::pull(self.demand.as_ref()?, self.motion.as_ref()?, pack, ohm)
+    }
 }
 
 /// Answers every question of a run.
@@ -62,5 +75,7 @@ pub fn measure(log: &Log, laps: &Laps, plan: &RunPlan, sheet: &Sheet) -> Answers
         ),
         gearing,
         power,
+        demand,
+        motion,
     }
 }

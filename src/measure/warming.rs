@@ -32,7 +32,10 @@ const USUAL_COOLING: f64 = 1.0 / 300.0;
 const USUAL_COOLING_LN_U: f64 = std::f64::consts::LN_2;
 /// Time constants tried, s, and how many.
 const TIME_CONSTANTS_S: (f64, f64) = (50.0, 1800.0);
-const COOLINGS: usize = 30;
+const COOLINGS: usize = 24;
+/// The same where lag and airflow are given; how nearly the heating then is the one given, relative.
+const FINE: usize = 60;
+const SAME: f64 = 0.01;
 /// Lags from winding to sensor tried, s.
 const LAGS_S: [f64; 4] = [2.0, 8.0, 16.0, 32.0];
 /// Shares of the cooling that go with the car's speed tried.
@@ -47,6 +50,8 @@ const START_U: f64 = 1.0;
 /// What a lumped model is off in any case, K, and of the change that it forecasts: standard uncertainty. Common practice, no source.
 const MODEL_U_K: f64 = 0.25;
 const MODEL_SHARE: f64 = 0.03;
+/// What a lumped model's cooling and times are off in any case, relative. Common practice, no source.
+const MODEL_LN_U: f64 = 0.05;
 /// Hypotheses with less weight than this are dropped.
 const LEAST_WEIGHT: f64 = 1e-3;
 /// Steps that are needed at least.
@@ -77,7 +82,7 @@ pub struct Record {
     pub expected: Prior,
 }
 
-/// What other runs of the same motor tell of the heating by copper loss at this run's load: mean and standard uncertainty, K/s.
+/// What is known of a heating before a run is looked at: mean and standard uncertainty, K/s.
 pub type Prior = Option<(f64, f64)>;
 
 /// One setting of cooling, lag and airflow with what the run tells under it.
@@ -125,7 +130,7 @@ pub struct Scene {
 }
 
 impl Record {
-    /// Fits the model; `None` for too few steps or no load.
+    /// Fits the model, with what the motor's other runs tell of all its heating at this run's load; `None` for too few steps or no load.
     pub fn fit(&self, prior: Prior) -> Option<Warming> {
         let known: Vec<f64> = self.reading.iter().copied().filter(|r| r.is_finite()).collect();
         let reference = known.iter().sum::<f64>() / known.len() as f64;
@@ -133,28 +138,54 @@ impl Record {
             return None;
         }
         let alpha = self.coefficient / (1.0 + self.coefficient * (reference - 20.0));
-        let grid = || {
-            let (short, long) = TIME_CONSTANTS_S;
-            let cooling = move |n: usize| (1.0 / long) * (long / short).powf(n as f64 / (COOLINGS - 1) as f64);
-            (0..COOLINGS).flat_map(move |n| {
-                LAGS_S.into_iter().flat_map(move |lag| FLOW_SHARES.map(|share| (cooling(n), lag, share)))
-            })
-        };
+        let (short, long) = TIME_CONSTANTS_S;
+        let (slow, fast) = ((1.0 / long).ln(), (1.0 / short).ln());
         let floor = (self.quantum * self.quantum / 12.0).max(1e-4);
         // A first look with independent residuals, to see how the residuals go together.
-        let designs: Vec<Design> = grid().map(|(c, lag, share)| self.design(c, lag, share, alpha, reference)).collect();
-        let solved = designs.iter().zip(grid()).map(|(d, at)| (d, d.solve(self, at.0, floor, prior)));
-        let (design, (_, mean, _)) = solved.max_by(|a, b| a.1.0.total_cmp(&b.1.0))?;
-        let variance = self.effective_variance(&design.rows, &mean, floor);
-        let mut hypotheses: Vec<Hypothesis> =
-            designs.into_iter().zip(grid()).map(|(d, at)| d.hypothesis(self, at, variance, prior)).collect();
+        let first = self.weighed(&grid((slow, fast), COOLINGS), (alpha, reference), floor, prior);
+        let best = first.iter().max_by(|a, b| a.weight.total_cmp(&b.weight))?;
+        let rows = self.design((best.cooling, best.lag, best.flow_share), (alpha, reference)).rows;
+        let variance = self.effective_variance(&rows, &best.mean, floor);
+        // Then finely where the first look, at that variance, leaves any weight.
+        let coarse = (fast - slow) / (COOLINGS - 1) as f64;
+        let left = -LEAST_WEIGHT.ln() * variance / floor;
+        let near = || first.iter().filter(|h| h.weight > best.weight - left).map(|h| h.cooling.ln());
+        let range = (near().fold(f64::INFINITY, f64::min) - coarse, near().fold(f64::NEG_INFINITY, f64::max) + coarse);
+        let mut hypotheses = self.weighed(&grid(range, COOLINGS), (alpha, reference), variance, prior);
         weigh(&mut hypotheses);
         let end_s = self.start_s + self.step_s * self.reading.len() as f64;
         Some(Warming { hypotheses, step_s: self.step_s, alpha, reference, end_s })
     }
 
+    /// Cooling, as the logarithm of 1/s and its standard uncertainty, where heating (K/s), lag and the airflow's share are those of all runs of a motor:
+    /// what is wrong with these is wrong with every run alike, and their coolings can be held against each other.
+    pub fn cooling_given(&self, heating: f64, (lag, share): (f64, f64)) -> Option<(f64, f64)> {
+        let known: Vec<f64> = self.reading.iter().copied().filter(|r| r.is_finite()).collect();
+        let reference = known.iter().sum::<f64>() / known.len() as f64;
+        let at = (self.coefficient / (1.0 + self.coefficient * (reference - 20.0)), reference);
+        let (short, long) = TIME_CONSTANTS_S;
+        let line = |(low, high): (f64, f64)| -> Vec<Point> {
+            grid((low, high), FINE).into_iter().filter(|p| p.1 == lag && p.2 == share).collect()
+        };
+        let floor = (self.quantum * self.quantum / 12.0).max(1e-4);
+        let prior = Some((heating, SAME * heating));
+        let first = self.weighed(&line(((1.0 / long).ln(), (1.0 / short).ln())), at, floor, prior);
+        let best = first.iter().max_by(|a, b| a.weight.total_cmp(&b.weight))?;
+        let rows = self.design((best.cooling, lag, share), at).rows;
+        let variance = self.effective_variance(&rows, &best.mean, floor);
+        let near = (best.cooling.ln() - 0.5, best.cooling.ln() + 0.5);
+        let mut hypotheses = self.weighed(&line(near), at, variance, prior);
+        weigh(&mut hypotheses);
+        Some(moments(hypotheses.iter().map(|h| (h.weight, h.cooling.ln())), 0.0))
+    }
+
+    /// Each point of the grid with its log weight.
+    fn weighed(&self, grid: &[Point], at: (f64, f64), variance: f64, prior: Prior) -> Vec<Hypothesis> {
+        grid.iter().map(|&point| self.design(point, at).hypothesis(self, point, variance, prior)).collect()
+    }
+
     /// Each step's temperature as a linear function of a, b, air and start.
-    fn design(&self, cooling: f64, lag: f64, share: f64, alpha: f64, reference: f64) -> Design {
+    fn design(&self, (cooling, lag, share): Point, (alpha, reference): (f64, f64)) -> Design {
         let blend = 1.0 - (-self.step_s / lag).exp();
         let (mut row, mut lagged, mut seen) = (Vector4::new(0.0, 0.0, 0.0, 1.0), (0.0, 0.0), reference);
         let mut rows = Vec::with_capacity(self.reading.len());
@@ -190,9 +221,13 @@ impl Record {
         right[2] += self.air.0 * self.air.1.powi(-2);
         precision[(3, 3)] += START_U.powi(-2);
         right[3] += first * START_U.powi(-2);
-        for (mean, u) in [prior, self.expected].into_iter().flatten() {
+        if let Some((mean, u)) = self.expected {
             precision[(0, 0)] += u.powi(-2);
             right[0] += mean * u.powi(-2);
+        }
+        if let Some((mean, u)) = prior {
+            precision += sum * sum.transpose() / (u * u);
+            right += sum * (mean / (u * u));
         }
         (precision, right)
     }
@@ -207,6 +242,17 @@ impl Record {
         let together: f64 = (1..n / 4).map(|lag| of(lag) / variance).take_while(|r| *r > 0.05).sum();
         variance.max(floor) * (1.0 + 2.0 * together)
     }
+}
+
+/// Cooling, lag and the airflow's share.
+type Point = (f64, f64, f64);
+
+/// `count` coolings evenly between two logarithms, with every lag and share.
+fn grid((low, high): (f64, f64), count: usize) -> Vec<Point> {
+    let cooling = move |n: usize| (low + (high - low) * n as f64 / (count - 1) as f64).exp();
+    let with =
+        move |n: usize| LAGS_S.into_iter().flat_map(move |lag| FLOW_SHARES.map(|share| (cooling(n), lag, share)));
+    (0..count).flat_map(with).collect()
 }
 
 struct Design {
@@ -364,18 +410,17 @@ impl Warming {
 
     /// Time constant 1/c, s.
     pub fn time_constant_s(&self) -> Estimate {
-        of_logs(self.hypotheses.iter().map(|h| (h.weight, -h.cooling.ln())))
+        of_logs(self.hypotheses.iter().map(|h| (h.weight, -h.cooling.ln())), MODEL_LN_U)
     }
 
     /// Natural logarithm of the cooling, 1/s, and its standard uncertainty.
     pub fn ln_cooling(&self) -> (f64, f64) {
-        moments(self.hypotheses.iter().map(|h| (h.weight, h.cooling.ln())), 0.0)
+        moments(self.hypotheses.iter().map(|h| (h.weight, h.cooling.ln())), MODEL_LN_U * MODEL_LN_U)
     }
 
-    /// Heating by copper loss at the laps' load, K/s, and its standard uncertainty.
-    pub fn heating(&self) -> (f64, f64) {
-        let inner: f64 = self.hypotheses.iter().map(|h| h.weight * h.covariance[(0, 0)]).sum();
-        moments(self.hypotheses.iter().map(|h| (h.weight, h.mean[0])), inner)
+    /// Weight of each lag and airflow's share.
+    pub fn ways(&self) -> impl Iterator<Item = ((f64, f64), f64)> {
+        self.hypotheses.iter().map(|h| ((h.lag, h.flow_share), h.weight))
     }
 
     /// All heating at the laps' load, K/s, and its standard uncertainty.
@@ -404,21 +449,24 @@ impl Warming {
         };
         let all: Vec<(f64, f64)> = self.hypotheses.iter().map(reached).collect();
         let never: f64 = all.iter().filter(|t| t.1 >= longest_s.ln()).map(|t| t.0).sum();
-        (never < 0.025).then(|| of_logs(all.into_iter()))
+        (never < 0.025).then(|| of_logs(all.into_iter(), MODEL_LN_U))
     }
 
     /// Time a standing car takes to cool from `from_c` to `above_k` kelvin above air of `air_c`, s.
     pub fn cool_down_s(&self, from_c: f64, air_c: f64, above_k: f64) -> Option<Estimate> {
         let ratio = ((from_c - air_c) / above_k).ln();
         (ratio > 0.0).then(|| {
-            of_logs(self.hypotheses.iter().map(|h| (h.weight, (ratio / (h.cooling * (1.0 - h.flow_share))).ln())))
+            of_logs(
+                self.hypotheses.iter().map(|h| (h.weight, (ratio / (h.cooling * (1.0 - h.flow_share))).ln())),
+                MODEL_LN_U,
+            )
         })
     }
 
     /// The fitted temperature at every step of `record`, °C.
     pub fn fitted(&self, record: &Record) -> Vec<f64> {
         let Some(best) = self.hypotheses.iter().max_by(|a, b| a.weight.total_cmp(&b.weight)) else { return Vec::new() };
-        let design = record.design(best.cooling, best.lag, best.flow_share, self.alpha, self.reference);
+        let design = record.design((best.cooling, best.lag, best.flow_share), (self.alpha, self.reference));
         design.rows.iter().map(|x| x.dot(&best.mean)).collect()
     }
 }
@@ -442,9 +490,9 @@ fn moments(values: impl Iterator<Item = (f64, f64)> + Clone, inner: f64) -> (f64
     (mean, (spread + inner).sqrt())
 }
 
-/// A positive quantity from weighted logarithms.
-fn of_logs(logs: impl Iterator<Item = (f64, f64)> + Clone) -> Estimate {
-    let (mean, u) = moments(logs, 0.0);
+/// A positive quantity from weighted logarithms, each with a standard uncertainty of its own.
+fn of_logs(logs: impl Iterator<Item = (f64, f64)> + Clone, own_u: f64) -> Estimate {
+    let (mean, u) = moments(logs, own_u * own_u);
     let e = Estimate::from_standard(mean, u);
     Estimate { value: e.value.exp(), low: e.low.exp(), high: e.high.exp() }
 }

@@ -8,15 +8,18 @@ use serde::Serialize;
 use crate::laps::{SetAside, Source};
 use crate::log::Reading;
 use crate::measure::battery::Battery;
-use crate::measure::gearing::{Gearing, neighbours};
+use crate::measure::gearing::Gearing;
 use crate::measure::heat::Heat;
 use crate::measure::power::Power;
 use crate::measure::wheelspin::Wheelspin;
 use crate::notice::Notice;
 use crate::quantity::Estimate;
 use crate::review::{Failure, Review, Reviewed, Run};
-use crate::sheet::{RunPlan, Setting};
+use crate::sheet::Setting;
+use crate::weekend::comparisons::{Comparison, Effect};
 use crate::weekend::findings::Finding;
+use crate::weekend::next::{Next, WithoutFan};
+use crate::weekend::trends::Trend;
 
 /// Name and version of the format.
 pub const FORMAT: &str = "runtrue review 1";
@@ -30,10 +33,10 @@ pub struct ReviewFile {
     pub weekend: WeekendFile,
     /// Runs in order.
     pub runs: Vec<RunFile>,
-    /// Trends across the runs of a car; empty until the models they need are there.
+    /// Trends across the runs of a car.
     pub trends: Vec<Trend>,
-    /// What a changed key did; empty until the models it needs are there.
-    pub comparisons: Vec<Comparison>,
+    /// What a changed key did.
+    pub comparisons: Vec<ComparisonFile>,
     /// Sentences worth acting on.
     pub findings: Vec<Finding>,
 }
@@ -88,6 +91,8 @@ pub struct RunFile {
     pub power: Option<Power>,
     /// What another pinion would do.
     pub next: Vec<Next>,
+    /// The race without the fan, where the car ran with and without one.
+    pub without_fan: Option<WithoutFan>,
 }
 
 /// A value of the sheet.
@@ -147,51 +152,9 @@ pub struct LapFile {
     pub set_aside: Option<SetAside>,
 }
 
-/// What another pinion would do.
-#[derive(Debug, Serialize, JsonSchema)]
-pub struct Next {
-    /// Teeth.
-    pub pinion: f64,
-    /// FDR.
-    pub ratio: f64,
-    /// Rollout, mm.
-    pub rollout_mm: Option<f64>,
-    /// Top speed, m/s.
-    pub top_speed_m_s: Option<Estimate>,
-    /// Motor at the race's end, °C.
-    pub motor_race_end_c: Option<Estimate>,
-    /// Why a figure is missing.
-    pub why: Option<String>,
-}
-
-/// A trend over the runs of a car.
-#[derive(Debug, Serialize, JsonSchema)]
-pub struct Trend {
-    /// The figure.
-    pub of: String,
-    /// The car.
-    pub car: String,
-    /// Its runs.
-    pub runs: Vec<String>,
-    /// The figure's values.
-    pub values: Vec<f64>,
-    /// Change a run.
-    pub per_run: f64,
-    /// Lower end of its 95 % interval.
-    pub low: f64,
-    /// Upper end.
-    pub high: f64,
-    /// Probability of such a trend by chance.
-    pub p: f64,
-    /// `rising`, `falling`, `steady` or `cannot tell`.
-    pub verdict: String,
-    /// What explains it.
-    pub cause: Option<String>,
-}
-
 /// What a changed key did.
 #[derive(Debug, Serialize, JsonSchema)]
-pub struct Comparison {
+pub struct ComparisonFile {
     /// The car.
     pub car: String,
     /// The sheet's key.
@@ -206,21 +169,8 @@ pub struct Comparison {
     pub runs_to: Vec<String>,
     /// Effects on each figure.
     pub effects: Vec<Effect>,
-}
-
-/// One effect of a change.
-#[derive(Debug, Serialize, JsonSchema)]
-pub struct Effect {
-    /// The figure.
-    pub of: String,
-    /// Before.
-    pub from: Option<f64>,
-    /// After.
-    pub to: Option<f64>,
-    /// The difference.
-    pub difference: Option<Estimate>,
-    /// Why it cannot be had.
-    pub why: Option<String>,
+    /// Keys that changed in the same runs.
+    pub together_with: Vec<String>,
 }
 
 /// The review as its file holds it.
@@ -238,8 +188,8 @@ pub fn file(review: &Review) -> ReviewFile {
             notices: review.notices.clone(),
         },
         runs: review.runs.iter().map(run).collect(),
-        trends: Vec::new(),
-        comparisons: Vec::new(),
+        trends: review.trends.clone(),
+        comparisons: review.comparisons.iter().map(comparison).collect(),
         findings: review.findings.clone(),
     }
 }
@@ -262,7 +212,8 @@ fn run(run: &Run) -> RunFile {
         heat: answers.map(|a| HeatFile { motor: a.motor.clone(), controller: a.controller.clone() }),
         battery: answers.map(|a| a.battery.clone()),
         power: answers.map(|a| a.power.clone()),
-        next: if done.is_some() { next(plan) } else { Vec::new() },
+        next: run.next.clone(),
+        without_fan: run.without_fan.clone(),
     }
 }
 
@@ -298,19 +249,17 @@ fn laps(done: &Reviewed) -> LapsFile {
     }
 }
 
-fn next(plan: &RunPlan) -> Vec<Next> {
-    let why = "top speed and heat of another pinion need the fitted models, which this version does not have yet";
-    neighbours(&plan.settings)
-        .into_iter()
-        .map(|n| Next {
-            pinion: n.pinion,
-            ratio: n.ratio,
-            rollout_mm: n.rollout_mm,
-            top_speed_m_s: None,
-            motor_race_end_c: None,
-            why: Some(why.to_owned()),
-        })
-        .collect()
+fn comparison(c: &Comparison) -> ComparisonFile {
+    ComparisonFile {
+        car: c.car.clone(),
+        key: c.key.clone(),
+        from: c.from.as_ref().map(setting),
+        to: c.to.as_ref().map(setting),
+        runs_from: c.runs_from.clone(),
+        runs_to: c.runs_to.clone(),
+        effects: c.effects.clone(),
+        together_with: c.together_with.clone(),
+    }
 }
 
 /// The JSON Schema of `review.json`.

@@ -4,9 +4,16 @@ use schemars::JsonSchema;
 use serde::Serialize;
 use serde_json::{Map, Value, json};
 
+use super::comparisons::{Comparison, Effect};
+use super::figures::Figure;
+use super::trends::{self, Trend};
 use crate::measure::Answers;
+use crate::measure::battery::Battery;
+use crate::measure::heat::Heat;
 use crate::measure::wheelspin::Wheelspin;
 use crate::measure::{battery, gearing, heat};
+use crate::review::Run;
+use crate::sheet::Setting;
 
 /// What a finding asks of the reader.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, JsonSchema)]
@@ -37,6 +44,8 @@ pub struct Finding {
 
 /// Share of the laps' time from which wheelspin is worth a word. A default (common practice, no source).
 pub const MUCH_SPIN: f64 = 0.02;
+/// Share of its diameter from which a tyre's wear over the weekend is worth a word: a third of a tooth. A default (common practice, no source).
+const TYRE_MOVED: f64 = 0.01;
 /// Spins no farther apart than this share of a lap are at one place.
 const SAME_PLACE: f64 = 0.04;
 
@@ -60,13 +69,26 @@ fn figures(value: Value) -> Map<String, Value> {
 }
 
 /// Findings of one run, unordered.
-pub fn of_run(id: &str, answers: &Answers) -> Vec<Finding> {
+pub fn of_run(run: &Run, answers: &Answers) -> Vec<Finding> {
     let mut findings = Vec::new();
-    let mut add = |code, severity, text: String, values: Value| {
-        findings.push(Finding { code, severity, run: Some(id.to_owned()), text, figures: figures(values) });
-    };
-    let shown = crate::notice::printable(id, 40);
-    let g = &answers.gearing;
+    findings.extend(of_gearing(run, &answers.gearing));
+    findings.extend(of_heat(run, "motor", "motor-heat", &answers.motor));
+    findings.extend(of_heat(run, "controller", "controller-heat", &answers.controller));
+    findings.extend(of_fan(run, &answers.motor));
+    findings.extend(of_wheelspin(run, &answers.wheelspin));
+    findings.extend(of_battery(run, &answers.battery));
+    findings
+}
+
+fn name(run: &Run) -> String {
+    crate::notice::printable(&run.plan.id, 40)
+}
+
+fn finding(run: &Run, code: &'static str, severity: Weight, text: String, values: Value) -> Finding {
+    Finding { code, severity, run: Some(run.plan.id.clone()), text, figures: figures(values) }
+}
+
+fn of_gearing(run: &Run, g: &gearing::Gearing) -> Option<Finding> {
     let best = g.fits.iter().max_by(|a, b| a.probability.total_cmp(&b.probability));
     if let (gearing::Verdict::Differs, Some(best)) = (g.verdict, best) {
         let sheet = g.fits.get(g.fits.len() / 2).map_or(best.pinion, |f| f.pinion);
@@ -77,91 +99,228 @@ pub fn of_run(id: &str, answers: &Answers) -> Vec<Finding> {
         });
         let sure =
             if best.probability > 0.99 { "over 99".to_owned() } else { format!("{:.0}", 100.0 * best.probability) };
-        add(
-            "pinion-differs",
-            Weight::Act,
-            format!("Run {shown} drove {} teeth, the sheet says {sheet}{measured} (probability {sure} %)", best.pinion),
-            json!({ "pinion": best.pinion, "sheet_pinion": sheet, "probability": best.probability, "realised_ratio": g.realised_ratio }),
+        let text = format!(
+            "Run {} drove {} teeth, the sheet says {sheet}{measured} (probability {sure} %)",
+            name(run),
+            best.pinion
         );
+        let values = json!({ "pinion": best.pinion, "sheet_pinion": sheet, "probability": best.probability, "realised_ratio": g.realised_ratio });
+        return Some(finding(run, "pinion-differs", Weight::Act, text, values));
     }
-    if g.why.as_deref() == Some(super::gearing::NO_PINION_FITS) {
-        let figures = json!({ "realised_ratio": g.realised_ratio, "set_ratio": g.set_ratio });
-        add(
-            "gearing-does-not-fit",
+    (g.why.as_deref() == Some(super::gearing::NO_PINION_FITS)).then(|| {
+        let values = json!({ "realised_ratio": g.realised_ratio, "set_ratio": g.set_ratio });
+        let text = format!("The sheet does not fit run {}: {}", name(run), super::gearing::NO_PINION_FITS);
+        finding(run, "gearing-does-not-fit", Weight::Act, text, values)
+    })
+}
+
+fn of_heat(run: &Run, part: &str, code: &'static str, heat: &Heat) -> Option<Finding> {
+    let limit = format!(
+        "{:.0} °C ({})",
+        heat.limit_c,
+        if heat.limit_stated { "on the sheet" } else { "assumed: state the maker's own" }
+    );
+    let peak = heat.peak_c?;
+    let (weight, text) = match (heat.verdict, heat.race_end_c) {
+        (heat::Verdict::Over, _) if peak > heat.limit_c => (
             Weight::Act,
-            format!("The sheet does not fit run {shown}: {}", super::gearing::NO_PINION_FITS),
-            figures,
-        );
-    }
-    for (part, code, heat) in
-        [("motor", "motor-heat", &answers.motor), ("controller", "controller-heat", &answers.controller)]
-    {
-        let figures = json!({ "peak_c": heat.peak_c, "limit_c": heat.limit_c, "over_limit_s": heat.over_limit_s, "race_end_c": heat.race_end_c });
-        let limit = if heat.limit_stated { "on the sheet" } else { "assumed: state the maker's own" };
-        let peak = heat.peak_c.unwrap_or(f64::NAN);
-        match heat.verdict {
-            heat::Verdict::Over => add(
-                code,
-                Weight::Act,
-                format!(
-                    "The {part} reached {peak:.0} °C in run {shown}, over its {:.0} °C ({limit}), for {:.0} s: gear it down or cool it before the next run",
-                    heat.limit_c,
-                    heat.over_limit_s.unwrap_or(0.0)
-                ),
-                figures,
+            format!(
+                "The {part} reached {peak:.0} °C in run {}, over its {limit}, for {:.0} s: {}",
+                name(run),
+                heat.over_limit_s.unwrap_or(0.0),
+                remedy(run, part, heat)
             ),
-            heat::Verdict::Close => add(
-                code,
+        ),
+        (heat::Verdict::Over, Some(end)) => (
+            Weight::Act,
+            format!(
+                "The {part} of run {} would be at {:.0} ± {:.0} °C at a race's end, over its {limit}: {}",
+                name(run),
+                end.value,
+                end.half_width(),
+                remedy(run, part, heat)
+            ),
+        ),
+        (heat::Verdict::Close, Some(end)) => (
+            Weight::Watch,
+            format!(
+                "The {part} of run {} {} at {:.0} ± {:.0} °C at a race's end, close to its {limit}",
+                name(run),
+                if heat.race_end_read { "was" } else { "would be" },
+                end.value,
+                end.half_width().max(0.5)
+            ),
+        ),
+        _ => return None,
+    };
+    let values = json!({ "peak_c": heat.peak_c, "limit_c": heat.limit_c, "over_limit_s": heat.over_limit_s, "race_end_c": heat.race_end_c });
+    Some(finding(run, code, weight, text, values))
+}
+
+/// What would keep a part under its limit: for the motor, the largest pinion whose forecast does, where one is near.
+fn remedy(run: &Run, part: &str, heat: &Heat) -> String {
+    let cool = "cool it better, or gear it down, before the next run";
+    if part != "motor" {
+        return cool.to_owned();
+    }
+    let now = super::figures::pinion_on_car(run);
+    let under = |n: &&super::next::Next| {
+        n.motor_race_end_c.is_some_and(|c| c.high < heat.limit_c) && now.is_some_and(|teeth| n.pinion < teeth)
+    };
+    run.next.iter().rev().find(under).and_then(|n| n.motor_race_end_c.map(|c| (n.pinion, c))).map_or_else(
+        || format!("{cool}; no pinion within two teeth is enough"),
+        |(teeth, end)| format!("{teeth} teeth would end at {:.0} ± {:.0} °C", end.value, end.half_width()),
+    )
+}
+
+fn of_fan(run: &Run, motor: &Heat) -> Option<Finding> {
+    let fan = run.without_fan.as_ref()?;
+    let end = fan.motor_race_end_c;
+    let needed = fan.needed?;
+    let text = format!(
+        "Without the fan the motor of run {} would end a race at {:.0} ± {:.0} °C, {} its {:.0} °C: the fan is {}",
+        name(run),
+        end.value,
+        end.half_width(),
+        if needed { "over" } else { "under" },
+        motor.limit_c,
+        if needed { "needed" } else { "not needed for the motor's limit" }
+    );
+    let values = json!({ "motor_race_end_c": end, "limit_c": motor.limit_c });
+    Some(finding(run, "fan", Weight::Note, text, values))
+}
+
+fn of_wheelspin(run: &Run, w: &Wheelspin) -> Option<Finding> {
+    let (seconds, share) = (w.seconds?, w.share.filter(|s| *s >= MUCH_SPIN)?);
+    let place =
+        spun_place(w).map_or(String::new(), |(at, laps)| format!(", on {laps} laps {at:.2} of a lap after the line"));
+    let text = format!(
+        "The wheels spun for {seconds:.1} s in run {}, {:.1} % of its laps' time{place}",
+        name(run),
+        100.0 * share
+    );
+    let values = json!({ "seconds": seconds, "share": share, "events": w.events.len() });
+    Some(finding(run, "wheelspin", Weight::Watch, text, values))
+}
+
+fn of_battery(run: &Run, b: &Battery) -> Option<Finding> {
+    let values = json!({ "lowest_cell_v": b.lowest_cell_v, "floor_cell_v": b.floor_cell_v, "used_mah": b.used_mah, "race_end_used_mah": b.race_end_used_mah });
+    match b.verdict {
+        battery::Verdict::UnderFloor => {
+            let text = format!(
+                "The cells fell to {:.2} V each in run {}, under their floor of {:.2} V: a pack driven there may be damaged",
+                b.lowest_cell_v?,
+                name(run),
+                b.floor_cell_v
+            );
+            Some(finding(run, "cell-under-floor", Weight::Act, text, values))
+        }
+        battery::Verdict::Short => {
+            let used = b.race_end_used_mah?.value;
+            let text = format!("A race would use {used:.0} mAh after run {}'s pace, most of the pack", name(run));
+            Some(finding(run, "charge-short", Weight::Watch, text, values))
+        }
+        _ => None,
+    }
+}
+
+/// Findings across the runs: trends and changes.
+pub fn of_weekend(trends: &[Trend], comparisons: &[Comparison]) -> Vec<Finding> {
+    trends.iter().filter_map(of_trend).chain(comparisons.iter().filter_map(of_comparison)).collect()
+}
+
+fn of_trend(t: &Trend) -> Option<Finding> {
+    let (low, high) = t.low.zip(t.high)?;
+    let rising = match t.verdict {
+        trends::Verdict::Rising => true,
+        trends::Verdict::Falling => false,
+        _ => return None,
+    };
+    let (words, unit, digits, factor) = t.of.words();
+    let car = crate::notice::printable(&t.car, 40);
+    let change = format!(
+        "{:+.digits$} {unit} a run, 95 % between {:+.digits$} and {:+.digits$}",
+        factor * t.per_run,
+        factor * low,
+        factor * high
+    );
+    let (code, weight, text) = match (t.of, rising) {
+        (Figure::MotorCooling, false) => (
+            "cooling-falls",
+            Weight::Act,
+            format!("The {car}'s motor cooling falls from run to run ({change}): look at fan, airflow and heat sink"),
+        ),
+        (Figure::MotorPeakC | Figure::ControllerPeakC, true) => (
+            "peak-rises",
+            Weight::Watch,
+            format!("The {car}'s {words} rises ({change}); cause: {}", t.cause.unwrap_or("cannot tell")),
+        ),
+        (Figure::BatteryResistanceMohm, true) => (
+            "pack-ages",
+            Weight::Watch,
+            format!("The resistance of the {car}'s pack rises ({change}): it ages, or gets colder"),
+        ),
+        (Figure::EffectiveTyreMm, false) => {
+            let span = t.per_run * (t.values.len() - 1) as f64;
+            let start = t.values.first()?;
+            if -span / start < TYRE_MOVED {
+                return None;
+            }
+            (
+                "tyre-wears",
                 Weight::Watch,
                 format!(
-                    "The {part} was {:.0} °C below its {:.0} °C ({limit}) at a race's end in run {shown}",
-                    heat.race_end_c.map_or(heat.limit_c - peak, |e| heat.limit_c - e.value).max(0.0),
-                    heat.limit_c
+                    "The {car}'s tyres roll smaller from run to run ({change}): the gearing moved by {:.1} %",
+                    -100.0 * span / start
                 ),
-                figures,
-            ),
-            _ => {}
+            )
         }
-    }
-    let w = &answers.wheelspin;
-    if let (Some(seconds), Some(share)) = (w.seconds, w.share.filter(|s| *s >= MUCH_SPIN)) {
-        let place = spun_place(w)
-            .map_or(String::new(), |(at, laps)| format!(", on {laps} laps {at:.2} of a lap after the line"));
-        add(
-            "wheelspin",
-            Weight::Watch,
+        (Figure::WheelspinShare, true) => {
+            ("wheelspin-rises", Weight::Watch, format!("The {car} spins its wheels more from run to run ({change})"))
+        }
+        (Figure::MedianLapS, _) => (
+            "pace-moves",
+            Weight::Note,
             format!(
-                "The wheels spun for {seconds:.1} s in run {shown}, {:.1} % of its laps' time{place}",
-                100.0 * share
+                "The {car}'s median lap gets {} from run to run ({change})",
+                if rising { "slower" } else { "faster" }
             ),
-            json!({ "seconds": seconds, "share": share, "events": w.events.len() }),
-        );
-    }
-    let b = &answers.battery;
-    let figures = json!({ "lowest_cell_v": b.lowest_cell_v, "floor_cell_v": b.floor_cell_v, "used_mah": b.used_mah, "race_end_used_mah": b.race_end_used_mah });
-    match b.verdict {
-        battery::Verdict::UnderFloor => add(
-            "cell-under-floor",
-            Weight::Act,
-            format!(
-                "The cells fell to {:.2} V each in run {shown}, under its floor of {:.2} V: a pack driven there may be damaged",
-                b.lowest_cell_v.unwrap_or(f64::NAN),
-                b.floor_cell_v
-            ),
-            figures,
         ),
-        battery::Verdict::Short => add(
-            "charge-short",
-            Weight::Watch,
-            format!(
-                "A race would use {:.0} mAh after run {shown}'s pace, most of the pack",
-                b.race_end_used_mah.map_or(f64::NAN, |m| m.value)
-            ),
-            figures,
-        ),
-        _ => {}
+        _ => return None,
+    };
+    let values =
+        json!({ "per_run": t.per_run, "low": low, "high": high, "p": t.p, "values": t.values, "cause": t.cause });
+    Some(Finding { code, severity: weight, run: None, text, figures: figures(values) })
+}
+
+fn of_comparison(c: &Comparison) -> Option<Finding> {
+    let shown = |s: &Option<Setting>| s.as_ref().map_or_else(|| "not set".to_owned(), Setting::to_string);
+    let judged: Vec<&Effect> = c.effects.iter().filter(|e| e.difference.is_some()).collect();
+    if judged.is_empty() {
+        return None;
     }
-    findings
+    let say = |e: &&Effect| {
+        let (words, unit, digits, factor) = e.of.words();
+        let d = e.difference?;
+        Some(format!("{words} {:+.digits$} ± {:.digits$} {unit}", factor * d.value, factor * d.half_width()))
+    };
+    let claimed: Vec<String> = judged.iter().filter(|e| e.claimed()).filter_map(say).collect();
+    let mut keys = vec![crate::notice::printable(&c.key, 40)];
+    keys.extend(c.together_with.iter().map(|k| crate::notice::printable(k, 40)));
+    // Keys that changed together make one sentence, with the first of them.
+    if c.together_with.iter().any(|k| *k < c.key) {
+        return None;
+    }
+    let change = format!("{} from {} to {}", keys.join(" with "), shown(&c.from), shown(&c.to));
+    let car = crate::notice::printable(&c.car, 40);
+    let text = if claimed.is_empty() {
+        format!("{change} on the {car}: no effect that stands out from the scatter of the runs")
+    } else {
+        format!("{change} on the {car}: {}", claimed.join(", "))
+    };
+    let values =
+        json!({ "key": c.key, "runs_from": c.runs_from, "runs_to": c.runs_to, "together_with": c.together_with });
+    Some(Finding { code: "change", severity: Weight::Note, run: None, text, figures: figures(values) })
 }
 
 /// What to act on first; within that the order of the runs.

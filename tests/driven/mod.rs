@@ -17,6 +17,7 @@ use runtrue::laps::odometer::Odometer;
 use runtrue::laps::{self, Laps};
 use runtrue::log::Log;
 use runtrue::measure::{self, Answers};
+use runtrue::review::{Review, review};
 use runtrue::sheet::{RunPlan, Setting, Settings, Sheet};
 
 /// A car, its track and how one run went.
@@ -116,4 +117,38 @@ pub fn log_of(rows: &Rows, until: f64) -> Log {
         channels: rows.channels.iter().map(|(c, v)| (*c, cut(v))).collect(),
     };
     read_bytes(Path::new("x.csv"), &Manner::default().write(&rows), &Default::default()).unwrap().remove(0)
+}
+
+/// Writes a weekend of runs of one car and reviews it; `sheet` are further lines of each run.
+pub fn reviewed(runs: &[(Driven, String)], recorder: &Recorder) -> Review {
+    let folder = tempfile::tempdir().unwrap();
+    let car = &runs[0].0.car;
+    let mut text = format!(
+        "[track]\nlap_length_m = {}\nlap_length_plus_minus_m = 0.6\n[race]\nlength_s = {}\n[cars.{}]\nmass_kg = {}\ninternal_ratio = {}\nspur = {}\npinion = {}\ntyre_diameter_mm = {}\ntyre_kind = \"{}\"\n[cars.{}.battery]\ncells = {}\ncapacity_mah = {}\n",
+        runs[0].0.track.length,
+        runs[0].0.plan.length,
+        car.key,
+        car.mass,
+        car.internal,
+        car.spur,
+        car.pinion,
+        1000.0 * car.tyre,
+        if car.foam { "foam" } else { "rubber" },
+        car.key,
+        car.cells,
+        car.capacity / 3.6
+    );
+    for (at, (run, lines)) in runs.iter().enumerate() {
+        std::fs::write(folder.path().join(format!("r{at}.csv")), Manner::default().write(&run.rows(recorder))).unwrap();
+        let laps: Vec<String> =
+            run.list(f64::INFINITY).passings.windows(2).map(|w| format!("{:.3}\n", w[1] - w[0])).collect();
+        std::fs::create_dir_all(folder.path().join("laps")).unwrap();
+        std::fs::write(folder.path().join(format!("laps/r{at}.csv")), format!("time\n{}", laps.concat())).unwrap();
+        text += &format!(
+            "\n[[runs]]\nid = \"r{at}\"\ncar = \"{}\"\nlog = \"r{at}.csv\"\nlaps = \"laps/r{at}.csv\"\nambient_c = {}\n{lines}",
+            car.key, run.plan.ambient
+        );
+    }
+    std::fs::write(folder.path().join("weekend.toml"), text).unwrap();
+    review(folder.path(), &mut |_, _| {}).unwrap()
 }

@@ -1,0 +1,265 @@
+//! What did a changed key really do?
+//!
+//! For every key of the sheet that varies between the runs of a car, the effect of each of its values against the first is estimated on each figure: a
+//! least-squares line with a column for each value of each key, over all runs of the car. The doubt is the scatter that the columns leave (Student's t
+//! with the degrees of freedom that are left), never less than the figure's own uncertainty within the runs; with three runs a side the scatter
+//! must come from all runs of the car, or chance passes for an effect. Air, pack and pace from run to run are part of that scatter. Heat is
+//! compared for a race from the same start in the same air, by each run's fitted model.
+//!
+//! Keys that changed together cannot be told apart: each names the others. Text that differs in nearly every run is a remark and no setting.
+
+use std::collections::BTreeMap;
+
+use nalgebra::{DMatrix, DVector};
+use schemars::JsonSchema;
+use serde::Serialize;
+
+use super::cars;
+use super::figures::{self, Figure};
+use crate::quantity::{Estimate, coverage_factor, median};
+use crate::review::Run;
+use crate::sheet::Setting;
+
+/// Singular values below this share of the largest count as none.
+const RANK: f64 = 1e-9;
+/// Fewest runs with a figure.
+const LEAST_RUNS: usize = 3;
+
+/// What a changed key did.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Comparison {
+    /// The car.
+    pub car: String,
+    /// The sheet's key.
+    pub key: String,
+    /// Its first value; `None` where it was not set.
+    pub from: Option<Setting>,
+    /// The other value.
+    pub to: Option<Setting>,
+    /// Runs with the first value.
+    pub runs_from: Vec<String>,
+    /// Runs with the other.
+    pub runs_to: Vec<String>,
+    /// Effects on each figure.
+    pub effects: Vec<Effect>,
+    /// Keys that changed in the same runs.
+    pub together_with: Vec<String>,
+}
+
+/// One effect of a change.
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
+pub struct Effect {
+    /// The figure.
+    pub of: Figure,
+    /// With the first value: the mean of its runs.
+    pub from: Option<f64>,
+    /// With the other: that and the difference.
+    pub to: Option<f64>,
+    /// The difference, with the other keys' changes taken out.
+    pub difference: Option<Estimate>,
+    /// Why it cannot be had, or what it cannot be told from.
+    pub why: Option<String>,
+}
+
+impl Effect {
+    /// Whether the interval excludes zero.
+    pub fn claimed(&self) -> bool {
+        self.difference.is_some_and(|d| d.low > 0.0 || d.high < 0.0)
+    }
+}
+
+/// One value of one key against the key's first.
+struct Column {
+    key: String,
+    from: Option<Setting>,
+    to: Option<Setting>,
+    /// Whether each run has the first value, and the other.
+    first: Vec<bool>,
+    other: Vec<bool>,
+}
+
+/// The comparisons of every car.
+pub fn comparisons(runs: &[Run], race_s: f64) -> Vec<Comparison> {
+    cars(runs).into_iter().flat_map(|(car, members)| of_car(&car, &members, race_s)).collect()
+}
+
+fn of_car(car: &str, members: &[&Run], race_s: f64) -> Vec<Comparison> {
+    let columns = columns(members);
+    let fits: Vec<(Figure, Fit)> =
+        Figure::EFFECTS.into_iter().map(|f| (f, Fit::new(members, &columns, f, race_s))).collect();
+    let ids = |has: &[bool]| members.iter().zip(has).filter(|(_, h)| **h).map(|(r, _)| r.plan.id.clone()).collect();
+    let compare = |(at, column): (usize, &Column)| {
+        let others = columns.iter().filter(|c| c.key != column.key && c.other == column.other);
+        let together_with: Vec<String> = others.map(|c| c.key.clone()).collect();
+        Comparison {
+            car: car.to_owned(),
+            key: column.key.clone(),
+            from: column.from.clone(),
+            to: column.to.clone(),
+            runs_from: ids(&column.first),
+            runs_to: ids(&column.other),
+            effects: fits.iter().map(|(figure, fit)| fit.effect(*figure, at, column, &together_with)).collect(),
+            together_with,
+        }
+    };
+    columns.iter().enumerate().map(compare).collect()
+}
+
+/// The value of a key in a run; the pinion is the one that was on the car.
+fn value(run: &Run, key: &str) -> Option<Setting> {
+    if key == "pinion" {
+        return figures::pinion_on_car(run).map(Setting::Number);
+    }
+    run.plan.settings.0.get(key).cloned()
+}
+
+/// Each further value of each key that varies.
+fn columns(members: &[&Run]) -> Vec<Column> {
+    let mut keys: BTreeMap<&str, ()> = BTreeMap::new();
+    for run in members {
+        keys.extend(run.plan.settings.0.keys().map(|k| (k.as_str(), ())));
+    }
+    let mut columns = Vec::new();
+    for key in keys.keys() {
+        let values: Vec<Option<Setting>> = members.iter().map(|r| value(r, key)).collect();
+        let mut levels: Vec<Option<Setting>> = Vec::new();
+        for v in &values {
+            if !levels.contains(v) {
+                levels.push(v.clone());
+            }
+        }
+        let text = levels.iter().any(|l| matches!(l, Some(Setting::Text(_))));
+        let remark = text && levels.len() > 2 && 2 * levels.len() > members.len();
+        if levels.len() < 2 || remark || key.starts_with("limits.") {
+            continue;
+        }
+        let has = |level: &Option<Setting>| values.iter().map(|v| v == level).collect::<Vec<bool>>();
+        for level in &levels[1..] {
+            columns.push(Column {
+                key: (*key).to_owned(),
+                from: levels[0].clone(),
+                to: level.clone(),
+                first: has(&levels[0]),
+                other: has(level),
+            });
+        }
+    }
+    columns
+}
+
+/// The line of one figure over all runs of a car that have it.
+struct Fit {
+    /// Each run's value and standard uncertainty; `None` where it has none.
+    seen: Vec<Option<(f64, f64)>>,
+    /// Effect of each column; `None` where it cannot be told apart from others or from the rest.
+    effects: Vec<Option<Estimate>>,
+    /// Runs less the columns that they tell apart.
+    left: usize,
+}
+
+impl Fit {
+    fn new(members: &[&Run], columns: &[Column], figure: Figure, race_s: f64) -> Self {
+        let seen = values(members, figure, race_s);
+        let rows: Vec<usize> = (0..members.len()).filter(|&n| seen[n].is_some()).collect();
+        let none = Fit { seen: seen.clone(), effects: vec![None; columns.len()], left: 0 };
+        if rows.len() < LEAST_RUNS {
+            return none;
+        }
+        // Columns of the same runs are one column: whichever key it was, their effect is one.
+        let mut distinct: Vec<&Vec<bool>> = Vec::new();
+        for column in columns {
+            if !distinct.contains(&&column.other) {
+                distinct.push(&column.other);
+            }
+        }
+        let cell = |r: usize, c: usize| if c == 0 { 1.0 } else { f64::from(u8::from(distinct[c - 1][rows[r]])) };
+        let matrix = DMatrix::from_fn(rows.len(), distinct.len() + 1, cell);
+        let y = DVector::from_iterator(rows.len(), rows.iter().filter_map(|&n| seen[n].map(|s| s.0)));
+        let own = rows.iter().filter_map(|&n| seen[n].map(|s| s.1 * s.1)).sum::<f64>() / rows.len() as f64;
+        let Some(solved) = solve(&matrix, &y, own) else { return none };
+        let of = |column: &Column| {
+            let at = distinct.iter().position(|d| **d == column.other)?;
+            solved.coefficients[at + 1]
+        };
+        Fit { effects: columns.iter().map(of).collect(), left: solved.left, seen }
+    }
+
+    fn effect(&self, figure: Figure, at: usize, column: &Column, together: &[String]) -> Effect {
+        let of = |has: &[bool]| {
+            let values: Vec<f64> = self
+                .seen
+                .iter()
+                .zip(has)
+                .filter(|(s, h)| **h && s.is_some())
+                .filter_map(|(s, _)| s.map(|s| s.0))
+                .collect();
+            (!values.is_empty()).then(|| values.iter().sum::<f64>() / values.len() as f64)
+        };
+        let (from, to) = (of(&column.first), of(&column.other));
+        let difference = self.effects[at].filter(|_| from.is_some() && to.is_some());
+        let why = match () {
+            () if from.is_none() || to.is_none() => Some("no run on one of the sides has the figure".to_owned()),
+            () if self.left == 0 => Some("too few runs to tell the change from their scatter".to_owned()),
+            () if difference.is_none() => {
+                Some("other keys changed in the same runs: it cannot be told apart".to_owned())
+            }
+            () if !together.is_empty() => {
+                Some(format!("changed together with {}: one effect for all of them", together.join(", ")))
+            }
+            () => None,
+        };
+        Effect { of: figure, from, to: from.zip(difference).map(|(f, d)| f + d.value).or(to), difference, why }
+    }
+}
+
+/// A figure of each run; heat for a race from the same start in the same air.
+fn values(members: &[&Run], figure: Figure, race_s: f64) -> Vec<Option<(f64, f64)>> {
+    if !matches!(figure, Figure::MotorRiseC | Figure::ControllerRiseC) {
+        return members.iter().map(|r| figures::of_run(r, figure)).collect();
+    }
+    let heat = |run: &Run| {
+        let answers = &run.outcome.as_ref().ok()?.answers;
+        Some(if figure == Figure::MotorRiseC { answers.motor.clone() } else { answers.controller.clone() })
+    };
+    let conditions = |run: &&Run| {
+        let air = run.plan.ambient_c?;
+        Some((air, heat(run)?.start_c? - air))
+    };
+    let all: Vec<(f64, f64)> = members.iter().filter_map(conditions).collect();
+    let (air, start) = (median(all.iter().map(|c| c.0)), median(all.iter().map(|c| c.1)));
+    let (Some(air), Some(start)) = (air, start) else { return vec![None; members.len()] };
+    members
+        .iter()
+        .map(|run| run.plan.ambient_c.and(heat(run)).and_then(|h| figures::rise_alike(&h, start, air, race_s)))
+        .collect()
+}
+
+struct Solved {
+    coefficients: Vec<Option<Estimate>>,
+    left: usize,
+}
+
+/// Least squares by singular values. A coefficient is given where the rows tell it from all others.
+fn solve(matrix: &DMatrix<f64>, y: &DVector<f64>, own_variance: f64) -> Option<Solved> {
+    let (rows, count) = matrix.shape();
+    let svd = matrix.clone().svd(true, true);
+    let (u, v_t) = (svd.u.as_ref()?, svd.v_t.as_ref()?);
+    let least = RANK * svd.singular_values.max();
+    let kept: Vec<usize> = (0..svd.singular_values.len()).filter(|&k| svd.singular_values[k] > least).collect();
+    let left = rows - kept.len();
+    let mut x = DVector::zeros(count);
+    for &k in &kept {
+        x += v_t.row(k).transpose() * (u.column(k).dot(y) / svd.singular_values[k]);
+    }
+    let residual = (y - matrix * &x).norm_squared();
+    let coefficient = |at: usize| {
+        let inside: f64 = kept.iter().map(|&k| v_t[(k, at)].powi(2)).sum();
+        if left == 0 || inside < 1.0 - 1e-6 {
+            return None;
+        }
+        let spread: f64 = kept.iter().map(|&k| (v_t[(k, at)] / svd.singular_values[k]).powi(2)).sum();
+        let variance = (residual / left as f64).max(own_variance);
+        Some(Estimate::from_half_width(x[at], coverage_factor(left as f64, 0.95) * (variance * spread).sqrt()))
+    };
+    Some(Solved { coefficients: (0..count).map(coefficient).collect(), left })
+}

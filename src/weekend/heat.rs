@@ -1,0 +1,89 @@
+//! What the runs of one motor have in common: how much its load heats it. Each run's fit is given what the others tell, so that its cooling
+//! stands out: within one run a strong load and weak cooling look much alike.
+//!
+//! Heating goes with the copper load and with the speed; how it is shared between them is taken half and half (see
+//! `measure::warming`). Runs share it where all keys of the motor but those of its fan are the same.
+
+use std::collections::BTreeMap;
+
+use crate::measure::heat::{self, Heat};
+use crate::review::Run;
+use crate::sheet::Settings;
+
+/// What the same motor's heating scatters between runs for reasons of its own: solder, lubricant, how a lap is driven. Relative; common practice, no source.
+const SCATTER: f64 = 0.06;
+
+/// Fits the heat of each run again with what the motor's other runs tell.
+pub fn share(runs: &mut [Run]) {
+    let mut groups: BTreeMap<String, Vec<usize>> = BTreeMap::new();
+    for (at, run) in runs.iter().enumerate() {
+        if run.outcome.as_ref().is_ok_and(|o| o.answers.motor.warming.is_some()) {
+            groups.entry(motor(&run.plan.car, &run.plan.settings)).or_default().push(at);
+        }
+    }
+    for members in groups.values() {
+        let seen: Vec<Option<(f64, f64)>> = members.iter().map(|&at| of(runs, at).and_then(per_load)).collect();
+        let Some(all) = pool(seen.iter().flatten().copied()) else { continue };
+        let way = likeliest_way(members.iter().filter_map(|&at| of(runs, at)));
+        for (own, &at) in members.iter().enumerate() {
+            let others = pool(seen.iter().enumerate().filter(|(n, _)| *n != own).filter_map(|(_, s)| *s));
+            let Ok(outcome) = &mut runs[at].outcome else { continue };
+            let motor = &mut outcome.answers.motor;
+            let load = load(motor);
+            motor.cooling =
+                motor.record.as_ref().zip(way).and_then(|(r, way)| r.cooling_given(all.0.exp() * load, way));
+            if let Some((ln, u)) = others {
+                let heating = ln.exp() * load;
+                heat::conclude(motor, Some((heating, heating * u.hypot(SCATTER))));
+            }
+        }
+    }
+}
+
+/// The lag and the airflow's share that the runs together find the most likely.
+fn likeliest_way<'a>(motors: impl Iterator<Item = &'a Heat>) -> Option<(f64, f64)> {
+    let mut weights: Vec<((f64, f64), f64)> = Vec::new();
+    for (way, weight) in motors.filter_map(|m| m.warming.as_ref()).flat_map(|w| w.ways()) {
+        match weights.iter_mut().find(|w| w.0 == way) {
+            Some(known) => known.1 += weight,
+            None => weights.push((way, weight)),
+        }
+    }
+    weights.into_iter().max_by(|a, b| a.1.total_cmp(&b.1)).map(|w| w.0)
+}
+
+fn of(runs: &[Run], at: usize) -> Option<&Heat> {
+    runs[at].outcome.as_ref().ok().map(|o| &o.answers.motor)
+}
+
+/// Name of the motor and how it is set, without what cools it.
+fn motor(car: &str, settings: &Settings) -> String {
+    let own = settings.0.iter().filter(|(k, _)| k.starts_with("motor.") && !cools(k));
+    own.fold(car.to_owned(), |name, (key, value)| format!("{name}\n{key}={value}"))
+}
+
+/// Whether a key is one of the cooling.
+pub fn cools(key: &str) -> bool {
+    ["fan", "cool", "duct", "sink"].iter().any(|word| key.to_lowercase().contains(word))
+}
+
+/// A run's load, the mean square of the motor current and of its speed taken together (a geometric mean: half and half of small changes).
+fn load(motor: &Heat) -> f64 {
+    let course = &motor.course;
+    if course.omega > 0.0 { (course.copper * course.omega.powf(1.5)).sqrt() } else { course.copper }
+}
+
+/// Logarithm of the heating for a unit of load, and its standard uncertainty.
+fn per_load(motor: &Heat) -> Option<(f64, f64)> {
+    let (heating, u) = motor.warming.as_ref()?.whole_heating();
+    (heating > 0.0).then(|| ((heating / load(motor)).ln(), u / heating))
+}
+
+/// Mean weighted by inverse variance.
+fn pool(seen: impl Iterator<Item = (f64, f64)>) -> Option<(f64, f64)> {
+    let (sum, weight) = seen.fold((0.0, 0.0), |(s, w), (value, u)| {
+        let own = (u * u + SCATTER * SCATTER).recip();
+        (s + own * value, w + own)
+    });
+    (weight > 0.0).then(|| (sum / weight, weight.sqrt().recip()))
+}
