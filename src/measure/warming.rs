@@ -37,12 +37,14 @@ const COOLINGS: usize = 24;
 const FINE: usize = 60;
 const SAME: f64 = 0.01;
 /// Lags from winding to sensor tried, s.
-const LAGS_S: [f64; 4] = [2.0, 8.0, 16.0, 32.0];
+const LAGS_S: [f64; 6] = [2.0, 7.0, 13.0, 19.0, 26.0, 36.0];
 /// Shares of the cooling that go with the car's speed tried.
-const FLOW_SHARES: [f64; 3] = [0.15, 0.40, 0.70];
+const FLOW_SHARES: [f64; 2] = [0.2, 0.6];
 /// Share of the heating that goes with speed rather than with current, and its deviation. A machine is most efficient where the loss that goes with
 /// load equals that which does not (textbook), and gearing aims there. A run of even laps hardly tells the two apart by itself.
 const SPEED_SHARE: (f64, f64) = (0.5, 0.15);
+/// The same for the fit, where it matters little and may be anything.
+const OPEN_SHARE: (f64, f64) = (0.35, 0.25);
 /// No model car's part heats faster than this, K/s: scale of the prior.
 const FASTEST_K_S: f64 = 1.0;
 /// Doubt of the first reading as the state of the whole part, K.
@@ -212,10 +214,10 @@ impl Record {
         let seconds = self.step_s * self.reading.len() as f64;
         let rate =
             (cooling * ((first + last) / 2.0 - self.air.0).max(1.0) + ((last - first) / seconds).max(0.0)).max(1e-3);
-        let split = Vector4::new(-SPEED_SHARE.0, 1.0 - SPEED_SHARE.0, 0.0, 0.0);
+        let split = Vector4::new(-OPEN_SHARE.0, 1.0 - OPEN_SHARE.0, 0.0, 0.0);
         let sum = Vector4::new(1.0, 1.0, 0.0, 0.0);
         let mut precision =
-            split * split.transpose() / (SPEED_SHARE.1 * rate).powi(2) + sum * sum.transpose() / FASTEST_K_S.powi(2);
+            split * split.transpose() / (OPEN_SHARE.1 * rate).powi(2) + sum * sum.transpose() / FASTEST_K_S.powi(2);
         let mut right = Vector4::zeros();
         precision[(2, 2)] += self.air.1.powi(-2);
         right[2] += self.air.0 * self.air.1.powi(-2);

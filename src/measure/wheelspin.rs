@@ -26,8 +26,8 @@
 use schemars::JsonSchema;
 use serde::Serialize;
 
-use crate::laps::Laps;
 use crate::laps::odometer::Odometer;
+use crate::laps::{Lap, Laps, grip};
 
 /// Slip from which wheels count as spinning.
 pub const SPINNING: f64 = 0.20;
@@ -58,6 +58,15 @@ pub struct Event {
     pub peak_slip: f64,
 }
 
+/// Wheelspin of a lap.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, JsonSchema)]
+pub struct SpunLap {
+    /// Lap, from 1.
+    pub lap: u32,
+    /// Time of its events, s; one that crosses the line counts for either lap with its part.
+    pub seconds: f64,
+}
+
 /// The answer.
 #[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct Wheelspin {
@@ -69,6 +78,8 @@ pub struct Wheelspin {
     pub share: Option<f64>,
     /// The events.
     pub events: Vec<Event>,
+    /// Seconds of each lap with any.
+    pub by_lap: Vec<SpunLap>,
     /// Why it cannot be told.
     pub why: Option<String>,
 }
@@ -80,6 +91,7 @@ pub fn measure(laps: &Laps, rate_hz: f64, rollout_mm: Option<f64>) -> Wheelspin 
         seconds: None,
         share: None,
         events: Vec::new(),
+        by_lap: Vec::new(),
         why: Some(why.to_owned()),
     };
     let (Some(wheels), Some(car)) = (&laps.odometer, &laps.gripped) else { return unknown("the log has no revs") };
@@ -87,6 +99,9 @@ pub fn measure(laps: &Laps, rate_hz: f64, rollout_mm: Option<f64>) -> Wheelspin 
         return unknown(&format!(
             "{rate_hz:.1} rows a second are too few: a spin of a tenth of a second falls between two rows"
         ));
+    }
+    if !car.has_ground() && grip::noise_hides(wheels) {
+        return unknown("the revs jump from row to row by more than a spinning wheel would make them");
     }
     let highest = car.rows().1.iter().copied().fold(0.0, f64::max);
     let moving = rollout_mm.map_or(MOVING_SHARE * highest, |mm| MOVING_M_S * 60_000.0 / mm);
@@ -98,11 +113,17 @@ pub fn measure(laps: &Laps, rate_hz: f64, rollout_mm: Option<f64>) -> Wheelspin 
         }
     }
     let seconds = events.iter().fold(0.0, |sum, e| sum + e.end_s - e.start_s);
+    let inside = |e: &Event, from: f64, to: f64| (e.end_s.min(to) - e.start_s.max(from)).max(0.0);
+    let of_lap = |lap: &Lap| SpunLap {
+        lap: lap.number,
+        seconds: events.iter().map(|e| inside(e, lap.start_s, lap.end_s)).fold(0.0, |sum, s| sum + s),
+    };
+    let by_lap = laps.rows.iter().map(of_lap).filter(|l| l.seconds > 0.0).collect();
     let share = laps.rows.first().zip(laps.rows.last()).map(|(first, last)| {
-        let inside = |e: &Event| (e.end_s.min(last.end_s) - e.start_s.max(first.start_s)).max(0.0);
-        events.iter().map(inside).fold(0.0, |sum, s| sum + s) / (last.end_s - first.start_s)
+        events.iter().map(|e| inside(e, first.start_s, last.end_s)).fold(0.0, |sum, s| sum + s)
+            / (last.end_s - first.start_s)
     });
-    Wheelspin { can_tell: true, seconds: Some(seconds), share, events, why: None }
+    Wheelspin { can_tell: true, seconds: Some(seconds), share, events, by_lap, why: None }
 }
 
 /// Stretches where the wheels turn faster than the car by the slip that counts.

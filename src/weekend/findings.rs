@@ -313,6 +313,12 @@ fn of_comparison(c: &Comparison) -> Option<Finding> {
     }
     let change = format!("{} from {} to {}", keys.join(" with "), shown(&c.from), shown(&c.to));
     let car = crate::notice::printable(&c.car, 40);
+    // Nothing found is worth a word only where something that matters would have been.
+    let sharp =
+        |e: &&&Effect| e.difference.is_some_and(|d| d.half_width() < e.of.matters(e.from.unwrap_or(0.0).abs()) / 2.0);
+    if claimed.is_empty() && !judged.iter().all(|e| sharp(&e)) {
+        return None;
+    }
     let text = if claimed.is_empty() {
         format!("{change} on the {car}: no effect that stands out from the scatter of the runs")
     } else {

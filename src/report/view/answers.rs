@@ -1,12 +1,17 @@
 //! The questions of a run, each with its verdict, figure, sentences and evidence.
 
 use super::{Mark, battery_mark, gearing_mark, heat_mark, optional, plus_minus};
+use crate::measure::heat::{COOLED_K, Heat};
+use crate::measure::power::Pull;
 use crate::measure::{gearing, heat};
 use crate::notice::printable;
+use crate::quantity::Estimate;
 use crate::report::charts;
 use crate::review::{Reviewed, Run};
 use crate::sheet::Sheet;
+use crate::weekend::figures;
 use crate::weekend::findings::{self, MUCH_SPIN};
+use crate::weekend::next::Next;
 
 /// A chart with its words.
 pub struct ChartView {
@@ -44,6 +49,7 @@ pub fn answers(run: &Run, done: &Reviewed, sheet: &Sheet) -> Vec<AnswerView> {
         heat_answer(done, sheet),
         battery_answer(done, run),
         power_answer(done),
+        next_answer(done, run),
     ]
 }
 
@@ -123,7 +129,15 @@ fn wheelspin_answer(done: &Reviewed) -> AnswerView {
         say.push(format!("{laps} laps spin at the same place, {place:.2} of a lap after the line, by motor turns."));
     }
     if w.can_tell {
-        say.push("Told from the revs alone: past what the car's mass allows, the wheels turn without it.".to_owned());
+        let ground = done.laps.gripped.as_ref().is_some_and(|g| g.has_ground());
+        say.push(
+            if ground {
+                "Told from the wheels' revs against the car's speed over ground."
+            } else {
+                "Told from the revs: past what the car's mass allows, the wheels turn without it."
+            }
+            .to_owned(),
+        );
     }
     say.extend(w.why.iter().map(|w| format!("Open: {w}.")));
     AnswerView {
@@ -158,6 +172,7 @@ fn heat_answer(done: &Reviewed, sheet: &Sheet) -> AnswerView {
         }
         say.push(text + ".");
     }
+    say.extend(warming_words(m));
     say.extend(m.why.as_ref().map(|w| format!("Open: {w}.")));
     let (figure, doubt, of) = match (&m.race_end_c, m.peak_c) {
         (Some(end), _) => {
@@ -165,7 +180,12 @@ fn heat_answer(done: &Reviewed, sheet: &Sheet) -> AnswerView {
             (
                 format!("{value} °C"),
                 doubt,
-                format!("motor at the end of a {:.0} s race · limit {:.0}", sheet.race_length_s(), m.limit_c),
+                format!(
+                    "motor at the end of a {:.0} s race, {} · limit {:.0}",
+                    sheet.race_length_s(),
+                    if m.race_end_read { "as read" } else { "forecast" },
+                    m.limit_c
+                ),
             )
         }
         (None, peak) => (
@@ -244,9 +264,92 @@ fn battery_answer(done: &Reviewed, run: &Run) -> AnswerView {
     }
 }
 
+/// What the heat model adds.
+fn warming_words(motor: &Heat) -> Vec<String> {
+    let range = |e: &Estimate| format!("{:.0} s, 95 % between {:.0} and {:.0}", e.value, e.low, e.high);
+    let mut say = Vec::new();
+    if let Some(limit) = motor.limit_after_s.as_ref().filter(|l| l.value > 0.0) {
+        say.push(format!("Driven on like this the motor reaches its limit after {}.", range(limit)));
+    }
+    if let Some(constant) = &motor.time_constant_range_s {
+        say.push(format!("It warms with a time constant of {}.", range(constant)));
+    }
+    if let Some(cool) = &motor.cool_down_s {
+        say.push(format!("Standing, it takes {} to come within {COOLED_K:.0} K of the air.", minutes(cool)));
+    }
+    say
+}
+
+fn minutes(e: &Estimate) -> String {
+    format!("{:.0} minutes, 95 % between {:.0} and {:.0},", e.value / 60.0, e.low / 60.0, e.high / 60.0)
+}
+
+/// What another pinion would do, and whether the fan is needed.
+fn next_answer(done: &Reviewed, run: &Run) -> AnswerView {
+    let limit = done.answers.motor.limit_c;
+    let now = figures::pinion_on_car(run);
+    let fits = |n: &&Next| n.motor_race_end_c.is_some_and(|c| c.high < limit);
+    let longest = run.next.iter().filter(fits).max_by(|a, b| a.pinion.total_cmp(&b.pinion));
+    let known = run.next.iter().any(|n| n.motor_race_end_c.is_some());
+    let (mark, verdict) = match (known, longest, now) {
+        (true, Some(n), Some(teeth)) if n.pinion > teeth => (Mark::Good, format!("room for {} teeth", n.pinion)),
+        (true, Some(n), Some(teeth)) if n.pinion < teeth => (Mark::Act, format!("down to {} teeth", n.pinion)),
+        (true, Some(_), Some(teeth)) => (Mark::Good, format!("stay at {teeth} teeth")),
+        (true, None, Some(_)) => (Mark::Act, "cool it better, or gear further down".to_owned()),
+        _ => (Mark::Open, "cannot tell".to_owned()),
+    };
+    let mut say = Vec::new();
+    for n in run.next.iter().filter(|n| now.is_some_and(|t| (n.pinion - t).abs() == 1.0)) {
+        if let (Some(speed), Some(heat)) = (&n.top_speed_change_m_s, &n.motor_change_k) {
+            say.push(format!(
+                "{} teeth: top speed {:+.2} ± {:.2} m/s, motor {:+.1} ± {:.1} K at the race's end.",
+                n.pinion,
+                speed.value,
+                speed.half_width(),
+                heat.value,
+                heat.half_width()
+            ));
+        }
+    }
+    if let Some(fan) = &run.without_fan {
+        let (value, doubt) = plus_minus(&fan.motor_race_end_c);
+        say.push(format!("Without the fan the motor would end at {value} {doubt} °C."));
+    }
+    if known {
+        say.push(
+            "Judged by the motor's heat alone; what the race rules and the motor's maker allow goes first.".to_owned(),
+        );
+    }
+    say.extend(run.next.iter().find_map(|n| n.why.as_ref()).map(|w| format!("Open: {w}.")));
+    AnswerView {
+        question: "What could be changed next?",
+        mark,
+        verdict,
+        figure: longest.map_or_else(|| "–".to_owned(), |n| n.pinion.to_string()),
+        doubt: longest.map_or_else(String::new, |_| "teeth".to_owned()),
+        of: format!("largest pinion near this one that stays under {limit:.0} °C"),
+        say,
+        charts: Vec::new(),
+    }
+}
+
 fn power_answer(done: &Reviewed) -> AnswerView {
     let p = &done.answers.power;
     let mut say = Vec::new();
+    if let [bottom, middle, top] = p.pull.as_slice() {
+        let of = |p: &Pull| {
+            let (value, doubt) = plus_minus(&p.acceleration_m_s2);
+            format!("{value} {doubt} m/s² at {:.0} m/s", p.speed_m_s)
+        };
+        say.push(format!("It pulls with {}, {} and {}.", of(bottom), of(middle), of(top)));
+    }
+    if let Some(coast) = &p.coast_m_s2 {
+        let (value, doubt) = plus_minus(coast);
+        say.push(format!("Off the throttle it slows by {value} {doubt} m/s²."));
+    }
+    if let Some(full) = p.full_demand_share {
+        say.push(format!("{:.0} % of the laps' time was at full demand.", 100.0 * full));
+    }
     if let Some(rpm) = p.top_rpm {
         say.push(format!("The motor reached {rpm:.0} turns a minute."));
     }
@@ -256,10 +359,10 @@ fn power_answer(done: &Reviewed) -> AnswerView {
     say.extend(p.why.as_ref().map(|w| format!("Open: {w}.")));
     AnswerView {
         question: "Where is the power?",
-        mark: Mark::Open,
-        verdict: "no verdict yet".to_owned(),
+        mark: if p.top_speed_m_s.is_some() { Mark::Good } else { Mark::Open },
+        verdict: if p.top_speed_m_s.is_some() { "measured" } else { "cannot tell" }.to_owned(),
         figure: p.top_speed_m_s.map_or_else(|| "–".to_owned(), |v| format!("{v:.1} m/s")),
-        doubt: String::new(),
+        doubt: p.top_speed_range_m_s.as_ref().map_or_else(String::new, |e| plus_minus(e).1),
         of: "the car's top speed".to_owned(),
         say,
         charts: chart(charts::revs_over_laps(done), "Revs over the lap: the best lap in front of all that count"),

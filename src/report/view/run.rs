@@ -1,10 +1,10 @@
 //! A run's page.
 
 use super::answers::{AnswerView, answers};
-use super::{FindingView, Mark, NoticeView, RowView, finding, notice, optional, sign, weekend_name};
+use super::{FindingView, Mark, NoticeView, RowView, finding, notice, optional, plus_minus, sign, weekend_name};
 use crate::laps::Source;
-use crate::measure::gearing;
 use crate::notice::printable;
+use crate::quantity::Estimate;
 use crate::report::charts;
 use crate::review::{Review, Reviewed, Run};
 use crate::sheet::Setting;
@@ -126,15 +126,31 @@ fn changes(review: &Review, index: usize) -> Vec<String> {
 
 fn pinions(run: &Run) -> Vec<RowView> {
     let settings = &run.plan.settings;
-    let row = |n: gearing::Neighbour| {
+    let row = |n: &crate::weekend::next::Next| {
         let name = if settings.number("pinion") == Some(n.pinion) {
             format!("{}, on the sheet", n.pinion)
         } else {
             n.pinion.to_string()
         };
-        RowView { cells: vec![name, format!("{:.3}", n.ratio), optional(n.rollout_mm, 2)], aside: false }
+        let estimate = |e: &Option<Estimate>| {
+            e.as_ref().map_or_else(
+                || "–".to_owned(),
+                |e| {
+                    let (value, doubt) = plus_minus(e);
+                    format!("{value} {doubt}")
+                },
+            )
+        };
+        let cells = vec![
+            name,
+            format!("{:.3}", n.ratio),
+            optional(n.rollout_mm, 2),
+            estimate(&n.top_speed_m_s),
+            estimate(&n.motor_race_end_c),
+        ];
+        RowView { cells, aside: false }
     };
-    gearing::neighbours(settings).into_iter().map(row).collect()
+    run.next.iter().map(row).collect()
 }
 
 fn lap_rows(done: &Reviewed) -> Vec<RowView> {

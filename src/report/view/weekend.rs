@@ -1,13 +1,16 @@
 //! The weekend's page.
 
 use super::{
-    FindingView, Mark, NoticeView, battery_mark, finding, gearing_mark, heat_mark, notice, optional, page_name,
-    weekend_name,
+    FindingView, Mark, NoticeView, RowView, battery_mark, finding, gearing_mark, heat_mark, notice, optional,
+    page_name, weekend_name,
 };
 use crate::measure::heat;
 use crate::notice::{Severity, printable};
 use crate::review::{Review, Run};
+use crate::sheet::Setting;
+use crate::weekend::comparisons::{Comparison, Effect};
 use crate::weekend::tables;
+use crate::weekend::trends::{self, Trend};
 
 /// The weekend's page.
 pub struct WeekendView {
@@ -19,6 +22,12 @@ pub struct WeekendView {
     pub findings: Vec<FindingView>,
     /// Runs against answers.
     pub runs: Vec<RunRow>,
+    /// Trends over the runs of a car that have a verdict.
+    pub trends: Vec<RowView>,
+    /// Those that have none, in a sentence for each car and reason.
+    pub untold: Vec<String>,
+    /// What changed keys did.
+    pub changes: Vec<ChangeView>,
     /// Remarks on the sheet.
     pub notices: Vec<NoticeView>,
     /// What was guessed or could not be used in reading a run, with its id: worth a look before its figures are believed.
@@ -57,6 +66,16 @@ pub struct RunRow {
     pub used: String,
 }
 
+/// What a changed key did.
+pub struct ChangeView {
+    /// Car, key and its two values.
+    pub change: String,
+    /// Runs on either side, and keys that changed with it.
+    pub between: String,
+    /// Figure, before, after, difference, remark.
+    pub effects: Vec<RowView>,
+}
+
 /// A figure with its mark.
 pub struct Marked {
     /// The figure.
@@ -83,6 +102,9 @@ pub fn weekend(review: &Review) -> WeekendView {
         subtitle: parts.join(" · "),
         findings: review.findings.iter().map(finding).collect(),
         runs: run_rows(review),
+        trends: review.trends.iter().filter(|t| t.verdict != trends::Verdict::CannotTell).map(trend_row).collect(),
+        untold: untold(&review.trends),
+        changes: review.comparisons.iter().map(change).collect(),
         notices: review.notices.iter().map(notice).collect(),
         guesses: guesses(review),
         lacks: lacks(review),
@@ -149,6 +171,82 @@ fn run_rows(review: &Review) -> Vec<RunRow> {
         }
     };
     review.runs.iter().enumerate().map(row).collect()
+}
+
+fn trend_row(t: &Trend) -> RowView {
+    let (words, unit, digits, factor) = t.of.words();
+    let number = |v: f64| format!("{:.digits$}", factor * v);
+    let signed = |v: f64| format!("{:+.1$}", factor * v, digits.max(1));
+    let interval = t.low.zip(t.high).map_or_else(|| "–".to_owned(), |(l, h)| format!("{} to {}", signed(l), signed(h)));
+    let because = t.cause.map_or_else(String::new, |c| format!("cause: {c}"));
+    let (first, last) = (t.values.first().copied().unwrap_or(0.0), t.values.last().copied().unwrap_or(0.0));
+    RowView {
+        cells: vec![
+            printable(&t.car, 24),
+            format!("{words}, {unit}"),
+            format!("{} → {}", number(first), number(last)),
+            signed(t.per_run),
+            interval,
+            t.verdict.words().to_owned(),
+            because,
+        ],
+        aside: false,
+    }
+}
+
+/// Trends without a verdict: the figures of a car that share a reason.
+fn untold(trends: &[Trend]) -> Vec<String> {
+    let mut groups: Vec<((&str, &str), Vec<&str>)> = Vec::new();
+    for t in trends.iter().filter(|t| t.verdict == trends::Verdict::CannotTell) {
+        let key = (t.car.as_str(), t.why.as_deref().unwrap_or("the runs do not tell"));
+        match groups.iter_mut().find(|g| g.0 == key) {
+            Some(group) => group.1.push(t.of.words().0),
+            None => groups.push((key, vec![t.of.words().0])),
+        }
+    }
+    let say = |((car, why), figures): ((&str, &str), Vec<&str>)| {
+        format!("{}, cannot tell: {}: {why}", printable(car, 24), figures.join(", "))
+    };
+    groups.into_iter().map(say).collect()
+}
+
+fn change(c: &Comparison) -> ChangeView {
+    let shown = |s: &Option<Setting>| s.as_ref().map_or_else(|| "not set".to_owned(), Setting::to_string);
+    let ids = |ids: &[String]| ids.iter().map(|i| printable(i, 24)).collect::<Vec<_>>().join(", ");
+    let together = if c.together_with.is_empty() {
+        String::new()
+    } else {
+        format!(" · changed together with {}", ids(&c.together_with))
+    };
+    ChangeView {
+        change: format!(
+            "{}: {} from {} to {}",
+            printable(&c.car, 24),
+            printable(&c.key, 40),
+            shown(&c.from),
+            shown(&c.to)
+        ),
+        between: format!("{} against {}{together}", ids(&c.runs_to), ids(&c.runs_from)),
+        effects: c.effects.iter().map(effect_row).collect(),
+    }
+}
+
+fn effect_row(e: &Effect) -> RowView {
+    let (words, unit, digits, factor) = e.of.words();
+    let number = |v: Option<f64>| v.map_or_else(|| "–".to_owned(), |v| format!("{:.digits$}", factor * v));
+    let difference = e.difference.map_or_else(
+        || "–".to_owned(),
+        |d| format!("{:+.digits$} ± {:.digits$}", factor * d.value, factor * d.half_width()),
+    );
+    let remark = match (&e.why, e.difference) {
+        (Some(why), _) => why.clone(),
+        (None, Some(_)) if e.claimed() => "stands out from the scatter".to_owned(),
+        _ => "within the scatter".to_owned(),
+    };
+    RowView {
+        cells: vec![format!("{words}, {unit}"), number(e.from), number(e.to), difference, remark],
+        aside: !e.claimed(),
+    }
 }
 
 /// Notices that put a run's figures in doubt as a whole.
