@@ -73,6 +73,8 @@ pub struct Battery {
     pub floor_cell_v: f64,
     /// Charge used, mAh.
     pub used_mah: Option<f64>,
+    /// The same with its interval: what the current did between rows is open.
+    pub used_range_mah: Option<Estimate>,
     /// Energy used, Wh.
     pub used_wh: Option<f64>,
     /// Charge of the middle one of the counted laps, mAh.
@@ -134,6 +136,10 @@ pub fn measure(
         lowest_cell_v,
         floor_cell_v,
         used_mah: charge.as_ref().and_then(|c| c.last()).map(|s| s / 3.6),
+        used_range_mah: charge
+            .as_ref()
+            .zip(log.channel(Channel::Current))
+            .and_then(|(c, i)| Some(Estimate::from_standard(c.last()? / 3.6, between_rows(log.time(), i) / 3.6))),
         used_wh: power.map(|p| integral(log.time(), &p)).and_then(|e| e.last().map(|j| j / 3600.0)),
         mah_per_lap,
         race_end_used_mah,
@@ -189,6 +195,14 @@ pub fn integral(time: &[f64], values: &[f64]) -> Vec<f64> {
         out.push(sum);
     }
     out
+}
+
+/// Standard uncertainty of a current's integral for what is between its rows, A·s: where it jumps from one row to the next, the moment of the jump may lie
+/// anywhere between them, evenly, so that each step is open by its height times its time over √12.
+fn between_rows(time: &[f64], current: &[f64]) -> f64 {
+    let step = |(t, i): (&[f64], &[f64])| ((i[1] - i[0]) * (t[1] - t[0])).powi(2) / 12.0;
+    let steps = time.windows(2).zip(current.windows(2)).map(step).filter(|v| v.is_finite());
+    steps.sum::<f64>().sqrt()
 }
 
 /// Running integral at log time `t`, straight between rows.

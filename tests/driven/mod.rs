@@ -1,6 +1,8 @@
 //! Runs of the forward model as the review would read them: for tests and for `benches/accuracy.rs`.
 #![allow(dead_code)] // each user takes what it needs
 
+pub mod scores;
+
 use std::path::Path;
 
 use rand::{RngExt, SeedableRng};

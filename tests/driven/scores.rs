@@ -1,0 +1,310 @@
+//! How near the answers come to the forward model's truth: each promise measured over many seeds, for tests and for `benches/accuracy.rs`.
+
+use runtrue::demo::car::CarSpec;
+use runtrue::demo::drive::Drive;
+use runtrue::demo::recorder::Recorder;
+use runtrue::laps;
+use runtrue::laps::odometer::Odometer;
+use runtrue::log::Channel;
+use runtrue::measure::wheelspin::{self, Event};
+use runtrue::quantity::{Estimate, median};
+use runtrue::review::Review;
+use runtrue::weekend::figures::Figure;
+use runtrue::weekend::trends::Verdict;
+
+use super::{Driven, driven, driven_on, reviewed, track};
+
+pub const SEEDS: u64 = 20;
+pub const RATES: [f64; 4] = [10.0, 20.0, 50.0, 100.0];
+
+/// The two cars.
+pub fn cars() -> [CarSpec; 2] {
+    [CarSpec::tourer(), CarSpec::pan()]
+}
+
+/// Runs `of` for every car and seed, on all cores.
+pub fn every<T: Send>(seeds: u64, of: impl Fn(&CarSpec, u64) -> T + Sync) -> Vec<T> {
+    let cases: Vec<(CarSpec, u64)> = cars().into_iter().flat_map(|c| (0..seeds).map(move |s| (c.clone(), s))).collect();
+    let workers = std::thread::available_parallelism().map_or(2, usize::from);
+    std::thread::scope(|scope| {
+        let of = &of;
+        let part =
+            |cases: Vec<(CarSpec, u64)>| scope.spawn(move || cases.iter().map(|(c, s)| of(c, *s)).collect::<Vec<T>>());
+        let parts: Vec<_> = cases.chunks(cases.len().div_ceil(workers)).map(|c| part(c.to_vec())).collect();
+        parts.into_iter().flat_map(|p| p.join().unwrap()).collect()
+    })
+}
+
+/// Share of `all` that holds.
+pub fn share(all: impl IntoIterator<Item = bool>) -> f64 {
+    let all: Vec<bool> = all.into_iter().collect();
+    all.iter().filter(|b| **b).count() as f64 / all.len().max(1) as f64
+}
+
+/// Wheelspin found against the model's.
+#[derive(Debug, Default, Clone, Copy)]
+pub struct Spins {
+    pub hits: usize,
+    pub misses: usize,
+    pub wrong: usize,
+    pub wrong_in_clean: usize,
+    pub found_s: f64,
+    pub true_s: f64,
+}
+
+impl Spins {
+    pub fn f1(&self) -> f64 {
+        2.0 * self.hits as f64 / (2 * self.hits + self.misses + self.wrong) as f64
+    }
+
+    pub fn time_error(&self) -> f64 {
+        self.found_s / self.true_s - 1.0
+    }
+}
+
+/// Wheelspin at a rate: clean runs, runs with some and with much, spins just past the limit of grip, locked wheels.
+pub fn spins(rate: f64) -> Spins {
+    let of = |car: &CarSpec, seed: u64| {
+        let run = driven(car, seed, |d| {
+            (d.spin, d.length) = ([0.0, 0.06, 0.15][seed as usize % 3], 120.0);
+            if seed % 4 == 3 {
+                (d.spin_grip, d.lock) = ((0.75, 0.95), 0.03);
+            }
+        });
+        let log = run.log(&Recorder::plain(rate));
+        let found = wheelspin::measure(&laps::measure(Odometer::new(&log), None, None), rate, None);
+        let truth = run.trace.wheelspin();
+        let meets = |e: &(f64, f64), f: &Event| e.0 < f.end_s && f.start_s < e.1;
+        let long: Vec<_> = truth.iter().filter(|e| e.1 - e.0 >= 0.15).collect();
+        let hits = long.iter().filter(|e| found.events.iter().any(|f| meets(e, f))).count();
+        let wrong = found.events.iter().filter(|f| !truth.iter().any(|e| meets(e, f))).count();
+        Spins {
+            hits,
+            misses: long.len() - hits,
+            wrong,
+            wrong_in_clean: if run.plan.spin == 0.0 { wrong } else { 0 },
+            found_s: found.seconds.unwrap(),
+            true_s: truth.iter().map(|e| e.1 - e.0).sum(),
+        }
+    };
+    every(SEEDS, of).into_iter().fold(Spins::default(), |a, b| Spins {
+        hits: a.hits + b.hits,
+        misses: a.misses + b.misses,
+        wrong: a.wrong + b.wrong,
+        wrong_in_clean: a.wrong_in_clean + b.wrong_in_clean,
+        found_s: a.found_s + b.found_s,
+        true_s: a.true_s + b.true_s,
+    })
+}
+
+/// A figure against its truth.
+#[derive(Debug, Clone, Copy)]
+pub struct Against {
+    pub found: Estimate,
+    pub truth: f64,
+}
+
+impl Against {
+    pub fn off(&self) -> f64 {
+        self.found.value - self.truth
+    }
+
+    pub fn held(&self) -> bool {
+        self.found.holds(self.truth)
+    }
+}
+
+/// Motor's and controller's race end from the first 55 % of a race.
+pub fn race_ends() -> Vec<(Against, Against)> {
+    every(SEEDS, |car, seed| {
+        let run = driven(car, seed, |d| {
+            d.ambient = 18.0 + seed as f64;
+            d.length = if seed % 2 == 0 { 300.0 } else { 480.0 };
+            d.warm = (seed % 5) as f64 * 4.0;
+            d.fan = [1.0, 0.0, 0.5][seed as usize % 3];
+        });
+        let first = run.trace.passings[0];
+        let end = ((first + run.plan.length) * 1000.0) as usize;
+        let mut recorder = Recorder::plain(RATES[seed as usize % 4]);
+        recorder.amp_step = if seed % 3 == 0 { 1.0 } else { 0.1 };
+        let (_, _, answers) = run.answers(&recorder, first + 0.55 * run.plan.length);
+        let of = |found: Option<Estimate>, truth: &[f64]| Against { found: found.unwrap(), truth: truth[end] };
+        (of(answers.motor.race_end_c, &run.trace.motor_c), of(answers.controller.race_end_c, &run.trace.controller_c))
+    })
+}
+
+/// The pack's resistance, mΩ, with the model's ohmic value and that with the slow part.
+pub fn resistances(rate: f64, amp_step: f64) -> Vec<(Estimate, f64, f64)> {
+    every(SEEDS, |car, seed| {
+        let run = driven(car, seed, |d| (d.length, d.pack_age) = (120.0, 1.0 + seed as f64 / 20.0));
+        let mut recorder = Recorder::plain(rate);
+        recorder.amp_step = amp_step;
+        let (_, _, answers) = run.answers(&recorder, f64::INFINITY);
+        let (ohmic, slow) = (1000.0 * car.pack.0 * run.plan.pack_age, 1000.0 * car.pack.1 * run.plan.pack_age);
+        (answers.battery.resistance_mohm.unwrap(), ohmic, ohmic + slow)
+    })
+}
+
+/// Charge against the model's integral, A·s.
+pub fn charges(rate: f64) -> Vec<Against> {
+    every(SEEDS, |car, seed| {
+        let run = driven(car, seed, |d| d.length = 120.0);
+        let (log, _, answers) = run.answers(&Recorder::plain(rate), f64::INFINITY);
+        let last = (log.reading.duration_s * 1000.0) as usize;
+        let truth: f64 = run.trace.current[..last].windows(2).map(|w| (w[0] + w[1]) / 2000.0).sum();
+        Against { found: answers.battery.used_range_mah.unwrap(), truth: truth / 3.6 }
+    })
+}
+
+/// The car's top speed.
+pub fn top_speeds() -> Vec<Against> {
+    every(SEEDS, |car, seed| {
+        let run = driven(car, seed, |d| d.length = 150.0);
+        let (_, _, answers) = run.answers(&Recorder::plain(RATES[seed as usize % 4]), f64::INFINITY);
+        let truth = run.trace.speed.iter().copied().fold(0.0, f64::max);
+        Against { found: answers.power.top_speed_range_m_s.unwrap(), truth }
+    })
+}
+
+/// Coasting by its definition, on the model.
+fn coasting(run: &Driven) -> f64 {
+    let (trace, top) = (&run.trace, run.trace.speed.iter().copied().fold(0.0, f64::max));
+    let coasts = |n: &usize| trace.throttle[*n].abs() < 0.02 && (0.25 * top..0.75 * top).contains(&trace.speed[*n]);
+    let rows = (1..trace.speed.len() - 1).filter(coasts).map(|n| (trace.speed[n - 1] - trace.speed[n + 1]) * 500.0);
+    median(rows).unwrap()
+}
+
+/// Change of the coasting deceleration from 3 to 10 % drag brake, found and true.
+pub fn drag_brakes(rate: f64) -> Vec<(f64, f64)> {
+    every(SEEDS, |car, seed| {
+        let mut recorder = Recorder::plain(rate);
+        recorder.channels.push(Channel::Throttle);
+        let [weak, strong] = [0.03, 0.10].map(|drag| {
+            let run = driven(car, seed, |d| (d.length, d.drag_brake) = (150.0, drag));
+            let (_, _, answers) = run.answers(&recorder, f64::INFINITY);
+            (answers.power.coast_m_s2.unwrap().value, coasting(&run))
+        });
+        (strong.0 - weak.0, strong.1 - weak.1)
+    })
+}
+
+/// A tooth more or less: change of the motor's race end (K) and of the median lap's top speed (relative), found and true.
+pub fn pinions() -> Vec<(Against, Against)> {
+    let each = every(SEEDS / 2, |car, seed| {
+        let race = 240.0;
+        let base = driven(car, seed, |d| d.length = race);
+        let review = reviewed(&[(driven(car, seed, |d| d.length = race), String::new())], &Recorder::plain(20.0));
+        let end = |r: &Driven| r.trace.motor_c[((r.trace.passings[0] + race) * 1000.0) as usize];
+        let top = |r: &Driven| {
+            let of = |w: &[f64]| {
+                r.trace.speed[(w[0] * 1000.0) as usize..(w[1] * 1000.0) as usize].iter().copied().fold(0.0, f64::max)
+            };
+            median(r.trace.passings.windows(2).map(of)).unwrap()
+        };
+        [-1i32, 1].map(|teeth| {
+            let pinion = car.pinion.saturating_add_signed(teeth);
+            let other = driven(car, seed, |d| (d.length, d.pinion) = (race, pinion));
+            let next = review.runs[0].next.iter().find(|n| n.pinion == f64::from(pinion)).unwrap();
+            let speed = next.top_speed_change_m_s.unwrap();
+            let now = review.runs[0].outcome.as_ref().unwrap().answers.power.top_speed_m_s.unwrap();
+            let scaled = Estimate { value: speed.value / now, low: speed.low / now, high: speed.high / now };
+            (
+                Against { found: next.motor_change_k.unwrap(), truth: end(&other) - end(&base) },
+                Against { found: scaled, truth: top(&other) / top(&base) - 1.0 },
+            )
+        })
+    });
+    each.into_iter().flatten().collect()
+}
+
+/// A weekend of `count` runs on one track; `change` is made to the run at its place, `line` stands in its sheet.
+fn weekend(
+    car: &CarSpec,
+    seed: u64,
+    count: usize,
+    change: impl Fn(usize, &mut Drive),
+    line: impl Fn(usize) -> String,
+) -> Vec<(Driven, String)> {
+    let track = track(car, seed);
+    let run = |n: usize| {
+        let drive = driven_on(car, &track, seed * 100 + n as u64, |d| {
+            (d.length, d.warm) = (240.0, 2.0 + (n as f64 * 1.7) % 5.0);
+            change(n, d);
+        });
+        (drive, line(n))
+    };
+    (0..count).map(run).collect()
+}
+
+/// Verdict, cause and change a run of a figure.
+pub fn trend(review: &Review, of: Figure) -> (Verdict, Option<&'static str>, f64) {
+    let trend = review.trends.iter().find(|t| t.of == of).unwrap();
+    (trend.verdict, trend.cause, trend.per_run)
+}
+
+/// Eight runs on a fan that fades: what the tourer's cooling does, and what its peak is put down to.
+pub fn fading_fans() -> Vec<(Verdict, Option<&'static str>)> {
+    let each = every(SEEDS, |car, seed| {
+        (!car.foam).then(|| {
+            let runs = weekend(car, seed, 8, |n, d| d.fan = 1.0 - n as f64 / 8.0, |_| String::new());
+            let review = reviewed(&runs, &Recorder::plain(RATES[seed as usize % 4]));
+            (trend(&review, Figure::MotorCooling).0, trend(&review, Figure::MotorPeakC).1)
+        })
+    });
+    each.into_iter().flatten().collect()
+}
+
+/// Eight runs on a day that warms by 15 K: cooling, and cause of the peak.
+pub fn warm_days() -> Vec<(Verdict, Option<&'static str>)> {
+    every(SEEDS, |car, seed| {
+        let runs = weekend(car, seed, 8, |n, d| d.ambient = 18.0 + 15.0 * n as f64 / 7.0, |_| String::new());
+        let review = reviewed(&runs, &Recorder::plain(RATES[seed as usize % 4]));
+        (trend(&review, Figure::MotorCooling).0, trend(&review, Figure::MotorPeakC).1)
+    })
+}
+
+/// Eight runs on tyres that lose a quarter of a millimetre a run untold: the change a run over the true one.
+pub fn worn_tyres() -> Vec<f64> {
+    every(SEEDS, |car, seed| {
+        let runs = weekend(car, seed, 8, |n, d| d.tyre -= 0.00025 * n as f64, |_| String::new());
+        let review = reviewed(&runs, &Recorder::plain(20.0));
+        let rolling = runs[0].0.car.rolling;
+        trend(&review, Figure::EffectiveTyreMm).2 / (-0.25 * rolling)
+    })
+}
+
+/// Three runs before and three after a change: the effect on a figure.
+fn effect(car: &CarSpec, seed: u64, line: &str, change: impl Fn(&mut Drive)) -> (Vec<(Driven, String)>, Review) {
+    let after = |n: usize| n >= 3;
+    let with = |n: usize, d: &mut Drive| {
+        d.ambient = 22.0 + (n as f64 * 2.3) % 4.0;
+        if after(n) {
+            change(d);
+        }
+    };
+    let runs = weekend(car, seed, 6, with, |n| if after(n) { line.to_owned() } else { String::new() });
+    let mut recorder = Recorder::plain(20.0);
+    recorder.channels.push(Channel::Throttle);
+    let review = reviewed(&runs, &recorder);
+    (runs, review)
+}
+
+/// End-bell timing: the motor's rise.
+pub fn timings() -> Vec<Against> {
+    every(SEEDS, |car, seed| {
+        let (runs, review) = effect(car, seed, "motor.timing_deg = 37\n", |d| d.timing = (0.955, 1.10));
+        let end = |r: &Driven| r.trace.motor_c[((r.trace.passings[0] + 240.0) * 1000.0) as usize] - r.plan.ambient;
+        let mean = |part: &[(Driven, String)]| part.iter().map(|r| end(&r.0)).sum::<f64>() / 3.0;
+        let effect = review.comparisons[0].effects.iter().find(|e| e.of == Figure::MotorRiseC).unwrap();
+        Against { found: effect.difference.unwrap(), truth: mean(&runs[3..]) - mean(&runs[..3]) }
+    })
+}
+
+/// A change that does nothing: whether each effect is claimed.
+pub fn stickers() -> Vec<bool> {
+    let each = every(SEEDS, |car, seed| {
+        let (_, review) = effect(car, seed + 40, "sticker = \"red\"\n", |_| ());
+        review.comparisons[0].effects.iter().map(|e| e.claimed()).collect::<Vec<bool>>()
+    });
+    each.into_iter().flatten().collect()
+}
