@@ -42,9 +42,10 @@ pub fn take_out_marks(channel: Channel, values: &mut [f64]) -> (u64, Option<usiz
     let mut taken = (0, None);
     for mark in marks {
         let negative_revs = channel == Channel::Rpm && mark < 0.0;
-        // Full brake is -1 of one, and current may rest at -1 A for a while: a mark comes and goes.
-        let reading =
-            mark == -1.0 && (channel == Channel::Throttle || channel == Channel::Current && rests(values, mark));
+        // Full brake is -1 of one; current may rest at -1 A for a while, where a mark comes and goes, and current that flows
+        // back has other negative readings beside it.
+        let current = || rests(values, mark) || flows_back(values);
+        let reading = mark == -1.0 && (channel == Channel::Throttle || channel == Channel::Current && current());
         // A column that holds nothing but a negative mark has no sensor behind it.
         let alone = mark < 0.0 && values.iter().all(|v| *v == mark || v.is_nan());
         if reading || !(negative_revs || alone || stands_out(values, mark)) {
@@ -71,6 +72,11 @@ pub fn is_mark(value: f64) -> bool {
     let near = |mark: Option<&f64>| mark.is_some_and(|m| (value - m).abs() < 1e-6 * m.abs().max(1.0));
     let at = all.partition_point(|m| *m < value);
     near(all.get(at)) || at > 0 && near(all.get(at - 1))
+}
+
+/// Whether a current has readings below zero that are no marks.
+fn flows_back(values: &[f64]) -> bool {
+    values.iter().filter(|v| **v < 0.0 && !is_mark(**v)).count() >= OFTEN
 }
 
 /// Whether `mark` mostly stands over more than two rows.
@@ -136,6 +142,12 @@ pub fn notice(code: &'static str, channel: Channel, column: &str, what: &str, li
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn current_that_flows_back_may_be_minus_one() {
+        let mut values: Vec<f64> = (0..400).map(|n| [40.0, -1.0, 35.0, -0.9, -1.1, 50.0, -4.2, 20.0][n % 8]).collect();
+        assert_eq!(take_out_marks(Channel::Current, &mut values), (0, None));
+    }
 
     #[test]
     fn a_mark_among_temperatures_is_taken_out() {

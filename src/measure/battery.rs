@@ -197,12 +197,17 @@ pub fn integral(time: &[f64], values: &[f64]) -> Vec<f64> {
     out
 }
 
-/// Standard uncertainty of a current's integral for what is between its rows, A·s: where it jumps from one row to the next, the moment of the jump may lie
-/// anywhere between them, evenly, so that each step is open by its height times its time over √12.
+/// Standard uncertainty of a current's integral for what its rows do not show, A·s. Where it jumps from one row to the next, the moment of the jump may lie
+/// anywhere between them, evenly, so that each step is open by its height times its time over √12. Where it stands still, the recorder's step may hide as much of it
+/// all the time.
 fn between_rows(time: &[f64], current: &[f64]) -> f64 {
     let step = |(t, i): (&[f64], &[f64])| ((i[1] - i[0]) * (t[1] - t[0])).powi(2) / 12.0;
     let steps = time.windows(2).zip(current.windows(2)).map(step).filter(|v| v.is_finite());
-    steps.sum::<f64>().sqrt()
+    let changes = || current.windows(2).map(|w| (w[1] - w[0]).abs()).filter(|d| d.is_finite());
+    let quantum = changes().filter(|d| *d > 1e-6).min_by(f64::total_cmp).unwrap_or(0.0);
+    let still = changes().filter(|d| *d < 1e-6).count() as f64 / current.len().max(1) as f64;
+    let hidden = quantum / 12f64.sqrt() * still * time.last().copied().unwrap_or(0.0);
+    steps.sum::<f64>().sqrt().hypot(hidden)
 }
 
 /// Running integral at log time `t`, straight between rows.

@@ -38,10 +38,10 @@ pub struct Answers {
 
 impl Answers {
     /// The car's pull, to ask what another pinion would do; `None` where the run does not show it.
-    pub fn pull(&self, log: &Log) -> Option<pinion::Pull<'_>> {
+    pub fn pull(&self, log: &Log, mass_kg: Option<f64>) -> Option<pinion::Pull<'_>> {
         let pack = (log.channel(Channel::Voltage)?, log.channel(Channel::Current)?);
         let ohm = self.battery.resistance_mohm.map(|r| r.value / 1000.0);
-        pinion::pull(self.demand.as_ref()?, self.motion.as_ref()?, pack, ohm)
+        pinion::pull(self.demand.as_ref()?, self.motion.as_ref()?, pack, ohm, mass_kg)
     }
 }
 

@@ -6,7 +6,8 @@
 //!
 //! The top speed follows from the run's own way to it: from where the car begins to gather speed to the lap's fastest row, the change of
 //! the acceleration is carried along over the same distance, v·dv = a·ds; a higher speed needs the brakes earlier. The speed's
-//! change for an ampere comes from a least-squares line of the acceleration over motor current and the square of the speed.
+//! change for an ampere comes from the motor's constant and the car's mass, where both are known, else from a least-squares line of the
+//! acceleration over motor current and the square of the speed.
 //!
 //! What is strong here is the change from today's values, for one or two teeth. Wrong where the driver would use another line or other
 //! braking points, or the controller holds the current at a ceiling.
@@ -20,6 +21,8 @@ use crate::quantity::{COVERAGE_95, Estimate, mean_and_deviation, median, quantil
 
 /// Rows with less than this share of the strongest current say little of the pull.
 const PULLING: f64 = 0.2;
+/// Share of the motor's torque that reaches the wheels. Common practice, no source.
+const DRIVE_TRAIN: f64 = 0.93;
 /// Rows that the line of the pull needs at least.
 const LEAST_ROWS: usize = 60;
 /// The rotor's inertia at the wheels, of the car's mass: it goes with the square of the ratio. Common practice, no source: a rotor of 1e-6 kg·m² makes 2 to 4 %.
@@ -55,12 +58,13 @@ pub struct Pull<'a> {
     brakes: f64,
 }
 
-/// Fits the pull; `volts` and `amps` are the pack's, `pack_ohm` its resistance. `None` where too few rows pull, or more current does not.
+/// Fits the pull of a car of `mass_kg`, where it is known; `volts` and `amps` are the pack's, `pack_ohm` its resistance. `None` where too few rows pull, or more current does not.
 pub fn pull<'a>(
     demand: &'a Demand,
     motion: &'a Motion,
     (volts, amps): (&[f64], &[f64]),
     pack_ohm: Option<f64>,
+    mass_kg: Option<f64>,
 ) -> Option<Pull<'a>> {
     let ceiling = quantile(demand.current.iter().copied(), 0.999)?;
     let pack = pack_ohm.unwrap_or(0.0);
@@ -76,19 +80,33 @@ pub fn pull<'a>(
         normal += x * x.transpose();
         right += x * motion.acceleration[n];
     }
-    let fit = normal.cholesky()?.solve(&right);
+    let mut per_ampere = normal.cholesky()?.solve(&right)[0];
+    if let (Some(mass), true) = (mass_kg, demand.motor.at_full_demand) {
+        // A motor's constant is its torque for an ampere; in even driving the rows alone hardly tell current from speed.
+        per_ampere = DRIVE_TRAIN * demand.motor.constant * std::f64::consts::TAU / (motion.travel.0 * mass);
+    }
+    let per_square = slowing(&rows, per_ampere, demand, motion);
     let falls = motion.acceleration.iter().filter(|a| **a < 0.0).map(|a| -a);
     Some(Pull {
         demand,
         motion,
         rest: volts.iter().zip(amps).map(|(v, i)| v + pack * i).collect(),
         pack,
-        per_ampere: fit[0],
-        per_square: fit[2].max(0.0),
+        per_ampere,
+        per_square: per_square.max(0.0),
         ceiling,
         brakes: quantile(falls, 0.9)?,
     })
     .filter(|p| p.per_ampere > 0.0)
+}
+
+/// How the acceleration falls with the square of the speed, once the current's part is taken off: the slope of a least-squares line, 1/m.
+fn slowing(rows: &[usize], per_ampere: f64, demand: &Demand, motion: &Motion) -> f64 {
+    let points = || rows.iter().map(|&n| (motion.speed[n].powi(2), motion.acceleration[n] - per_ampere * demand.current[n]));
+    let n = rows.len() as f64;
+    let (mean_x, mean_y) = points().fold((0.0, 0.0), |(a, b), (x, y)| (a + x / n, b + y / n));
+    let (xy, xx) = points().fold((0.0, 0.0), |(a, b), (x, y)| (a + (x - mean_x) * (y - mean_y), b + (x - mean_x).powi(2)));
+    -xy / xx
 }
 
 impl Pull<'_> {

@@ -53,7 +53,7 @@ pub struct WithoutFan {
 pub fn next(run: &Run, race_s: f64) -> Vec<Next> {
     let Ok(done) = &run.outcome else { return Vec::new() };
     let on_car = pinion_on_car(run);
-    let pull = done.answers.pull(&done.log);
+    let pull = done.answers.pull(&done.log, run.plan.settings.number("mass_kg"));
     neighbours(&run.plan.settings)
         .into_iter()
         .map(|n| {
