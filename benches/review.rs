@@ -1,5 +1,8 @@
 //! Reading plain and awkward logs (MB/s), finding laps, and a whole review.
 
+#[path = "../tests/driven/mod.rs"]
+mod driven;
+
 use std::hint::black_box;
 use std::path::Path;
 
@@ -15,6 +18,7 @@ use runtrue::import::columns::Hints;
 use runtrue::import::read_bytes;
 use runtrue::laps;
 use runtrue::laps::odometer::Odometer;
+use runtrue::measure;
 use runtrue::review::review;
 
 fn rows() -> Rows {
@@ -48,6 +52,20 @@ fn reading(c: &mut Criterion) {
     c.bench_function("laps found in a log", |b| b.iter(|| laps::measure(Odometer::new(black_box(&log)), None, None)));
 }
 
+/// All answers of a run, its laps found already: 10 000 rows, and four times as many.
+fn measuring(c: &mut Criterion) {
+    let car = CarSpec::tourer();
+    let run = driven::driven(&car, 5, |d| d.length = 480.0);
+    let mut group = c.benchmark_group("measuring");
+    for (name, rate) in [("10 000 rows", 20.0), ("40 000 rows", 80.0)] {
+        let (log, laps, _) = run.answers(&Recorder::plain(rate), f64::INFINITY);
+        let (plan, sheet) = (run.run_plan(), run.sheet());
+        group.throughput(Throughput::Elements(log.rows() as u64));
+        group.bench_function(name, |b| b.iter(|| measure::measure(black_box(&log), &laps, &plan, &sheet)));
+    }
+    group.finish();
+}
+
 fn whole(c: &mut Criterion) {
     let weekend = Path::new(env!("CARGO_MANIFEST_DIR")).join("sample-logs/alder-quay");
     let mut group = c.benchmark_group("review");
@@ -56,5 +74,5 @@ fn whole(c: &mut Criterion) {
     group.finish();
 }
 
-criterion_group!(benches, reading, whole);
+criterion_group!(benches, reading, measuring, whole);
 criterion_main!(benches);

@@ -275,6 +275,9 @@ fn name_temperatures(uses: &mut [Use], shapes: &[Option<Shape>], notices: &mut V
     }
 }
 
+/// Weight of a column that moves as its channel should, before the height of its values.
+const MOVES: f64 = 1e6;
+
 /// What a column's values look like.
 struct Shape {
     low: f64,
@@ -332,7 +335,9 @@ impl Shape {
             }
             _ => false,
         };
-        fits.then_some(self.high)
+        // A pack's voltage moves with every touch of the throttle; what hardly moves is rather a temperature.
+        let moves = if channel == Channel::Voltage && !slow { MOVES } else { 0.0 };
+        fits.then_some(self.high + moves)
     }
 }
 

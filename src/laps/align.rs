@@ -21,7 +21,7 @@ const ALIKE: [f64; 5] = [0.0, 0.4, 0.7, 0.9, 0.98];
 /// Correlation that the errors of a place may have with the speed there: a driver who is early is mostly faster too. It
 /// shifts the offset by as much of the ratio of the two scatters, however many laps there are, so that n laps tell no more
 /// than 1 / (1 / n + this squared) would. Chosen on the forward model, where intervals then keep their promise.
-const ENTANGLED: f64 = 0.2;
+const ENTANGLED: f64 = 0.35;
 /// Below this share of the fastest revs the car stands.
 const STANDING: f64 = 0.03;
 

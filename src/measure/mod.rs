@@ -2,6 +2,7 @@
 
 pub mod battery;
 pub mod budget;
+pub mod forecast;
 pub mod gearing;
 pub mod heat;
 pub mod motion;

@@ -23,6 +23,8 @@ use crate::quantity::{COVERAGE_95, Estimate, mean_and_deviation, median, quantil
 const PULLING: f64 = 0.2;
 /// Share of the motor's torque that reaches the wheels. Common practice, no source.
 const DRIVE_TRAIN: f64 = 0.93;
+/// Slowing harder than this ends the way to the top speed, m/s²: more than noise makes of an even speed.
+const BRAKING: f64 = 1.5;
 /// Rows that the line of the pull needs at least.
 const LEAST_ROWS: usize = 60;
 /// The rotor's inertia at the wheels, of the car's mass: it goes with the square of the ratio. Common practice, no source: a rotor of 1e-6 kg·m² makes 2 to 4 %.
@@ -102,10 +104,12 @@ pub fn pull<'a>(
 
 /// How the acceleration falls with the square of the speed, once the current's part is taken off: the slope of a least-squares line, 1/m.
 fn slowing(rows: &[usize], per_ampere: f64, demand: &Demand, motion: &Motion) -> f64 {
-    let points = || rows.iter().map(|&n| (motion.speed[n].powi(2), motion.acceleration[n] - per_ampere * demand.current[n]));
+    let points =
+        || rows.iter().map(|&n| (motion.speed[n].powi(2), motion.acceleration[n] - per_ampere * demand.current[n]));
     let n = rows.len() as f64;
     let (mean_x, mean_y) = points().fold((0.0, 0.0), |(a, b), (x, y)| (a + x / n, b + y / n));
-    let (xy, xx) = points().fold((0.0, 0.0), |(a, b), (x, y)| (a + (x - mean_x) * (y - mean_y), b + (x - mean_x).powi(2)));
+    let (xy, xx) =
+        points().fold((0.0, 0.0), |(a, b), (x, y)| (a + (x - mean_x) * (y - mean_y), b + (x - mean_x).powi(2)));
     -xy / xx
 }
 
@@ -164,8 +168,9 @@ impl Pull<'_> {
     fn top_change(&self, from: usize, to: usize, g: f64) -> Option<f64> {
         let (time, speed) = (&self.motion.time, &self.motion.speed);
         let fastest = (from..to).filter(|&n| speed[n].is_finite()).max_by(|a, b| speed[*a].total_cmp(&speed[*b]))?;
-        let mut start = fastest;
-        while start > 0 && speed[start - 1] < speed[start] {
+        // The rows around the fastest see the brakes already.
+        let mut start = fastest.saturating_sub(2 * self.motion.reach);
+        while start > 0 && self.motion.acceleration[start] > -BRAKING {
             start -= 1;
         }
         let mut squared = speed[start].powi(2);

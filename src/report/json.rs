@@ -154,6 +154,7 @@ pub struct LapFile {
 
 /// What a changed key did.
 #[derive(Debug, Serialize, JsonSchema)]
+#[schemars(rename = "Comparison")]
 pub struct ComparisonFile {
     /// The car.
     pub car: String,

@@ -21,7 +21,7 @@ use crate::review::Run;
 use crate::sheet::Setting;
 
 /// Singular values below this share of the largest count as none.
-const RANK: f64 = 1e-9;
+const RANK: f64 = 1e-12;
 /// Fewest runs with a figure.
 const LEAST_RUNS: usize = 3;
 
@@ -262,4 +262,35 @@ fn solve(matrix: &DMatrix<f64>, y: &DVector<f64>, own_variance: f64) -> Option<S
         Some(Estimate::from_half_width(x[at], coverage_factor(left as f64, 0.95) * (variance * spread).sqrt()))
     };
     Some(Solved { coefficients: (0..count).map(coefficient).collect(), left })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use rstest::rstest;
+
+    /// NIST StRD linear sets: certified estimates and their standard deviations (`tests/reference/nist`), by the residuals' own scatter.
+    #[rstest]
+    #[case("Norris", 36, &[(-0.262323073774029, 0.232818234301152), (1.00211681802045, 0.429796848199937e-3)])]
+    #[case("Longley", 16, &[
+        (-3482258.63459582, 890420.383607373), (15.0618722713733, 84.9149257747669),
+        (-0.358191792925910e-1, 0.334910077722432e-1), (-2.02022980381683, 0.488399681651699),
+        (-1.03322686717369, 0.214274163161675), (-0.511041056535807e-1, 0.226073200069370),
+        (1829.15146461355, 455.478499142212),
+    ])]
+    fn least_squares_of_nist_strd(#[case] name: &str, #[case] rows: usize, #[case] certified: &[(f64, f64)]) {
+        let path = format!("{}/tests/reference/nist/linear/{name}.dat", env!("CARGO_MANIFEST_DIR"));
+        let text = std::fs::read_to_string(path).unwrap();
+        let numbers = |l: &str| l.split_whitespace().filter_map(|w| w.parse().ok()).collect::<Vec<f64>>();
+        let data: Vec<Vec<f64>> = text.lines().skip(60).map(numbers).filter(|r| r.len() == certified.len()).collect();
+        assert_eq!(data.len(), rows);
+        let matrix = DMatrix::from_fn(rows, certified.len(), |r, c| if c == 0 { 1.0 } else { data[r][c] });
+        let solved = solve(&matrix, &DVector::from_fn(rows, |r, _| data[r][0]), 0.0).unwrap();
+        let t = coverage_factor(solved.left as f64, 0.95);
+        for (found, (value, deviation)) in solved.coefficients.iter().zip(certified) {
+            let found = found.expect("a coefficient");
+            assert!((found.value / value - 1.0).abs() < 1e-6, "{found:?} for {value}");
+            assert!((found.half_width() / t / deviation - 1.0).abs() < 1e-6, "{found:?} for {deviation}");
+        }
+    }
 }

@@ -3,8 +3,8 @@
 use schemars::JsonSchema;
 use serde::Serialize;
 
+use crate::measure::forecast::Scene;
 use crate::measure::heat::Heat;
-use crate::measure::warming::Scene;
 use crate::quantity::{COVERAGE_95, Estimate};
 use crate::review::{Reviewed, Run};
 

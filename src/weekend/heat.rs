@@ -68,9 +68,11 @@ pub fn cools(key: &str) -> bool {
 }
 
 /// A run's load, the mean square of the motor current and of its speed taken together (a geometric mean: half and half of small changes).
+/// Copper that runs hotter takes more of it for the same current.
 fn load(motor: &Heat) -> f64 {
     let course = &motor.course;
-    if course.omega > 0.0 { (course.copper * course.omega.powf(1.5)).sqrt() } else { course.copper }
+    let warmth = motor.record.as_ref().map_or(1.0, |r| 1.0 + r.coefficient / 2.0 * (r.mean_reading() - 20.0));
+    warmth * if course.omega > 0.0 { (course.copper * course.omega.powf(1.5)).sqrt() } else { course.copper }
 }
 
 /// Logarithm of the heating for a unit of load, and its standard uncertainty.

@@ -10,9 +10,9 @@ use serde::Serialize;
 use super::cars;
 use super::figures::pinion_on_car;
 use super::heat::cools;
+use crate::measure::forecast::Scene;
 use crate::measure::gearing::neighbours;
 use crate::measure::pinion::Regeared;
-use crate::measure::warming::Scene;
 use crate::quantity::{COVERAGE_95, Estimate, mean_and_deviation};
 use crate::review::{Reviewed, Run};
 use crate::sheet::Setting;
@@ -125,8 +125,8 @@ pub fn without_fan(run: &Run, runs: &[Run], race_s: f64) -> Option<WithoutFan> {
     let all = cars(runs).into_iter().find(|c| c.0 == run.plan.car)?.1;
     let keys = || all.iter().flat_map(|r| r.plan.settings.0.keys()).filter(|k| cools(k));
     let varies = |key: &String| {
-        let is_off = |r: &&Run| off(r.plan.settings.0.get(key));
-        all.iter().any(is_off) && !all.iter().all(|r| is_off(&r))
+        let is_off = |r: &Run| off(r.plan.settings.0.get(key));
+        all.iter().any(|r| is_off(r)) && !all.iter().all(|r| is_off(r))
     };
     let key = keys().find(|k| varies(k))?;
     if off(run.plan.settings.0.get(key)) {

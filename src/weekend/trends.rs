@@ -13,8 +13,8 @@ use serde::Serialize;
 use super::cars;
 use super::figures::{self, Figure};
 use super::slope::{Slope, trend};
+use crate::measure::forecast::Scene;
 use crate::measure::heat::Heat;
-use crate::measure::warming::Scene;
 use crate::quantity::median;
 use crate::review::Run;
 
@@ -141,6 +141,15 @@ struct Conditions {
     spin: f64,
 }
 
+/// Something that may explain a rise.
+struct Candidate {
+    name: &'static str,
+    /// The first conditions with this of the second.
+    with: fn(Conditions, Conditions) -> Conditions,
+    /// What must have a trend of its own.
+    own: fn(Conditions) -> f64,
+}
+
 /// What explains a temperature's change of `per_run`.
 fn cause(runs: &[&Run], figure: Figure, per_run: f64, race_s: f64) -> &'static str {
     const UNKNOWN: &str = "cannot tell";
@@ -179,19 +188,22 @@ fn cause(runs: &[&Run], figure: Figure, per_run: f64, race_s: f64) -> &'static s
         };
         warming.imagined(&scene).value - if above_air { c.air } else { 0.0 }
     };
-    let candidates: [(&'static str, fn(Conditions, Conditions) -> Conditions, fn(Conditions) -> f64); 4] = [
-        ("air temperature", |b, c| Conditions { air: c.air, ..b }, |c| c.air),
-        ("cooling", |b, c| Conditions { cooling: c.cooling, ..b }, |c| c.cooling),
-        ("load", |b, c| Conditions { copper: c.copper, spin: c.spin, ..b }, |c| c.copper * c.spin.powf(1.5)),
-        ("start", |b, c| Conditions { above: c.above, ..b }, |c| c.above),
+    let candidates = [
+        Candidate { name: "air temperature", with: |b, c| Conditions { air: c.air, ..b }, own: |c| c.air },
+        Candidate { name: "cooling", with: |b, c| Conditions { cooling: c.cooling, ..b }, own: |c| c.cooling },
+        Candidate {
+            name: "load",
+            with: |b, c| Conditions { copper: c.copper, spin: c.spin, ..b },
+            own: |c| c.copper * c.spin.powf(1.5),
+        },
+        Candidate { name: "start", with: |b, c| Conditions { above: c.above, ..b }, own: |c| c.above },
     ];
-    let explains =
-        |(name, with, own): &(&'static str, fn(Conditions, Conditions) -> Conditions, fn(Conditions) -> f64)| {
-            let alone: Vec<f64> = each.iter().map(|c| shown(with(base, *c))).collect();
-            let share = trend(&alone, LEVEL)?.per_run / per_run;
-            let (low, high) = trend(&each.iter().map(|c| own(*c)).collect::<Vec<_>>(), LEVEL)?.interval?;
-            (share > MOST && (low > 0.0 || high < 0.0)).then_some((share, *name))
-        };
+    let explains = |candidate: &Candidate| {
+        let alone: Vec<f64> = each.iter().map(|c| shown((candidate.with)(base, *c))).collect();
+        let share = trend(&alone, LEVEL)?.per_run / per_run;
+        let (low, high) = trend(&each.iter().map(|c| (candidate.own)(*c)).collect::<Vec<_>>(), LEVEL)?.interval?;
+        (share > MOST && (low > 0.0 || high < 0.0)).then_some((share, candidate.name))
+    };
     let best = candidates.iter().filter_map(explains).max_by(|a, b| a.0.total_cmp(&b.0));
     best.map_or(UNKNOWN, |b| b.1)
 }
