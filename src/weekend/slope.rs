@@ -7,8 +7,8 @@
 //!
 //! ```
 //! // Five runs that all rise: one permutation of 120 does, so p is 2/120.
-//! let trend = runtrue::weekend::slope::trend(&[1.0, 2.0, 3.0, 5.0, 6.0], 0.95).unwrap();
-//! assert!((trend.p - 2.0 / 120.0).abs() < 1e-12 && trend.per_run == 1.25);
+//! let trend = runtrue::weekend::slope::trend(&[1.0, 2.0, 3.0, 4.0, 5.0], 0.95).unwrap();
+//! assert!((trend.p - 2.0 / 120.0).abs() < 1e-12 && trend.per_run == 1.0);
 //! ```
 
 use statrs::distribution::{ContinuousCDF, Normal};
