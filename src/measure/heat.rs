@@ -130,7 +130,7 @@ pub struct Course {
     pub lap_s: Option<f64>,
     /// Mean copper load over the counted laps, A² (or 1 without a current).
     pub copper: f64,
-    /// Mean motor speed over them, rad/s.
+    /// Mean motor speed over them, rad/s; zero where volts, amperes or revs are missing.
     pub omega: f64,
 }
 
@@ -214,7 +214,7 @@ pub fn conclude(heat: &mut Heat, prior: Prior) {
             Some("without laps the race's end is not known")
         }
         () if heat.warming.is_none() => Some("the run is too short, or holds no load, for the heat model"),
-        () if course.copper == 1.0 => Some("without volts and amperes the load is taken as even"),
+        () if course.omega == 0.0 => Some("without volts and amperes the load is taken as even"),
         () => None,
     }
     .map(str::to_owned);
