@@ -6,6 +6,8 @@
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
+use rayon::prelude::*;
+
 use crate::import;
 use crate::import::columns::Hints;
 use crate::laps::lists::{self, LapList};
@@ -126,9 +128,10 @@ pub fn review(path: &Path, progress: &mut dyn FnMut(usize, usize)) -> Result<Rev
     let (folder, sheet, has_sheet) = plan(path)?;
     let mut runs = Vec::new();
     let count = sheet.runs.len();
-    for (done, plan) in sheet.runs.iter().enumerate() {
-        progress(done, count);
-        runs.extend(review_run(&folder, plan, &sheet));
+    // A run knows nothing of the others yet: as many at a time as there are cores.
+    for (done, plans) in sheet.runs.chunks(rayon::current_num_threads()).enumerate() {
+        progress(done * rayon::current_num_threads(), count);
+        runs.extend(plans.par_iter().flat_map_iter(|plan| review_run(&folder, plan, &sheet)).collect::<Vec<_>>());
     }
     progress(count, count);
     weigh_pinions(&mut runs, &sheet);

@@ -8,8 +8,14 @@ use crate::log::{Channel, Log};
 use crate::measure::gearing::Gearing;
 use crate::measure::heat::Heat;
 use crate::review::Reviewed;
+use crate::weekend::trends::Trend;
 
-const SIZE: (u32, u32) = (500, 250);
+/// Size of a chart, pixels, which is its proportions and how large its text stands on the page.
+pub type Size = (u32, u32);
+/// On a laptop, on a phone, and one of several side by side.
+pub const WIDE: Size = (500, 250);
+pub const NARROW: Size = (340, 230);
+pub const SMALL: Size = (300, 170);
 /// Colours of Okabe and Ito (2008), told apart by colour-blind readers.
 const BLUE: RGBColor = RGBColor(0x00, 0x72, 0xb2);
 const ORANGE: RGBColor = RGBColor(0xd5, 0x5e, 0x00);
@@ -33,19 +39,27 @@ struct Axes<'a> {
     /// Room for direct labels at the right, pixels.
     right: u32,
     y_digits: usize,
+    size: Size,
 }
 
-fn svg(draw: impl FnOnce(&Area) -> Drawn) -> String {
+impl Axes<'_> {
+    /// Room at the right: less of it on a narrow chart.
+    fn right(&self) -> u32 {
+        if self.size.0 < WIDE.0 { self.right * 4 / 5 } else { self.right }
+    }
+}
+
+fn svg(size: Size, draw: impl FnOnce(&Area) -> Drawn) -> String {
     let mut text = String::new();
     let drawn = {
-        let area = SVGBackend::with_string(&mut text, SIZE).into_drawing_area();
+        let area = SVGBackend::with_string(&mut text, size).into_drawing_area();
         draw(&area).and_then(|()| area.present().map_err(Into::into))
     };
     if drawn.is_err() {
         return String::new();
     }
     // Sized by the page, coloured by its style.
-    let text = text.replacen(&format!("width=\"{}\" height=\"{}\" ", SIZE.0, SIZE.1), "", 1);
+    let text = text.replacen(&format!("width=\"{}\" height=\"{}\" ", size.0, size.1), "", 1);
     text.replace("#101011", "var(--ink)").replace("#606061", "var(--soft)").replace("#D0D0D1", "var(--rule)")
 }
 
@@ -63,7 +77,7 @@ fn frame<'a, 'b>(
 > {
     let mut chart = ChartBuilder::on(area)
         .margin_top(26)
-        .margin_right(axes.right)
+        .margin_right(axes.right())
         .margin_left(4)
         .x_label_area_size(38)
         .y_label_area_size(46)
@@ -76,8 +90,8 @@ fn frame<'a, 'b>(
         .bold_line_style(RULE)
         .axis_style(SOFT)
         .x_desc(axes.x_name)
-        .x_labels(8)
-        .y_labels(6)
+        .x_labels(if axes.size.0 < WIDE.0 { 5 } else { 8 })
+        .y_labels(if axes.size.1 < NARROW.1 { 4 } else { 6 })
         .x_label_formatter(&|v| format!("{v:.0}"))
         .y_label_formatter(&|v| format!("{v:.digits$}"))
         .label_style(("sans-serif", 13).into_font().color(&SOFT))
@@ -89,16 +103,16 @@ fn frame<'a, 'b>(
 
 /// Direct label at the right end of a line.
 fn label(area: &Area, text: &str, y: f64, axes: &Axes, colour: &RGBColor) -> Drawn {
-    let (top, bottom) = (26.0, f64::from(SIZE.1) - 38.0);
+    let (top, bottom) = (26.0, f64::from(axes.size.1) - 38.0);
     let at = bottom - (y - axes.y.0) / (axes.y.1 - axes.y.0) * (bottom - top);
-    let x = (SIZE.0 - axes.right) as i32 + 6;
+    let x = (axes.size.0 - axes.right()) as i32 + 6;
     area.draw(&Text::new(text.to_owned(), (x, (at - 7.0) as i32), ("sans-serif", 13).into_font().color(colour)))?;
     Ok(())
 }
 
 /// Labels apart by at least a line's height, in order of their heights.
 fn apart(mut labels: Vec<(String, f64, RGBColor)>, axes: &Axes) -> Vec<(String, f64, RGBColor)> {
-    let least = (axes.y.1 - axes.y.0) * 16.0 / (f64::from(SIZE.1) - 64.0);
+    let least = (axes.y.1 - axes.y.0) * 16.0 / (f64::from(axes.size.1) - 64.0);
     labels.sort_by(|a, b| a.1.total_cmp(&b.1));
     for at in 1..labels.len() {
         labels[at].1 = labels[at].1.max(labels[at - 1].1 + least);
@@ -127,7 +141,7 @@ fn padded(low: f64, high: f64, share: f64) -> (f64, f64) {
 }
 
 /// Realised ratio of each lap against what the sheet's pinion and its neighbours would show.
-pub fn ratio_by_lap(gearing: &Gearing, done: &Reviewed) -> String {
+pub fn ratio_by_lap(gearing: &Gearing, done: &Reviewed, size: Size) -> String {
     let (Some(realised), Some(set)) = (gearing.realised_ratio, gearing.set_ratio) else { return String::new() };
     if gearing.by_lap.is_empty() || gearing.fits.is_empty() {
         return String::new();
@@ -150,8 +164,9 @@ pub fn ratio_by_lap(gearing: &Gearing, done: &Reviewed) -> String {
         y_name: "realised ratio",
         right: 128,
         y_digits: 2,
+        size,
     };
-    svg(|area| {
+    svg(size, |area| {
         let mut chart = frame(area, &axes)?;
         let half = 0.003 * realised.value;
         let mut labels = Vec::new();
@@ -177,7 +192,7 @@ pub fn ratio_by_lap(gearing: &Gearing, done: &Reviewed) -> String {
 }
 
 /// Where on each lap the wheels spun, a lane a lap.
-pub fn spins_by_lap(done: &Reviewed) -> String {
+pub fn spins_by_lap(done: &Reviewed, size: Size) -> String {
     let (Some(odometer), events) = (&done.laps.odometer, &done.answers.wheelspin.events) else { return String::new() };
     let Some(last) =
         done.laps.rows.last().map(|l| f64::from(l.number)).filter(|_| events.iter().any(|e| e.lap.is_some()))
@@ -191,8 +206,9 @@ pub fn spins_by_lap(done: &Reviewed) -> String {
         y_name: "lap",
         right: 70,
         y_digits: 0,
+        size,
     };
-    svg(|area| {
+    svg(size, |area| {
         let mut chart = frame(area, &axes)?;
         for lap in &done.laps.rows {
             let at = f64::from(lap.number);
@@ -208,7 +224,7 @@ pub fn spins_by_lap(done: &Reviewed) -> String {
 }
 
 /// Revs over the laps: each counted lap against the share of its turns, the best one in front.
-pub fn revs_over_laps(done: &Reviewed) -> String {
+pub fn revs_over_laps(done: &Reviewed, size: Size) -> String {
     let Some(odometer) = &done.laps.odometer else { return String::new() };
     let counted: Vec<_> = done.laps.rows.iter().filter(|l| l.set_aside.is_none()).collect();
     let Some(best) = counted.iter().min_by(|a, b| a.time_s().total_cmp(&b.time_s())) else { return String::new() };
@@ -227,8 +243,9 @@ pub fn revs_over_laps(done: &Reviewed) -> String {
         y_name: "thousand turns a minute",
         right: 70,
         y_digits: 0,
+        size,
     };
-    svg(|area| {
+    svg(size, |area| {
         let mut chart = frame(area, &axes)?;
         for lap in &counted {
             chart.draw_series(LineSeries::new(line(lap), SOFT.mix(0.25).stroke_width(1)))?;
@@ -243,7 +260,7 @@ pub fn revs_over_laps(done: &Reviewed) -> String {
 type Warming<'a> = (&'a str, Vec<(f64, f64)>, &'a Heat, RGBColor);
 
 /// Both temperatures against their limits.
-pub fn temperatures(log: &Log, motor: &Heat, controller: &Heat, race_end_s: Option<f64>) -> String {
+pub fn temperatures(log: &Log, motor: &Heat, controller: &Heat, race_end_s: Option<f64>, size: Size) -> String {
     let lines: Vec<Warming> = [
         ("motor", Channel::MotorTemperature, motor, ORANGE),
         ("controller", Channel::ControllerTemperature, controller, GREEN),
@@ -258,8 +275,8 @@ pub fn temperatures(log: &Log, motor: &Heat, controller: &Heat, race_end_s: Opti
     let all = || lines.iter().flat_map(|l| l.1.iter().map(|p| p.1).chain([l.2.limit_c]));
     let y = padded(all().fold(f64::INFINITY, f64::min), all().fold(f64::NEG_INFINITY, f64::max), 0.08);
     let end = log.reading.duration_s.max(race_end_s.unwrap_or(0.0));
-    let axes = Axes { x: (0.0, end), y, x_name: "time, s", y_name: "°C", right: 108, y_digits: 0 };
-    svg(|area| {
+    let axes = Axes { x: (0.0, end), y, x_name: "time, s", y_name: "°C", right: 108, y_digits: 0, size };
+    svg(size, |area| {
         let mut chart = frame(area, &axes)?;
         let mut labels = Vec::new();
         let shared = lines.len() == 2 && (motor.limit_c - controller.limit_c).abs() < 1e-9;
@@ -297,24 +314,24 @@ pub fn temperatures(log: &Log, motor: &Heat, controller: &Heat, race_end_s: Opti
 }
 
 /// Voltage over time; the floor is drawn where it is near.
-pub fn voltage(log: &Log, floor_v: Option<f64>) -> String {
+pub fn voltage(log: &Log, floor_v: Option<f64>, size: Size) -> String {
     let Some(values) = log.channel(Channel::Voltage) else { return String::new() };
-    over_time(log, values, "volts", 1, BLUE, floor_v.map(|v| (v, format!("floor {v:.1}"))))
+    over_time(log, values, ("volts", 1), BLUE, floor_v.map(|v| (v, format!("floor {v:.1}"))), size)
 }
 
 /// Current over time.
-pub fn current(log: &Log) -> String {
+pub fn current(log: &Log, size: Size) -> String {
     let Some(values) = log.channel(Channel::Current) else { return String::new() };
-    over_time(log, values, "amperes", 0, GREEN, None)
+    over_time(log, values, ("amperes", 0), GREEN, None, size)
 }
 
 fn over_time(
     log: &Log,
     values: &[f64],
-    name: &str,
-    digits: usize,
+    (name, digits): (&str, usize),
     colour: RGBColor,
     mark: Option<(f64, String)>,
+    size: Size,
 ) -> String {
     let points = thinned(log.time(), values);
     let range = points.iter().fold((f64::INFINITY, f64::NEG_INFINITY), |(a, b), p| (a.min(p.1), b.max(p.1)));
@@ -322,9 +339,16 @@ fn over_time(
         return String::new();
     }
     let y = padded(mark.as_ref().map_or(range.0, |m| range.0.min(m.0)), range.1, 0.06);
-    let axes =
-        Axes { x: (0.0, log.reading.duration_s), y, x_name: "time, s", y_name: name, right: 70, y_digits: digits };
-    svg(|area| {
+    let axes = Axes {
+        x: (0.0, log.reading.duration_s),
+        y,
+        x_name: "time, s",
+        y_name: name,
+        right: 70,
+        y_digits: digits,
+        size,
+    };
+    svg(size, |area| {
         let mut chart = frame(area, &axes)?;
         chart.draw_series(LineSeries::new(points, colour.stroke_width(1)))?;
         if let Some((at, words)) = mark {
@@ -336,7 +360,7 @@ fn over_time(
 }
 
 /// Lap times, those set aside hollow.
-pub fn lap_times(done: &Reviewed) -> String {
+pub fn lap_times(done: &Reviewed, size: Size) -> String {
     let rows = &done.laps.rows;
     let Some(median) = done.laps.median_s() else { return String::new() };
     let shown: Vec<_> =
@@ -354,8 +378,9 @@ pub fn lap_times(done: &Reviewed) -> String {
         y_name: "seconds",
         right: 70,
         y_digits: 1,
+        size,
     };
-    svg(|area| {
+    svg(size, |area| {
         let mut chart = frame(area, &axes)?;
         chart.draw_series(DashedLineSeries::new(
             [(axes.x.0, median), (axes.x.1, median)],
@@ -367,6 +392,36 @@ pub fn lap_times(done: &Reviewed) -> String {
         for lap in shown {
             let style = if lap.set_aside.is_none() { BLUE.filled() } else { BLUE.stroke_width(1) };
             chart.draw_series([Circle::new((f64::from(lap.number), lap.time_s()), 4, style)])?;
+        }
+        Ok(())
+    })
+}
+
+/// A trend over runs: its values, and the line of its slope with the band of its interval.
+pub fn trend(trend: &Trend, size: Size) -> String {
+    let (_, unit, digits, factor) = trend.of.words();
+    let values: Vec<f64> = trend.values.iter().map(|v| factor * v).collect();
+    let last = values.len() as f64 - 1.0;
+    let Some(middle) = crate::quantity::median(values.iter().copied()) else { return String::new() };
+    let line = |per_run: f64| move |n: f64| middle + factor * per_run * (n - last / 2.0);
+    let ends = |per_run: f64| [line(per_run)(0.0), line(per_run)(last)];
+    let band = trend.low.zip(trend.high);
+    let drawn = band.map_or(Vec::new(), |(l, h)| [ends(l), ends(h)].concat());
+    let all = || values.iter().copied().chain(drawn.iter().copied());
+    let y = padded(all().fold(f64::INFINITY, f64::min), all().fold(f64::NEG_INFINITY, f64::max), 0.12);
+    let axes =
+        Axes { x: (0.7, last + 1.3), y, x_name: "run of the car", y_name: unit, right: 12, y_digits: digits, size };
+    svg(size, |area| {
+        let mut chart = frame(area, &axes)?;
+        if let Some((low, high)) = band {
+            let at = |per_run: f64, n: f64| (n + 1.0, line(per_run)(n));
+            let half = [at(low, 0.0), at(low, last), at(high, last), at(high, 0.0)];
+            chart.draw_series([Polygon::new(half, BLUE.mix(0.16).filled())])?;
+        }
+        let slope = ends(trend.per_run);
+        chart.draw_series(LineSeries::new([(1.0, slope[0]), (last + 1.0, slope[1])], BLUE.stroke_width(2)))?;
+        for (n, value) in values.iter().enumerate() {
+            chart.draw_series([Circle::new((n as f64 + 1.0, *value), 4, BLUE.filled())])?;
         }
         Ok(())
     })

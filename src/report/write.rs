@@ -3,6 +3,7 @@
 use std::path::{Path, PathBuf};
 
 use polars::prelude::{DataFrame, df};
+use rayon::prelude::*;
 
 use super::{json, pages, view};
 use crate::archive::{Form, WriteError, write_log, write_table, write_whole};
@@ -21,14 +22,14 @@ pub fn write(review: &Review, folder: &Path) -> Result<PathBuf, WriteError> {
     let logs = folder.join("logs");
     std::fs::create_dir_all(&logs).map_err(io(&logs))?;
     text(&folder.join("review.json"), &json::text(review))?;
-    for (index, run) in review.runs.iter().enumerate() {
+    review.runs.par_iter().enumerate().try_for_each(|(index, run)| {
         let name = view::page_name(index, &run.plan.id);
-        let html = pages::run(&view::run(review, index));
-        page(&folder.join(&name), html)?;
-        if let Ok(done) = &run.outcome {
-            write_log(&done.log, Form::Parquet, &logs.join(name.replace(".html", ".parquet")))?;
+        page(&folder.join(&name), pages::run(&view::run(review, index)))?;
+        match &run.outcome {
+            Ok(done) => write_log(&done.log, Form::Parquet, &logs.join(name.replace(".html", ".parquet"))),
+            Err(_) => Ok(()),
         }
-    }
+    })?;
     let done = review
         .runs
         .iter()
@@ -77,6 +78,10 @@ fn runs(runs: &[Run]) -> polars::prelude::PolarsResult<DataFrame> {
         "realised_rollout_mm" => figure(&|a| value(a.gearing.realised_rollout_mm)),
         "motor_peak_c" => figure(&|a| a.motor.peak_c),
         "controller_peak_c" => figure(&|a| a.controller.peak_c),
+        "motor_race_end_c" => figure(&|a| value(a.motor.race_end_c)),
+        "controller_race_end_c" => figure(&|a| value(a.controller.race_end_c)),
+        "wheelspin_share" => figure(&|a| a.wheelspin.share),
+        "coast_m_s2" => figure(&|a| value(a.power.coast_m_s2)),
         "wheelspin_s" => figure(&|a| a.wheelspin.seconds),
         "resistance_mohm" => figure(&|a| value(a.battery.resistance_mohm)),
         "lowest_cell_v" => figure(&|a| a.battery.lowest_cell_v),

@@ -6,6 +6,8 @@
 
 use std::collections::BTreeMap;
 
+use rayon::prelude::*;
+
 use crate::measure::heat::{self, Heat};
 use crate::review::Run;
 use crate::sheet::Settings;
@@ -25,18 +27,22 @@ pub fn share(runs: &mut [Run]) {
         let seen: Vec<Option<(f64, f64)>> = members.iter().map(|&at| of(runs, at).and_then(per_load)).collect();
         let Some(all) = pool(seen.iter().flatten().copied()) else { continue };
         let way = likeliest_way(members.iter().filter_map(|&at| of(runs, at)));
-        for (own, &at) in members.iter().enumerate() {
-            let others = pool(seen.iter().enumerate().filter(|(n, _)| *n != own).filter_map(|(_, s)| *s));
-            let Ok(outcome) = &mut runs[at].outcome else { continue };
-            let motor = &mut outcome.answers.motor;
+        let others = |own: usize| pool(seen.iter().enumerate().filter(|(n, _)| *n != own).filter_map(|(_, s)| *s));
+        let mut motors: Vec<(usize, &mut Heat)> = runs
+            .iter_mut()
+            .enumerate()
+            .filter_map(|(at, run)| Some((members.iter().position(|m| *m == at)?, run)))
+            .filter_map(|(own, run)| Some((own, &mut run.outcome.as_mut().ok()?.answers.motor)))
+            .collect();
+        motors.par_iter_mut().for_each(|(own, motor)| {
             let load = load(motor);
             motor.cooling =
                 motor.record.as_ref().zip(way).and_then(|(r, way)| r.cooling_given(all.0.exp() * load, way));
-            if let Some((ln, u)) = others {
+            if let Some((ln, u)) = others(*own) {
                 let heating = ln.exp() * load;
                 heat::conclude(motor, Some((heating, heating * u.hypot(SCATTER))));
             }
-        }
+        });
     }
 }
 

@@ -6,7 +6,7 @@ use crate::measure::power::Pull;
 use crate::measure::{gearing, heat};
 use crate::notice::printable;
 use crate::quantity::Estimate;
-use crate::report::charts;
+use crate::report::charts::{self, NARROW, Size, WIDE};
 use crate::review::{Reviewed, Run};
 use crate::sheet::Sheet;
 use crate::weekend::figures;
@@ -15,8 +15,10 @@ use crate::weekend::next::Next;
 
 /// A chart with its words.
 pub struct ChartView {
-    /// SVG.
-    pub svg: String,
+    /// SVG for a wide page.
+    pub wide: String,
+    /// SVG for a phone.
+    pub narrow: String,
     /// What it shows, for those who cannot see it.
     pub says: String,
 }
@@ -83,7 +85,6 @@ fn gearing_answer(done: &Reviewed, run: &Run) -> AnswerView {
         say.push(format!("Probability, weighed over all runs of the car: {}.", others.join(", ")));
     }
     say.extend(g.why.as_ref().map(|w| format!("Open: {w}.")));
-    let svg = charts::ratio_by_lap(g, done);
     let says = format!(
         "Realised ratio of each lap of run {} against what the sheet's pinion and its neighbours would show",
         printable(&run.plan.id, 40)
@@ -98,12 +99,14 @@ fn gearing_answer(done: &Reviewed, run: &Run) -> AnswerView {
             .set_ratio
             .map_or_else(|| "realised ratio".to_owned(), |s| format!("realised ratio · {s:.2} on the sheet")),
         say,
-        charts: chart(svg, says),
+        charts: chart(|size| charts::ratio_by_lap(g, done, size), says),
     }
 }
 
-fn chart(svg: String, says: impl Into<String>) -> Vec<ChartView> {
-    if svg.is_empty() { Vec::new() } else { vec![ChartView { svg, says: says.into() }] }
+/// A chart in both proportions; none where there is nothing to draw.
+pub fn chart(draw: impl Fn(Size) -> String, says: impl Into<String>) -> Vec<ChartView> {
+    let wide = draw(WIDE);
+    if wide.is_empty() { Vec::new() } else { vec![ChartView { wide, narrow: draw(NARROW), says: says.into() }] }
 }
 
 fn wheelspin_answer(done: &Reviewed) -> AnswerView {
@@ -151,7 +154,7 @@ fn wheelspin_answer(done: &Reviewed) -> AnswerView {
             |s| format!("of wheelspin · {:.1} % of the laps' time", 100.0 * s),
         ),
         say,
-        charts: chart(charts::spins_by_lap(done), "Where on each lap the wheels spun"),
+        charts: chart(|size| charts::spins_by_lap(done, size), "Where on each lap the wheels spun"),
     }
 }
 
@@ -214,7 +217,7 @@ fn heat_answer(done: &Reviewed, sheet: &Sheet) -> AnswerView {
         of,
         say,
         charts: chart(
-            charts::temperatures(&done.log, m, c, race_end),
+            |size| charts::temperatures(&done.log, m, c, race_end, size),
             "Temperatures of motor and controller over time against their limits",
         ),
     }
@@ -249,8 +252,8 @@ fn battery_answer(done: &Reviewed, run: &Run) -> AnswerView {
     }
     say.extend(b.why.as_ref().map(|w| format!("Open: {w}.")));
     let floor = run.plan.settings.number("battery.cells").map(|n| n * b.floor_cell_v);
-    let mut charts = chart(charts::voltage(&done.log, floor), "Voltage over time");
-    charts.extend(chart(charts::current(&done.log), "Current over time"));
+    let mut charts = chart(|size| charts::voltage(&done.log, floor, size), "Voltage over time");
+    charts.extend(chart(|size| charts::current(&done.log, size), "Current over time"));
     AnswerView {
         question: "What had the battery left?",
         mark: battery_mark(b.verdict),
@@ -365,6 +368,9 @@ fn power_answer(done: &Reviewed) -> AnswerView {
         doubt: p.top_speed_range_m_s.as_ref().map_or_else(String::new, |e| plus_minus(e).1),
         of: "the car's top speed".to_owned(),
         say,
-        charts: chart(charts::revs_over_laps(done), "Revs over the lap: the best lap in front of all that count"),
+        charts: chart(
+            |size| charts::revs_over_laps(done, size),
+            "Revs over the lap: the best lap in front of all that count",
+        ),
     }
 }

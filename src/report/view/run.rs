@@ -1,6 +1,6 @@
 //! A run's page.
 
-use super::answers::{AnswerView, answers};
+use super::answers::{AnswerView, ChartView, answers, chart};
 use super::{FindingView, Mark, NoticeView, RowView, finding, notice, optional, plus_minus, sign, weekend_name};
 use crate::laps::Source;
 use crate::notice::printable;
@@ -32,7 +32,7 @@ pub struct RunView {
     /// Laps.
     pub laps: Vec<RowView>,
     /// Chart of lap times.
-    pub lap_chart: String,
+    pub lap_chart: Vec<ChartView>,
     /// Where the laps came from.
     pub laps_from: String,
     /// Settings, with those that differ from the run before marked.
@@ -71,7 +71,7 @@ pub fn run(review: &Review, index: usize) -> RunView {
         answers: done.map(|d| answers(run, d, &review.sheet)).unwrap_or_default(),
         pinions: pinions(run),
         laps: done.map(lap_rows).unwrap_or_default(),
-        lap_chart: done.map(charts::lap_times).unwrap_or_default(),
+        lap_chart: done.map(|d| chart(|size| charts::lap_times(d, size), "Lap times")).unwrap_or_default(),
         laps_from: done.map(laps_from).unwrap_or_default(),
         settings: settings(review, index),
         channels: done.map(channels).unwrap_or_default(),

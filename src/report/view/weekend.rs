@@ -6,9 +6,11 @@ use super::{
 };
 use crate::measure::heat;
 use crate::notice::{Severity, printable};
+use crate::report::charts;
 use crate::review::{Review, Run};
 use crate::sheet::Setting;
 use crate::weekend::comparisons::{Comparison, Effect};
+use crate::weekend::figures::Figure;
 use crate::weekend::tables;
 use crate::weekend::trends::{self, Trend};
 
@@ -23,7 +25,7 @@ pub struct WeekendView {
     /// Runs against answers.
     pub runs: Vec<RunRow>,
     /// Trends over the runs of a car that have a verdict.
-    pub trends: Vec<RowView>,
+    pub trends: Vec<TrendView>,
     /// Those that have none, in a sentence for each car and reason.
     pub untold: Vec<String>,
     /// What changed keys did.
@@ -66,6 +68,20 @@ pub struct RunRow {
     pub used: String,
 }
 
+/// A trend with a verdict.
+pub struct TrendView {
+    /// Figure and car.
+    pub name: String,
+    /// Mark of the verdict.
+    pub mark: Mark,
+    /// Verdict with the change a run.
+    pub verdict: String,
+    /// Its interval, and the cause where one was found.
+    pub say: String,
+    /// SVG.
+    pub svg: String,
+}
+
 /// What a changed key did.
 pub struct ChangeView {
     /// Car, key and its two values.
@@ -102,7 +118,7 @@ pub fn weekend(review: &Review) -> WeekendView {
         subtitle: parts.join(" · "),
         findings: review.findings.iter().map(finding).collect(),
         runs: run_rows(review),
-        trends: review.trends.iter().filter(|t| t.verdict != trends::Verdict::CannotTell).map(trend_row).collect(),
+        trends: review.trends.iter().filter(|t| t.verdict != trends::Verdict::CannotTell).map(trend_view).collect(),
         untold: untold(&review.trends),
         changes: review.comparisons.iter().map(change).collect(),
         notices: review.notices.iter().map(notice).collect(),
@@ -133,7 +149,10 @@ fn run_rows(review: &Review) -> Vec<RunRow> {
         let open = || Marked { text: "–".to_owned(), mark: Mark::Open, word: "cannot tell" };
         let heat = |h: Option<&heat::Heat>| {
             h.map_or_else(open, |h| Marked {
-                text: optional(h.peak_c, 0),
+                text: h.race_end_c.map_or_else(
+                    || optional(h.peak_c, 0),
+                    |e| format!("{:.0} ± {:.0}", e.value, e.half_width().max(1.0)),
+                ),
                 mark: heat_mark(h.verdict),
                 word: h.verdict.words(),
             })
@@ -173,24 +192,24 @@ fn run_rows(review: &Review) -> Vec<RunRow> {
     review.runs.iter().enumerate().map(row).collect()
 }
 
-fn trend_row(t: &Trend) -> RowView {
+fn trend_view(t: &Trend) -> TrendView {
     let (words, unit, digits, factor) = t.of.words();
-    let number = |v: f64| format!("{:.digits$}", factor * v);
     let signed = |v: f64| format!("{:+.1$}", factor * v, digits.max(1));
-    let interval = t.low.zip(t.high).map_or_else(|| "–".to_owned(), |(l, h)| format!("{} to {}", signed(l), signed(h)));
-    let because = t.cause.map_or_else(String::new, |c| format!("cause: {c}"));
-    let (first, last) = (t.values.first().copied().unwrap_or(0.0), t.values.last().copied().unwrap_or(0.0));
-    RowView {
-        cells: vec![
-            printable(&t.car, 24),
-            format!("{words}, {unit}"),
-            format!("{} → {}", number(first), number(last)),
-            signed(t.per_run),
-            interval,
-            t.verdict.words().to_owned(),
-            because,
-        ],
-        aside: false,
+    let interval =
+        t.low.zip(t.high).map_or_else(String::new, |(l, h)| format!("95 % between {} and {}", signed(l), signed(h)));
+    let steady = t.verdict == trends::Verdict::Steady;
+    let worse = matches!((t.of, t.verdict), (Figure::MotorCooling | Figure::EffectiveTyreMm, trends::Verdict::Falling))
+        || t.verdict == trends::Verdict::Rising && t.of != Figure::MotorCooling;
+    TrendView {
+        name: format!("{}, {words}", printable(&t.car, 24)),
+        mark: if worse { Mark::Watch } else { Mark::Good },
+        verdict: if steady {
+            t.verdict.words().to_owned()
+        } else {
+            format!("{} {} {unit} a run", t.verdict.words(), signed(t.per_run))
+        },
+        say: t.cause.map_or(interval.clone(), |c| format!("{interval}; cause: {c}")),
+        svg: charts::trend(t, charts::SMALL),
     }
 }
 
