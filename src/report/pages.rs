@@ -4,10 +4,24 @@ use askama::Template;
 
 use super::view::{RunView, WeekendView};
 
+/// The chart library of the trace: uPlot 1.6.32 (MIT; `vendor/uplot`).
+const CHART_SCRIPT: &str = include_str!("vendor/uplot/uPlot.iife.min.js");
+/// Its style.
+const CHART_STYLE: &str = include_str!("vendor/uplot/uPlot.min.css");
+/// The trace itself.
+const TRACE_SCRIPT: &str = include_str!("templates/trace.js");
+/// Sources of script that a run's page allows: these two texts, by their SHA-256 (a test holds them together).
+const SCRIPT_HASHES: &str =
+    "'sha256-GcjUxq2Ikpp59K5J1vcWFWbf0Lo9FcxJXpdPeH63jx8=' 'sha256-YXSGdlXutLl2xF8gWEs+vRgRqnqRuaVUwMwuZHy8qLM='";
+
 #[derive(Template)]
 #[template(path = "run.html", config = "src/report/askama.toml")]
 struct RunPage<'a> {
     v: &'a RunView,
+    chart_script: &'static str,
+    chart_style: &'static str,
+    trace_script: &'static str,
+    script_hashes: &'static str,
 }
 
 #[derive(Template)]
@@ -21,7 +35,14 @@ struct WeekendPage<'a> {
 /// # Errors
 /// If the template cannot be filled in.
 pub fn run(view: &RunView) -> Result<String, askama::Error> {
-    RunPage { v: view }.render()
+    let page = RunPage {
+        v: view,
+        chart_script: CHART_SCRIPT,
+        chart_style: CHART_STYLE,
+        trace_script: TRACE_SCRIPT,
+        script_hashes: SCRIPT_HASHES,
+    };
+    page.render()
 }
 
 /// HTML of the weekend's page.
@@ -30,4 +51,18 @@ pub fn run(view: &RunView) -> Result<String, askama::Error> {
 /// If the template cannot be filled in.
 pub fn weekend(view: &WeekendView) -> Result<String, askama::Error> {
     WeekendPage { v: view }.render()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn scripts_are_those_that_the_pages_allow() {
+        use base64::Engine;
+        use sha2::Digest;
+        let hash = |text: &str| base64::engine::general_purpose::STANDARD.encode(sha2::Sha256::digest(text.as_bytes()));
+        assert_eq!(SCRIPT_HASHES, format!("'sha256-{}' 'sha256-{}'", hash(CHART_SCRIPT), hash(TRACE_SCRIPT)));
+        assert!(!CHART_SCRIPT.contains("</script") && !TRACE_SCRIPT.contains("</script"));
+    }
 }

@@ -2,6 +2,7 @@
 
 mod answers;
 pub mod run;
+mod trace;
 pub mod weekend;
 
 use crate::measure::{battery, gearing, heat};

@@ -29,6 +29,8 @@ pub struct RunView {
     pub answers: Vec<AnswerView>,
     /// Gearing over pinions.
     pub pinions: Vec<RowView>,
+    /// Data of the trace as JSON, safe in a script element.
+    pub trace: Option<String>,
     /// Laps.
     pub laps: Vec<RowView>,
     /// Chart of lap times.
@@ -70,6 +72,7 @@ pub fn run(review: &Review, index: usize) -> RunView {
         findings,
         answers: done.map(|d| answers(run, d, &review.sheet)).unwrap_or_default(),
         pinions: pinions(run),
+        trace: done.and_then(super::trace::trace),
         laps: done.map(lap_rows).unwrap_or_default(),
         lap_chart: done.map(|d| chart(|size| charts::lap_times(d, size), "Lap times")).unwrap_or_default(),
         laps_from: done.map(laps_from).unwrap_or_default(),

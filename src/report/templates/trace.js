@@ -1,0 +1,177 @@
+// The trace of a run: every channel over time, or over the share of a lap, with one cursor and one zoom for all of them.
+"use strict";
+(() => {
+  const data = JSON.parse(document.getElementById("trace-data").textContent);
+  const room = document.getElementById("trace-charts");
+  const pick = (id) => document.getElementById(id);
+  const colour = (name) => getComputedStyle(document.documentElement).getPropertyValue(name).trim();
+  const LINES = ["#0072b2", "#d55e00", "#009e73", "#cc79a7"];
+  const KEY_STEP = 0.15;
+  let charts = [];
+  let span = [0, 1];
+  let full = [0, 1];
+
+  // Rows of a lap against the share of its turns, on a grid of two thousand.
+  const GRID = 2000;
+  const turns = (() => {
+    const rpm = data.channels.find((c) => c.name === "rpm");
+    const sums = [0];
+    for (let n = 1; n < data.time.length; n++) {
+      const mean = rpm ? ((rpm.values[n] || 0) + (rpm.values[n - 1] || 0)) / 2 : 1;
+      sums.push(sums[n - 1] + mean * (data.time[n] - data.time[n - 1]));
+    }
+    return sums;
+  })();
+  const at = (xs, x) => {
+    let low = 0, high = xs.length - 1;
+    while (high - low > 1) {
+      const middle = (low + high) >> 1;
+      if (xs[middle] <= x) low = middle; else high = middle;
+    }
+    return low;
+  };
+  const straight = (xs, ys, x) => {
+    const n = at(xs, x), width = xs[n + 1] - xs[n];
+    if (!(width > 0) || ys[n] == null || ys[n + 1] == null) return ys[n];
+    return ys[n] + (ys[n + 1] - ys[n]) * (x - xs[n]) / width;
+  };
+  const ofLap = (lap, values) => {
+    const from = straight(data.time, turns, lap.start), to = straight(data.time, turns, lap.end);
+    const out = [];
+    for (let n = 0; n <= GRID; n++) out.push(straight(turns, values, from + (to - from) * n / GRID));
+    return out;
+  };
+
+  const lapOf = (id) => data.laps.find((l) => String(l.lap) === pick(id).value);
+
+  // Columns of the chart for a group of channels.
+  const columns = (group) => {
+    const one = lapOf("trace-lap"), two = lapOf("trace-over");
+    if (!one) return [data.time, ...group.map((c) => c.values)];
+    const share = Array.from({ length: GRID + 1 }, (_, n) => 100 * n / GRID);
+    const laps = two ? [one, two] : [one];
+    return [share, ...laps.flatMap((lap) => group.map((c) => ofLap(lap, c.values)))];
+  };
+
+  const series = (group) => {
+    const one = lapOf("trace-lap"), two = lapOf("trace-over");
+    const line = (c, n, lap, over) => ({
+      label: lap ? `${c.label}, lap ${lap.lap}` : c.label,
+      stroke: LINES[(n + (over ? 1 : 0)) % LINES.length],
+      width: 1.5,
+      dash: over ? [5, 3] : undefined,
+      spanGaps: false,
+      points: { show: false },
+      value: (_, v) => v == null ? "–" : `${v.toFixed(c.digits)} ${c.unit}`,
+    });
+    const first = group.map((c, n) => line(c, n, one, false));
+    return two ? [...first, ...group.map((c, n) => line(c, n, two, true))] : first;
+  };
+
+  // Laps as rules, wheelspin as bands.
+  const marks = (u) => {
+    if (lapOf("trace-lap")) return;
+    const { ctx, bbox } = u;
+    ctx.save();
+    ctx.beginPath();
+    ctx.rect(bbox.left, bbox.top, bbox.width, bbox.height);
+    ctx.clip();
+    ctx.fillStyle = "rgba(213,94,0,0.18)";
+    for (const [from, to] of data.spins) {
+      const x = u.valToPos(from, "x", true);
+      ctx.fillRect(x, bbox.top, Math.max(u.valToPos(to, "x", true) - x, 1), bbox.height);
+    }
+    ctx.strokeStyle = colour("--soft");
+    ctx.lineWidth = 1;
+    ctx.setLineDash([2, 3]);
+    for (const lap of data.laps) {
+      const x = Math.round(u.valToPos(lap.start, "x", true)) + 0.5;
+      ctx.beginPath();
+      ctx.moveTo(x, bbox.top);
+      ctx.lineTo(x, bbox.top + bbox.height);
+      ctx.stroke();
+    }
+    ctx.restore();
+  };
+
+  const zoom = (from, to) => {
+    const least = (full[1] - full[0]) / 2000, width = Math.max(to - from, least);
+    const low = Math.min(Math.max(from, full[0]), full[1] - Math.min(width, full[1] - full[0]));
+    span = [low, Math.min(low + width, full[1])];
+    for (const u of charts) u.setScale("x", { min: span[0], max: span[1] });
+  };
+  const scaled = (factor, around) => zoom(around - (around - span[0]) * factor, around + (span[1] - around) * factor);
+  const moved = (share) => zoom(span[0] + share * (span[1] - span[0]), span[1] + share * (span[1] - span[0]));
+
+  const touches = (over, u) => {
+    let last = null;
+    const of = (e) => {
+      const box = over.getBoundingClientRect();
+      const xs = [...e.touches].map((t) => u.posToVal(t.clientX - box.left, "x"));
+      return { middle: (xs[0] + xs[1]) / 2, apart: Math.abs(xs[0] - xs[1]) / (span[1] - span[0]) };
+    };
+    over.addEventListener("touchstart", (e) => { last = e.touches.length === 2 ? of(e) : null; }, { passive: true });
+    over.addEventListener("touchmove", (e) => {
+      if (e.touches.length !== 2 || !last) return;
+      e.preventDefault();
+      const now = of(e);
+      if (now.apart > 0.01) scaled(last.apart / now.apart, now.middle);
+      last = of(e);
+    }, { passive: false });
+    over.addEventListener("wheel", (e) => {
+      if (!e.ctrlKey && !e.shiftKey && Math.abs(e.deltaX) < Math.abs(e.deltaY) && !room.contains(document.activeElement)) return;
+      e.preventDefault();
+      if (Math.abs(e.deltaX) > Math.abs(e.deltaY)) moved(e.deltaX / 1000);
+      else scaled(Math.exp(e.deltaY / 400), u.posToVal(e.clientX - over.getBoundingClientRect().left, "x"));
+    }, { passive: false });
+  };
+
+  const axis = (label) => ({
+    stroke: colour("--soft"), grid: { stroke: colour("--rule"), width: 1 }, ticks: { stroke: colour("--rule") },
+    font: "12px system-ui, sans-serif", label, labelSize: label ? 18 : 0, labelFont: "12px system-ui, sans-serif",
+  });
+
+  const draw = () => {
+    for (const u of charts) u.destroy();
+    room.textContent = "";
+    const lap = lapOf("trace-lap");
+    pick("trace-over").disabled = !lap;
+    full = lap ? [0, 100] : [data.time[0], data.time[data.time.length - 1]];
+    span = full;
+    const groups = [...new Set(data.channels.map((c) => c.group))];
+    charts = groups.map((name, n) => {
+      const group = data.channels.filter((c) => c.group === name), last = n === groups.length - 1;
+      return new uPlot({
+        width: room.clientWidth, height: last ? 190 : 150,
+        cursor: { sync: { key: "trace" }, drag: { x: true, y: false, setScale: false }, focus: { prox: 30 } },
+        scales: { x: { time: false, min: full[0], max: full[1] } },
+        legend: { live: true },
+        series: [{ label: lap ? "lap" : "time", value: (_, v) => v == null ? "–" : lap ? `${v.toFixed(1)} %` : `${v.toFixed(2)} s` }, ...series(group)],
+        axes: [axis(last ? (lap ? "share of the lap's motor turns, %" : "time, s") : ""), { ...axis(group[0].unit), size: 56 }],
+        hooks: {
+          draw: [marks],
+          setSelect: [(u) => {
+            if (u.select.width > 4) zoom(u.posToVal(u.select.left, "x"), u.posToVal(u.select.left + u.select.width, "x"));
+            u.setSelect({ left: 0, top: 0, width: 0, height: 0 }, false);
+          }],
+          ready: [(u) => touches(u.over, u)],
+        },
+      }, columns(group), room);
+    });
+  };
+
+  room.addEventListener("keydown", (e) => {
+    const middle = (span[0] + span[1]) / 2;
+    const does = { ArrowLeft: () => moved(-KEY_STEP), ArrowRight: () => moved(KEY_STEP), "+": () => scaled(0.7, middle), "=": () => scaled(0.7, middle), "-": () => scaled(1 / 0.7, middle), 0: () => zoom(...full), Escape: () => zoom(...full) }[e.key];
+    if (does) { does(); e.preventDefault(); }
+  });
+  room.addEventListener("dblclick", () => zoom(...full));
+  pick("trace-whole").addEventListener("click", () => zoom(...full));
+  for (const id of ["trace-lap", "trace-over"]) pick(id).addEventListener("change", draw);
+  for (const lap of data.laps) for (const id of ["trace-lap", "trace-over"]) pick(id).append(new Option(`lap ${lap.lap}, ${(lap.end - lap.start).toFixed(2)} s`, lap.lap));
+  let asked = 0;
+  window.addEventListener("resize", () => { cancelAnimationFrame(asked); asked = requestAnimationFrame(() => charts.forEach((u) => u.setSize({ width: room.clientWidth, height: u.height }))); });
+  window.matchMedia("(prefers-color-scheme: dark)").addEventListener("change", draw);
+  document.getElementById("trace").hidden = false;
+  draw();
+})();
