@@ -31,7 +31,8 @@ impl OverTurns {
     pub fn new(odometer: &Odometer) -> Option<Self> {
         let total = odometer.total();
         let (from, to) = odometer.span();
-        let brisk = quantile(odometer.rows().1.iter().copied(), 0.5)?;
+        // A log may go on long after the car has stopped.
+        let brisk = quantile(odometer.rows().1.iter().copied().filter(|r| *r > 0.0), 0.5)?;
         let step = total / POINTS as f64;
         if !(step > 0.0 && to - from > 2.0 * SHORTEST_LAP_S && brisk > 0.0) {
             return None;

@@ -15,7 +15,7 @@ use serde::Serialize;
 
 use crate::laps::{Lap, Laps};
 use crate::log::{Channel, Log};
-use crate::quantity::{Estimate, coverage_factor, mean_and_deviation, median};
+use crate::quantity::{COVERAGE_95, Estimate, coverage_factor, mean_and_deviation, median};
 
 /// Share of the capacity that a race may use before the pack counts as short. Common practice, no source.
 const SHORT: f64 = 0.8;
@@ -28,6 +28,8 @@ const LEAST_STEPS: usize = 100;
 const BLOCKS: usize = 20;
 /// Share of the voltage's movement that the current must explain: below, they were not taken at the same moment.
 const LEAST_EXPLAINED: f64 = 0.5;
+/// Share of its usual voltage below which a pack is switched off. Common practice, no source.
+const SWITCHED_OFF: f64 = 0.3;
 /// Rows at the start of a log over which the pack's voltage at rest is taken.
 const STARTING_ROWS: usize = 20;
 
@@ -97,7 +99,9 @@ pub fn measure(
     race_length_s: f64,
 ) -> Battery {
     let voltage = log.channel(Channel::Voltage);
-    let lowest_v = voltage.and_then(|v| v.iter().copied().filter(|v| v.is_finite()).min_by(f64::total_cmp));
+    // Volts near nothing are a recorder or a pack switched off, and no pack under load.
+    let usual = voltage.and_then(|v| median(v.iter().copied())).unwrap_or(0.0);
+    let lowest_v = voltage.and_then(|v| v.iter().copied().filter(|v| *v > SWITCHED_OFF * usual).min_by(f64::total_cmp));
     let charge = log.channel(Channel::Current).map(|current| integral(log.time(), current));
     let power = voltage
         .zip(log.channel(Channel::Current))
@@ -105,7 +109,8 @@ pub fn measure(
     let mah_per_lap = charge.as_ref().and_then(|c| median(laps.counted().map(|l| over(c, log.time(), l) / 3.6)));
     let cells_fit = cells.zip(voltage).is_none_or(|(n, v)| cells_fit(v, n));
     let lowest_cell_v = lowest_v.zip(cells).filter(|_| cells_fit).map(|(v, n)| v / n);
-    let race_end_used_mah = charge.as_ref().and_then(|c| at_race_end(c, log.time(), laps, race_length_s));
+    let unseen = log.channel(Channel::Current).map_or(0.0, |i| between_rows(log.time(), i));
+    let race_end_used_mah = charge.as_ref().and_then(|c| at_race_end(c, log.time(), laps, race_length_s, unseen));
     let verdict = match (lowest_cell_v, race_end_used_mah, capacity_mah) {
         (Some(v), _, _) if v < floor_cell_v => Verdict::UnderFloor,
         (_, Some(used), Some(capacity)) if used.value > SHORT * capacity => Verdict::Short,
@@ -223,14 +228,19 @@ fn over(sums: &[f64], time: &[f64], lap: &Lap) -> f64 {
 }
 
 /// Charge until the race's end, mAh: read off where the log lasts as long, else carried on at the counted laps' mean.
-fn at_race_end(charge: &[f64], time: &[f64], laps: &Laps, race_length_s: f64) -> Option<Estimate> {
+/// `unseen` is the standard uncertainty of the whole log's charge for what its rows do not show, A·s.
+fn at_race_end(charge: &[f64], time: &[f64], laps: &Laps, race_length_s: f64, unseen: f64) -> Option<Estimate> {
     let at = |t: f64| at(charge, time, t);
     let first = laps.first_passing?;
     let end = first.value + race_length_s;
-    if end <= *time.last()? {
-        // Read off; what is open is where the race begins on the log.
-        let used = |from: f64| at(from + race_length_s) / 3.6;
-        return Some(Estimate { value: used(first.value), low: used(first.low), high: used(first.high) });
+    let unseen = COVERAGE_95 * unseen;
+    let stopped = super::heat::stopped(laps, race_length_s);
+    if end <= time.last()?.min(super::heat::driven_to(laps)) && !stopped {
+        // Read off; what is open is where the race begins on the log, and what the rows do not show.
+        let used = |from: f64| at(from + race_length_s);
+        let each = [used(first.low), used(first.value), used(first.high)];
+        let far = each.iter().map(|u| (u - each[1]).abs()).fold(0.0, f64::max);
+        return Some(Estimate::from_half_width(each[1] / 3.6, far.hypot(unseen) / 3.6));
     }
     let counted: Vec<&Lap> = laps.counted().collect();
     if counted.len() < 3 {
@@ -239,12 +249,15 @@ fn at_race_end(charge: &[f64], time: &[f64], laps: &Laps, race_length_s: f64) ->
     let rates: Vec<f64> = counted.iter().map(|l| over(charge, time, l) / l.time_s()).collect();
     let n = rates.len() as f64;
     let (mean, deviation) = mean_and_deviation(&rates)?;
-    let last = laps.rows.iter().filter(|l| l.end_s <= time[time.len() - 1]).map(|l| l.end_s).fold(0.0, f64::max);
+    let ends = laps.rows.iter().filter(|l| l.end_s <= time[time.len() - 1]).map(|l| l.end_s);
+    // After a stop the laps alone count: a race without one takes their mean all the time.
+    let last = if stopped { first.value } else { ends.fold(0.0, f64::max) };
     let left = end - last;
     let lap = laps.median_s()?;
     // The mean's own doubt goes with the time, the laps' scatter with its square root.
     let doubt = deviation * (left * left / n + left * lap).sqrt();
-    Some(Estimate::from_half_width((at(last) + mean * left) / 3.6, coverage_factor(n - 1.0, 0.95) * doubt / 3.6))
+    let half = (coverage_factor(n - 1.0, 0.95) * doubt).hypot(unseen);
+    Some(Estimate::from_half_width((at(last) + mean * left) / 3.6, half / 3.6))
 }
 
 #[cfg(test)]

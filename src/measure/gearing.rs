@@ -200,10 +200,10 @@ pub struct Neighbour {
 /// Pinions either side of the sheet's for which a change is shown.
 const NEIGHBOURS: i32 = 2;
 
-/// The sheet's pinion and those around it, the smallest first; none where the sheet lacks pinion or spur.
-pub fn neighbours(settings: &Settings) -> Vec<Neighbour> {
+/// A pinion (the one on the car) and those around it, the smallest first; none where the pinion or the spur is not known.
+pub fn neighbours(settings: &Settings, on_car: Option<f64>) -> Vec<Neighbour> {
     let of = |teeth: i32| {
-        let pinion = settings.number("pinion")? + f64::from(teeth);
+        let pinion = on_car? + f64::from(teeth);
         let ratio = settings.ratio_with(pinion)?;
         Some(Neighbour { pinion, ratio, rollout_mm: settings.tyre_mm().map(|d| rollout_mm(d, ratio)) })
     };

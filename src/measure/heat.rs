@@ -11,9 +11,10 @@
 use schemars::JsonSchema;
 use serde::Serialize;
 
+use super::forecast::Scene;
 use super::motor::{Demand, WINDING_SHARE};
 use super::warming::{COPPER, Prior, Record, Warming, quantum};
-use crate::laps::Laps;
+use crate::laps::{Lap, Laps, SetAside, align};
 use crate::log::{Channel, Log};
 use crate::quantity::{Estimate, mean_and_deviation, median};
 
@@ -34,6 +35,8 @@ const START_ABOVE: (f64, f64) = (4.0, 5.0);
 /// is good to so much. Common practice, no source.
 const MOTOR_J_K: f64 = 90.0;
 const EXPECTED_U: f64 = 0.3;
+/// A reading that differs from both its neighbours by so much is no temperature, K. Common practice, no source.
+const GLITCH_K: f64 = 12.0;
 /// Driving longer than this is no race, s.
 const LONGEST_S: f64 = 3600.0;
 /// A part this near the air has cooled, K.
@@ -122,6 +125,8 @@ pub struct Course {
     pub race_end_s: Option<f64>,
     /// The sensor first read the limit, s.
     pub reached_s: Option<f64>,
+    /// A stop lies within the race.
+    pub stopped: bool,
     /// The car was driven until here, s.
     pub driven_to_s: f64,
     /// Relative deviation of a lap's copper load, and of how many laps it is known.
@@ -152,6 +157,7 @@ pub fn measure(log: &Log, laps: &Laps, demand: Option<&Demand>, part: Part, race
         Some(values) => log.time().iter().copied().zip(values.iter().copied()).filter(|r| r.1.is_finite()).collect(),
         None => Vec::new(),
     };
+    let rows = without_glitches(&rows);
     let Some(&(_, start)) = rows.first() else {
         heat.why = Some(format!("the log has no {}", part.channel.name().replace('_', " ")));
         return heat;
@@ -161,12 +167,24 @@ pub fn measure(log: &Log, laps: &Laps, demand: Option<&Demand>, part: Part, race
     heat.over_limit_s = Some(rows.windows(2).filter(|w| w[0].1 >= part.limit.0).map(|w| w[1].0 - w[0].0).sum());
     let (record, course) = record(log, laps, demand, part, race_s);
     heat.course = Course { reached_s: rows.iter().find(|r| r.1 >= part.limit.0).map(|r| r.0), ..course };
-    heat.race_end_c =
-        course.race_end_s.filter(|end| *end <= course.driven_to_s).and_then(|end| at_race_end(&rows, end));
+    heat.race_end_c = course
+        .race_end_s
+        .filter(|end| *end <= course.driven_to_s && !course.stopped)
+        .and_then(|end| at_race_end(&rows, end));
     heat.race_end_read = heat.race_end_c.is_some();
     heat.record = record;
     conclude(&mut heat, None);
     heat
+}
+
+/// Rows without those that leap away from both their neighbours and back: no part heats or cools like that.
+fn without_glitches(rows: &[(f64, f64)]) -> Vec<(f64, f64)> {
+    let sound = |n: usize| {
+        let beside = [n.checked_sub(1), Some(n + 1)].into_iter().flatten().filter_map(|m| rows.get(m));
+        let mut leaps = beside.map(|r| rows[n].1 - r.1).peekable();
+        leaps.peek().is_none() || leaps.any(|d| d.abs() < GLITCH_K)
+    };
+    (0..rows.len()).filter(|&n| sound(n)).map(|n| rows[n]).collect()
 }
 
 fn empty(limit: (f64, bool)) -> Heat {
@@ -198,15 +216,26 @@ pub fn conclude(heat: &mut Heat, prior: Prior) {
     let course = heat.course;
     if let Some(warming) = &heat.warming {
         if let (false, Some(end)) = (heat.race_end_read, course.race_end_s) {
-            heat.race_end_c = Some(warming.forecast(end, load_u(&course, end)));
+            // A stop cools: the race without one starts as the log did.
+            let start_c = heat.start_c.unwrap_or(warming.air_c());
+            let whole = Scene { start_c, air_c: warming.air_c(), copper: 1.0, spin: 1.0, cooling: 1.0, seconds: end };
+            heat.race_end_c = Some(if course.stopped {
+                warming.imagined(&whole)
+            } else {
+                warming.forecast(end, load_u(&course, end))
+            });
         }
         let constant = warming.time_constant_s();
         (heat.time_constant_s, heat.time_constant_range_s) = (Some(constant.value), Some(constant));
         heat.limit_after_s = course.first_s.and_then(|first| match course.reached_s {
-            Some(reached) => Some(Estimate::from_half_width(reached - first, WINDOW_S)),
+            Some(reached) => Some(Estimate::from_half_width((reached - first).max(0.0), WINDOW_S)),
             None => warming.time_to(heat.limit_c, first, LONGEST_S),
         });
-        heat.cool_down_s = heat.race_end_c.and_then(|end| warming.cool_down_s(end.value, warming.air_c(), COOLED_K));
+        let air_known = heat.record.as_ref().is_some_and(|r| r.air.1 < START_ABOVE.1);
+        heat.cool_down_s = heat
+            .race_end_c
+            .filter(|_| air_known)
+            .and_then(|end| warming.cool_down_s(end.value, warming.air_c(), COOLED_K));
     }
     heat.verdict = verdict(heat);
     heat.why = match () {
@@ -214,6 +243,9 @@ pub fn conclude(heat: &mut Heat, prior: Prior) {
             Some("without laps the race's end is not known")
         }
         () if heat.warming.is_none() => Some("the run is too short, or holds no load, for the heat model"),
+        () if course.stopped => {
+            Some("the car stopped within the race: the race's end is that of a race without a stop")
+        }
         () if course.omega == 0.0 => Some("without volts and amperes the load is taken as even"),
         () => None,
     }
@@ -227,6 +259,7 @@ fn verdict(heat: &Heat) -> Verdict {
     }
     match heat.race_end_c {
         None => Verdict::CannotTell,
+        Some(end) if !(end.low.is_finite() && end.high.is_finite()) => Verdict::CannotTell,
         Some(end) if end.low > limit => Verdict::Over,
         Some(end) if end.half_width() > TOO_WIDE_K && end.high > limit => Verdict::CannotTell,
         Some(end) if end.high > limit - CLOSE_K => Verdict::Close,
@@ -241,6 +274,19 @@ fn load_u(course: &Course, race_end_s: f64) -> f64 {
     scatter * (1.0 / left + 1.0 / known.max(1) as f64).sqrt()
 }
 
+/// Until when the car was driven: the last lap is finished after the race's end, or the flag fell within it, and a car that stands is not driven.
+pub fn driven_to(laps: &Laps) -> f64 {
+    let lap = laps.median_s().unwrap_or(0.0);
+    let stands = laps.odometer.as_ref().and_then(align::moving).map_or(f64::INFINITY, |(_, last)| last);
+    laps.rows.last().map_or(0.0, |l| (l.end_s + lap).min(stands))
+}
+
+/// Whether a stop lies within the race.
+pub fn stopped(laps: &Laps, race_s: f64) -> bool {
+    let inside = |l: &Lap| laps.first_passing.is_some_and(|f| l.start_s < f.value + race_s);
+    laps.rows.iter().any(|l| l.set_aside == Some(SetAside::Stop) && inside(l))
+}
+
 /// The run in equal steps, relative to its counted laps, and its course.
 fn record(log: &Log, laps: &Laps, demand: Option<&Demand>, part: Part, race_s: f64) -> (Option<Record>, Course) {
     let time = log.time();
@@ -249,8 +295,8 @@ fn record(log: &Log, laps: &Laps, demand: Option<&Demand>, part: Part, race_s: f
     let mut course = Course {
         first_s,
         race_end_s: first_s.map(|f| f + race_s),
-        // The last lap is finished after the race's end, or the flag fell within it.
-        driven_to_s: laps.rows.last().map_or(0.0, |l| l.end_s + lap_s.unwrap_or(0.0)),
+        driven_to_s: driven_to(laps),
+        stopped: stopped(laps, race_s),
         lap_s,
         ..Course::default()
     };
@@ -265,13 +311,16 @@ fn record(log: &Log, laps: &Laps, demand: Option<&Demand>, part: Part, race_s: f
     let spin: Vec<f64> =
         demand.filter(|_| of_motor).map_or_else(|| moving.clone(), |d| speed_loss(time, &d.omega, laps));
     let flow = speed.as_ref().unwrap_or(&moving);
+    // A car that stands after its laps cools, and says nothing of a race.
+    let end = if course.driven_to_s > 0.0 { end.min(course.driven_to_s) } else { end };
+    let driven = time.partition_point(|t| *t <= end);
     let step_s = STEP_S.max(end / MOST_STEPS);
     let mean = |values: &[f64]| over_laps(time, values, laps);
     let (of_copper, of_spin, of_flow) = (mean(&copper), mean(&spin), mean(flow));
     (course.copper, course.omega) = (of_copper.mean, demand.map_or(0.0, |d| mean(&d.omega).mean));
     course.load_scatter = (of_copper.scatter, of_copper.laps);
     let relative = |values: &[f64], mean: f64| {
-        stepped(time, values, step_s).map(|v| if v.is_nan() { 1.0 } else { v / mean }).collect()
+        stepped(&time[..driven], &values[..driven], step_s).map(|v| if v.is_nan() { 1.0 } else { v / mean }).collect()
     };
     let air = part.ambient_c.or_else(|| log.channel(Channel::Ambient).and_then(|a| median(a.iter().copied())));
     let start = readings.iter().copied().find(|r| r.is_finite()).unwrap_or(0.0);
@@ -281,7 +330,7 @@ fn record(log: &Log, laps: &Laps, demand: Option<&Demand>, part: Part, race_s: f
         copper: relative(&copper, of_copper.mean),
         spin: relative(&spin, of_spin.mean),
         flow: relative(flow, of_flow.mean),
-        reading: stepped(time, readings, step_s).collect(),
+        reading: stepped(&time[..driven], &readings[..driven], step_s).collect(),
         quantum: quantum(readings),
         air: air.map_or((start - START_ABOVE.0, START_ABOVE.1), |a| (a, AIR_U)),
         coefficient: if of_motor { COPPER } else { 0.0 },

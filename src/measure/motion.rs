@@ -19,6 +19,8 @@ pub struct Motion {
     pub speed: Vec<f64>,
     /// Its change over the rows around, m/s².
     pub acceleration: Vec<f64>,
+    /// Median step between rows, s.
+    pub step_s: f64,
     /// Rows on either side that the change is taken over.
     pub reach: usize,
     /// Whether the wheels grip: revs and car go together.
@@ -50,6 +52,8 @@ const LIFT_S: f64 = 0.25;
 const RELEASE_S: f64 = 0.06;
 const LEAST_LIFTS: usize = 8;
 const MOST_SLIP: f64 = 0.15;
+/// Rows farther apart say nothing of an acceleration, s. Common practice, no source: a corner lasts half a second.
+pub const LONGEST_STEP_S: f64 = 0.25;
 /// Relative standard uncertainty of the set rollout as the travel: tyre growth, wear and drive slip. Common practice, no source.
 const SET_U: f64 = 0.01;
 
@@ -80,6 +84,7 @@ pub fn motion(log: &Log, laps: &Laps, gearing: &Gearing, demand: Option<&Demand>
     let mut motion = Motion {
         speed,
         acceleration,
+        step_s: step,
         reach,
         grips,
         travel: (mm / 1000.0, relative_u),

@@ -14,7 +14,7 @@
 
 use nalgebra::{Matrix3, Vector3};
 
-use super::motion::Motion;
+use super::motion::{LONGEST_STEP_S, Motion};
 use super::motor::Demand;
 use crate::laps::Laps;
 use crate::quantity::{COVERAGE_95, Estimate, mean_and_deviation, median, quantile};
@@ -68,6 +68,9 @@ pub fn pull<'a>(
     pack_ohm: Option<f64>,
     mass_kg: Option<f64>,
 ) -> Option<Pull<'a>> {
+    if motion.step_s > LONGEST_STEP_S {
+        return None;
+    }
     let ceiling = quantile(demand.current.iter().copied(), 0.999)?;
     let pack = pack_ohm.unwrap_or(0.0);
     let pulls =
@@ -178,7 +181,9 @@ impl Pull<'_> {
             let new = squared.max(0.0).sqrt();
             let ratio = if speed[n] > 0.0 { new / speed[n] } else { 1.0 };
             let rotor = ROTOR_SHARE * (1.0 - g * g) * self.motion.acceleration[n].max(0.0);
-            let more = self.per_ampere * (g * self.current(n, g, ratio) - self.demand.current[n]) + rotor;
+            let pushed = self.per_ampere * (g * self.current(n, g, ratio) - self.demand.current[n]);
+            // A missing cell changes nothing.
+            let more = if pushed.is_finite() { pushed + rotor } else { rotor };
             let step = speed[n] * (time[n + 1] - time[n]);
             let drag = self.per_square * (squared - speed[n].powi(2));
             // The observed change of the square, and what the other ratio adds to it.

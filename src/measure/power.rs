@@ -15,7 +15,7 @@
 use schemars::JsonSchema;
 use serde::Serialize;
 
-use super::motion::Motion;
+use super::motion::{LONGEST_STEP_S, Motion};
 use super::motor::Demand;
 use crate::laps::Laps;
 use crate::log::{Channel, Log};
@@ -94,7 +94,7 @@ pub fn measure(log: &Log, laps: &Laps, motion: Option<&Motion>, demand: Option<&
     }
     let pull: Vec<Pull> = motion.map_or_else(Vec::new, |m| pulls(m, throttle));
     if pull.is_empty() && motion.is_some() {
-        why.push("too few rows pull for the pull by speed");
+        why.push("too few rows pull, or they lie too far apart, for the pull by speed");
     }
     let full = full_rows(throttle, demand);
     if full.is_none() {
@@ -187,7 +187,7 @@ fn coast(motion: &Motion, throttle: &[f64]) -> Option<Estimate> {
 
 /// Pull at the bottom, in the middle and at the top.
 fn pulls(motion: &Motion, throttle: Option<&[f64]>) -> Vec<Pull> {
-    let Some(top) = motion.top_speed() else { return Vec::new() };
+    let Some(top) = motion.top_speed().filter(|_| motion.step_s <= LONGEST_STEP_S) else { return Vec::new() };
     let full = |n: usize| throttle.is_some_and(|t| t[n] >= FULL_PCT);
     let of = |(from, to): (f64, f64)| {
         let near = |n: &usize| (from * top..to * top).contains(&motion.speed[*n]) && motion.grips[*n];

@@ -133,6 +133,9 @@ impl Record {
         let range = (near().fold(f64::INFINITY, f64::min) - coarse, near().fold(f64::NEG_INFINITY, f64::max) + coarse);
         let mut hypotheses = self.weighed(&grid(range, COOLINGS), (alpha, reference), variance, prior);
         weigh(&mut hypotheses);
+        if hypotheses.is_empty() {
+            return None;
+        }
         let end_s = self.start_s + self.step_s * self.reading.len() as f64;
         Some(Warming { hypotheses, step_s: self.step_s, alpha, reference, end_s })
     }
@@ -161,6 +164,9 @@ impl Record {
         let near = (best.cooling.ln() - 0.5, best.cooling.ln() + 0.5);
         let mut hypotheses = self.weighed(&line(near), at, variance, prior);
         weigh(&mut hypotheses);
+        if hypotheses.is_empty() {
+            return None;
+        }
         Some(moments(hypotheses.iter().map(|h| (h.weight, h.cooling.ln())), 0.0))
     }
 
@@ -283,6 +289,7 @@ impl Design {
 
 /// From log weights to weights that sum to one; drops those that do not matter.
 fn weigh(hypotheses: &mut Vec<Hypothesis>) {
+    hypotheses.retain(|h| h.weight.is_finite());
     let best = hypotheses.iter().map(|h| h.weight).fold(f64::NEG_INFINITY, f64::max);
     for h in hypotheses.iter_mut() {
         h.weight = (h.weight - best).exp();

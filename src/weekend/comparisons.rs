@@ -198,7 +198,9 @@ impl Fit {
         let (from, to) = (of(&column.first), of(&column.other));
         let difference = self.effects[at].filter(|_| from.is_some() && to.is_some());
         let why = match () {
-            () if from.is_none() || to.is_none() => Some("no run on one of the sides has the figure".to_owned()),
+            () if from.is_none() || to.is_none() => {
+                Some(format!("no run on one of the sides has the figure{}", figure.needs()))
+            }
             () if self.left == 0 => Some("too few runs to tell the change from their scatter".to_owned()),
             () if difference.is_none() => {
                 Some("other keys changed in the same runs: it cannot be told apart".to_owned())

@@ -103,6 +103,15 @@ impl Figure {
         }
     }
 
+    /// What a run lacks where it has not the figure, for the end of a sentence.
+    pub fn needs(self) -> &'static str {
+        match self {
+            Figure::MotorRiseC | Figure::ControllerRiseC => ": it takes the sheet's ambient_c and laps",
+            Figure::CoastMS2 => ": it takes a throttle channel",
+            _ => "",
+        }
+    }
+
     /// Change over a weekend that would matter: a trend that may hide one is no steady one. Defaults (common practice, no source).
     pub fn matters(self, typical: f64) -> f64 {
         match self {

@@ -144,11 +144,12 @@ fn of_heat(run: &Run, part: &str, code: &'static str, heat: &Heat) -> Option<Fin
         (heat::Verdict::Close, Some(end)) => (
             Weight::Watch,
             format!(
-                "The {part} of run {} {} at {:.0} ± {:.0} °C at a race's end, close to its {limit}",
+                "The {part} of run {} {} at {:.0} ± {:.0} °C at a race's end, {} its {limit}",
                 name(run),
                 if heat.race_end_read { "was" } else { "would be" },
                 end.value,
-                end.half_width().max(0.5)
+                end.half_width().max(0.5),
+                if end.value > heat.limit_c { "probably over" } else { "close to" }
             ),
         ),
         _ => return None,
@@ -167,8 +168,12 @@ fn remedy(run: &Run, part: &str, heat: &Heat) -> String {
     let under = |n: &&super::next::Next| {
         n.motor_race_end_c.is_some_and(|c| c.high < heat.limit_c) && now.is_some_and(|teeth| n.pinion < teeth)
     };
+    let smaller = run.next.iter().filter(|n| now.is_some_and(|teeth| n.pinion < teeth));
+    if smaller.clone().count() == 0 || smaller.clone().any(|n| n.motor_race_end_c.is_none()) {
+        return cool.to_owned();
+    }
     run.next.iter().rev().find(under).and_then(|n| n.motor_race_end_c.map(|c| (n.pinion, c))).map_or_else(
-        || format!("{cool}; no pinion within two teeth is enough"),
+        || format!("{cool}; two teeth less are not enough"),
         |(teeth, end)| format!("{teeth} teeth would end at {:.0} ± {:.0} °C", end.value, end.half_width()),
     )
 }

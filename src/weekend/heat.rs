@@ -17,10 +17,14 @@ const SCATTER: f64 = 0.06;
 
 /// Fits the heat of each run again with what the motor's other runs tell.
 pub fn share(runs: &mut [Run]) {
-    let mut groups: BTreeMap<String, Vec<usize>> = BTreeMap::new();
+    let mut groups: BTreeMap<(String, bool), Vec<usize>> = BTreeMap::new();
     for (at, run) in runs.iter().enumerate() {
-        if run.outcome.as_ref().is_ok_and(|o| o.answers.motor.warming.is_some()) {
-            groups.entry(motor(&run.plan.car, &run.plan.settings)).or_default().push(at);
+        let Ok(outcome) = &run.outcome else { continue };
+        let motor_heat = &outcome.answers.motor;
+        // A load without a current, or of a motor that never was at full demand, is on another scale.
+        let kind = outcome.answers.demand.as_ref().map(|d| d.motor.at_full_demand);
+        if let (Some(kind), true, false) = (kind, motor_heat.warming.is_some(), run.plan.car.is_empty()) {
+            groups.entry((motor(&run.plan.car, &run.plan.settings), kind)).or_default().push(at);
         }
     }
     for members in groups.values() {
@@ -68,9 +72,18 @@ fn motor(car: &str, settings: &Settings) -> String {
     own.fold(car.to_owned(), |name, (key, value)| format!("{name}\n{key}={value}"))
 }
 
-/// Whether a key is one of the cooling.
+/// Whether a key is one of the cooling, by its words.
 pub fn cools(key: &str) -> bool {
-    ["fan", "cool", "duct", "sink"].iter().any(|word| key.to_lowercase().contains(word))
+    words(key).any(|w| ["fan", "fans", "cooling", "duct", "heatsink", "sink"].contains(&w.as_str()))
+}
+
+/// Whether a key is that of a fan.
+pub fn is_fan(key: &str) -> bool {
+    words(key).any(|w| w == "fan" || w == "fans")
+}
+
+fn words(key: &str) -> impl Iterator<Item = String> {
+    key.split(|c: char| !c.is_alphanumeric()).map(str::to_lowercase)
 }
 
 /// A run's load, the mean square of the motor current and of its speed taken together (a geometric mean: half and half of small changes).

@@ -9,7 +9,7 @@ use serde::Serialize;
 
 use super::cars;
 use super::figures::pinion_on_car;
-use super::heat::cools;
+use super::heat::is_fan;
 use crate::measure::forecast::Scene;
 use crate::measure::gearing::neighbours;
 use crate::measure::pinion::Regeared;
@@ -49,12 +49,12 @@ pub struct WithoutFan {
     pub needed: Option<bool>,
 }
 
-/// The pinions from two below to two above that of the sheet.
+/// The pinions from two below to two above the one on the car.
 pub fn next(run: &Run, race_s: f64) -> Vec<Next> {
     let Ok(done) = &run.outcome else { return Vec::new() };
     let on_car = pinion_on_car(run);
     let pull = done.answers.pull(&done.log, run.plan.settings.number("mass_kg"));
-    neighbours(&run.plan.settings)
+    neighbours(&run.plan.settings, on_car)
         .into_iter()
         .map(|n| {
             let mut next = Next {
@@ -110,33 +110,34 @@ fn forecast(done: &Reviewed, run: &Run, geared: &Regeared, race_s: f64, next: &m
     next.motor_race_end_c = Some(Estimate::from_half_width(end.value + change.value, half));
 }
 
-/// Whether a setting says that there is no fan.
-fn off(setting: Option<&Setting>) -> bool {
-    match setting {
-        None | Some(Setting::Flag(false)) => true,
-        Some(Setting::Number(n)) => *n == 0.0,
-        Some(Setting::Text(t)) => ["none", "no", "off", "without", ""].contains(&t.trim().to_lowercase().as_str()),
-        Some(Setting::Flag(true)) => false,
+/// Whether a setting says that there is no fan; `None` where it is not stated.
+fn off(setting: Option<&Setting>) -> Option<bool> {
+    const OFF: [&str; 9] = ["none", "no", "off", "without", "", "broken", "dead", "failed", "unplugged"];
+    match setting? {
+        Setting::Number(n) => Some(*n == 0.0),
+        Setting::Text(t) => Some(OFF.contains(&t.trim().to_lowercase().as_str())),
+        Setting::Flag(on) => Some(!on),
     }
 }
 
 /// For a run with its fan on, the race without it; `None` where the car has no runs of both kinds or no fitted heat.
 pub fn without_fan(run: &Run, runs: &[Run], race_s: f64) -> Option<WithoutFan> {
     let all = cars(runs).into_iter().find(|c| c.0 == run.plan.car)?.1;
-    let keys = || all.iter().flat_map(|r| r.plan.settings.0.keys()).filter(|k| cools(k));
-    let varies = |key: &String| {
-        let is_off = |r: &Run| off(r.plan.settings.0.get(key));
-        all.iter().any(|r| is_off(r)) && !all.iter().all(|r| is_off(r))
-    };
+    let of = |r: &Run, key: &str| off(r.plan.settings.0.get(key));
+    let keys = || all.iter().flat_map(|r| r.plan.settings.0.keys()).filter(|k| is_fan(k));
+    let varies = |key: &String| [true, false].iter().all(|wanted| all.iter().any(|r| of(r, key) == Some(*wanted)));
     let key = keys().find(|k| varies(k))?;
-    if off(run.plan.settings.0.get(key)) {
+    if of(run, key) != Some(false) {
         return None;
     }
     let cooling = |wanted: bool| -> Vec<f64> {
-        let of = |r: &&Run| Some(r.outcome.as_ref().ok()?.answers.motor.cooling?.0);
-        all.iter().filter(|r| off(r.plan.settings.0.get(key)) == wanted).filter_map(of).collect()
+        let ln = |r: &&Run| Some(r.outcome.as_ref().ok()?.answers.motor.cooling?.0);
+        all.iter().filter(|r| of(r, key) == Some(wanted)).filter_map(ln).collect()
     };
     let (with, without) = (cooling(false), cooling(true));
+    if with.is_empty() || without.is_empty() {
+        return None;
+    }
     let mean = |v: &[f64]| v.iter().sum::<f64>() / v.len() as f64;
     let scatter = [&with, &without].into_iter().filter_map(|v| mean_and_deviation(v)).map(|d| d.1).fold(0.1, f64::max);
     let ln = mean(&without) - mean(&with);

@@ -100,6 +100,13 @@ impl Driven {
         }
     }
 
+    /// Laps and answers of a log made of `rows`.
+    pub fn answers_of(&self, rows: &Rows) -> Answers {
+        let log = log_of(rows, f64::INFINITY);
+        let laps = laps::measure(Odometer::new(&log), Some(&self.list(f64::INFINITY)), None);
+        measure::measure(&log, &laps, &self.run_plan(), &self.sheet())
+    }
+
     /// Laps and answers of the first `until` seconds of the run's log.
     pub fn answers(&self, recorder: &Recorder, until: f64) -> (Log, Laps, Answers) {
         let log = log_of(&self.rows(recorder), until);
@@ -123,6 +130,11 @@ pub fn log_of(rows: &Rows, until: f64) -> Log {
 
 /// Writes a weekend of runs of one car and reviews it; `sheet` are further lines of each run.
 pub fn reviewed(runs: &[(Driven, String)], recorder: &Recorder) -> Review {
+    reviewed_with(runs, |_| recorder.clone())
+}
+
+/// The same with a recorder for each run.
+pub fn reviewed_with(runs: &[(Driven, String)], recorder: impl Fn(usize) -> Recorder) -> Review {
     let folder = tempfile::tempdir().unwrap();
     let car = &runs[0].0.car;
     let mut text = format!(
@@ -141,7 +153,8 @@ pub fn reviewed(runs: &[(Driven, String)], recorder: &Recorder) -> Review {
         car.capacity / 3.6
     );
     for (at, (run, lines)) in runs.iter().enumerate() {
-        std::fs::write(folder.path().join(format!("r{at}.csv")), Manner::default().write(&run.rows(recorder))).unwrap();
+        std::fs::write(folder.path().join(format!("r{at}.csv")), Manner::default().write(&run.rows(&recorder(at))))
+            .unwrap();
         let laps: Vec<String> =
             run.list(f64::INFINITY).passings.windows(2).map(|w| format!("{:.3}\n", w[1] - w[0])).collect();
         std::fs::create_dir_all(folder.path().join("laps")).unwrap();

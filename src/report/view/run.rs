@@ -130,10 +130,11 @@ fn changes(review: &Review, index: usize) -> Vec<String> {
 fn pinions(run: &Run) -> Vec<RowView> {
     let settings = &run.plan.settings;
     let row = |n: &crate::weekend::next::Next| {
-        let name = if settings.number("pinion") == Some(n.pinion) {
-            format!("{}, on the sheet", n.pinion)
-        } else {
-            n.pinion.to_string()
+        let on_car = crate::weekend::figures::pinion_on_car(run);
+        let name = match () {
+            () if settings.number("pinion") == Some(n.pinion) => format!("{}, on the sheet", n.pinion),
+            () if on_car == Some(n.pinion) => format!("{}, on the car", n.pinion),
+            () => n.pinion.to_string(),
         };
         let estimate = |e: &Option<Estimate>| {
             e.as_ref().map_or_else(

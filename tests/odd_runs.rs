@@ -1,0 +1,141 @@
+//! Runs that went odd: sensors that stick, cells that are missing, a car that stands with its recorder on. Each has led to a wrong answer once.
+
+mod driven;
+
+use driven::{Driven, driven};
+use rstest::rstest;
+use runtrue::demo::car::CarSpec;
+use runtrue::demo::recorder::{Recorder, Rows};
+use runtrue::log::Channel;
+use runtrue::measure::battery;
+use runtrue::measure::heat::Verdict;
+
+fn run() -> Driven {
+    driven(&CarSpec::tourer(), 2, |d| d.length = 200.0)
+}
+
+fn change(rows: &mut Rows, channel: Channel, change: impl Fn(usize, &mut f64)) {
+    let values = &mut rows.channels.iter_mut().find(|c| c.0 == channel).unwrap().1;
+    values.iter_mut().enumerate().for_each(|(n, v)| change(n, v));
+}
+
+#[rstest]
+#[case(|_: usize| 20.0)]
+#[case(|n: usize| 5.0 + 80.0 * (-(n as f64) / 1200.0).exp())]
+fn a_sensor_that_does_not_warm_tells_nothing_of_the_race(#[case] reading: fn(usize) -> f64) {
+    let run = driven(&CarSpec::tourer(), 2, |d| d.length = 400.0);
+    let mut rows = run.rows(&Recorder::plain(20.0));
+    let keep = rows.time.partition_point(|t| *t < 200.0);
+    rows.time.truncate(keep);
+    rows.channels.iter_mut().for_each(|c| c.1.truncate(keep));
+    change(&mut rows, Channel::MotorTemperature, |n, v| *v = reading(n).round());
+    let motor = run.answers_of(&rows).motor;
+    assert!(motor.race_end_c.is_none_or(|e| e.low.is_finite() && e.high.is_finite()), "{:?}", motor.race_end_c);
+    assert!(motor.warming.is_some() || motor.verdict == Verdict::CannotTell, "{:?}", motor.verdict);
+}
+
+#[test]
+fn a_car_that_stands_afterwards_is_no_part_of_the_race() {
+    let run = run();
+    let rows = run.rows(&Recorder::plain(20.0));
+    let mut longer = rows.clone();
+    let last = *rows.time.last().unwrap();
+    for n in 1..=6000 {
+        longer.time.push(last + f64::from(n) * 0.05);
+    }
+    for (channel, values) in &mut longer.channels {
+        let at_rest = match channel {
+            Channel::Rpm | Channel::Current => 0.0,
+            _ => *values.last().unwrap(),
+        };
+        let falling = matches!(channel, Channel::MotorTemperature);
+        values.extend((1..=6000).map(|n| if falling { (at_rest - f64::from(n) * 0.005).round() } else { at_rest }));
+    }
+    let plan = Driven { plan: runtrue::demo::drive::Drive { length: 320.0, ..run.plan.clone() }, ..run };
+    let (short, long) = (plan.answers_of(&rows), plan.answers_of(&longer));
+    let (a, b) = (short.motor.race_end_c.unwrap(), long.motor.race_end_c.unwrap());
+    assert!((a.value - b.value).abs() < 1.5, "{a:?} {b:?}");
+    let (a, b) = (short.battery.race_end_used_mah.unwrap(), long.battery.race_end_used_mah.unwrap());
+    assert!((a.value / b.value - 1.0).abs() < 0.01, "{a:?} {b:?}");
+}
+
+#[test]
+fn missing_cells_of_the_current_change_no_speed() {
+    let run = run();
+    let mut rows = run.rows(&Recorder::plain(20.0));
+    change(&mut rows, Channel::Current, |n, v| {
+        if n % 31 == 7 {
+            *v = f64::NAN
+        }
+    });
+    let log = driven::log_of(&rows, f64::INFINITY);
+    let answers = run.answers_of(&rows);
+    let laps =
+        runtrue::laps::measure(runtrue::laps::odometer::Odometer::new(&log), Some(&run.list(f64::INFINITY)), None);
+    let geared = answers.pull(&log, Some(1.35)).unwrap().regeared(&laps, 31.0 / 32.0).unwrap();
+    assert!((0.0..0.04).contains(&geared.top_change.value), "{geared:?}");
+}
+
+#[test]
+fn a_pack_that_is_switched_off_is_not_empty() {
+    let run = run();
+    let mut rows = run.rows(&Recorder::plain(20.0));
+    let count = rows.time.len();
+    change(&mut rows, Channel::Voltage, |n, v| {
+        if n + 2 >= count {
+            *v = 0.0
+        }
+    });
+    let battery = run.answers_of(&rows).battery;
+    assert_ne!(battery.verdict, battery::Verdict::UnderFloor);
+    assert!(battery.lowest_cell_v.unwrap() > 3.0);
+}
+
+#[test]
+fn a_glitch_of_the_sensor_is_no_peak() {
+    let run = run();
+    let mut rows = run.rows(&Recorder::plain(20.0));
+    change(&mut rows, Channel::MotorTemperature, |n, v| {
+        if n == 2000 {
+            *v = 127.0
+        }
+    });
+    let motor = run.answers_of(&rows).motor;
+    assert!(motor.peak_c.unwrap() < 100.0 && motor.verdict != Verdict::Over, "{:?}", motor.peak_c);
+}
+
+#[test]
+fn a_charge_lies_in_its_own_interval() {
+    for seed in 0..6 {
+        let run = driven(&CarSpec::pan(), seed, |d| d.length = 100.0);
+        let (_, _, answers) = run.answers(&Recorder::plain(20.0), f64::INFINITY);
+        let used = answers.battery.race_end_used_mah.unwrap();
+        assert!(used.low <= used.value && used.value <= used.high, "{used:?}");
+    }
+}
+
+#[test]
+fn rows_a_second_apart_say_nothing_of_the_pull() {
+    let run = run();
+    let (_, _, answers) = run.answers(&Recorder::plain(1.0), f64::INFINITY);
+    assert!(answers.power.pull.is_empty());
+}
+
+#[test]
+fn a_run_without_a_current_does_not_spoil_the_others() {
+    let car = CarSpec::tourer();
+    let track = driven::track(&car, 3);
+    let runs: Vec<_> =
+        (0..4).map(|n| (driven::driven_on(&car, &track, 300 + n, |d| d.length = 150.0), String::new())).collect();
+    let whole = driven::reviewed(&runs, &Recorder::plain(20.0));
+    let mut recorder = Recorder::plain(20.0);
+    recorder.channels.retain(|c| *c != Channel::Current);
+    let spoilt = driven::reviewed_with(&runs, |n| if n == 1 { recorder.clone() } else { Recorder::plain(20.0) });
+    for n in [0, 2, 3] {
+        let of =
+            |r: &runtrue::review::Review| r.runs[n].outcome.as_ref().unwrap().answers.motor.time_constant_s.unwrap();
+        assert!((of(&whole) / of(&spoilt) - 1.0).abs() < 0.15, "{} {}", of(&whole), of(&spoilt));
+    }
+    let alone = spoilt.runs[1].outcome.as_ref().unwrap().answers.motor.time_constant_s.unwrap();
+    assert!((100.0..1000.0).contains(&alone), "{alone}");
+}
