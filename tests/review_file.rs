@@ -82,10 +82,12 @@ fn pages_load_nothing_and_stay_small() {
     for (name, bytes) in written(folder.path()).into_iter().filter(|f| f.0.extension().is_some_and(|e| e == "html")) {
         let html = String::from_utf8(bytes).unwrap();
         assert!(html.len() < 1_500_000, "{name:?}");
-        assert!(!html.contains("<script") && !html.contains("src="), "{name:?}");
+        // Scripts are in the page itself, after all that is read.
+        let read = html.split_once("<style>.uplot").map_or(html.as_str(), |(read, _)| read);
+        assert!(!read.contains("<script") && !html.contains("src="), "{name:?}");
         assert!(
-            html.matches("http").count()
-                == html.matches("http-equiv").count() + html.matches("http://www.w3.org/2000/svg").count(),
+            read.matches("http").count()
+                == read.matches("http-equiv").count() + read.matches("http://www.w3.org/2000/svg").count(),
             "{name:?}"
         );
     }
