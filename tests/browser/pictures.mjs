@@ -1,0 +1,29 @@
+// The README's pictures, of the sample weekend's pages: `node pictures.mjs` after `runtrue review sample-logs/alder-quay`.
+import { dirname, join } from "node:path";
+import { fileURLToPath, pathToFileURL } from "node:url";
+import { chromium } from "playwright-core";
+
+const here = dirname(fileURLToPath(import.meta.url));
+const report = join(here, "../../sample-logs/alder-quay/report");
+const browser = await chromium.launch({
+  executablePath: "/usr/bin/chromium",
+  args: ["--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking", "--disable-component-update", "--disable-sync"],
+});
+for (const [name, file, height, options] of [
+  ["weekend", "index.html", 1000, {}],
+  ["run", "run-05-t5.html", 1150, {}],
+  ["phone", "run-05-t5.html", 1000, { viewport: { width: 390, height: 1000 }, colorScheme: "dark" }],
+]) {
+  const page = await browser.newPage({ viewport: { width: 1000, height }, ...options });
+  await page.goto(pathToFileURL(join(report, file)).href);
+  await page.screenshot({ path: join(here, "pictures", `${name}.png`) });
+}
+const page = await browser.newPage({ viewport: { width: 1000, height: 800 } });
+await page.goto(pathToFileURL(join(report, "run-04-t4.html")).href);
+await page.locator("#trace").scrollIntoViewIfNeeded();
+await page.locator("#trace-charts").focus();
+for (let n = 0; n < 5; n++) await page.keyboard.press("+");
+const box = await page.locator("#trace-charts .u-over").first().boundingBox();
+await page.mouse.move(box.x + box.width / 2, box.y + 40);
+await page.locator("#trace").screenshot({ path: join(here, "pictures", "trace.png"), clip: undefined });
+await browser.close();
