@@ -272,7 +272,9 @@ pub fn temperatures(log: &Log, motor: &Heat, controller: &Heat, race_end_s: Opti
     if lines.is_empty() {
         return String::new();
     }
-    let all = || lines.iter().flat_map(|l| l.1.iter().map(|p| p.1).chain([l.2.limit_c]));
+    let forecast = |h: &Heat| h.race_end_c.filter(|e| !h.race_end_read && e.low.is_finite() && e.high.is_finite());
+    let ahead = |h: &Heat| forecast(h).map_or(Vec::new(), |e| vec![e.low, e.high]);
+    let all = || lines.iter().flat_map(|l| l.1.iter().map(|p| p.1).chain([l.2.limit_c]).chain(ahead(l.2)));
     let y = padded(all().fold(f64::INFINITY, f64::min), all().fold(f64::NEG_INFINITY, f64::max), 0.08);
     let end = log.reading.duration_s.max(race_end_s.unwrap_or(0.0));
     let axes = Axes { x: (0.0, end), y, x_name: "time, s", y_name: "°C", right: 108, y_digits: 0, size };
@@ -280,11 +282,19 @@ pub fn temperatures(log: &Log, motor: &Heat, controller: &Heat, race_end_s: Opti
         let mut chart = frame(area, &axes)?;
         let mut labels = Vec::new();
         let shared = lines.len() == 2 && (motor.limit_c - controller.limit_c).abs() < 1e-9;
-        for (at, (name, points, heat, colour)) in lines.iter().enumerate() {
+        for (line, (name, points, heat, colour)) in lines.iter().enumerate() {
             chart.draw_series(LineSeries::new(points.clone(), colour.stroke_width(2)))?;
-            labels.push(((*name).to_owned(), points.last().map_or(0.0, |p| p.1), *colour));
+            let at = forecast(heat).map(|e| e.value).filter(|_| race_end_s.is_some());
+            let at = at.or(points.last().map(|p| p.1)).unwrap_or(0.0);
+            labels.push(((*name).to_owned(), at, *colour));
+            if let (Some(end), Some(race), Some(&last)) = (forecast(heat), race_end_s, points.last()) {
+                // What is to come: a dashed line to the forecast, and its interval as a bar.
+                let style = colour.stroke_width(2);
+                chart.draw_series(DashedLineSeries::new([last, (race, end.value)], 4, 3, style))?;
+                chart.draw_series([PathElement::new([(race, end.low), (race, end.high)], colour.stroke_width(5))])?;
+            }
             let (colour, words) = if shared { (SOFT, "both limits") } else { (*colour, "limit") };
-            if !shared || at == 0 {
+            if !shared || line == 0 {
                 let ends = [(0.0, heat.limit_c), (end, heat.limit_c)];
                 chart.draw_series(DashedLineSeries::new(ends, 6, 4, colour.stroke_width(1)))?;
                 labels.push((format!("{words} {:.0}", heat.limit_c), heat.limit_c, colour));

@@ -10,20 +10,20 @@ const browser = await chromium.launch({
   args: ["--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking", "--disable-component-update", "--disable-sync"],
 });
 for (const [name, file, height, options] of [
-  ["weekend", "index.html", 1000, {}],
-  ["run", "run-05-t5.html", 1150, {}],
-  ["phone", "run-05-t5.html", 1000, { viewport: { width: 390, height: 1000 }, colorScheme: "dark" }],
+  ["weekend", "index.html", 860, {}],
+  ["run", "run-05-t5.html", 830, {}],
+  ["phone", "run-05-t5.html", 800, { viewport: { width: 390, height: 800 }, colorScheme: "dark" }],
 ]) {
   const page = await browser.newPage({ viewport: { width: 1000, height }, ...options });
   await page.goto(pathToFileURL(join(report, file)).href);
   await page.screenshot({ path: join(here, "pictures", `${name}.png`) });
 }
-const page = await browser.newPage({ viewport: { width: 1000, height: 800 } });
-await page.goto(pathToFileURL(join(report, "run-04-t4.html")).href);
+const page = await browser.newPage({ viewport: { width: 720, height: 800 } });
+await page.goto(pathToFileURL(join(report, "run-06-t6.html")).href);
 await page.locator("#trace").scrollIntoViewIfNeeded();
 await page.locator("#trace-charts").focus();
-for (let n = 0; n < 5; n++) await page.keyboard.press("+");
+for (let n = 0; n < 7; n++) await page.keyboard.press("+");
 const box = await page.locator("#trace-charts .u-over").first().boundingBox();
 await page.mouse.move(box.x + box.width / 2, box.y + 40);
-await page.locator("#trace").screenshot({ path: join(here, "pictures", "trace.png"), clip: undefined });
+await page.locator("#trace").screenshot({ path: join(here, "pictures", "trace.png") });
 await browser.close();

@@ -202,7 +202,7 @@ fn heat_answer(done: &Reviewed, sheet: &Sheet) -> AnswerView {
         .laps
         .first_passing
         .map(|f| f.value + sheet.race_length_s())
-        .filter(|e| *e <= done.log.reading.duration_s * 1.5);
+        .filter(|e| *e <= done.log.reading.duration_s * 4.0);
     AnswerView {
         question: "How hot did it get, and would it last?",
         mark: heat_mark(worst),
