@@ -30,7 +30,9 @@ fn race_end_from_the_first_55_percent() {
         assert!(all.iter().all(|a| a.off().abs() < 3.0), "{part}");
         assert!(all.iter().all(|a| a.found.half_width() <= 4.0), "{part}");
         let held = share(all.iter().map(scores::Against::held));
-        assert!(held >= 0.95 || part == "controller" && held >= 0.85, "{part}: {held}");
+        // Promised for the motor; the controller's interval is a little narrow.
+        let promised = if part == "motor" { 0.95 } else { 0.90 };
+        assert!(held >= promised, "{part}: {held}");
     }
 }
 

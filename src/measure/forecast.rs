@@ -10,7 +10,7 @@ use super::warming::{Hypothesis, Prior, Record, SPEED_SHARE, Warming};
 use crate::quantity::Estimate;
 
 /// What a lumped model is off in any case, K, and of the change that it forecasts: standard uncertainty. Common practice, no source.
-const MODEL_U_K: f64 = 0.25;
+const MODEL_U_K: f64 = 0.4;
 const MODEL_SHARE: f64 = 0.03;
 /// What a lumped model's cooling and times are off in any case, relative. Common practice, no source.
 const MODEL_LN_U: f64 = 0.05;
