@@ -76,6 +76,11 @@ pub fn quantile(values: impl IntoIterator<Item = f64>, share: f64) -> Option<f64
     Some(if fraction > 0.0 { low + fraction * (high - low) } else { low })
 }
 
+/// Highest of the finite values; `None` without any.
+pub fn highest(values: &[f64]) -> Option<f64> {
+    values.iter().copied().filter(|v| v.is_finite()).max_by(f64::total_cmp)
+}
+
 /// Mean and standard deviation (n - 1) of `values`, by two passes: a single pass over sums of squares loses all digits
 /// where the values differ little. `None` for fewer than two.
 pub fn mean_and_deviation(values: &[f64]) -> Option<(f64, f64)> {

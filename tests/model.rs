@@ -1,23 +1,19 @@
 //! What runtrue finds in logs of the forward model against the model's own truth: gearing, laps, lists. The bounds
 //! are those that were promised, or, where one is not reached, what is reached, with the promise beside it.
 
+mod driven;
+
 use std::sync::OnceLock;
 
-use rand::{RngExt, SeedableRng};
-use rand_chacha::ChaCha8Rng;
+use driven::driven;
+use driven::scores::{RATES, SEEDS, every, share};
 use runtrue::demo::car::CarSpec;
-use runtrue::demo::drive::{Trace, drive};
+use runtrue::demo::drive::Trace;
 use runtrue::demo::recorder::Recorder;
-use runtrue::demo::track::Track;
-use runtrue::demo::weekend::plain_drive;
-use runtrue::laps::lists::LapList;
 use runtrue::laps::odometer::Odometer;
 use runtrue::laps::{self, Laps, Source};
 use runtrue::log::Channel;
 use runtrue::quantity::{median, quantile};
-
-const SEEDS: u64 = 20;
-const RATES: [f64; 4] = [10.0, 20.0, 50.0, 100.0];
 
 struct Case {
     name: String,
@@ -31,49 +27,33 @@ struct Case {
 
 fn cases() -> &'static [Case] {
     static CASES: OnceLock<Vec<Case>> = OnceLock::new();
-    CASES.get_or_init(|| {
-        let seeds = [CarSpec::tourer(), CarSpec::pan()]
-            .into_iter()
-            .flat_map(|car| (0..SEEDS).map(move |seed| (car.clone(), seed)));
-        let threads: Vec<_> = seeds.map(|(car, seed)| std::thread::spawn(move || of_seed(&car, seed))).collect();
-        threads.into_iter().flat_map(|t| t.join().unwrap()).collect()
-    })
+    CASES.get_or_init(|| every(SEEDS, of_seed).into_iter().flatten().collect())
 }
 
 fn of_seed(car: &CarSpec, seed: u64) -> Vec<Case> {
-    let mut rng = ChaCha8Rng::seed_from_u64(seed * 7 + 1);
-    let track = Track::invent(rng.random_range(120.0..320.0), if car.foam { 17.0 } else { 20.0 }, &mut rng);
-    let mut plan = plain_drive(car);
-    plan.from_grid = seed.is_multiple_of(2);
-    plan.spin = if seed.is_multiple_of(3) { 0.1 } else { plan.spin };
-    if seed % 4 == 1 {
-        plan.stops = vec![(3, 4.0)];
-    }
-    let trace = drive(car, &track, &plan, seed + 100);
-    RATES
-        .map(|rate| {
-            let rows = Recorder::plain(rate).sample(&trace, seed);
-            let rpm = rows.channels.iter().find(|c| c.0 == Channel::Rpm).unwrap().1.clone();
-            let odometer = Odometer::from_rows(rows.time.clone(), rpm);
-            let first = trace.passings[0];
-            let passings = trace.passings.iter().map(|p| ((p - first) * 1000.0).round() / 1000.0).collect();
-            let list = LapList { passings, notices: Vec::new() };
-            Case {
-                name: format!("{} {seed} at {rate} Hz", car.key),
-                trace: trace.clone(),
-                length: track.length,
-                from_grid: plan.from_grid,
-                stops: plan.stops.iter().map(|s| s.0).collect(),
-                with_list: laps::measure(odometer.clone(), Some(&list), None),
-                alone: laps::measure(odometer, None, None),
-            }
-        })
-        .into()
-}
-
-fn share(of: impl Iterator<Item = bool>) -> f64 {
-    let all: Vec<bool> = of.collect();
-    all.iter().filter(|b| **b).count() as f64 / all.len() as f64
+    let run = driven(car, seed, |plan| {
+        plan.from_grid = seed.is_multiple_of(2);
+        plan.spin = if seed.is_multiple_of(3) { 0.1 } else { plan.spin };
+        if seed % 4 == 1 {
+            plan.stops = vec![(3, 4.0)];
+        }
+    });
+    let list = run.list(f64::INFINITY);
+    let of_rate = |rate: f64| {
+        let rows = run.rows(&Recorder::plain(rate));
+        let rpm = rows.channels.iter().find(|c| c.0 == Channel::Rpm).unwrap().1.clone();
+        let odometer = Odometer::from_rows(rows.time, rpm);
+        Case {
+            name: format!("{} {seed} at {rate} Hz", car.key),
+            trace: run.trace.clone(),
+            length: run.track.length,
+            from_grid: run.plan.from_grid,
+            stops: run.plan.stops.iter().map(|s| s.0).collect(),
+            with_list: laps::measure(odometer.clone(), Some(&list), None),
+            alone: laps::measure(odometer, None, None),
+        }
+    };
+    RATES.map(of_rate).into()
 }
 
 #[test]

@@ -134,13 +134,15 @@ impl Grip<'_> {
 /// Whether noise from row to row hides what grip allows: revs that jump, over the time in which a rate is taken, by half of the fastest rise.
 pub fn noise_hides(wheels: &Odometer) -> bool {
     let (time, revs) = wheels.rows();
+    // At low rates a course of straights and corners has second differences of its own: those are no noise.
+    if median(time.windows(2).map(|w| w[1] - w[0])).is_some_and(|step| step > GRIP_WINDOW_S / 2.0) {
+        return false;
+    }
     let rise = usual_rate(time, revs, 1.0) / HEADROOM;
     // Second differences of a smooth course are small; those of noise have six times its variance.
     let second: Vec<f64> = revs.windows(3).map(|w| w[0] - 2.0 * w[1] + w[2]).collect();
     let noise = robust_deviation(&second).unwrap_or(0.0) / 6f64.sqrt();
-    let step = median(time.windows(2).map(|w| w[1] - w[0])).unwrap_or(GRIP_WINDOW_S);
-    // At low rates a course of straights and corners has second differences of its own: those are no noise.
-    step <= GRIP_WINDOW_S / 2.0 && 2f64.sqrt() * noise / GRIP_WINDOW_S > rise / 2.0
+    2f64.sqrt() * noise / GRIP_WINDOW_S > rise / 2.0
 }
 
 /// A rate of the revs (turns a minute, a second) that one rise (or fall, `sign` -1) in ten reaches, and a quarter

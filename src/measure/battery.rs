@@ -141,10 +141,7 @@ pub fn measure(
         lowest_cell_v,
         floor_cell_v,
         used_mah: charge.as_ref().and_then(|c| c.last()).map(|s| s / 3.6),
-        used_range_mah: charge
-            .as_ref()
-            .zip(log.channel(Channel::Current))
-            .and_then(|(c, i)| Some(Estimate::from_standard(c.last()? / 3.6, between_rows(log.time(), i) / 3.6))),
+        used_range_mah: charge.as_ref().and_then(|c| Some(Estimate::from_standard(c.last()? / 3.6, unseen / 3.6))),
         used_wh: power.map(|p| integral(log.time(), &p)).and_then(|e| e.last().map(|j| j / 3600.0)),
         mah_per_lap,
         race_end_used_mah,

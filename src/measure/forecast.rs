@@ -32,12 +32,26 @@ pub struct Scene {
     pub seconds: f64,
 }
 
+impl Scene {
+    /// A run of `seconds` with the load and the cooling of the fitted one.
+    pub fn as_driven(start_c: f64, air_c: f64, seconds: f64) -> Self {
+        Self { start_c, air_c, copper: 1.0, spin: 1.0, cooling: 1.0, seconds }
+    }
+}
+
 /// A temperature and its change with a, b, air and start.
 #[derive(Clone, Copy)]
 struct State {
     value: f64,
     change: Vector4<f64>,
     lagged: (f64, f64),
+}
+
+impl State {
+    /// Where the fitted run ended.
+    fn at_end(h: &Hypothesis) -> Self {
+        Self { value: h.last.dot(&h.mean), change: h.last, lagged: h.lagged }
+    }
 }
 
 impl Warming {
@@ -69,9 +83,12 @@ impl Warming {
     }
 
     fn forecast_one(&self, h: &Hypothesis, until_s: f64) -> State {
-        let state = State { value: h.last.dot(&h.mean), change: h.last, lagged: h.lagged };
-        let scene = Scene { start_c: 0.0, air_c: 0.0, copper: 1.0, spin: 1.0, cooling: 1.0, seconds: 0.0 };
-        self.carry(h, state, &scene, None, until_s - self.end_s)
+        self.drive_on(h, State::at_end(h), until_s - self.end_s)
+    }
+
+    /// Carries a state on for `seconds` as the run was driven, in its own air.
+    fn drive_on(&self, h: &Hypothesis, state: State, seconds: f64) -> State {
+        self.carry(h, state, &Scene::as_driven(0.0, 0.0, 0.0), None, seconds)
     }
 
     fn imagined_one(&self, h: &Hypothesis, scene: &Scene) -> State {
@@ -162,11 +179,10 @@ impl Warming {
     /// Time of driving from log time `from_s` until the sensor reads `limit_c`, s; `None` where it would take longer than `longest_s`.
     pub fn time_to(&self, limit_c: f64, from_s: f64, longest_s: f64) -> Option<Estimate> {
         let reached = |h: &Hypothesis| {
-            let scene = Scene { start_c: 0.0, air_c: 0.0, copper: 1.0, spin: 1.0, cooling: 1.0, seconds: 0.0 };
-            let mut state = State { value: h.last.dot(&h.mean), change: h.last, lagged: h.lagged };
+            let mut state = State::at_end(h);
             let mut at = self.end_s;
             while state.value < limit_c && at - from_s < longest_s {
-                state = self.carry(h, state, &scene, None, self.step_s);
+                state = self.drive_on(h, state, self.step_s);
                 at += self.step_s;
             }
             (h.weight, (at - from_s).ln())

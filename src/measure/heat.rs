@@ -218,7 +218,7 @@ pub fn conclude(heat: &mut Heat, prior: Prior) {
         if let (false, Some(end)) = (heat.race_end_read, course.race_end_s) {
             // A stop cools: the race without one starts as the log did.
             let start_c = heat.start_c.unwrap_or(warming.air_c());
-            let whole = Scene { start_c, air_c: warming.air_c(), copper: 1.0, spin: 1.0, cooling: 1.0, seconds: end };
+            let whole = Scene::as_driven(start_c, warming.air_c(), end);
             heat.race_end_c = Some(if course.stopped {
                 warming.imagined(&whole)
             } else {

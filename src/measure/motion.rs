@@ -5,7 +5,7 @@ use super::motor::Demand;
 use crate::laps::Laps;
 use crate::laps::odometer::Odometer;
 use crate::log::{Channel, Log};
-use crate::quantity::{median, quantile};
+use crate::quantity::{highest, median, quantile};
 
 /// Time over which the speed's change is taken, s: two rows at least.
 const WINDOW_S: f64 = 0.1;
@@ -93,7 +93,7 @@ pub fn motion(log: &Log, laps: &Laps, gearing: &Gearing, demand: Option<&Demand>
         time,
     };
     if !car.has_ground() {
-        let slip = motion.slip_at_lifts(car, step).unwrap_or(0.0);
+        let slip = motion.slip_at_lifts(car).unwrap_or(0.0);
         let top = motion.top_speed().unwrap_or(0.0);
         motion.mean_slip = slip * motion.push(demand, |_| true);
         motion.top_slip =
@@ -105,9 +105,9 @@ pub fn motion(log: &Log, laps: &Laps, gearing: &Gearing, demand: Option<&Demand>
 impl Motion {
     /// What driven tyres slip at full pull: revs fall by it in a moment when the driver lifts. The median over the lifts of the drop from the last
     /// row of hard driving to where the revs of the rows after the lift, carried back, would have been.
-    fn slip_at_lifts(&self, car: &Odometer, step: f64) -> Option<f64> {
+    fn slip_at_lifts(&self, car: &Odometer) -> Option<f64> {
         let (time, revs) = car.rows();
-        let span = (WINDOW_S / step).round().max(1.0) as usize;
+        let span = (WINDOW_S / self.step_s).round().max(1.0) as usize;
         let fast = 0.5 * revs.iter().copied().fold(0.0, f64::max);
         let hard = |n: usize| car.drive(n).is_some_and(|d| d > HARD);
         let drop = |n: usize| {
@@ -142,6 +142,6 @@ impl Motion {
 
     /// The car's top speed, m/s.
     pub fn top_speed(&self) -> Option<f64> {
-        self.speed.iter().copied().filter(|v| v.is_finite()).max_by(f64::total_cmp)
+        highest(&self.speed)
     }
 }

@@ -66,7 +66,7 @@ pub struct Demand {
 }
 
 impl Motor {
-    /// Motor current for an electrical power of `watts` at `omega` rad/s, A; zero for none.
+    /// Motor current for an electrical power of `watts` at `omega` rad/s, A; zero for none, NaN for an unknown one.
     pub fn current(&self, omega: f64, watts: f64) -> f64 {
         if watts <= 0.0 {
             return 0.0;
@@ -103,10 +103,6 @@ pub fn demand(log: &Log) -> Option<Demand> {
         amps[n] > DRIVEN * most && filled > 1.0 - 2.0 * NEAR
     };
     let full = (0..omega.len()).map(|n| motor.at_full_demand && on_line(n)).collect();
-    // A product with a missing cell is not a number, and no power is no current: keep the two apart.
-    let current = std::iter::zip::<Vec<f64>, _>(current, volts.iter().zip(amps))
-        .map(|(i, (v, a))| if (v * a).is_finite() { i } else { f64::NAN })
-        .collect();
     Some(Demand { motor, current, omega, full })
 }
 

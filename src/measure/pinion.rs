@@ -15,7 +15,7 @@
 use nalgebra::{Matrix3, Vector3};
 
 use super::motion::{LONGEST_STEP_S, Motion};
-use super::motor::Demand;
+use super::motor::{Demand, Motor};
 use crate::laps::Laps;
 use crate::quantity::{COVERAGE_95, Estimate, mean_and_deviation, median, quantile};
 
@@ -123,14 +123,12 @@ impl Pull<'_> {
         if now <= 0.0 || !self.demand.motor.at_full_demand {
             return now / g;
         }
-        let motor = self.demand.motor;
-        let limit = ((self.rest[n] - motor.constant * self.demand.omega[n] * g * speed)
-            / (motor.resistance + self.pack))
-            .max(0.0);
+        // The pack's resistance is in series with the motor's.
+        let motor = Motor { resistance: self.demand.motor.resistance + self.pack, ..self.demand.motor };
+        let limit = motor.full_current(self.demand.omega[n] * g * speed, self.rest[n]);
         if self.demand.full[n] {
             // The line through the rows is not exact for each: what counts is the change.
-            let base =
-                ((self.rest[n] - motor.constant * self.demand.omega[n]) / (motor.resistance + self.pack)).max(1e-9);
+            let base = motor.full_current(self.demand.omega[n], self.rest[n]).max(1e-9);
             (now * limit / base).min(self.ceiling.max(now) / g)
         } else {
             (now / g).min(limit.max(now))

@@ -19,7 +19,7 @@ use super::motion::{LONGEST_STEP_S, Motion};
 use super::motor::Demand;
 use crate::laps::Laps;
 use crate::log::{Channel, Log};
-use crate::quantity::{COVERAGE_95, Estimate, coverage_factor, median, quantile};
+use crate::quantity::{COVERAGE_95, Estimate, coverage_factor, highest, median, quantile};
 
 /// Throttle from which demand is full, %.
 const FULL_PCT: f64 = 95.0;
@@ -113,16 +113,11 @@ pub fn measure(log: &Log, laps: &Laps, motion: Option<&Motion>, demand: Option<&
     }
 }
 
-fn highest(values: &[f64]) -> Option<f64> {
-    values.iter().copied().filter(|v| v.is_finite()).max_by(f64::total_cmp)
-}
-
 fn top_speed(motion: &Motion) -> Option<Estimate> {
     let top = motion.top_speed()?;
     // The fastest row need not be the fastest moment: half a row's change is open.
     let between = motion.acceleration.iter().zip(&motion.speed).filter(|(_, v)| **v > 0.97 * top);
-    let step = median(motion.time.windows(2).map(|w| w[1] - w[0]))?;
-    let missed = quantile(between.map(|(a, _)| a.abs()), 0.9).unwrap_or(0.0) * step / 2.0;
+    let missed = quantile(between.map(|(a, _)| a.abs()), 0.9).unwrap_or(0.0) * motion.step_s / 2.0;
     // Driven wheels are faster than the car by more than the mean slip that the travel holds.
     let slip = motion.top_slip - motion.mean_slip;
     let half = (COVERAGE_95 * motion.travel.1 * top).hypot(missed).hypot(motion.top_slip * top / 2.0);
@@ -157,7 +152,7 @@ fn coast(motion: &Motion, throttle: &[f64]) -> Option<Estimate> {
     let top = motion.top_speed()?;
     let (time, speed) = (&motion.time, &motion.speed);
     let (low, high) = (COASTING.0 * top, COASTING.1 * top);
-    let step = median(time.windows(2).map(|w| w[1] - w[0]))?;
+    let step = motion.step_s;
     let span = ((SPAN_S / step).round() as usize).max(1);
     // From the row after the lift on: tyres that drove give their slip back at first.
     let before = ((RELEASE_S / step).round() as usize).max(1);

@@ -112,32 +112,43 @@ pub struct Warming {
 impl Record {
     /// Fits the model, with what the motor's other runs tell of all its heating at this run's load; `None` for too few steps or no load.
     pub fn fit(&self, prior: Prior) -> Option<Warming> {
-        let reference = self.mean_reading();
         if self.reading.iter().filter(|r| r.is_finite()).count() < LEAST_STEPS || self.copper.iter().all(|u| *u <= 0.0)
         {
             return None;
         }
-        let alpha = self.coefficient / (1.0 + self.coefficient * (reference - 20.0));
-        let (short, long) = TIME_CONSTANTS_S;
-        let (slow, fast) = ((1.0 / long).ln(), (1.0 / short).ln());
-        let floor = (self.quantum * self.quantum / 12.0).max(1e-4);
-        // A first look with independent residuals, to see how the residuals go together.
-        let first = self.weighed(&grid((slow, fast), COOLINGS), (alpha, reference), floor, prior);
-        let best = first.iter().max_by(|a, b| a.weight.total_cmp(&b.weight))?;
-        let rows = self.design((best.cooling, best.lag, best.flow_share), (alpha, reference)).rows;
-        let variance = self.effective_variance(&rows, &best.mean, floor);
+        let (slow, fast) = coolings_tried();
+        let look = self.look(&grid((slow, fast), COOLINGS), prior)?;
         // Then finely where the first look, at that variance, leaves any weight.
         let coarse = (fast - slow) / (COOLINGS - 1) as f64;
-        let left = -LEAST_WEIGHT.ln() * variance / floor;
-        let near = || first.iter().filter(|h| h.weight > best.weight - left).map(|h| h.cooling.ln());
+        let left = -LEAST_WEIGHT.ln() * look.variance / self.floor();
+        let kept = |h: &&Hypothesis| h.weight > look.hypotheses[look.best].weight - left;
+        let near = || look.hypotheses.iter().filter(kept).map(|h| h.cooling.ln());
         let range = (near().fold(f64::INFINITY, f64::min) - coarse, near().fold(f64::NEG_INFINITY, f64::max) + coarse);
-        let mut hypotheses = self.weighed(&grid(range, COOLINGS), (alpha, reference), variance, prior);
-        weigh(&mut hypotheses);
-        if hypotheses.is_empty() {
-            return None;
-        }
+        let hypotheses = weigh(self.weighed(&grid(range, COOLINGS), look.variance, prior))?;
         let end_s = self.start_s + self.step_s * self.reading.len() as f64;
+        let (alpha, reference) = self.coefficient_there();
         Some(Warming { hypotheses, step_s: self.step_s, alpha, reference, end_s })
+    }
+
+    /// A first look with independent residuals, to see how the residuals go together.
+    fn look(&self, points: &[Point], prior: Prior) -> Option<Look> {
+        let hypotheses = self.weighed(points, self.floor(), prior);
+        let best = (0..hypotheses.len()).max_by(|a, b| hypotheses[*a].weight.total_cmp(&hypotheses[*b].weight))?;
+        let h = &hypotheses[best];
+        let rows = self.design((h.cooling, h.lag, h.flow_share), self.coefficient_there()).rows;
+        let variance = self.effective_variance(&rows, &h.mean, self.floor());
+        Some(Look { hypotheses, best, variance })
+    }
+
+    /// Variance of a reading at least: that of its step.
+    fn floor(&self) -> f64 {
+        (self.quantum * self.quantum / 12.0).max(1e-4)
+    }
+
+    /// The loss's temperature coefficient at the mean reading, 1/K, and that reading, °C.
+    fn coefficient_there(&self) -> (f64, f64) {
+        let reference = self.mean_reading();
+        (self.coefficient / (1.0 + self.coefficient * (reference - 20.0)), reference)
     }
 
     /// Mean of the readings, °C: the temperature at which heating is stated.
@@ -149,29 +160,17 @@ impl Record {
     /// Cooling, as the logarithm of 1/s and its standard uncertainty, where heating (K/s), lag and the airflow's share are those of all runs of a motor:
     /// what is wrong with these is wrong with every run alike, and their coolings can be held against each other.
     pub fn cooling_given(&self, heating: f64, (lag, share): (f64, f64)) -> Option<(f64, f64)> {
-        let reference = self.mean_reading();
-        let at = (self.coefficient / (1.0 + self.coefficient * (reference - 20.0)), reference);
-        let (short, long) = TIME_CONSTANTS_S;
-        let line = |(low, high): (f64, f64)| -> Vec<Point> {
-            grid((low, high), FINE).into_iter().filter(|p| p.1 == lag && p.2 == share).collect()
-        };
-        let floor = (self.quantum * self.quantum / 12.0).max(1e-4);
+        let line = |range: (f64, f64)| -> Vec<Point> { coolings(range, FINE).map(|c| (c, lag, share)).collect() };
         let prior = Some((heating, SAME * heating));
-        let first = self.weighed(&line(((1.0 / long).ln(), (1.0 / short).ln())), at, floor, prior);
-        let best = first.iter().max_by(|a, b| a.weight.total_cmp(&b.weight))?;
-        let rows = self.design((best.cooling, lag, share), at).rows;
-        let variance = self.effective_variance(&rows, &best.mean, floor);
-        let near = (best.cooling.ln() - 0.5, best.cooling.ln() + 0.5);
-        let mut hypotheses = self.weighed(&line(near), at, variance, prior);
-        weigh(&mut hypotheses);
-        if hypotheses.is_empty() {
-            return None;
-        }
+        let look = self.look(&line(coolings_tried()), prior)?;
+        let best = look.hypotheses[look.best].cooling.ln();
+        let hypotheses = weigh(self.weighed(&line((best - 0.5, best + 0.5)), look.variance, prior))?;
         Some(moments(hypotheses.iter().map(|h| (h.weight, h.cooling.ln())), 0.0))
     }
 
     /// Each point of the grid with its log weight.
-    fn weighed(&self, grid: &[Point], at: (f64, f64), variance: f64, prior: Prior) -> Vec<Hypothesis> {
+    fn weighed(&self, grid: &[Point], variance: f64, prior: Prior) -> Vec<Hypothesis> {
+        let at = self.coefficient_there();
         grid.iter().map(|&point| self.design(point, at).hypothesis(self, point, variance, prior)).collect()
     }
 
@@ -238,12 +237,28 @@ impl Record {
 /// Cooling, lag and the airflow's share.
 pub(super) type Point = (f64, f64, f64);
 
-/// `count` coolings evenly between two logarithms, with every lag and share.
-fn grid((low, high): (f64, f64), count: usize) -> Vec<Point> {
-    let cooling = move |n: usize| (low + (high - low) * n as f64 / (count - 1) as f64).exp();
-    let with =
-        move |n: usize| LAGS_S.into_iter().flat_map(move |lag| FLOW_SHARES.map(|share| (cooling(n), lag, share)));
-    (0..count).flat_map(with).collect()
+/// Logarithms of the slowest and the fastest cooling that are tried.
+fn coolings_tried() -> (f64, f64) {
+    let (short, long) = TIME_CONSTANTS_S;
+    ((1.0 / long).ln(), (1.0 / short).ln())
+}
+
+/// `count` coolings evenly between two logarithms.
+fn coolings((low, high): (f64, f64), count: usize) -> impl Iterator<Item = f64> {
+    (0..count).map(move |n| (low + (high - low) * n as f64 / (count - 1) as f64).exp())
+}
+
+/// The same with every lag and share.
+fn grid(range: (f64, f64), count: usize) -> Vec<Point> {
+    let with = |c: f64| LAGS_S.into_iter().flat_map(move |lag| FLOW_SHARES.map(|share| (c, lag, share)));
+    coolings(range, count).flat_map(with).collect()
+}
+
+/// What a first look found: every point with its log weight, the best of them, and the variance of a step.
+struct Look {
+    hypotheses: Vec<Hypothesis>,
+    best: usize,
+    variance: f64,
 }
 
 pub(super) struct Design {
@@ -271,13 +286,7 @@ impl Design {
         (-0.5 * misfit, mean, factor.inverse())
     }
 
-    fn hypothesis(
-        self,
-        record: &Record,
-        (cooling, lag, flow_share): (f64, f64, f64),
-        variance: f64,
-        prior: Prior,
-    ) -> Hypothesis {
+    fn hypothesis(self, record: &Record, (cooling, lag, flow_share): Point, variance: f64, prior: Prior) -> Hypothesis {
         let (evidence, mean, covariance) = self.solve(record, cooling, variance, prior);
         let expected = -0.5 * ((cooling / USUAL_COOLING).ln() / USUAL_COOLING_LN_U).powi(2);
         // A part that is cooled by its own loss is none.
@@ -287,8 +296,8 @@ impl Design {
     }
 }
 
-/// From log weights to weights that sum to one; drops those that do not matter.
-fn weigh(hypotheses: &mut Vec<Hypothesis>) {
+/// From log weights to weights that sum to one, without those that do not matter; `None` where none is possible.
+fn weigh(mut hypotheses: Vec<Hypothesis>) -> Option<Vec<Hypothesis>> {
     hypotheses.retain(|h| h.weight.is_finite());
     let best = hypotheses.iter().map(|h| h.weight).fold(f64::NEG_INFINITY, f64::max);
     for h in hypotheses.iter_mut() {
@@ -298,6 +307,7 @@ fn weigh(hypotheses: &mut Vec<Hypothesis>) {
     hypotheses.retain(|h| h.weight > LEAST_WEIGHT * sum);
     let sum: f64 = hypotheses.iter().map(|h| h.weight).sum();
     hypotheses.iter_mut().for_each(|h| h.weight /= sum);
+    (!hypotheses.is_empty()).then_some(hypotheses)
 }
 
 /// Smallest step between readings that differ, K.

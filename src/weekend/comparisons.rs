@@ -8,7 +8,7 @@
 //!
 //! Keys that changed together cannot be told apart: each names the others. Text that differs in nearly every run is a remark and no setting.
 
-use std::collections::BTreeMap;
+use std::collections::BTreeSet;
 
 use nalgebra::{DMatrix, DVector};
 use schemars::JsonSchema;
@@ -59,6 +59,14 @@ pub struct Effect {
     pub difference: Option<Estimate>,
     /// Why it cannot be had, or what it cannot be told from.
     pub why: Option<String>,
+}
+
+impl Comparison {
+    /// Both values as they are shown.
+    pub fn shown(&self) -> (String, String) {
+        let of = |s: &Option<Setting>| s.as_ref().map_or_else(|| "not set".to_owned(), Setting::to_string);
+        (of(&self.from), of(&self.to))
+    }
 }
 
 impl Effect {
@@ -115,12 +123,9 @@ fn value(run: &Run, key: &str) -> Option<Setting> {
 
 /// Each further value of each key that varies.
 fn columns(members: &[&Run]) -> Vec<Column> {
-    let mut keys: BTreeMap<&str, ()> = BTreeMap::new();
-    for run in members {
-        keys.extend(run.plan.settings.0.keys().map(|k| (k.as_str(), ())));
-    }
+    let keys: BTreeSet<&str> = members.iter().flat_map(|r| r.plan.settings.0.keys().map(String::as_str)).collect();
     let mut columns = Vec::new();
-    for key in keys.keys() {
+    for key in keys {
         let values: Vec<Option<Setting>> = members.iter().map(|r| value(r, key)).collect();
         let mut levels: Vec<Option<Setting>> = Vec::new();
         for v in &values {
@@ -136,7 +141,7 @@ fn columns(members: &[&Run]) -> Vec<Column> {
         let has = |level: &Option<Setting>| values.iter().map(|v| v == level).collect::<Vec<bool>>();
         for level in &levels[1..] {
             columns.push(Column {
-                key: (*key).to_owned(),
+                key: key.to_owned(),
                 from: levels[0].clone(),
                 to: level.clone(),
                 first: has(&levels[0]),
@@ -219,20 +224,17 @@ fn values(members: &[&Run], figure: Figure, race_s: f64) -> Vec<Option<(f64, f64
     if !matches!(figure, Figure::MotorRiseC | Figure::ControllerRiseC) {
         return members.iter().map(|r| figures::of_run(r, figure)).collect();
     }
-    let heat = |run: &Run| {
-        let answers = &run.outcome.as_ref().ok()?.answers;
-        Some(if figure == Figure::MotorRiseC { answers.motor.clone() } else { answers.controller.clone() })
-    };
     let conditions = |run: &&Run| {
         let air = run.plan.ambient_c?;
-        Some((air, heat(run)?.start_c? - air))
+        Some((air, figures::heat_of(run, figure)?.start_c? - air))
     };
     let all: Vec<(f64, f64)> = members.iter().filter_map(conditions).collect();
     let (air, start) = (median(all.iter().map(|c| c.0)), median(all.iter().map(|c| c.1)));
     let (Some(air), Some(start)) = (air, start) else { return vec![None; members.len()] };
     members
         .iter()
-        .map(|run| run.plan.ambient_c.and(heat(run)).and_then(|h| figures::rise_alike(&h, start, air, race_s)))
+        .map(|run| run.plan.ambient_c.and(figures::heat_of(run, figure)))
+        .map(|heat| heat.and_then(|h| figures::rise_alike(h, start, air, race_s)))
         .collect()
 }
 

@@ -126,6 +126,13 @@ impl Figure {
     }
 }
 
+/// The heat of the part that a figure is about: the controller's for its own, else the motor's.
+pub fn heat_of(run: &Run, figure: Figure) -> Option<&Heat> {
+    let answers = &run.outcome.as_ref().ok()?.answers;
+    let controller = matches!(figure, Figure::ControllerPeakC | Figure::ControllerRiseC);
+    Some(if controller { &answers.controller } else { &answers.motor })
+}
+
 /// The figure of a run and its standard uncertainty within the run; `None` where it has none.
 pub fn of_run(run: &Run, figure: Figure) -> Option<(f64, f64)> {
     let done = run.outcome.as_ref().ok()?;
@@ -179,7 +186,6 @@ pub fn pinion_on_car(run: &Run) -> Option<f64> {
 /// day are made alike. Value and standard uncertainty.
 pub fn rise_alike(heat: &Heat, start: f64, air_c: f64, race_s: f64) -> Option<(f64, f64)> {
     let warming = heat.warming.as_ref()?;
-    let scene = Scene { start_c: air_c + start, air_c, copper: 1.0, spin: 1.0, cooling: 1.0, seconds: race_s };
-    let end = warming.imagined(&scene);
+    let end = warming.imagined(&Scene::as_driven(air_c + start, air_c, race_s));
     Some((end.value - air_c, end.half_width() / COVERAGE_95))
 }

@@ -13,7 +13,6 @@ use crate::measure::heat::Heat;
 use crate::measure::wheelspin::Wheelspin;
 use crate::measure::{battery, gearing, heat};
 use crate::review::Run;
-use crate::sheet::Setting;
 
 /// What a finding asks of the reader.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, JsonSchema)]
@@ -165,14 +164,12 @@ fn remedy(run: &Run, part: &str, heat: &Heat) -> String {
         return cool.to_owned();
     }
     let now = super::figures::pinion_on_car(run);
-    let under = |n: &&super::next::Next| {
-        n.motor_race_end_c.is_some_and(|c| c.high < heat.limit_c) && now.is_some_and(|teeth| n.pinion < teeth)
-    };
-    let smaller = run.next.iter().filter(|n| now.is_some_and(|teeth| n.pinion < teeth));
-    if smaller.clone().count() == 0 || smaller.clone().any(|n| n.motor_race_end_c.is_none()) {
+    let smaller: Vec<_> = run.next.iter().filter(|n| now.is_some_and(|teeth| n.pinion < teeth)).collect();
+    if smaller.is_empty() || smaller.iter().any(|n| n.motor_race_end_c.is_none()) {
         return cool.to_owned();
     }
-    run.next.iter().rev().find(under).and_then(|n| n.motor_race_end_c.map(|c| (n.pinion, c))).map_or_else(
+    let ends = smaller.iter().rev().filter_map(|n| n.motor_race_end_c.map(|c| (n.pinion, c)));
+    ends.into_iter().find(|(_, end)| end.high < heat.limit_c).map_or_else(
         || format!("{cool}; two teeth less are not enough"),
         |(teeth, end)| format!("{teeth} teeth would end at {:.0} ± {:.0} °C", end.value, end.half_width()),
     )
@@ -299,7 +296,6 @@ fn of_trend(t: &Trend) -> Option<Finding> {
 }
 
 fn of_comparison(c: &Comparison) -> Option<Finding> {
-    let shown = |s: &Option<Setting>| s.as_ref().map_or_else(|| "not set".to_owned(), Setting::to_string);
     let judged: Vec<&Effect> = c.effects.iter().filter(|e| e.difference.is_some()).collect();
     if judged.is_empty() {
         return None;
@@ -316,7 +312,8 @@ fn of_comparison(c: &Comparison) -> Option<Finding> {
     if c.together_with.iter().any(|k| *k < c.key) {
         return None;
     }
-    let change = format!("{} from {} to {}", keys.join(" with "), shown(&c.from), shown(&c.to));
+    let (from, to) = c.shown();
+    let change = format!("{} from {from} to {to}", keys.join(" with "));
     let car = crate::notice::printable(&c.car, 40);
     // Nothing found is worth a word only where something that matters would have been.
     let sharp =

@@ -95,14 +95,7 @@ fn forecast(done: &Reviewed, run: &Run, geared: &Regeared, race_s: f64, next: &m
     }
     let heat = &answers.motor;
     let (Some(warming), Some(end), Some(start)) = (&heat.warming, heat.race_end_c, heat.start_c) else { return };
-    let now = Scene {
-        start_c: start,
-        air_c: run.plan.ambient_c.unwrap_or(warming.air_c()),
-        copper: 1.0,
-        spin: 1.0,
-        cooling: 1.0,
-        seconds: race_s,
-    };
+    let now = Scene::as_driven(start, run.plan.ambient_c.unwrap_or(warming.air_c()), race_s);
     let then = Scene { copper: geared.copper, spin: geared.spin, ..now };
     let change = warming.regeared(&now, &then, heat.record.as_ref().and_then(|r| r.expected));
     next.motor_change_k = Some(change);
@@ -144,14 +137,7 @@ pub fn without_fan(run: &Run, runs: &[Run], race_s: f64) -> Option<WithoutFan> {
     let ln_u = scatter * (1.0 / with.len() as f64 + 1.0 / without.len() as f64).sqrt();
     let heat = &run.outcome.as_ref().ok()?.answers.motor;
     let (warming, end) = (heat.warming.as_ref()?, heat.race_end_c?);
-    let now = Scene {
-        start_c: heat.start_c?,
-        air_c: run.plan.ambient_c.unwrap_or(warming.air_c()),
-        copper: 1.0,
-        spin: 1.0,
-        cooling: 1.0,
-        seconds: race_s,
-    };
+    let now = Scene::as_driven(heat.start_c?, run.plan.ambient_c.unwrap_or(warming.air_c()), race_s);
     let change = |ln: f64| warming.difference(&now, &Scene { cooling: ln.exp(), ..now });
     let (middle, low, high) =
         (change(ln), change(ln + COVERAGE_95 * ln_u).value, change(ln - COVERAGE_95 * ln_u).value);

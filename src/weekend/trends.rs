@@ -153,12 +153,10 @@ struct Candidate {
 /// What explains a temperature's change of `per_run`.
 fn cause(runs: &[&Run], figure: Figure, per_run: f64, race_s: f64) -> &'static str {
     const UNKNOWN: &str = "cannot tell";
-    let part = |run: &Run| -> Option<Heat> {
-        let answers = &run.outcome.as_ref().ok()?.answers;
-        Some(if figure == Figure::ControllerPeakC { answers.controller.clone() } else { answers.motor.clone() })
+    let Some(heats) = runs.iter().map(|r| figures::heat_of(r, figure)).collect::<Option<Vec<&Heat>>>() else {
+        return UNKNOWN;
     };
-    let Some(heats) = runs.iter().map(|r| part(r)).collect::<Option<Vec<Heat>>>() else { return UNKNOWN };
-    let conditions = |(run, heat): (&&Run, &Heat)| {
+    let conditions = |(run, heat): (&&Run, &&Heat)| {
         let warming = heat.warming.as_ref()?;
         let air = run.plan.ambient_c?;
         let above = heat.start_c? - air;

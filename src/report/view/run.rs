@@ -129,8 +129,8 @@ fn changes(review: &Review, index: usize) -> Vec<String> {
 
 fn pinions(run: &Run) -> Vec<RowView> {
     let settings = &run.plan.settings;
+    let on_car = crate::weekend::figures::pinion_on_car(run);
     let row = |n: &crate::weekend::next::Next| {
-        let on_car = crate::weekend::figures::pinion_on_car(run);
         let name = match () {
             () if settings.number("pinion") == Some(n.pinion) => format!("{}, on the sheet", n.pinion),
             () if on_car == Some(n.pinion) => format!("{}, on the car", n.pinion),

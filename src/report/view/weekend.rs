@@ -8,7 +8,6 @@ use crate::measure::heat;
 use crate::notice::{Severity, printable};
 use crate::report::charts;
 use crate::review::{Review, Run};
-use crate::sheet::Setting;
 use crate::weekend::comparisons::{Comparison, Effect};
 use crate::weekend::figures::Figure;
 use crate::weekend::tables;
@@ -230,7 +229,7 @@ fn untold(trends: &[Trend]) -> Vec<String> {
 }
 
 fn change(c: &Comparison) -> ChangeView {
-    let shown = |s: &Option<Setting>| s.as_ref().map_or_else(|| "not set".to_owned(), Setting::to_string);
+    let (from, to) = c.shown();
     let ids = |ids: &[String]| ids.iter().map(|i| printable(i, 24)).collect::<Vec<_>>().join(", ");
     let together = if c.together_with.is_empty() {
         String::new()
@@ -238,13 +237,7 @@ fn change(c: &Comparison) -> ChangeView {
         format!(" · changed together with {}", ids(&c.together_with))
     };
     ChangeView {
-        change: format!(
-            "{}: {} from {} to {}",
-            printable(&c.car, 24),
-            printable(&c.key, 40),
-            shown(&c.from),
-            shown(&c.to)
-        ),
+        change: format!("{}: {} from {} to {}", printable(&c.car, 24), printable(&c.key, 40), from, to),
         between: format!("{} against {}{together}", ids(&c.runs_to), ids(&c.runs_from)),
         effects: c.effects.iter().map(effect_row).collect(),
     }
