@@ -3,7 +3,9 @@
 pub mod archive;
 pub mod cli;
 pub mod demo;
+pub mod folder;
 pub mod import;
+pub mod kept;
 pub mod laps;
 pub mod log;
 pub mod measure;

@@ -8,7 +8,7 @@ use clap::Parser;
 use indicatif::{ProgressBar, ProgressStyle};
 use runtrue::cli::{Arguments, Command, Teeth};
 use runtrue::report::{json, terminal, write};
-use runtrue::{archive, demo, review, sheet};
+use runtrue::{archive, demo, folder, review, sheet};
 
 /// Runs from which on the work is long enough for a progress bar.
 const LONG: usize = 4;
@@ -117,7 +117,7 @@ fn review_one(path: &Path, folder: &Path) -> Result<bool, Problem> {
 fn read_all(logs: &[PathBuf]) -> Result<ExitCode, Problem> {
     let mut any = false;
     for path in logs {
-        match review::read_log(path) {
+        match folder::read_log(path) {
             Ok(read) => {
                 any = true;
                 say(&terminal::reading(&path.display().to_string(), &read))?;
@@ -129,14 +129,14 @@ fn read_all(logs: &[PathBuf]) -> Result<ExitCode, Problem> {
 }
 
 fn start_sheet(folder: &Path) -> Result<ExitCode, Problem> {
-    let path = folder.join(review::SHEET);
+    let path = folder.join(folder::SHEET);
     if path.exists() {
         return Err(Problem::new(
             format!("`{}` is there already and was left as it is", path.display()),
             Some("edit it, or move it away first".to_owned()),
         ));
     }
-    let found = review::find_logs(folder).map_err(|e| {
+    let found = folder::find_logs(folder).map_err(|e| {
         Problem::new(
             format!("`{}` could not be read: {e}", folder.display()),
             Some("name a folder with logs in it".to_owned()),
@@ -200,7 +200,7 @@ fn gears(
 }
 
 fn car_settings(folder: &Path, car: Option<&str>) -> Result<sheet::Settings, Problem> {
-    let path = folder.join(review::SHEET);
+    let path = folder.join(folder::SHEET);
     let text = std::fs::read_to_string(&path)
         .map_err(|e| Problem::new(format!("`{}` could not be read: {e}", path.display()), None))?;
     let sheet = sheet::read::read(&text).map_err(|m| Problem::new(&m.drawing, Some(m.hint.clone())))?;
@@ -215,7 +215,7 @@ fn car_settings(folder: &Path, car: Option<&str>) -> Result<sheet::Settings, Pro
 }
 
 fn convert(log: &Path, form: archive::Form, out: Option<PathBuf>) -> Result<ExitCode, Problem> {
-    let logs = review::read_log(log).map_err(|e| Problem::new(&e, e.hint()))?;
+    let logs = folder::read_log(log).map_err(|e| Problem::new(&e, e.hint()))?;
     let ending = match form {
         archive::Form::Parquet => "parquet",
         archive::Form::Arrow => "arrow",

@@ -1,4 +1,4 @@
-//! Remarks on how an input was read: data here, rendered by each surface in its own way.
+//! Remarks on how an input was read, and failures of a single run: data here, rendered by each surface in its own way.
 
 use schemars::JsonSchema;
 use serde::Serialize;
@@ -53,6 +53,15 @@ impl Notice {
         self.hint = Some(hint.into());
         self
     }
+}
+
+/// Why a run could not be reviewed.
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
+pub struct Failure {
+    /// What failed, where, and the value seen.
+    pub message: String,
+    /// What to do about it.
+    pub hint: Option<String>,
 }
 
 /// Counts how often something happened and remembers the first place.

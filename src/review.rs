@@ -4,20 +4,20 @@
 //! [`Review`] in `report` and `archive`.
 
 use std::collections::BTreeMap;
-use std::path::{Path, PathBuf};
+use std::path::Path;
 
 use rayon::prelude::*;
 
+use crate::folder::{self, FolderError, Plan, hints, within};
 use crate::import;
-use crate::import::columns::Hints;
 use crate::laps::lists::{self, LapList};
 use crate::laps::odometer::Odometer;
 use crate::laps::{self, Laps};
 use crate::log::Log;
 use crate::measure::{self, Answers};
-use crate::notice::Notice;
+use crate::notice::{Failure, Notice, printable};
 use crate::sheet::mistake::Mistake;
-use crate::sheet::{self, RunPlan, Sheet};
+use crate::sheet::{RunPlan, Sheet};
 use crate::weekend;
 use crate::weekend::comparisons::{self, Comparison};
 use crate::weekend::findings::{self, Finding};
@@ -25,21 +25,8 @@ use crate::weekend::gearing;
 use crate::weekend::next::{self, Next, WithoutFan};
 use crate::weekend::trends::{self, Trend};
 
-/// File name of the sheet in a weekend's folder.
-pub const SHEET: &str = "weekend.toml";
 /// How far the lap in motor turns may be from what the sheet tells, relative.
 const EXPECTED_WIDTH: f64 = 0.10;
-/// A line of a log is this long at least; smaller files without one are still tried.
-const LOG_ENDINGS: [&str; 5] = ["csv", "txt", "tsv", "log", "dat"];
-
-/// Why a run could not be reviewed.
-#[derive(Debug, Clone, PartialEq, serde::Serialize, schemars::JsonSchema)]
-pub struct Failure {
-    /// What failed, where, and the value seen.
-    pub message: String,
-    /// What to do about it.
-    pub hint: Option<String>,
-}
 
 /// What was found out about a run.
 #[derive(Debug, Clone)]
@@ -80,6 +67,8 @@ pub struct Review {
     pub has_sheet: bool,
     /// Runs in order.
     pub runs: Vec<Run>,
+    /// Logs in the folder that no run of the sheet names: not reviewed.
+    pub unlisted: Vec<RunPlan>,
     /// What rises or falls over the runs of a car.
     pub trends: Vec<Trend>,
     /// What changed keys did.
@@ -90,50 +79,27 @@ pub struct Review {
     pub notices: Vec<Notice>,
 }
 
-/// Why nothing could be reviewed.
-#[derive(Debug, thiserror::Error)]
-pub enum ReviewError {
-    /// The path is not there, or may not be read.
-    #[error("`{path}` could not be read: {source}")]
-    Io {
-        /// The path.
-        path: PathBuf,
-        /// What the system said.
-        source: std::io::Error,
-    },
-    /// The sheet is no TOML.
-    #[error("the sheet could not be read\n{}", .0.drawing)]
-    Sheet(Box<Mistake>),
-    /// No log in the folder.
-    #[error("`{0}` holds no log")]
-    NoLogs(PathBuf),
-}
-
-impl ReviewError {
-    /// What to do about it.
-    pub fn hint(&self) -> String {
-        match self {
-            Self::Io { .. } => "name a weekend's folder or a log".to_owned(),
-            Self::Sheet(mistake) => mistake.hint.clone(),
-            Self::NoLogs(_) => format!("put logs ending in `.csv` or `.txt` into it, or name them in `{SHEET}`"),
-        }
-    }
-}
-
 /// Reviews the weekend in the folder `path`, or the lone log there. `progress` is told how many runs of how many are done.
 ///
 /// # Errors
-/// [`ReviewError`] where there is nothing to review; a single run that fails stays in the review with its error.
-pub fn review(path: &Path, progress: &mut dyn FnMut(usize, usize)) -> Result<Review, ReviewError> {
-    let (folder, sheet, has_sheet) = plan(path)?;
+/// [`FolderError`] where there is nothing to review; a single run that fails stays in the review with its error.
+pub fn review(path: &Path, progress: &mut dyn FnMut(usize, usize)) -> Result<Review, FolderError> {
+    let plan = folder::plan(path)?;
     let mut runs = Vec::new();
-    let count = sheet.runs.len();
+    let count = plan.sheet.runs.len();
     // A run knows nothing of the others yet: as many at a time as there are cores.
-    for (done, plans) in sheet.runs.chunks(rayon::current_num_threads()).enumerate() {
+    for (done, some) in plan.sheet.runs.chunks(rayon::current_num_threads()).enumerate() {
         progress(done * rayon::current_num_threads(), count);
-        runs.extend(plans.par_iter().flat_map_iter(|plan| review_run(&folder, plan, &sheet)).collect::<Vec<_>>());
+        let answer = |run| review_run(&plan.root, run, &plan.sheet);
+        runs.extend(some.par_iter().flat_map_iter(answer).collect::<Vec<_>>());
     }
     progress(count, count);
+    Ok(conclude(plan, runs))
+}
+
+/// What the runs tell together: pinions, shared heat, next changes, trends, comparisons, findings.
+pub fn conclude(plan: Plan, mut runs: Vec<Run>) -> Review {
+    let Plan { sheet, has_sheet, unlisted, .. } = plan;
     weigh_pinions(&mut runs, &sheet);
     weekend::heat::share(&mut runs);
     let race_s = sheet.race_length_s();
@@ -149,120 +115,13 @@ pub fn review(path: &Path, progress: &mut dyn FnMut(usize, usize)) -> Result<Rev
         .collect();
     findings.extend(findings::of_weekend(&trends, &comparisons));
     findings::order(&mut findings);
-    let notices = sheet_notices(&sheet);
-    Ok(Review { sheet, has_sheet, runs, trends, comparisons, findings, notices })
+    let mut notices = sheet_notices(&sheet);
+    notices.extend(unlisted.iter().map(not_on_the_sheet));
+    Review { sheet, has_sheet, runs, unlisted, trends, comparisons, findings, notices }
 }
 
-/// The folder, and the sheet in it or one made up from the logs found.
-fn plan(path: &Path) -> Result<(PathBuf, Sheet, bool), ReviewError> {
-    let io = |source| ReviewError::Io { path: path.to_owned(), source };
-    let about = std::fs::metadata(path).map_err(io)?;
-    if about.is_file() {
-        return Ok(plan_of_log(path));
-    }
-    let sheet_path = path.join(SHEET);
-    if sheet_path.is_file() {
-        let bytes =
-            std::fs::read(&sheet_path).map_err(|source| ReviewError::Io { path: sheet_path.clone(), source })?;
-        let text = String::from_utf8_lossy(&bytes);
-        let sheet = sheet::read::read(text.trim_start_matches('\u{feff}')).map_err(ReviewError::Sheet)?;
-        if !sheet.runs.is_empty() {
-            return Ok((path.to_owned(), sheet, true));
-        }
-        let runs = find_logs(path).map_err(io)?;
-        return if runs.is_empty() {
-            Err(ReviewError::NoLogs(path.to_owned()))
-        } else {
-            Ok((path.to_owned(), Sheet { runs, ..sheet }, true))
-        };
-    }
-    let runs = find_logs(path).map_err(io)?;
-    if runs.is_empty() {
-        return Err(ReviewError::NoLogs(path.to_owned()));
-    }
-    Ok((path.to_owned(), Sheet { runs, ..Sheet::default() }, false))
-}
-
-/// A lone log: with its entry on the sheet of its folder, or of the one above, where there is one.
-fn plan_of_log(path: &Path) -> (PathBuf, Sheet, bool) {
-    let folder = path.parent().filter(|p| !p.as_os_str().is_empty()).unwrap_or(Path::new(".")).to_owned();
-    let name = PathBuf::from(path.file_name().unwrap_or_default());
-    let places = [
-        (folder.clone(), name.clone()),
-        (folder.join(".."), folder.file_name().map_or(name.clone(), |f| Path::new(f).join(&name))),
-    ];
-    for (root, log) in places {
-        let text = std::fs::read_to_string(root.join(SHEET)).ok();
-        if let Some(mut sheet) = text.and_then(|t| sheet::read::read(&t).ok()) {
-            sheet.runs.retain(|r| r.log == log);
-            if !sheet.runs.is_empty() {
-                return (root, sheet, true);
-            }
-        }
-    }
-    (folder, Sheet { runs: vec![unplanned(name, None)], ..Sheet::default() }, false)
-}
-
-fn unplanned(log: PathBuf, laps: Option<PathBuf>) -> RunPlan {
-    let id = log.file_stem().map_or_else(|| "run".to_owned(), |s| s.to_string_lossy().into_owned());
-    RunPlan {
-        id,
-        car: String::new(),
-        log,
-        laps,
-        part: None,
-        ambient_c: None,
-        settings: sheet::Settings::default(),
-        mistake: None,
-    }
-}
-
-/// Logs of a folder and the folders in it, by name; a list of the same name in a folder `laps` goes with its log.
-///
-/// # Errors
-/// If the folder cannot be listed.
-pub fn find_logs(folder: &Path) -> std::io::Result<Vec<RunPlan>> {
-    let mut files = Vec::new();
-    for entry in std::fs::read_dir(folder)? {
-        let entry = entry?;
-        let name = PathBuf::from(entry.file_name());
-        if entry.file_type()?.is_dir() && name != Path::new("report") && !name.to_string_lossy().starts_with('.') {
-            for inner in std::fs::read_dir(entry.path())?.flatten() {
-                files.push(name.join(inner.file_name()));
-            }
-        } else {
-            files.push(name);
-        }
-    }
-    files.retain(|f| {
-        f.extension().is_some_and(|e| LOG_ENDINGS.contains(&e.to_string_lossy().to_lowercase().as_str()))
-            && folder.join(f).is_file()
-    });
-    files.sort();
-    let (lists, logs): (Vec<PathBuf>, Vec<PathBuf>) = files
-        .into_iter()
-        .partition(|f| f.parent().is_some_and(|p| p == Path::new("laps")) || is_lap_list(&folder.join(f)));
-    let mut runs: Vec<RunPlan> = Vec::new();
-    for log in logs {
-        let list = lists.iter().find(|l| l.file_stem() == log.file_stem()).cloned();
-        let mut run = unplanned(log, list);
-        if runs.iter().any(|r| r.id == run.id) {
-            run.id = run.log.to_string_lossy().into_owned();
-        }
-        runs.push(run);
-    }
-    Ok(runs)
-}
-
-/// A small file that reads as a lap list and not as a log.
-fn is_lap_list(path: &Path) -> bool {
-    std::fs::metadata(path).is_ok_and(|m| m.len() < 1 << 15)
-        && import::read(path, &Hints::default()).is_err()
-        && lists::read(path).is_ok()
-}
-
-/// Reviews one entry of the sheet: one run, or several where the file holds several.
-fn review_run(folder: &Path, plan: &RunPlan, sheet: &Sheet) -> Vec<Run> {
+/// Reviews one entry of the sheet on its own: one run, or several where the file holds several.
+pub fn review_run(folder: &Path, plan: &RunPlan, sheet: &Sheet) -> Vec<Run> {
     let failed = |failure: Failure| vec![Run::new(plan.clone(), Err(failure))];
     if let Some(mistake) = &plan.mistake {
         return failed(Failure { message: mistake.brief(), hint: Some(mistake.hint.clone()) });
@@ -302,31 +161,6 @@ fn read_list(folder: &Path, plan: &RunPlan) -> (Option<LapList>, Option<Notice>)
             let notice = Notice::warning("no-lap-list", format!("{}; laps were found in the log", failure.message));
             (None, Some(notice.hint(failure.hint.unwrap_or_default())))
         }
-    }
-}
-
-/// The file inside the folder; a link may not lead out of it.
-fn within(folder: &Path, path: &Path) -> Result<PathBuf, Failure> {
-    let full = folder.join(path);
-    let escapes =
-        folder.canonicalize().ok().zip(full.canonicalize().ok()).is_some_and(|(root, file)| !file.starts_with(root));
-    if escapes {
-        return Err(Failure {
-            message: format!("`{}` is a link that leaves the weekend's folder", path.display()),
-            hint: Some("copy the file into the folder".to_owned()),
-        });
-    }
-    Ok(full)
-}
-
-fn hints(plan: &RunPlan, sheet: &Sheet) -> Hints {
-    Hints {
-        rules: sheet.import.rules.clone(),
-        encoding: sheet.import.encoding.clone(),
-        delimiter: sheet.import.delimiter,
-        decimal: sheet.import.decimal,
-        rate_hz: sheet.import.rate_hz,
-        poles: plan.settings.number("motor.poles"),
     }
 }
 
@@ -371,23 +205,8 @@ fn sheet_notices(sheet: &Sheet) -> Vec<Notice> {
     sheet.mistakes.iter().map(of).collect()
 }
 
-/// Reads one log as the review of `sheet` would; for `runtrue read` and `runtrue convert`.
-///
-/// # Errors
-/// [`import::ReadError`].
-pub fn read_log(path: &Path) -> Result<Vec<Log>, import::ReadError> {
-    let folder = path.parent().filter(|p| !p.as_os_str().is_empty()).unwrap_or(Path::new("."));
-    let beside = [folder.to_owned(), folder.join("..")].into_iter().map(|f| f.join(SHEET)).find(|f| f.is_file());
-    let sheet = beside
-        .and_then(|f| std::fs::read_to_string(f).ok())
-        .and_then(|t| sheet::read::read(&t).ok())
-        .unwrap_or_default();
-    let name = path.file_name().unwrap_or_default();
-    let plan = sheet
-        .runs
-        .iter()
-        .find(|r| r.log.file_name() == Some(name))
-        .cloned()
-        .unwrap_or_else(|| unplanned(PathBuf::from(name), None));
-    import::read(path, &hints(&plan, &sheet))
+fn not_on_the_sheet(run: &RunPlan) -> Notice {
+    let log = printable(&run.log.to_string_lossy(), 80);
+    Notice::note("not-on-the-sheet", format!("`{log}` stands on no run of the sheet and was not reviewed"))
+        .hint("write `[[runs]]` with its `log`, or move it out of the folder")
 }

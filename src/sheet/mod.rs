@@ -1,5 +1,6 @@
 //! The setup sheet, `weekend.toml`: what should be on the cars, and which log belongs to which run.
 
+pub mod edit;
 pub mod mistake;
 pub mod read;
 pub mod starter;

@@ -1,0 +1,356 @@
+//! Edits of a sheet's text: values set, added and taken out, with the user's comments and order kept (`toml_edit`).
+
+use toml_edit::{ArrayOfTables, Decor, DocumentMut, Item, Table, TableLike, Value};
+
+use super::mistake::Mistake;
+use super::read;
+
+/// Keys whose values are text whatever they look like.
+const TEXT_KEYS: [&str; 9] = ["id", "car", "log", "laps", "name", "surface", "driven", "tyre_kind", "note"];
+
+/// One edit.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Edit {
+    /// The value at a path of keys and run numbers (from 0), such as `runs`, `3`, `pinion`; empty text takes it out.
+    Set {
+        /// Keys from the root.
+        path: Vec<String>,
+        /// As typed.
+        text: String,
+    },
+    /// Takes the run with this number (from 0) off the sheet.
+    RemoveRun(usize),
+    /// A new run with these keys.
+    AddRun(Vec<(String, String)>),
+    /// A new car without settings.
+    AddCar(String),
+}
+
+/// Why edits were not made.
+#[derive(Debug, thiserror::Error)]
+pub enum EditError {
+    /// The sheet as it is is no TOML, or its edit is none.
+    #[error("{}", .0.brief())]
+    Toml(Box<Mistake>),
+    /// The edit would put something wrong on the sheet.
+    #[error("{}", .0.iter().map(Mistake::brief).collect::<Vec<_>>().join("; "))]
+    Wrong(Vec<Mistake>),
+    /// A path does not lead to a value.
+    #[error("`{0}` is no place on the sheet")]
+    Place(String),
+}
+
+/// The sheet's text with `edits` made.
+///
+/// # Errors
+/// [`EditError`]: nothing is returned that the reader would find a new mistake in.
+pub fn edit(text: &str, edits: &[Edit]) -> Result<String, EditError> {
+    let before = read::read(text).map_err(EditError::Toml)?;
+    let mut after = text.replace("\r\n", "\n");
+    // Runs keep their numbers until all values are set; then the last goes first.
+    let mut gone: Vec<usize> = Vec::new();
+    for edit in edits {
+        match edit {
+            Edit::Set { path, text } => after = set(&after, path, text.trim())?,
+            Edit::RemoveRun(number) => gone.push(*number),
+            Edit::AddRun(keys) => after = add_run(&after, keys)?,
+            Edit::AddCar(name) => after = add_car(&after, name.trim())?,
+        }
+    }
+    gone.sort_unstable();
+    for number in gone.into_iter().rev() {
+        let mut document = parse(&after)?;
+        if let Some(runs) = document.get_mut("runs").and_then(Item::as_array_of_tables_mut)
+            && number < runs.len()
+        {
+            runs.remove(number);
+        }
+        after = document.to_string();
+    }
+    let sheet = read::read(&after).map_err(EditError::Toml)?;
+    let all = |s: &super::Sheet| -> Vec<Mistake> {
+        s.mistakes.iter().chain(s.runs.iter().filter_map(|r| r.mistake.as_ref())).cloned().collect()
+    };
+    let old = all(&before);
+    let new: Vec<Mistake> = all(&sheet).into_iter().filter(|m| old.iter().all(|o| o.message != m.message)).collect();
+    if !new.is_empty() {
+        return Err(EditError::Wrong(new));
+    }
+    Ok(if text.contains("\r\n") { after.replace('\n', "\r\n") } else { after })
+}
+
+fn parse(text: &str) -> Result<DocumentMut, EditError> {
+    text.parse::<DocumentMut>().map_err(|e| {
+        let hint = "text stands in quotes, numbers stand without and with a point";
+        EditError::Toml(Box::new(Mistake::at(text, e.span().unwrap_or(0..0), e.message().to_owned(), hint)))
+    })
+}
+
+/// A value as a form shows it: text without quotes, all else as it is written.
+pub fn shown(value: &Value) -> String {
+    match value {
+        Value::String(text) => text.value().clone(),
+        other => other.clone().decorated("", "").to_string(),
+    }
+}
+
+fn set(text: &str, path: &[String], typed: &str) -> Result<String, EditError> {
+    let place = || EditError::Place(path.join("."));
+    let (key, tables) = path.split_last().ok_or_else(place)?;
+    let mut document = parse(text)?;
+    let old = find(document.as_table(), tables).and_then(|t| t.get(key)).and_then(Item::as_value).cloned();
+    if old.as_ref().map(shown).unwrap_or_default() == typed {
+        return Ok(text.to_owned());
+    }
+    if old.is_none()
+        && let Some(uncommented) = uncomment(text, path)
+    {
+        document = parse(&uncommented)?;
+    }
+    let table = reach(document.as_table_mut(), tables).ok_or_else(place)?;
+    if typed.is_empty() {
+        table.remove(key);
+    } else if let Some(value) = table.get_mut(key).and_then(Item::as_value_mut) {
+        let decor = value.decor().clone();
+        *value = value_of(key, typed, old.as_ref());
+        *value.decor_mut() = decor;
+    } else if table.contains_key(key) {
+        return Err(place());
+    } else {
+        table.insert(key, Item::Value(value_of(key, typed, None)));
+    }
+    Ok(document.to_string())
+}
+
+/// What was typed as a TOML value: of the old value's kind where there is one, else by its look. Decimal commas are taken.
+fn value_of(key: &str, typed: &str, old: Option<&Value>) -> Value {
+    let number = || {
+        let plain = typed.replace(',', ".");
+        plain
+            .parse::<Value>()
+            .ok()
+            .filter(|v| v.is_integer() || v.as_float().is_some_and(f64::is_finite))
+            .or_else(|| plain.parse::<f64>().ok().filter(|n| n.is_finite()).map(Value::from))
+    };
+    if TEXT_KEYS.contains(&key) || old.is_some_and(Value::is_str) {
+        return Value::from(typed);
+    }
+    if key == "date" || old.is_some_and(Value::is_datetime) {
+        return typed.parse::<toml_edit::Datetime>().map_or_else(|_| Value::from(typed), Value::from);
+    }
+    match typed {
+        "true" => Value::from(true),
+        "false" => Value::from(false),
+        _ => number().map_or_else(|| Value::from(typed), |v| v.decorated(" ", "")),
+    }
+}
+
+/// The table under `keys`; a number is a run's.
+fn find<'a>(root: &'a Table, keys: &[String]) -> Option<&'a dyn TableLike> {
+    let mut table: &dyn TableLike = root;
+    let mut keys = keys.iter();
+    while let Some(key) = keys.next() {
+        table = match table.get(key)? {
+            Item::ArrayOfTables(runs) => runs.get(keys.next()?.parse().ok()?)?,
+            item => item.as_table_like()?,
+        };
+    }
+    Some(table)
+}
+
+/// The table under `keys`, made where it is not there: with a header of its own in a car, as dotted keys in a run.
+fn reach<'a>(root: &'a mut Table, keys: &[String]) -> Option<&'a mut dyn TableLike> {
+    let mut table: &mut dyn TableLike = root;
+    let mut dotted = false;
+    let mut keys = keys.iter();
+    while let Some(key) = keys.next() {
+        if !table.contains_key(key) {
+            let mut new = Table::new();
+            new.set_dotted(dotted);
+            // A car without a key of its own needs no header above its motor's.
+            new.set_implicit(!dotted);
+            table.insert(key, Item::Table(new));
+        }
+        table = match table.get_mut(key)? {
+            Item::ArrayOfTables(runs) => {
+                dotted = true;
+                runs.get_mut(keys.next()?.parse().ok()?)?
+            }
+            item => item.as_table_like_mut()?,
+        };
+    }
+    Some(table)
+}
+
+fn add_run(text: &str, keys: &[(String, String)]) -> Result<String, EditError> {
+    let mut document = parse(text)?;
+    let count = document.get("runs").and_then(Item::as_array_of_tables).map_or(0, ArrayOfTables::len);
+    if document.get("runs").is_none() {
+        document.insert("runs", Item::ArrayOfTables(ArrayOfTables::new()));
+    }
+    let runs = document
+        .get_mut("runs")
+        .and_then(Item::as_array_of_tables_mut)
+        .ok_or_else(|| EditError::Place("runs".to_owned()))?;
+    let mut run = Table::new();
+    *run.decor_mut() = Decor::new("\n", "");
+    runs.push(run);
+    let mut text = document.to_string();
+    for (key, typed) in keys.iter().filter(|k| !k.1.trim().is_empty()) {
+        let mut path = vec!["runs".to_owned(), count.to_string()];
+        path.extend(key.split('.').map(str::to_owned));
+        text = set(&text, &path, typed.trim())?;
+    }
+    Ok(text)
+}
+
+fn add_car(text: &str, name: &str) -> Result<String, EditError> {
+    let mut document = parse(text)?;
+    let cars = document.entry("cars").or_insert_with(|| {
+        let mut cars = Table::new();
+        cars.set_implicit(true);
+        Item::Table(cars)
+    });
+    let cars = cars.as_table_like_mut().ok_or_else(|| EditError::Place("cars".to_owned()))?;
+    if name.is_empty() || cars.contains_key(name) {
+        return Ok(document.to_string());
+    }
+    let only = cars.iter().map(|c| c.0.to_owned()).next().filter(|_| cars.len() == 1);
+    let mut car = Table::new();
+    *car.decor_mut() = Decor::new("\n", "");
+    cars.insert(name, Item::Table(car));
+    // Runs that name no car were the only car's: with a second one they must say so.
+    if let (Some(only), Some(runs)) = (only, document.get_mut("runs").and_then(Item::as_array_of_tables_mut)) {
+        for run in runs.iter_mut().filter(|run| !run.contains_key("car")) {
+            run.insert("car", Item::Value(Value::from(only.as_str())));
+        }
+    }
+    Ok(document.to_string())
+}
+
+/// The text with the line `# KEY = …` of the path's table taken out of its comment, as a starter sheet asks for; `None` where there is no such line.
+fn uncomment(text: &str, path: &[String]) -> Option<String> {
+    let mut lines: Vec<String> = text.split('\n').map(str::to_owned).collect();
+    for depth in (1..path.len()).rev() {
+        let (table, key) = (&path[..depth], path[depth..].join("."));
+        let Some(head) = header(&lines, table) else { continue };
+        let section = lines[head + 1..].iter().take_while(|l| !l.starts_with('['));
+        let commented = |line: &String| {
+            let rest = line.strip_prefix('#')?.trim_start();
+            (rest.split_once('=')?.0.trim() == key && rest.parse::<DocumentMut>().is_ok()).then(|| rest.to_owned())
+        };
+        if let Some((at, line)) = section.enumerate().find_map(|(at, l)| Some((at, commented(l)?))) {
+            lines[head + 1 + at] = line;
+            return Some(lines.join("\n"));
+        }
+    }
+    None
+}
+
+/// Line of the header of a table, or of the run with its number.
+fn header(lines: &[String], table: &[String]) -> Option<usize> {
+    let plain = |line: &str| line.split('#').next().unwrap_or_default().trim().to_owned();
+    match table {
+        [runs, number] if runs == "runs" => {
+            let number: usize = number.parse().ok()?;
+            lines.iter().enumerate().filter(|l| plain(l.1) == "[[runs]]").nth(number).map(|l| l.0)
+        }
+        _ => {
+            let wanted = format!("[{}]", table.join("."));
+            lines.iter().position(|l| plain(l) == wanted)
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use rstest::rstest;
+
+    const SHEET: &str = "# mine\n[weekend]\nname = \"Here\" # where\n\n[cars.a]  # the touring car\nspur = 116\n# the big one\npinion = 31   # teeth\n\n[cars.a.motor]\n# timing_deg = 30   # end bell\n\n# first\n[[runs]]\nid = \"r1\"\nlog = \"r1.csv\"\nmotor.timing_deg = 37\n\n# second\n[[runs]]\nid = \"r2\"\nlog = \"r2.csv\"\n";
+
+    fn path(path: &str) -> Vec<String> {
+        path.split('/').map(str::to_owned).collect()
+    }
+
+    fn set_one(place: &str, typed: &str) -> String {
+        edit(SHEET, &[Edit::Set { path: path(place), text: typed.to_owned() }]).unwrap()
+    }
+
+    #[rstest]
+    #[case("cars/a/pinion", "32", "pinion = 31   # teeth", "pinion = 32   # teeth")]
+    #[case("cars/a/pinion", "31", "", "")]
+    #[case("weekend/name", "2026", "\"Here\" # where", "\"2026\" # where")]
+    #[case("cars/a/motor/timing_deg", "32,5", "# timing_deg = 30   # end bell", "timing_deg = 32.5   # end bell")]
+    #[case("runs/0/motor/timing_deg", "", "motor.timing_deg = 37\n", "")]
+    #[case("runs/1/motor/timing_deg", "38", "log = \"r2.csv\"\n", "log = \"r2.csv\"\nmotor.timing_deg = 38\n")]
+    #[case("runs/1/wing", "low", "log = \"r2.csv\"\n", "log = \"r2.csv\"\nwing = \"low\"\n")]
+    #[case("weekend/date", "2026-05-16", "name = \"Here\" # where\n", "name = \"Here\" # where\ndate = 2026-05-16\n")]
+    fn a_value_changes_and_nothing_else(
+        #[case] place: &str,
+        #[case] typed: &str,
+        #[case] old: &str,
+        #[case] new: &str,
+    ) {
+        assert_eq!(set_one(place, typed), SHEET.replacen(old, new, 1));
+    }
+
+    #[test]
+    fn tables_are_made_where_they_are_missing() {
+        let text = set_one("cars/a/battery/cells", "2");
+        assert_eq!(read::read(&text).unwrap().cars["a"].number("battery.cells"), Some(2.0));
+        let text = edit("", &[Edit::AddCar("pan".to_owned()), Edit::AddRun(vec![("log".into(), "x.csv".into())])]);
+        let sheet = read::read(&text.unwrap()).unwrap();
+        assert_eq!((sheet.cars.len(), sheet.runs[0].car.as_str(), sheet.runs[0].id.as_str()), (1, "pan", "x"));
+    }
+
+    #[test]
+    fn runs_come_and_go_with_their_comments() {
+        let run = vec![("id".into(), "r3".into()), ("log".into(), "r3.csv".into()), ("pinion".into(), "30".into())];
+        let text = edit(SHEET, &[Edit::AddRun(run), Edit::RemoveRun(0)]).unwrap();
+        assert!(text.contains("# second\n[[runs]]\nid = \"r2\"") && !text.contains("r1.csv"), "{text}");
+        assert!(text.ends_with("\n[[runs]]\nid = \"r3\"\nlog = \"r3.csv\"\npinion = 30\n"), "{text}");
+    }
+
+    #[test]
+    fn a_second_car_leaves_the_runs_with_the_first() {
+        let sheet = read::read(&edit(SHEET, &[Edit::AddCar("b".to_owned())]).unwrap()).unwrap();
+        assert!(sheet.runs.iter().all(|r| r.car == "a" && r.mistake.is_none()));
+    }
+
+    #[rstest]
+    #[case("cars/a/pinion", "3")]
+    #[case("cars/a/pinion", "three")]
+    #[case("runs/1/id", "r1")]
+    #[case("runs/1/log", "../x.csv")]
+    #[case("runs/1/car", "b")]
+    fn what_the_reader_would_refuse_is_not_written(#[case] place: &str, #[case] typed: &str) {
+        let refused = edit(SHEET, &[Edit::Set { path: path(place), text: typed.to_owned() }]);
+        assert!(matches!(refused, Err(EditError::Wrong(_))), "{refused:?}");
+    }
+
+    #[test]
+    fn line_ends_and_a_quote_in_a_name_survive() {
+        let text = SHEET.replace('\n', "\r\n");
+        let new = edit(&text, &[Edit::Set { path: path("weekend/name"), text: "a \"b\" <c>".to_owned() }]).unwrap();
+        assert_eq!(read::read(&new).unwrap().name.as_deref(), Some("a \"b\" <c>"));
+        assert_eq!(new.matches("\r\n").count(), new.matches('\n').count());
+        assert_eq!(new.matches('\n').count(), text.matches('\n').count());
+    }
+
+    #[test]
+    fn a_starter_sheet_fills_its_commented_lines() {
+        let text = super::super::starter::starter("x", &[("r1".into(), "r1.csv".into(), None)]);
+        let new = edit(
+            &text,
+            &[
+                Edit::Set { path: path("cars/car/pinion"), text: "31".into() },
+                Edit::Set { path: path("cars/car/battery/cells"), text: "1".into() },
+                Edit::Set { path: path("runs/0/ambient_c"), text: "21".into() },
+            ],
+        )
+        .unwrap();
+        assert_eq!(new.lines().count(), text.lines().count());
+        assert!(new.contains("\npinion = 31\n") && new.contains("\nambient_c = 21            # air, °C\n"), "{new}");
+    }
+}
