@@ -84,7 +84,7 @@ fn readable(_: &File) -> io::Result<()> {
 /// [`WriteError`].
 pub fn write_log(log: &Log, form: Form, path: &Path) -> Result<(), WriteError> {
     write_whole(path, |out| match form {
-        Form::Parquet => parquet(log.batch(), out),
+        Form::Parquet => out.write_all(&log_as_parquet(log)?).map_err(|e| e.to_string()),
         Form::Arrow => {
             let mut writer =
                 arrow::ipc::writer::FileWriter::try_new(out, &log.batch().schema()).map_err(|e| e.to_string())?;
@@ -94,14 +94,22 @@ pub fn write_log(log: &Log, form: Form, path: &Path) -> Result<(), WriteError> {
     })
 }
 
-fn parquet(batch: &RecordBatch, out: &mut dyn Write) -> Result<(), String> {
+/// A log as the bytes of a Parquet file.
+///
+/// # Errors
+/// What the writer said.
+pub fn log_as_parquet(log: &Log) -> Result<Vec<u8>, String> {
+    parquet(log.batch())
+}
+
+fn parquet(batch: &RecordBatch) -> Result<Vec<u8>, String> {
     let properties =
         WriterProperties::builder().set_compression(Compression::SNAPPY).set_created_by("runtrue".to_owned()).build();
     let mut bytes = Vec::new();
     let mut writer = ArrowWriter::try_new(&mut bytes, batch.schema(), Some(properties)).map_err(|e| e.to_string())?;
     writer.write(batch).map_err(|e| e.to_string())?;
     writer.close().map_err(|e| e.to_string())?;
-    out.write_all(&bytes).map_err(|e| e.to_string())
+    Ok(bytes)
 }
 
 fn csv(batch: &RecordBatch, out: &mut dyn Write) -> Result<(), csv::Error> {
@@ -124,35 +132,41 @@ fn csv(batch: &RecordBatch, out: &mut dyn Write) -> Result<(), csv::Error> {
     Ok(())
 }
 
-/// Writes a data frame as Parquet, the unit that a column's name ends in as field metadata.
+/// Writes a data frame as Parquet.
 ///
 /// # Errors
 /// [`WriteError`].
 pub fn write_table(table: &DataFrame, path: &Path) -> Result<(), WriteError> {
-    write_whole(path, |out| {
-        let mut fields = Vec::new();
-        let mut columns: Vec<ArrayRef> = Vec::new();
-        for column in table.columns() {
-            let series = column.as_materialized_series();
-            let text = |e: polars::prelude::PolarsError| e.to_string();
-            let (kind, array): (DataType, ArrayRef) = match series.dtype() {
-                PolarsType::String => {
-                    (DataType::Utf8, Arc::new(series.str().map_err(text)?.iter().collect::<StringArray>()))
-                }
-                PolarsType::UInt32 => {
-                    (DataType::UInt32, Arc::new(series.u32().map_err(text)?.iter().collect::<UInt32Array>()))
-                }
-                _ => (DataType::Float64, Arc::new(series.f64().map_err(text)?.iter().collect::<Float64Array>())),
-            };
-            let unit = unit_of(series.name());
-            let about: std::collections::HashMap<String, String> =
-                unit.map(|u| ("unit".to_owned(), u.to_owned())).into_iter().collect();
-            fields.push(Field::new(series.name().as_str(), kind, true).with_metadata(about));
-            columns.push(array);
-        }
-        let batch = RecordBatch::try_new(Arc::new(Schema::new(fields)), columns).map_err(|e| e.to_string())?;
-        parquet(&batch, out)
-    })
+    write_whole(path, |out| out.write_all(&table_as_parquet(table)?).map_err(|e| e.to_string()))
+}
+
+/// A data frame as the bytes of a Parquet file, the unit that a column's name ends in as field metadata.
+///
+/// # Errors
+/// What the writer said.
+pub fn table_as_parquet(table: &DataFrame) -> Result<Vec<u8>, String> {
+    let mut fields = Vec::new();
+    let mut columns: Vec<ArrayRef> = Vec::new();
+    for column in table.columns() {
+        let series = column.as_materialized_series();
+        let text = |e: polars::prelude::PolarsError| e.to_string();
+        let (kind, array): (DataType, ArrayRef) = match series.dtype() {
+            PolarsType::String => {
+                (DataType::Utf8, Arc::new(series.str().map_err(text)?.iter().collect::<StringArray>()))
+            }
+            PolarsType::UInt32 => {
+                (DataType::UInt32, Arc::new(series.u32().map_err(text)?.iter().collect::<UInt32Array>()))
+            }
+            _ => (DataType::Float64, Arc::new(series.f64().map_err(text)?.iter().collect::<Float64Array>())),
+        };
+        let unit = unit_of(series.name());
+        let about: std::collections::HashMap<String, String> =
+            unit.map(|u| ("unit".to_owned(), u.to_owned())).into_iter().collect();
+        fields.push(Field::new(series.name().as_str(), kind, true).with_metadata(about));
+        columns.push(array);
+    }
+    let batch = RecordBatch::try_new(Arc::new(Schema::new(fields)), columns).map_err(|e| e.to_string())?;
+    parquet(&batch)
 }
 
 fn unit_of(name: &str) -> Option<&'static str> {

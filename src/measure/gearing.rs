@@ -186,10 +186,12 @@ fn evidence(counted: &[&Lap], laps: &Laps, own: &[Contribution]) -> Option<Evide
     Some(Evidence { gripped_turns: turns, relative_u })
 }
 
-/// A pinion near the sheet's.
+/// A spur and a pinion that could be on the car.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Neighbour {
-    /// Teeth.
+pub struct Gears {
+    /// Teeth of the spur.
+    pub spur: f64,
+    /// Teeth of the pinion.
     pub pinion: f64,
     /// FDR.
     pub ratio: f64,
@@ -201,13 +203,16 @@ pub struct Neighbour {
 const NEIGHBOURS: i32 = 2;
 
 /// A pinion (the one on the car) and those around it, the smallest first; none where the pinion or the spur is not known.
-pub fn neighbours(settings: &Settings, on_car: Option<f64>) -> Vec<Neighbour> {
-    let of = |teeth: i32| {
-        let pinion = on_car? + f64::from(teeth);
-        let ratio = settings.ratio_with(pinion)?;
-        Some(Neighbour { pinion, ratio, rollout_mm: settings.tyre_mm().map(|d| rollout_mm(d, ratio)) })
-    };
-    (-NEIGHBOURS..=NEIGHBOURS).filter_map(of).collect()
+pub fn neighbours(settings: &Settings, on_car: Option<f64>) -> Vec<Gears> {
+    let spur = settings.number("spur");
+    (-NEIGHBOURS..=NEIGHBOURS).filter_map(|teeth| gears(settings, spur?, on_car? + f64::from(teeth))).collect()
+}
+
+/// FDR and rollout of a spur and a pinion on a car; `None` where there are no such gears.
+pub fn gears(settings: &Settings, spur: f64, pinion: f64) -> Option<Gears> {
+    let ratio = spur / pinion * settings.number("internal_ratio").unwrap_or(1.0);
+    let rollout_mm = settings.tyre_mm().map(|d| rollout_mm(d, ratio));
+    (spur > 0.0 && pinion > 0.0).then_some(Gears { spur, pinion, ratio, rollout_mm })
 }
 
 /// FDR and, where the tyre is known, rollout in mm.

@@ -2,12 +2,15 @@
 
 use std::path::Path;
 
+/// Key of the car on a starter sheet.
+pub const CAR: &str = "car";
+
 /// The text of a starter sheet for `runs`: id, log and lap list, paths from the folder.
 pub fn starter(name: &str, runs: &[(String, String, Option<String>)]) -> String {
     let quoted = |text: &str| toml::Value::String(text.to_owned()).to_string();
     let mut text = HEAD.replace("NAME", &quoted(name));
     for (id, log, laps) in runs {
-        text += &format!("\n[[runs]]\nid = {}\ncar = \"car\"\nlog = {}\n", quoted(id), quoted(log));
+        text += &format!("\n[[runs]]\nid = {}\ncar = {}\nlog = {}\n", quoted(id), quoted(CAR), quoted(log));
         match laps {
             Some(laps) => text += &format!("laps = {}\n", quoted(laps)),
             None => text += "# laps = \"laps/….csv\"       # a lap list, if there is one\n",

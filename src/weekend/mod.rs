@@ -5,6 +5,7 @@ pub mod figures;
 pub mod findings;
 pub mod gearing;
 pub mod heat;
+pub mod lacks;
 pub mod next;
 pub mod slope;
 pub mod tables;

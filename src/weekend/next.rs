@@ -11,7 +11,7 @@ use super::cars;
 use super::figures::pinion_on_car;
 use super::heat::is_fan;
 use crate::measure::forecast::Scene;
-use crate::measure::gearing::neighbours;
+use crate::measure::gearing::{Gears, neighbours};
 use crate::measure::pinion::Regeared;
 use crate::quantity::{COVERAGE_95, Estimate, mean_and_deviation};
 use crate::review::{Reviewed, Run};
@@ -20,7 +20,9 @@ use crate::sheet::Setting;
 /// What another pinion would do.
 #[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct Next {
-    /// Teeth.
+    /// Teeth of the spur.
+    pub spur: f64,
+    /// Teeth of the pinion.
     pub pinion: f64,
     /// FDR.
     pub ratio: f64,
@@ -49,26 +51,40 @@ pub struct WithoutFan {
     pub needed: Option<bool>,
 }
 
+/// How far another ratio may be from the one that was driven for its speed and heat to be told, relative: further away the driver
+/// would drive otherwise. Common practice, no source.
+const FURTHEST: f64 = 0.2;
+
 /// The pinions from two below to two above the one on the car.
 pub fn next(run: &Run, race_s: f64) -> Vec<Next> {
+    tried(run, &neighbours(&run.plan.settings, pinion_on_car(run)), race_s)
+}
+
+/// What each of these `gears` would do on the run's car.
+pub fn tried(run: &Run, gears: &[Gears], race_s: f64) -> Vec<Next> {
     let Ok(done) = &run.outcome else { return Vec::new() };
-    let on_car = pinion_on_car(run);
+    let driven = pinion_on_car(run).and_then(|p| run.plan.settings.ratio_with(p));
     let pull = done.answers.pull(&done.log, run.plan.settings.number("mass_kg"));
-    neighbours(&run.plan.settings, on_car)
-        .into_iter()
-        .map(|n| {
+    gears
+        .iter()
+        .map(|g| {
             let mut next = Next {
-                pinion: n.pinion,
-                ratio: n.ratio,
-                rollout_mm: n.rollout_mm,
+                spur: g.spur,
+                pinion: g.pinion,
+                ratio: g.ratio,
+                rollout_mm: g.rollout_mm,
                 top_speed_m_s: None,
                 motor_race_end_c: None,
                 top_speed_change_m_s: None,
                 motor_change_k: None,
                 why: None,
             };
-            let geared = on_car.zip(pull.as_ref()).and_then(|(teeth, p)| p.regeared(&done.laps, teeth / n.pinion));
-            if let Some(geared) = geared {
+            let change = driven.map(|d| g.ratio / d);
+            if change.is_some_and(|c| (c - 1.0).abs() > FURTHEST) {
+                next.why = Some(format!("further than {:.0} % from the gearing that was driven", 100.0 * FURTHEST));
+                return next;
+            }
+            if let Some(geared) = change.zip(pull.as_ref()).and_then(|(c, p)| p.regeared(&done.laps, c)) {
                 forecast(done, run, &geared, race_s, &mut next);
             }
             next.why = match () {

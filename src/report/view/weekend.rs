@@ -6,11 +6,12 @@ use super::{
 };
 use crate::measure::heat;
 use crate::notice::{Severity, printable};
-use crate::report::charts;
+use crate::report::{charts, tables};
 use crate::review::{Review, Run};
 use crate::weekend::comparisons::{Comparison, Effect};
 use crate::weekend::figures::Figure;
-use crate::weekend::tables;
+use crate::weekend::lacks::{self, Place};
+use crate::weekend::tables::pace;
 use crate::weekend::trends::{self, Trend};
 
 /// The weekend's page.
@@ -122,7 +123,7 @@ pub fn weekend(review: &Review) -> WeekendView {
         changes: review.comparisons.iter().map(change).collect(),
         notices: review.notices.iter().map(notice).collect(),
         guesses: guesses(review),
-        lacks: lacks(review),
+        lacks: lacking(review),
     }
 }
 
@@ -131,11 +132,7 @@ fn counted(count: usize, what: &str) -> String {
 }
 
 fn run_rows(review: &Review) -> Vec<RunRow> {
-    let done = review
-        .runs
-        .iter()
-        .filter_map(|r| r.outcome.as_ref().ok().map(|d| (r.plan.id.as_str(), r.plan.car.as_str(), &d.laps)));
-    let pace = tables::laps(done).and_then(|l| tables::pace(&l)).unwrap_or_default();
+    let pace = tables::laps(review).and_then(|l| pace(&l)).unwrap_or_default();
     let cell = |id: &str, column: &str| -> Option<f64> {
         let ids = pace.column("run").ok()?.str().ok()?;
         let at = ids.iter().position(|r| r == Some(id))?;
@@ -289,30 +286,24 @@ fn guesses(review: &Review) -> Vec<(String, NoticeView)> {
     review.runs.iter().flat_map(of).collect()
 }
 
-/// Sheet lines that would answer more.
-fn lacks(review: &Review) -> Vec<String> {
-    let sheet = &review.sheet;
-    let mut lacks = Vec::new();
-    if !review.has_sheet {
-        lacks.push("a sheet: `runtrue sheet FOLDER` writes a starter weekend.toml with its runs in it".to_owned());
-    }
-    if sheet.lap_length_m.is_none() {
-        lacks.push(
-            "[track] lap_length_m: what a motor turn moved the car, the realised ratio, the top speed".to_owned(),
-        );
-    }
-    let lacking = |key: &str| review.runs.iter().any(|r| !r.plan.settings.0.contains_key(key));
-    for (key, gives) in [
-        ("pinion", "is the gearing the one on the sheet"),
-        ("spur", "is the gearing the one on the sheet"),
-        ("tyre_diameter_mm", "set rollout and realised ratio"),
-        ("battery.cells", "the lowest voltage of a cell"),
-        ("battery.capacity_mah", "what the battery had left"),
-        ("limits.motor_c", "the motor's own limit in place of a default"),
-    ] {
-        if lacking(key) {
-            lacks.push(format!("{key} of the car: {gives}"));
+/// Sheet lines that would answer more, those of several cars or runs in one.
+fn lacking(review: &Review) -> Vec<String> {
+    let mut lines: Vec<(&str, &str, Vec<String>)> = Vec::new();
+    for lack in lacks::lacks(review) {
+        let whose = match lack.place {
+            Place::Table(table) => format!("[{table}]"),
+            Place::Car(car) => printable(&car, 24),
+            Place::Run(run) => printable(&run, 24),
+        };
+        match lines.iter_mut().find(|l| l.0 == lack.key) {
+            Some(line) => line.2.push(whose),
+            None => lines.push((lack.key, lack.gives, vec![whose])),
         }
     }
-    lacks
+    let mut all = Vec::new();
+    if !review.has_sheet {
+        all.push("a sheet: `runtrue sheet FOLDER` writes a starter weekend.toml with its runs in it".to_owned());
+    }
+    all.extend(lines.into_iter().map(|(key, gives, whose)| format!("{key} of {}: {gives}", whose.join(", "))));
+    all
 }
