@@ -73,6 +73,20 @@ pub enum Command {
         #[arg(long, value_name = "FILE")]
         out: Option<PathBuf>,
     },
+    /// Open a weekend's page in the browser: drop logs on it, fill in the sheet
+    Serve {
+        /// The weekend's folder; made if it is not there
+        folder: PathBuf,
+        /// The port; a free one otherwise
+        #[arg(long, default_value_t = 0, hide_default_value = true)]
+        port: u16,
+        /// An address other than this machine's own 127.0.0.1: others on the network can then reach the page
+        #[arg(long, value_name = "IP")]
+        address: Option<std::net::IpAddr>,
+        /// Print the address and leave the browser alone
+        #[arg(long)]
+        no_open: bool,
+    },
     /// Write an invented weekend with its truth beside it
     Demo {
         /// A folder without a sheet
@@ -88,7 +102,10 @@ pub enum Command {
 pub struct Teeth(pub Vec<u32>);
 
 /// Reads `31`, `27,28,29` or `27-33`.
-fn teeth(text: &str) -> Result<Teeth, String> {
+///
+/// # Errors
+/// What of it is no number of teeth.
+pub fn teeth(text: &str) -> Result<Teeth, String> {
     let number = |t: &str| {
         t.trim()
             .parse::<u32>()

@@ -12,8 +12,8 @@ use crate::sheet::{self, RunPlan, Sheet};
 
 /// File name of the sheet in a weekend's folder.
 pub const SHEET: &str = "weekend.toml";
-/// A line of a log is this long at least; smaller files without one are still tried.
-const LOG_ENDINGS: [&str; 5] = ["csv", "txt", "tsv", "log", "dat"];
+/// Endings of the files that are looked at.
+pub const LOG_ENDINGS: [&str; 5] = ["csv", "txt", "tsv", "log", "dat"];
 
 /// Why nothing could be reviewed.
 #[derive(Debug, thiserror::Error)]
@@ -122,7 +122,8 @@ fn plan_of_log(path: &Path) -> Plan {
     Plan { root: folder, sheet, has_sheet: false, unlisted: Vec::new() }
 }
 
-fn unplanned(log: PathBuf, laps: Option<PathBuf>) -> RunPlan {
+/// A log that stands on no sheet.
+pub fn unplanned(log: PathBuf, laps: Option<PathBuf>) -> RunPlan {
     let id = log.file_stem().map_or_else(|| "run".to_owned(), |s| s.to_string_lossy().into_owned());
     RunPlan {
         id,
@@ -171,6 +172,21 @@ pub fn find_logs(folder: &Path) -> std::io::Result<Vec<RunPlan>> {
         runs.push(run);
     }
     Ok(runs)
+}
+
+/// Text of a starter sheet for the logs of a folder.
+///
+/// # Errors
+/// If the folder cannot be listed.
+pub fn starter(folder: &Path) -> std::io::Result<String> {
+    Ok(starter_of(folder, &find_logs(folder)?))
+}
+
+/// Text of a starter sheet for the logs `found` in a folder.
+pub fn starter_of(folder: &Path, found: &[RunPlan]) -> String {
+    let plain = |p: &Path| p.to_string_lossy().replace('\\', "/");
+    let runs: Vec<_> = found.iter().map(|r| (r.id.clone(), plain(&r.log), r.laps.as_deref().map(plain))).collect();
+    sheet::starter::starter(&sheet::starter::name_of(folder), &runs)
 }
 
 /// A small file that reads as a lap list and not as a log.

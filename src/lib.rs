@@ -13,5 +13,6 @@ pub mod notice;
 pub mod quantity;
 pub mod report;
 pub mod review;
+pub mod serve;
 pub mod sheet;
 pub mod weekend;

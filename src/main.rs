@@ -1,6 +1,7 @@
 //! Parse, call, exit code.
 
 use std::io::{IsTerminal, Write};
+use std::net::{IpAddr, Ipv4Addr};
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
@@ -8,7 +9,7 @@ use clap::Parser;
 use indicatif::{ProgressBar, ProgressStyle};
 use runtrue::cli::{Arguments, Command, Teeth};
 use runtrue::report::{json, terminal, write};
-use runtrue::{archive, demo, folder, review, sheet};
+use runtrue::{archive, demo, folder, review, serve, sheet};
 
 /// Runs from which on the work is long enough for a progress bar.
 const LONG: usize = 4;
@@ -57,6 +58,7 @@ fn call(command: Command) -> Result<ExitCode, Problem> {
         Command::Sheet { folder } => start_sheet(&folder),
         Command::Gears { from, car, pinion, spur, internal, tyre } => gears(from, car, pinion, spur, internal, tyre),
         Command::Convert { log, to, out } => convert(&log, to, out),
+        Command::Serve { folder, port, address, no_open } => serve_page(&folder, port, address, !no_open),
         Command::Demo { folder, seed } => {
             demo::weekend::invent(seed)
                 .write(&folder)
@@ -114,6 +116,25 @@ fn review_one(path: &Path, folder: &Path) -> Result<bool, Problem> {
     Ok(review.runs.iter().any(|r| r.outcome.is_ok()))
 }
 
+fn serve_page(folder: &Path, port: u16, address: Option<IpAddr>, open: bool) -> Result<ExitCode, Problem> {
+    let problem = |e: serve::ServeError| Problem::new(&e, Some(e.hint().to_owned()));
+    let address = address.unwrap_or(IpAddr::V4(Ipv4Addr::LOCALHOST));
+    let listening = serve::listen(folder, address, port).map_err(problem)?;
+    if !address.is_loopback() {
+        let warning = format!(
+            "warning: others on the network can reach `{address}`. Whoever has the address below, token and all, can read and change this weekend's folder; it goes over the network unencrypted."
+        );
+        eprintln!("{}", terminal::wrap(&warning, "  "));
+    }
+    let url = listening.url();
+    say(&format!("The page of {}:\n{url}\nIt answers as long as this runs; stop it with Ctrl-C.\n", folder.display()))?;
+    if open && let Err(e) = open::that_detached(&url) {
+        eprintln!("The browser could not be opened ({e}): open the address above in it.");
+    }
+    listening.serve().map_err(problem)?;
+    Ok(ExitCode::SUCCESS)
+}
+
 fn read_all(logs: &[PathBuf]) -> Result<ExitCode, Problem> {
     let mut any = false;
     for path in logs {
@@ -148,15 +169,13 @@ fn start_sheet(folder: &Path) -> Result<ExitCode, Problem> {
             Some("put logs ending in `.csv` or `.txt` into it".to_owned()),
         ));
     }
-    let plain = |p: &Path| p.to_string_lossy().replace('\\', "/");
-    let runs: Vec<_> = found.iter().map(|r| (r.id.clone(), plain(&r.log), r.laps.as_deref().map(plain))).collect();
-    let text = sheet::starter::starter(&sheet::starter::name_of(folder), &runs);
+    let text = folder::starter_of(folder, &found);
     archive::write_whole(&path, |out| out.write_all(text.as_bytes()).map_err(|e| e.to_string()))
         .map_err(|e| Problem::new(e, None))?;
     say(&format!(
         "Wrote {} for the {} logs found. Fill in what you know, then:\nruntrue review {}\n",
         path.display(),
-        runs.len(),
+        found.len(),
         folder.display()
     ))
 }

@@ -5,13 +5,13 @@ use askama::Template;
 use super::view::{RunView, WeekendView};
 
 /// The chart library of the trace: uPlot 1.6.32 (MIT; `vendor/uplot`).
-const CHART_SCRIPT: &str = include_str!("vendor/uplot/uPlot.iife.min.js");
+pub const CHART_SCRIPT: &str = include_str!("vendor/uplot/uPlot.iife.min.js");
 /// Its style.
-const CHART_STYLE: &str = include_str!("vendor/uplot/uPlot.min.css");
+pub const CHART_STYLE: &str = include_str!("vendor/uplot/uPlot.min.css");
 /// The trace itself.
-const TRACE_SCRIPT: &str = include_str!("templates/trace.js");
+pub const TRACE_SCRIPT: &str = include_str!("templates/trace.js");
 /// Sources of script that a run's page allows: these two texts, by their SHA-256 (a test holds them together).
-const SCRIPT_HASHES: &str =
+pub const SCRIPT_HASHES: &str =
     "'sha256-GcjUxq2Ikpp59K5J1vcWFWbf0Lo9FcxJXpdPeH63jx8=' 'sha256-YXSGdlXutLl2xF8gWEs+vRgRqnqRuaVUwMwuZHy8qLM='";
 
 #[derive(Template)]

@@ -12,7 +12,7 @@ use crate::review::Review;
 use crate::weekend::findings::{Finding, Weight};
 
 pub use answers::{AnswerView, ChartView};
-pub use run::{RunView, run};
+pub use run::{RunView, next_cells, run};
 pub use weekend::{Marked, WeekendView, weekend};
 
 /// How good a verdict is, shown by shape, word and colour.
@@ -157,7 +157,8 @@ fn battery_mark(verdict: battery::Verdict) -> Mark {
     }
 }
 
-fn weekend_name(review: &Review) -> String {
+/// Name of the weekend, safe to show.
+pub fn weekend_name(review: &Review) -> String {
     review.sheet.name.as_deref().map_or_else(|| "Logs without a sheet".to_owned(), |n| printable(n, 80))
 }
 

@@ -8,6 +8,7 @@ use crate::quantity::Estimate;
 use crate::report::charts;
 use crate::review::{Review, Reviewed, Run};
 use crate::sheet::Setting;
+use crate::weekend::next::Next;
 
 /// One run's page.
 pub struct RunView {
@@ -130,31 +131,37 @@ fn changes(review: &Review, index: usize) -> Vec<String> {
 fn pinions(run: &Run) -> Vec<RowView> {
     let settings = &run.plan.settings;
     let on_car = crate::weekend::figures::pinion_on_car(run);
-    let row = |n: &crate::weekend::next::Next| {
+    let row = |n: &Next| {
         let name = match () {
             () if settings.number("pinion") == Some(n.pinion) => format!("{}, on the sheet", n.pinion),
             () if on_car == Some(n.pinion) => format!("{}, on the car", n.pinion),
             () => n.pinion.to_string(),
         };
-        let estimate = |e: &Option<Estimate>| {
-            e.as_ref().map_or_else(
-                || "–".to_owned(),
-                |e| {
-                    let (value, doubt) = plus_minus(e);
-                    format!("{value} {doubt}")
-                },
-            )
-        };
-        let cells = vec![
-            name,
-            format!("{:.3}", n.ratio),
-            optional(n.rollout_mm, 2),
-            estimate(&n.top_speed_m_s),
-            estimate(&n.motor_race_end_c),
-        ];
+        let mut cells = next_cells(n);
+        cells[0] = name;
         RowView { cells, aside: false }
     };
     run.next.iter().map(row).collect()
+}
+
+/// Pinion, ratio, rollout, top speed and the motor at the race's end of gears that could be on the car.
+pub fn next_cells(n: &Next) -> Vec<String> {
+    let estimate = |e: &Option<Estimate>| {
+        e.as_ref().map_or_else(
+            || "–".to_owned(),
+            |e| {
+                let (value, doubt) = plus_minus(e);
+                format!("{value} {doubt}")
+            },
+        )
+    };
+    vec![
+        n.pinion.to_string(),
+        format!("{:.3}", n.ratio),
+        optional(n.rollout_mm, 2),
+        estimate(&n.top_speed_m_s),
+        estimate(&n.motor_race_end_c),
+    ]
 }
 
 fn lap_rows(done: &Reviewed) -> Vec<RowView> {

@@ -1,0 +1,119 @@
+//! The current review of the folder: made anew when a file of it changes, told to the pages that wait for it.
+
+use std::path::{Path, PathBuf};
+use std::sync::{Arc, Mutex, MutexGuard, PoisonError, RwLock};
+use std::time::SystemTime;
+
+use tokio::sync::watch;
+
+use crate::folder::FolderError;
+use crate::kept::Kept;
+use crate::notice::Failure;
+use crate::review::Review;
+
+/// What the folder gives at the moment.
+#[derive(Clone)]
+pub enum Standing {
+    /// No log yet.
+    Empty,
+    /// A review.
+    Reviewed(Arc<Review>),
+    /// None: a sheet that is no TOML, a folder that cannot be read.
+    Failed(Failure),
+}
+
+/// What waiting pages are told.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, serde::Serialize)]
+pub struct News {
+    /// Counts the reviews.
+    pub version: u64,
+    /// Whether one is being made.
+    pub busy: bool,
+    /// Runs read for it.
+    pub done: usize,
+    /// Runs to be read for it.
+    pub count: usize,
+}
+
+/// Files of the folder with length and time of change.
+type Listing = Vec<(PathBuf, u64, Option<SystemTime>)>;
+
+/// The folder and what it gives.
+pub struct Current {
+    folder: PathBuf,
+    standing: RwLock<Standing>,
+    work: Mutex<(Kept, Listing)>,
+    news: watch::Sender<News>,
+}
+
+impl Current {
+    /// Nothing known of `folder` yet.
+    pub fn new(folder: PathBuf) -> Self {
+        Self {
+            folder,
+            standing: RwLock::new(Standing::Empty),
+            work: Mutex::default(),
+            news: watch::Sender::new(News::default()),
+        }
+    }
+
+    /// The folder.
+    pub fn folder(&self) -> &Path {
+        &self.folder
+    }
+
+    /// What the folder gives at the moment.
+    pub fn standing(&self) -> Standing {
+        self.standing.read().unwrap_or_else(PoisonError::into_inner).clone()
+    }
+
+    /// The review at the moment, where there is one.
+    pub fn review(&self) -> Option<Arc<Review>> {
+        match self.standing() {
+            Standing::Reviewed(review) => Some(review),
+            _ => None,
+        }
+    }
+
+    /// News, as they come.
+    pub fn news(&self) -> watch::Receiver<News> {
+        self.news.subscribe()
+    }
+
+    /// Reviews the folder if a file of it changed since the last time. Takes as long as reading the changed logs does.
+    pub fn refresh(&self) {
+        let mut work: MutexGuard<(Kept, Listing)> = self.work.lock().unwrap_or_else(PoisonError::into_inner);
+        let now = listing(&self.folder);
+        if self.news.borrow().version > 0 && work.1 == now {
+            return;
+        }
+        let told = |done, count| self.news.send_modify(|n| *n = News { busy: true, done, count, ..*n });
+        let standing = match work.0.review(&self.folder, &told) {
+            Ok(review) => Standing::Reviewed(Arc::new(review)),
+            Err(FolderError::NoLogs(_)) => Standing::Empty,
+            Err(e) => Standing::Failed(Failure { message: e.to_string(), hint: Some(e.hint()) }),
+        };
+        work.1 = now;
+        *self.standing.write().unwrap_or_else(PoisonError::into_inner) = standing;
+        self.news.send_modify(|n| *n = News { version: n.version + 1, ..News::default() });
+    }
+}
+
+/// The files that a review could be made from, in the folder and the folders in it.
+pub fn listing(folder: &Path) -> Listing {
+    let files = |path: &Path| std::fs::read_dir(path).into_iter().flatten().flatten().map(|e| e.path());
+    let ours = |path: &Path| {
+        let name = path.file_name().unwrap_or_default().to_string_lossy();
+        name.starts_with('.') || name == "report"
+    };
+    let mut all: Listing = files(folder)
+        .filter(|p| !ours(p))
+        .flat_map(|p| if p.is_dir() { files(&p).collect() } else { vec![p] })
+        .filter_map(|p| {
+            let about = std::fs::metadata(&p).ok()?;
+            about.is_file().then(|| (p, about.len(), about.modified().ok()))
+        })
+        .collect();
+    all.sort();
+    all
+}

@@ -1,0 +1,198 @@
+//! Who may ask: this server's own pages, opened with the address that was printed at the start.
+//!
+//! A page of another site may send requests to a loopback address too. It is kept out by four checks, each of which would do: the cookie
+//! (random, http-only, same-site, exchanged for the start's token), `Host` (against names that are made to point here), `Origin` and
+//! `Sec-Fetch-Site` (against foreign pages). Sources: RFC 9110, RFC 6454, W3C Fetch Metadata, RFC 6265bis for `SameSite`.
+
+use std::net::{IpAddr, SocketAddr};
+
+use axum::http::{HeaderMap, Method, Uri, header};
+
+/// The secrets of one start, and the address it listens on.
+pub struct Guard {
+    address: SocketAddr,
+    token: String,
+    cookie: String,
+}
+
+/// What a request that may go on is.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Pass {
+    /// From a page of this server.
+    Known,
+    /// With the start's token, to be exchanged for the cookie.
+    Token,
+}
+
+/// Why a request is turned away.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, thiserror::Error)]
+pub enum Refusal {
+    /// Asked under a foreign name.
+    #[error("this page does not answer under that name")]
+    Host,
+    /// Asked by a foreign page.
+    #[error("the request came from another site's page")]
+    Origin,
+    /// Asked without the cookie.
+    #[error("this page is private to who started it")]
+    Unknown,
+}
+
+impl Refusal {
+    /// What to do about it.
+    pub fn hint(self) -> &'static str {
+        match self {
+            Refusal::Host | Refusal::Unknown => "open the address that `runtrue serve` printed, with its token",
+            Refusal::Origin => "go on in the page that `runtrue serve` opened",
+        }
+    }
+}
+
+impl Guard {
+    /// New secrets from the system's random source for a server on `address`.
+    pub fn new(address: SocketAddr) -> Self {
+        let secret = || rand::random::<[u8; 32]>().iter().map(|b| format!("{b:02x}")).collect::<String>();
+        Self { address, token: secret(), cookie: secret() }
+    }
+
+    /// The address to open, token included.
+    pub fn url(&self) -> String {
+        format!("http://{}/?token={}", self.shown_address(), self.token)
+    }
+
+    /// The address without the token, as a browser on this machine reaches it.
+    pub fn shown_address(&self) -> SocketAddr {
+        let ip = match self.address.ip() {
+            IpAddr::V4(ip) if ip.is_unspecified() => IpAddr::from([127, 0, 0, 1]),
+            IpAddr::V6(ip) if ip.is_unspecified() => IpAddr::from(std::net::Ipv6Addr::LOCALHOST),
+            ip => ip,
+        };
+        SocketAddr::new(ip, self.address.port())
+    }
+
+    /// `Set-Cookie` of a request that came with the token. The name carries the port: cookies of two servers on one machine share a jar.
+    pub fn set_cookie(&self) -> String {
+        format!("{}={}; Path=/; HttpOnly; SameSite=Strict", self.cookie_name(), self.cookie)
+    }
+
+    fn cookie_name(&self) -> String {
+        format!("runtrue-{}", self.address.port())
+    }
+
+    /// Whether the request may go on.
+    ///
+    /// # Errors
+    /// [`Refusal`].
+    pub fn check(&self, method: &Method, uri: &Uri, headers: &HeaderMap) -> Result<Pass, Refusal> {
+        let text = |name: header::HeaderName| headers.get(name).map(|v| v.to_str().unwrap_or("?"));
+        let host = text(header::HOST).filter(|h| self.is_own(h)).ok_or(Refusal::Host)?;
+        let opening = method == Method::GET && uri.path() == "/";
+        let token = uri.query().and_then(|q| q.split('&').find_map(|p| p.strip_prefix("token=")));
+        if opening && token.is_some_and(|t| same(t, &self.token)) {
+            return Ok(Pass::Token);
+        }
+        let reading = matches!(*method, Method::GET | Method::HEAD);
+        let origin = text(header::ORIGIN);
+        let site = headers.get("sec-fetch-site").map(|v| v.to_str().unwrap_or("?"));
+        let own_origin = origin.is_none_or(|o| o.strip_prefix("http://") == Some(host));
+        let own_site = site.is_none_or(|s| s == "same-origin" || (s == "none" && reading));
+        // What changes something must say where it comes from; browsers do.
+        if !own_origin || !own_site || (!reading && origin.is_none() && site.is_none()) {
+            return Err(Refusal::Origin);
+        }
+        let cookies = headers.get_all(header::COOKIE).iter().filter_map(|v| v.to_str().ok());
+        let name = self.cookie_name();
+        let known = cookies
+            .flat_map(|c| c.split(';'))
+            .filter_map(|c| c.trim().split_once('='))
+            .any(|(n, value)| n == name && same(value, &self.cookie));
+        if known { Ok(Pass::Known) } else { Err(Refusal::Unknown) }
+    }
+
+    /// A `Host` that this server answers under: its own address, or `localhost` where that is the same. A name that someone else could
+    /// point here is none of them.
+    fn is_own(&self, host: &str) -> bool {
+        let bound = self.address.ip();
+        if let Ok(asked) = host.parse::<SocketAddr>() {
+            return asked.port() == self.address.port() && (bound.is_unspecified() || asked.ip() == bound);
+        }
+        let local = bound.is_loopback() || bound.is_unspecified();
+        local && host.eq_ignore_ascii_case(&format!("localhost:{}", self.address.port()))
+    }
+}
+
+/// Equality in a time that does not tell how much agrees.
+fn same(a: &str, b: &str) -> bool {
+    a.len() == b.len() && a.bytes().zip(b.bytes()).fold(0, |different, (x, y)| different | (x ^ y)) == 0
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use rstest::rstest;
+
+    fn check(address: &str, method: &str, uri: &str, headers: &[(&'static str, &str)]) -> Result<Pass, Refusal> {
+        let guard = Guard { address: address.parse().unwrap(), token: "t".repeat(64), cookie: "c".repeat(64) };
+        let mut map = HeaderMap::new();
+        for (name, value) in headers {
+            let value = value.replace("COOKIE", &format!("runtrue-4711={}", guard.cookie));
+            map.append(*name, value.parse().unwrap());
+        }
+        let uri: Uri = uri.replace("TOKEN", &guard.token).parse().unwrap();
+        guard.check(&method.parse().unwrap(), &uri, &map)
+    }
+
+    const HERE: &str = "127.0.0.1:4711";
+    const HOST: (&str, &str) = ("host", HERE);
+    const COOKIE: (&str, &str) = ("cookie", "a=b; COOKIE");
+
+    #[rstest]
+    #[case("GET", "/", &[HOST, COOKIE], Ok(Pass::Known))]
+    #[case("GET", "/", &[("host", "localhost:4711"), COOKIE, ("sec-fetch-site", "none")], Ok(Pass::Known))]
+    #[case("POST", "/sheet", &[HOST, COOKIE, ("origin", "http://127.0.0.1:4711")], Ok(Pass::Known))]
+    #[case("PUT", "/drop/x", &[HOST, COOKIE, ("sec-fetch-site", "same-origin")], Ok(Pass::Known))]
+    #[case("GET", "/?token=TOKEN", &[HOST, ("sec-fetch-site", "cross-site")], Ok(Pass::Token))]
+    #[case("POST", "/?token=TOKEN", &[HOST], Err(Refusal::Origin))]
+    #[case("GET", "/sheet?token=TOKEN", &[HOST], Err(Refusal::Unknown))]
+    #[case("GET", "/?token=TOKENx", &[HOST], Err(Refusal::Unknown))]
+    #[case("GET", "/?token=", &[HOST], Err(Refusal::Unknown))]
+    #[case("GET", "/", &[HOST], Err(Refusal::Unknown))]
+    #[case("GET", "/", &[HOST, ("cookie", "runtrue-4712=COOKIE")], Err(Refusal::Unknown))]
+    #[case("GET", "/", &[COOKIE], Err(Refusal::Host))]
+    #[case("GET", "/", &[("host", "evil.example:4711"), COOKIE], Err(Refusal::Host))]
+    #[case("GET", "/", &[("host", "127.0.0.1:80"), COOKIE], Err(Refusal::Host))]
+    #[case("GET", "/", &[("host", "127.0.0.1"), COOKIE], Err(Refusal::Host))]
+    #[case("GET", "/?token=TOKEN", &[("host", "evil.example:4711")], Err(Refusal::Host))]
+    #[case("POST", "/sheet", &[HOST, COOKIE], Err(Refusal::Origin))]
+    #[case("POST", "/sheet", &[HOST, COOKIE, ("origin", "null")], Err(Refusal::Origin))]
+    #[case("POST", "/sheet", &[HOST, COOKIE, ("origin", "http://localhost:4711")], Err(Refusal::Origin))]
+    #[case("POST", "/sheet", &[HOST, COOKIE, ("origin", "https://127.0.0.1:4711")], Err(Refusal::Origin))]
+    #[case("POST", "/sheet", &[HOST, COOKIE, ("sec-fetch-site", "same-site")], Err(Refusal::Origin))]
+    #[case("POST", "/sheet", &[HOST, COOKIE, ("sec-fetch-site", "none")], Err(Refusal::Origin))]
+    #[case("GET", "/", &[HOST, COOKIE, ("sec-fetch-site", "cross-site")], Err(Refusal::Origin))]
+    fn own_pages_pass_and_nobody_else(
+        #[case] method: &str,
+        #[case] uri: &str,
+        #[case] headers: &[(&'static str, &str)],
+        #[case] expected: Result<Pass, Refusal>,
+    ) {
+        assert_eq!(check(HERE, method, uri, headers), expected);
+    }
+
+    #[rstest]
+    #[case("0.0.0.0:4711", "192.0.2.7:4711", true)]
+    #[case("0.0.0.0:4711", "pits.example:4711", false)]
+    #[case("192.0.2.7:4711", "localhost:4711", false)]
+    #[case("[::1]:4711", "[::1]:4711", true)]
+    fn hosts_of_other_addresses(#[case] address: &str, #[case] host: &'static str, #[case] passes: bool) {
+        assert_eq!(check(address, "GET", "/", &[("host", host), COOKIE]).is_ok(), passes);
+    }
+
+    #[test]
+    fn secrets_differ_from_start_to_start() {
+        let [a, b] = [0, 1].map(|_| Guard::new(HERE.parse().unwrap()));
+        assert_ne!(a.token, b.token);
+        assert_ne!(a.token, a.cookie);
+        assert_eq!(a.token.len(), 64);
+    }
+}

@@ -1,0 +1,277 @@
+//! The local page's own templates, filled in; the report's two pages with what only a running server can offer.
+
+use std::hash::{DefaultHasher, Hash, Hasher};
+
+use askama::Template;
+
+use super::form::{Field, Form, called, pointer};
+use super::routes::MOST_BYTES;
+use crate::measure::gearing::gears;
+use crate::notice::Failure;
+use crate::report::pages::{CHART_SCRIPT, CHART_STYLE, SCRIPT_HASHES, TRACE_SCRIPT};
+use crate::report::view::{self, RowView, RunView, WeekendView};
+use crate::review::{Review, Run};
+use crate::sheet::RunPlan;
+use crate::weekend::lacks::{Place, lacks};
+use crate::weekend::next::{self, Next};
+
+/// Script of the local page.
+pub const LIVE_SCRIPT: &str = include_str!("templates/live.js");
+/// Most gears tried at once.
+const MOST_GEARS: usize = 60;
+
+/// A page, or why its template could not be filled in.
+pub type Page = Result<String, askama::Error>;
+
+/// A short mark of a text: another text has another, but for one case in 10¹⁹.
+pub fn mark_of(text: &str) -> String {
+    let mut hasher = DefaultHasher::new();
+    text.hash(&mut hasher);
+    format!("{:016x}", hasher.finish())
+}
+
+#[derive(Template)]
+#[template(path = "empty.html", config = "src/serve/askama.toml")]
+struct Empty<'a> {
+    name: &'a str,
+    folder: &'a str,
+    at: &'static str,
+    keep: &'static str,
+    most: u64,
+}
+
+/// The page of a folder without a log.
+///
+/// # Errors
+/// If the template cannot be filled in, as for every page here.
+pub fn empty(name: &str, folder: &str) -> Page {
+    Empty { name, folder, at: "weekend", keep: "", most: MOST_BYTES }.render()
+}
+
+#[derive(Template)]
+#[template(path = "weekend_live.html", config = "src/serve/askama.toml")]
+struct Weekend<'a> {
+    v: &'a WeekendView,
+    at: &'static str,
+    base: &'a str,
+    unlisted: Vec<Unlisted>,
+    asks: Vec<Ask>,
+    several: bool,
+    most: u64,
+}
+
+/// A log that stands on no sheet.
+struct Unlisted {
+    log: String,
+    laps: String,
+    fields: Vec<Field>,
+}
+
+/// A line that the sheet lacks, as a field.
+struct Ask {
+    fields: Vec<Field>,
+    gives: &'static str,
+}
+
+/// The weekend's page with what can be dropped, put on the sheet and filled in. `listed` is the number of runs on the sheet's text.
+pub fn weekend(review: &Review, base: &str, listed: usize) -> Page {
+    let v = view::weekend(review);
+    let unlisted = review.unlisted.iter().map(|run| unlisted(run, review)).collect();
+    let several = !review.has_sheet && review.runs.len() > 1;
+    Weekend { v: &v, at: "weekend", base, unlisted, asks: asks(review, listed), several, most: MOST_BYTES }.render()
+}
+
+fn unlisted(run: &RunPlan, review: &Review) -> Unlisted {
+    let plain = |p: &std::path::Path| p.to_string_lossy().replace('\\', "/");
+    let cars: Vec<String> = review.sheet.cars.keys().cloned().collect();
+    let field = |key: &str, value: String, choices: Vec<String>, number: bool| {
+        let (label, unit) = called(key);
+        Field { name: format!("+run/{key}"), label: label.to_owned(), unit, value, choices, number }
+    };
+    let car = if cars.len() == 1 { cars[0].clone() } else { String::new() };
+    let fields = vec![
+        field("id", run.id.clone(), Vec::new(), false),
+        field("car", car, cars, false),
+        field("ambient_c", String::new(), Vec::new(), true),
+    ];
+    Unlisted { log: plain(&run.log), laps: run.laps.as_deref().map(plain).unwrap_or_default(), fields }
+}
+
+fn asks(review: &Review, listed: usize) -> Vec<Ask> {
+    let several = review.sheet.cars.len() > 1;
+    let field = |path: Vec<&str>, key: &str, whose: &str| {
+        let (label, unit) = called(key);
+        let label = if whose.is_empty() { label.to_owned() } else { format!("{label} of {whose}") };
+        let path: Vec<&str> = path.into_iter().chain(key.split('.')).collect();
+        Field { name: pointer(&path), label, unit, value: String::new(), choices: Vec::new(), number: true }
+    };
+    let ask = |lack: crate::weekend::lacks::Lack| {
+        let field = match &lack.place {
+            Place::Table(table) => field(vec![table], lack.key, ""),
+            Place::Car(car) => field(vec!["cars", car], lack.key, if several { car } else { "" }),
+            Place::Run(id) => {
+                // The parts of a file that holds several runs share its entry.
+                let own = |r: &RunPlan| r.id == *id || id.strip_prefix(&r.id).is_some_and(|rest| rest.starts_with('.'));
+                let at = review.sheet.runs.iter().position(own).filter(|at| *at < listed)?;
+                field(vec!["runs", &at.to_string()], lack.key, &format!("run {id}"))
+            }
+        };
+        Some(Ask { fields: vec![field], gives: lack.gives })
+    };
+    let mut asks: Vec<Ask> = lacks(review).into_iter().filter_map(ask).collect();
+    asks.dedup_by(|a, b| a.fields == b.fields);
+    asks
+}
+
+#[derive(Template)]
+#[template(path = "run_live.html", config = "src/serve/askama.toml")]
+struct RunPage<'a> {
+    v: &'a RunView,
+    at: &'static str,
+    page: String,
+    log: String,
+    number: usize,
+    tried: Option<Tried>,
+    chart_script: &'static str,
+    chart_style: &'static str,
+    trace_script: &'static str,
+    script_hashes: &'static str,
+}
+
+/// Other gears on the run's car.
+struct Tried {
+    spur: String,
+    pinion: String,
+    error: Option<String>,
+    rows: Vec<RowView>,
+}
+
+/// A run's page, with the gears asked for as `spur` and `pinion` tried on its car.
+pub fn run(review: &Review, index: usize, spur: Option<&str>, pinion: Option<&str>) -> Page {
+    let run = &review.runs[index];
+    let page = view::page_name(index, &run.plan.id);
+    RunPage {
+        v: &view::run(review, index),
+        at: "run",
+        log: format!("logs/{}", page.replace(".html", ".parquet")),
+        page,
+        number: index + 1,
+        tried: tried(run, review.sheet.race_length_s(), spur, pinion),
+        chart_script: CHART_SCRIPT,
+        chart_style: CHART_STYLE,
+        trace_script: TRACE_SCRIPT,
+        script_hashes: SCRIPT_HASHES,
+    }
+    .render()
+}
+
+fn tried(run: &Run, race_s: f64, spur: Option<&str>, pinion: Option<&str>) -> Option<Tried> {
+    let settings = &run.plan.settings;
+    let (own_spur, own_pinion) = (settings.number("spur")?, settings.number("pinion")?);
+    if run.outcome.is_err() {
+        return None;
+    }
+    let spur = spur.map_or_else(|| own_spur.to_string(), str::to_owned);
+    let pinion = pinion.map_or_else(|| format!("{}-{}", (own_pinion - 3.0).max(1.0), own_pinion + 3.0), str::to_owned);
+    let teeth = |text: &str| crate::cli::teeth(text).map(|t| t.0);
+    let (rows, error) = match teeth(&spur).and_then(|s| Ok((s, teeth(&pinion)?))) {
+        Ok((spurs, pinions)) if spurs.len() * pinions.len() > MOST_GEARS => {
+            (Vec::new(), Some(format!("{} pairs of gears; up to {MOST_GEARS} at once", spurs.len() * pinions.len())))
+        }
+        Ok((spurs, pinions)) => {
+            let pairs = spurs.iter().flat_map(|s| pinions.iter().map(move |p| (f64::from(*s), f64::from(*p))));
+            let all: Vec<_> = pairs.filter_map(|(s, p)| gears(settings, s, p)).collect();
+            let row = |n: &Next| gears_row(n, n.spur == own_spur && n.pinion == own_pinion);
+            (next::tried(run, &all, race_s).iter().map(row).collect(), None)
+        }
+        Err(e) => (Vec::new(), Some(e)),
+    };
+    Some(Tried { spur, pinion, error, rows })
+}
+
+fn gears_row(next: &Next, on_sheet: bool) -> RowView {
+    let mut cells = vec![next.spur.to_string()];
+    cells.extend(view::next_cells(next));
+    let remark = if on_sheet { "on the sheet".to_owned() } else { String::new() };
+    cells.push(next.why.clone().unwrap_or(remark));
+    RowView { cells, aside: next.why.is_some() }
+}
+
+#[derive(Template)]
+#[template(path = "sheet.html", config = "src/serve/askama.toml")]
+struct SheetPage<'a> {
+    name: &'a str,
+    at: &'static str,
+    keep: &'static str,
+    base: &'a str,
+    form: &'a Form,
+    keys: Vec<&'static str>,
+    problems: &'a [Failure],
+    kept: &'a [(String, String)],
+    versions: Vec<String>,
+}
+
+/// The sheet as a form, with what is wrong with what was sent, and what of it the form does not show.
+pub fn sheet(
+    name: &str,
+    base: &str,
+    form: &Form,
+    problems: &[Failure],
+    kept: &[(String, String)],
+    versions: Vec<String>,
+) -> Page {
+    let keys = super::form::car_keys();
+    SheetPage { name, at: "sheet", keep: "1", base, form, keys, problems, kept, versions }.render()
+}
+
+#[derive(Template)]
+#[template(path = "text.html", config = "src/serve/askama.toml")]
+struct TextPage<'a> {
+    name: &'a str,
+    at: &'static str,
+    keep: &'static str,
+    base: &'a str,
+    text: &'a str,
+    problems: &'a [Failure],
+}
+
+/// The sheet as text.
+pub fn text(name: &str, base: &str, text: &str, problems: &[Failure]) -> Page {
+    TextPage { name, at: "sheet", keep: "1", base, text, problems }.render()
+}
+
+/// Heading, a sentence, and files with what they are.
+pub type Group = (&'static str, &'static str, Vec<(String, String)>);
+
+#[derive(Template)]
+#[template(path = "files.html", config = "src/serve/askama.toml")]
+struct Files<'a> {
+    name: &'a str,
+    folder: &'a str,
+    at: &'static str,
+    keep: &'static str,
+    groups: &'a [Group],
+}
+
+/// What can be taken away.
+pub fn files(name: &str, folder: &str, groups: &[Group]) -> Page {
+    Files { name, folder, at: "files", keep: "", groups }.render()
+}
+
+#[derive(Template)]
+#[template(path = "message.html", config = "src/serve/askama.toml")]
+struct Message<'a> {
+    title: &'a str,
+    message: &'a str,
+    hint: &'a str,
+    link: &'a str,
+    link_text: &'a str,
+    at: &'static str,
+    keep: &'static str,
+}
+
+/// What went wrong, what to do, and where to go on.
+pub fn message(title: &str, failure: &Failure, link: (&str, &str)) -> Page {
+    let hint = failure.hint.as_deref().unwrap_or_default();
+    Message { title, message: &failure.message, hint, link: link.0, link_text: link.1, at: "", keep: "" }.render()
+}

@@ -1,0 +1,272 @@
+//! Takes in a file that was dropped on the page: checked as it arrives, saved under a safe name, never over another.
+
+use std::io::{self, Read};
+use std::path::{Path, PathBuf};
+
+use tempfile::NamedTempFile;
+
+use crate::folder::{self, LOG_ENDINGS, SHEET};
+use crate::import;
+use crate::laps::lists;
+use crate::log::Log;
+use crate::notice::{Failure, Severity};
+use crate::sheet;
+
+/// Longest name kept, in characters.
+const LONGEST: usize = 80;
+/// A lap list is smaller, bytes.
+const LARGEST_LIST: u64 = 1 << 15;
+/// Names that Windows keeps for devices (Microsoft, *Naming Files, Paths, and Namespaces*).
+const DEVICES: [&str; 4] = ["con", "prn", "aux", "nul"];
+
+/// What a file was taken for.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, serde::Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Kind {
+    /// A log.
+    Log,
+    /// A lap list.
+    LapList,
+    /// The sheet.
+    Sheet,
+}
+
+/// What became of a dropped file.
+#[derive(Debug, Clone, PartialEq, Eq, serde::Serialize)]
+pub struct Receipt {
+    /// What it was taken for.
+    pub kind: Kind,
+    /// Where it is now, from the weekend's folder.
+    pub saved: String,
+    /// How it was read, in a sentence, and what was guessed or repaired.
+    pub say: Vec<String>,
+}
+
+/// The last part of a name, with letters, digits, spaces and `.-_()` kept, and none that a system gives a meaning of its own.
+pub fn safe_name(raw: &str) -> String {
+    let base = raw.rsplit(['/', '\\']).next().unwrap_or_default();
+    let plain: String = base
+        .chars()
+        .map(|c| if c.is_alphanumeric() || " .-_()".contains(c) { c } else { '-' })
+        .collect::<String>()
+        .trim_matches([' ', '.', '-'])
+        .to_owned();
+    let (stem, ending) = match plain.rsplit_once('.') {
+        Some((stem, end)) if !end.is_empty() && end.chars().count() <= 8 => (stem, end),
+        _ => (plain.as_str(), "csv"),
+    };
+    let stem: String = stem.chars().take(LONGEST).collect();
+    let stem = stem.trim_end_matches([' ', '.']);
+    let head = stem.split('.').next().unwrap_or_default().to_lowercase();
+    let numbered = |name: &str| head.strip_prefix(name).is_some_and(|n| n.len() == 1 && n != "0");
+    let device = DEVICES.contains(&head.as_str()) || numbered("com") || numbered("lpt");
+    let stem = if stem.is_empty() || device { format!("log-{stem}") } else { stem.to_owned() };
+    let known = ending == "toml" || LOG_ENDINGS.contains(&ending.to_lowercase().as_str());
+    format!("{}.{}", stem.trim_end_matches('-'), if known { ending.to_owned() } else { format!("{ending}.csv") })
+}
+
+/// Checks the file `arrived` under the name `raw` and puts it into the weekend's folder.
+///
+/// # Errors
+/// Why it can be used for nothing, or could not be saved; nothing is in the folder then.
+pub fn take(folder: &Path, raw: &str, arrived: NamedTempFile) -> Result<Receipt, Failure> {
+    let name = safe_name(raw);
+    if name.to_lowercase().ends_with(".toml") {
+        return take_sheet(folder, &name, arrived);
+    }
+    let (kind, say) = understand(folder, &name, arrived.path())?;
+    let place = if kind == Kind::Log { "logs" } else { "laps" };
+    let saved = save(folder, place, &name, arrived).map_err(|e| refused(&name, &e))?;
+    let mut say = vec![say];
+    say.extend(saved.1);
+    Ok(Receipt { kind, saved: saved.0, say: say.concat() })
+}
+
+fn refused(name: &str, e: &io::Error) -> Failure {
+    let hint = "is the weekend's folder writable, and is there room?".to_owned();
+    Failure { message: format!("`{name}` could not be saved: {e}"), hint: Some(hint) }
+}
+
+/// What the file is, and how it was read.
+fn understand(folder: &Path, name: &str, path: &Path) -> Result<(Kind, Vec<String>), Failure> {
+    let bytes = std::fs::read(path).map_err(|e| refused(name, &e))?;
+    let text = folder::read_sheet_text(folder).ok().flatten().unwrap_or_default();
+    let sheet = sheet::read::read(&text).unwrap_or_default();
+    let plan = folder::unplanned(PathBuf::from(name), None);
+    match import::read_bytes(Path::new(name), &bytes, &folder::hints(&plan, &sheet)) {
+        Ok(logs) => Ok((Kind::Log, logs.iter().flat_map(said).collect())),
+        Err(e) => match lists::read(path).ok().filter(|_| bytes.len() as u64 <= LARGEST_LIST) {
+            Some(list) => Ok((Kind::LapList, vec![format!("a lap list of {} laps", list.passings.len() - 1)])),
+            None => Err(Failure { message: e.to_string(), hint: e.hint() }),
+        },
+    }
+}
+
+fn said(log: &Log) -> Vec<String> {
+    let r = &log.reading;
+    let channels: Vec<String> = r.channels.iter().map(|c| c.channel.name().replace('_', " ")).collect();
+    let mut all = vec![format!(
+        "{} rows, {:.0} s at {:.1} rows a second: {}",
+        r.rows_kept,
+        r.duration_s,
+        r.rate_hz,
+        channels.join(", ")
+    )];
+    let warned = r.notices.iter().filter(|n| n.severity == Severity::Warning);
+    all.extend(warned.map(|n| crate::report::view::notice(n).text));
+    all
+}
+
+fn take_sheet(folder: &Path, name: &str, arrived: NamedTempFile) -> Result<Receipt, Failure> {
+    let text = std::fs::read_to_string(arrived.path()).map_err(|e| refused(name, &e))?;
+    sheet::read::read(&text).map_err(|m| Failure { message: m.brief(), hint: Some(m.hint) })?;
+    let there = |hint: &str| Failure {
+        message: format!("there is a `{SHEET}` already, which was left as it is"),
+        hint: Some(hint.to_owned()),
+    };
+    let hint = "change it on the page of the sheet, or move it away first";
+    arrived.persist_noclobber(folder.join(SHEET)).map_err(|e| match e.error.kind() {
+        io::ErrorKind::AlreadyExists => there(hint),
+        _ => refused(name, &e.error),
+    })?;
+    readable(&folder.join(SHEET)).map_err(|e| refused(name, &e))?;
+    Ok(Receipt { kind: Kind::Sheet, saved: SHEET.to_owned(), say: vec!["the weekend's sheet".to_owned()] })
+}
+
+/// Puts the file into `place` under `name`, or `name` with a number where another file has it; says so. A file that is there already
+/// with the same bytes is left alone.
+fn save(folder: &Path, place: &str, name: &str, mut arrived: NamedTempFile) -> io::Result<(String, Vec<Vec<String>>)> {
+    for there in [place, ""].map(|p| folder.join(p).join(name)) {
+        if there.is_file() && same_bytes(&there, arrived.path())? {
+            let short = there.strip_prefix(folder).unwrap_or(&there).to_string_lossy().replace('\\', "/");
+            return Ok((short, vec![vec!["it was here already".to_owned()]]));
+        }
+    }
+    std::fs::create_dir_all(folder.join(place))?;
+    let (stem, ending) = name.rsplit_once('.').unwrap_or((name, "csv"));
+    for number in 1.. {
+        let own = if number == 1 { name.to_owned() } else { format!("{stem}-{number}.{ending}") };
+        let target = folder.join(place).join(&own);
+        // A log in the folder itself has the name too, as a run's id.
+        if folder.join(&own).exists() {
+            continue;
+        }
+        match arrived.persist_noclobber(&target) {
+            Ok(_) => {
+                readable(&target)?;
+                let said = if number == 1 {
+                    Vec::new()
+                } else {
+                    vec![vec![format!("another `{name}` is here: this one is `{own}`")]]
+                };
+                return Ok((format!("{place}/{own}"), said));
+            }
+            Err(e) if e.error.kind() == io::ErrorKind::AlreadyExists => {
+                if same_bytes(&target, e.file.path())? {
+                    return Ok((format!("{place}/{own}"), vec![vec!["it was here already".to_owned()]]));
+                }
+                arrived = e.file;
+            }
+            Err(e) => return Err(e.error),
+        }
+    }
+    Err(io::Error::other("no name is free"))
+}
+
+/// Temporary files are private; a log is as readable as any other file.
+fn readable(path: &Path) -> io::Result<()> {
+    #[cfg(unix)]
+    {
+        use std::os::unix::fs::PermissionsExt;
+        std::fs::set_permissions(path, std::fs::Permissions::from_mode(0o644))?;
+    }
+    let _ = path;
+    Ok(())
+}
+
+fn same_bytes(a: &Path, b: &Path) -> io::Result<bool> {
+    if std::fs::metadata(a)?.len() != std::fs::metadata(b)?.len() {
+        return Ok(false);
+    }
+    let (mut a, mut b) = (io::BufReader::new(std::fs::File::open(a)?), io::BufReader::new(std::fs::File::open(b)?));
+    let (mut x, mut y) = ([0; 1 << 13], [0; 1 << 13]);
+    loop {
+        let count = a.read(&mut x)?;
+        if count == 0 {
+            return Ok(true);
+        }
+        b.read_exact(&mut y[..count])?;
+        if x[..count] != y[..count] {
+            return Ok(false);
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use rstest::rstest;
+    use std::io::Write;
+
+    #[rstest]
+    #[case("r1.csv", "r1.csv")]
+    #[case("Läufe (2) – früh.CSV", "Läufe (2) - früh.CSV")]
+    #[case("../../etc/passwd", "passwd.csv")]
+    #[case("C:\\logs\\..\\x.csv", "x.csv")]
+    #[case("..", "log.csv")]
+    #[case("", "log.csv")]
+    #[case(".hidden.csv", "hidden.csv")]
+    #[case("nul.csv", "log-nul.csv")]
+    #[case("COM1", "log-COM1.csv")]
+    #[case("com1.old.csv", "log-com1.old.csv")]
+    #[case("a\u{0}b\nc\u{202e}.csv", "a-b-c-.csv")]
+    #[case("<script>alert(1)</script>.csv", "script-.csv")]
+    #[case("run.exe", "run.exe.csv")]
+    #[case("weekend.toml", "weekend.toml")]
+    fn names_are_made_safe(#[case] raw: &str, #[case] safe: &str) {
+        assert_eq!(safe_name(raw), safe);
+    }
+
+    #[test]
+    fn long_names_are_cut() {
+        assert!(safe_name(&"x".repeat(5000)).chars().count() <= LONGEST + 4);
+    }
+
+    fn arrived(folder: &Path, bytes: &[u8]) -> NamedTempFile {
+        let mut file = NamedTempFile::new_in(folder).unwrap();
+        file.write_all(bytes).unwrap();
+        file
+    }
+
+    fn log(start: f64) -> Vec<u8> {
+        let rows = (0..200).map(|n| format!("{},{},{}\n", n as f64 * 0.05, 12000 + n * 10, start + n as f64 * 0.01));
+        format!("time s,rpm,voltage V\n{}", rows.collect::<String>()).into_bytes()
+    }
+
+    #[test]
+    fn nothing_is_written_over_and_the_same_file_is_kept_once() {
+        let folder = tempfile::tempdir().unwrap();
+        let take_log = |bytes: &[u8]| take(folder.path(), "x/r1.csv", arrived(folder.path(), bytes)).unwrap();
+        assert_eq!(take_log(&log(7.0)).saved, "logs/r1.csv");
+        assert_eq!(take_log(&log(8.0)).saved, "logs/r1-2.csv");
+        let again = take_log(&log(8.0));
+        assert_eq!(again.saved, "logs/r1-2.csv");
+        assert!(again.say.contains(&"it was here already".to_owned()), "{again:?}");
+        assert_eq!(std::fs::read(folder.path().join("logs/r1.csv")).unwrap(), log(7.0));
+        assert_eq!(std::fs::read_dir(folder.path().join("logs")).unwrap().count(), 2);
+    }
+
+    #[test]
+    fn lists_sheets_and_rubbish_are_told_apart() {
+        let folder = tempfile::tempdir().unwrap();
+        let take = |name: &str, bytes: &[u8]| take(folder.path(), name, arrived(folder.path(), bytes));
+        let laps = take("r1.csv", b"lap,time\n1,15.2\n2,15.3\n3,15.1\n").unwrap();
+        assert_eq!((laps.kind, laps.saved.as_str()), (Kind::LapList, "laps/r1.csv"));
+        assert_eq!(take("weekend.toml", b"[weekend]\nname = \"x\"\n").unwrap().kind, Kind::Sheet);
+        let second = take("weekend.toml", b"[weekend]\nname = \"y\"\n").unwrap_err();
+        assert!(second.message.contains("left as it is"), "{second:?}");
+        let rubbish = take("x.csv", b"\x89PNG\r\n\x1a\n\0\0\0\rIHDR").unwrap_err();
+        assert!(rubbish.message.contains("`x.csv` is no text"), "{rubbish:?}");
+        assert!(!folder.path().join("logs").exists());
+    }
+}
