@@ -12,7 +12,35 @@ pub const CHART_STYLE: &str = include_str!("vendor/uplot/uPlot.min.css");
 pub const TRACE_SCRIPT: &str = include_str!("templates/trace.js");
 /// Sources of script that a run's page allows: these two texts, by their SHA-256 (a test holds them together).
 pub const SCRIPT_HASHES: &str =
-    "'sha256-GcjUxq2Ikpp59K5J1vcWFWbf0Lo9FcxJXpdPeH63jx8=' 'sha256-YXSGdlXutLl2xF8gWEs+vRgRqnqRuaVUwMwuZHy8qLM='";
+    "'sha256-GcjUxq2Ikpp59K5J1vcWFWbf0Lo9FcxJXpdPeH63jx8=' 'sha256-FZYv+Ds4v7R1B3ibL+NKp6y4VyyLnyNA87M+A3y1Cts='";
+
+/// Filters of the templates.
+pub mod filters {
+    use std::fmt::{Display, Write};
+
+    use askama::filters::{Html, Safe, escape};
+
+    /// Literals in backticks set as code; everything escaped.
+    ///
+    /// # Errors
+    /// If the text cannot be formatted.
+    #[askama::filter_fn]
+    pub fn code(text: impl Display, _: &dyn askama::Values) -> askama::Result<Safe<String>> {
+        let text = text.to_string();
+        let mut html = String::new();
+        let parts: Vec<&str> = text.split('`').collect();
+        for (at, part) in parts.iter().enumerate() {
+            let escaped = escape(part, Html)?;
+            match at % 2 {
+                // A backtick without its pair stays as it is.
+                1 if at + 1 == parts.len() => write!(html, "`{escaped}")?,
+                1 => write!(html, "<code>{escaped}</code>")?,
+                _ => write!(html, "{escaped}")?,
+            }
+        }
+        Ok(Safe(html))
+    }
+}
 
 #[derive(Template)]
 #[template(path = "run.html", config = "src/report/askama.toml")]

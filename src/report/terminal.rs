@@ -15,7 +15,7 @@ pub fn summary(review: &Review) -> String {
     let v = view::weekend(review);
     let mut out = format!("{}\n{}\n\n", wrap(&v.name, ""), wrap(&v.subtitle, ""));
     for f in &v.findings {
-        out += &format!("{} {}\n", f.mark.shape(), wrap(&f.text, "  "));
+        out += &format!("{} {}\n", f.mark.shape(), wrap(&format!("{}{}", f.lead, f.rest), "  "));
     }
     let failed = v.runs.iter().filter(|r| r.error.is_some()).count();
     if failed > 0 {

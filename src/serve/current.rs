@@ -2,7 +2,7 @@
 
 use std::path::{Path, PathBuf};
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError, RwLock};
-use std::time::SystemTime;
+use std::time::{Duration, SystemTime};
 
 use tokio::sync::watch;
 
@@ -14,6 +14,8 @@ use crate::review::Review;
 /// What the folder gives at the moment.
 #[derive(Clone)]
 pub enum Standing {
+    /// Not known yet: its first review is being made.
+    Reading,
     /// No log yet.
     Empty,
     /// A review.
@@ -51,7 +53,7 @@ impl Current {
     pub fn new(folder: PathBuf) -> Self {
         Self {
             folder,
-            standing: RwLock::new(Standing::Empty),
+            standing: RwLock::new(Standing::Reading),
             work: Mutex::default(),
             news: watch::Sender::new(News::default()),
         }
@@ -73,6 +75,11 @@ impl Current {
             Standing::Reviewed(review) => Some(review),
             _ => None,
         }
+    }
+
+    /// Waits until the first review is made, `most` at the longest.
+    pub async fn ready(&self, most: Duration) {
+        let _ = tokio::time::timeout(most, self.news().wait_for(|n| n.version > 0)).await;
     }
 
     /// News, as they come.

@@ -63,7 +63,7 @@ const WEEKEND: [(&str, &str, &[Key]); 3] = [
             ("lap_length_plus_minus_m", "how sure, plus or minus", "m", &[], true),
         ],
     ),
-    ("race", "Race", &[("length_s", "length", "s", &[], true)]),
+    ("race", "Race", &[("length_s", "race length", "s", &[], true)]),
 ];
 const CAR: [Key; 18] = [
     ("spur", "spur", "teeth", &[], true),
@@ -240,6 +240,7 @@ pub fn edits(sent: &[(String, String)]) -> Vec<Edit> {
         }
     }
     if run.iter().any(|(key, value)| key == "log" && !value.trim().is_empty()) {
+        run.sort_by_key(|(key, _)| RUN.iter().position(|k| k.0 == key).unwrap_or(RUN.len()));
         edits.push(Edit::AddRun(run));
     }
     edits

@@ -8,7 +8,7 @@ use super::form::{Field, Form, called, pointer};
 use super::routes::MOST_BYTES;
 use crate::measure::gearing::gears;
 use crate::notice::Failure;
-use crate::report::pages::{CHART_SCRIPT, CHART_STYLE, SCRIPT_HASHES, TRACE_SCRIPT};
+use crate::report::pages::{CHART_SCRIPT, CHART_STYLE, SCRIPT_HASHES, TRACE_SCRIPT, filters};
 use crate::report::view::{self, RowView, RunView, WeekendView};
 use crate::review::{Review, Run};
 use crate::sheet::RunPlan;
@@ -46,6 +46,23 @@ struct Empty<'a> {
 /// If the template cannot be filled in, as for every page here.
 pub fn empty(name: &str, folder: &str) -> Page {
     Empty { name, folder, at: "weekend", keep: "", most: MOST_BYTES }.render()
+}
+
+#[derive(Template)]
+#[template(path = "reading.html", config = "src/serve/askama.toml")]
+struct Reading<'a> {
+    name: &'a str,
+    folder: &'a str,
+    at: &'static str,
+    keep: &'static str,
+}
+
+/// The page while the first review is being made.
+///
+/// # Errors
+/// If the template cannot be filled in.
+pub fn reading(name: &str, folder: &str) -> Page {
+    Reading { name, folder, at: "weekend", keep: "" }.render()
 }
 
 #[derive(Template)]

@@ -36,6 +36,9 @@ const IDLE: Duration = Duration::from_secs(60);
 /// How long a page's question for news waits at most.
 const PATIENCE: Duration = Duration::from_secs(20);
 
+/// How long the weekend's page waits for the first review before it says that logs are being read.
+const FIRST: Duration = Duration::from_secs(2);
+
 /// A running server.
 pub struct Server {
     /// The folder and its review.
@@ -206,7 +209,11 @@ fn problems(error: EditError) -> Vec<Failure> {
 }
 
 async fn weekend(State(server): Shared) -> Response {
+    server.current.ready(FIRST).await;
     apart(move || match server.current.standing() {
+        Standing::Reading => {
+            html(StatusCode::OK, pages::reading(&server.name(), &server.folder().display().to_string()))
+        }
         Standing::Empty => html(StatusCode::OK, pages::empty(&server.name(), &server.folder().display().to_string())),
         Standing::Failed(failure) => {
             told(StatusCode::OK, "The weekend cannot be reviewed", &failure, ("/sheet/text", "To the setup sheet"))
@@ -228,6 +235,7 @@ struct Gears {
 }
 
 async fn run(State(server): Shared, UrlPath(page): UrlPath<String>, Query(gears): Query<Gears>) -> Response {
+    server.current.ready(PATIENCE).await;
     apart(move || {
         let Some(review) = server.current.review() else { return not_there() };
         let index = review.runs.iter().enumerate().position(|(at, r)| view::page_name(at, &r.plan.id) == page);
@@ -452,6 +460,7 @@ async fn changes(State(server): Shared, Query(since): Query<Since>) -> Response 
 }
 
 async fn list_files(State(server): Shared) -> Response {
+    server.current.ready(PATIENCE).await;
     apart(move || {
         let groups = files::groups(server.current.review().as_deref(), server.folder());
         html(StatusCode::OK, pages::files(&server.name(), &server.folder().display().to_string(), &groups))
@@ -460,6 +469,7 @@ async fn list_files(State(server): Shared) -> Response {
 }
 
 async fn download(State(server): Shared, UrlPath(name): UrlPath<String>) -> Response {
+    server.current.ready(PATIENCE).await;
     apart(move || match files::file(server.current.review().as_deref(), server.folder(), &name) {
         Some(Ok((kind, bytes))) => {
             let base = name.rsplit('/').next().unwrap_or_default();

@@ -136,7 +136,7 @@ fn of_heat(run: &Run, part: &str, code: &'static str, heat: &Heat) -> Option<Fin
                 "The {part} of run {} would be at {:.0} ± {:.0} °C at a race's end, over its {limit}: {}",
                 name(run),
                 end.value,
-                end.half_width(),
+                end.half_width().max(1.0),
                 remedy(run, part, heat)
             ),
         ),
@@ -147,7 +147,7 @@ fn of_heat(run: &Run, part: &str, code: &'static str, heat: &Heat) -> Option<Fin
                 name(run),
                 if heat.race_end_read { "was" } else { "would be" },
                 end.value,
-                end.half_width().max(0.5),
+                end.half_width().max(1.0),
                 if end.value > heat.limit_c { "probably over" } else { "close to" }
             ),
         ),
@@ -171,7 +171,7 @@ fn remedy(run: &Run, part: &str, heat: &Heat) -> String {
     let ends = smaller.iter().rev().filter_map(|n| n.motor_race_end_c.map(|c| (n.pinion, c)));
     ends.into_iter().find(|(_, end)| end.high < heat.limit_c).map_or_else(
         || format!("{cool}; two teeth less are not enough"),
-        |(teeth, end)| format!("{teeth} teeth would end at {:.0} ± {:.0} °C", end.value, end.half_width()),
+        |(teeth, end)| format!("{teeth} teeth would end at {:.0} ± {:.0} °C", end.value, end.half_width().max(1.0)),
     )
 }
 

@@ -11,17 +11,16 @@
   let span = [0, 1];
   let full = [0, 1];
 
-  // Rows of a lap against the share of its turns, on a grid of two thousand.
-  const GRID = 2000;
-  const turns = (() => {
-    const rpm = data.channels.find((c) => c.name === "rpm");
-    const sums = [0];
-    for (let n = 1; n < data.time.length; n++) {
+  // Motor turns from the first row on, by which a lap's rows find their share of it.
+  const withTurns = (source) => {
+    const rpm = source.channels.find((c) => c.name === "rpm");
+    source.turns = [0];
+    for (let n = 1; n < source.time.length; n++) {
       const mean = rpm ? ((rpm.values[n] || 0) + (rpm.values[n - 1] || 0)) / 2 : 1;
-      sums.push(sums[n - 1] + mean * (data.time[n] - data.time[n - 1]));
+      source.turns.push(source.turns[n - 1] + mean * (source.time[n] - source.time[n - 1]));
     }
-    return sums;
-  })();
+    return source;
+  };
   const at = (xs, x) => {
     let low = 0, high = xs.length - 1;
     while (high - low > 1) {
@@ -35,28 +34,35 @@
     if (!(width > 0) || ys[n] == null || ys[n + 1] == null) return ys[n];
     return ys[n] + (ys[n + 1] - ys[n]) * (x - xs[n]) / width;
   };
-  const ofLap = (lap, values) => {
-    const from = straight(data.time, turns, lap.start), to = straight(data.time, turns, lap.end);
+  // A channel of a lap against the share of its turns, on a grid of two thousand.
+  const GRID = 2000;
+  const ofLap = ({ source, start, end }, name) => {
+    const channel = source.channels.find((c) => c.name === name);
+    if (!channel) return Array(GRID + 1).fill(null);
+    const from = straight(source.time, source.turns, start), to = straight(source.time, source.turns, end);
     const out = [];
-    for (let n = 0; n <= GRID; n++) out.push(straight(turns, values, from + (to - from) * n / GRID));
+    for (let n = 0; n <= GRID; n++) out.push(straight(source.turns, channel.values, from + (to - from) * n / GRID));
     return out;
   };
 
-  const lapOf = (id) => data.laps.find((l) => String(l.lap) === pick(id).value);
+  // Laps that can be shown, by the value of their option: those of this run, and the best of the car's other runs.
+  withTurns(data);
+  const laps = new Map(data.laps.map((l) => [String(l.lap), { source: data, start: l.start, end: l.end, name: `lap ${l.lap}` }]));
+  data.others.forEach((o, n) => laps.set(`run ${n}`, { source: withTurns(o), start: o.start, end: o.end, name: `run ${o.run}, lap ${o.lap}` }));
+  const lapOf = (id) => laps.get(pick(id).value);
 
   // Columns of the chart for a group of channels.
   const columns = (group) => {
     const one = lapOf("trace-lap"), two = lapOf("trace-over");
     if (!one) return [data.time, ...group.map((c) => c.values)];
     const share = Array.from({ length: GRID + 1 }, (_, n) => 100 * n / GRID);
-    const laps = two ? [one, two] : [one];
-    return [share, ...laps.flatMap((lap) => group.map((c) => ofLap(lap, c.values)))];
+    return [share, ...(two ? [one, two] : [one]).flatMap((lap) => group.map((c) => ofLap(lap, c.name)))];
   };
 
   const series = (group) => {
     const one = lapOf("trace-lap"), two = lapOf("trace-over");
     const line = (c, n, lap, over) => ({
-      label: lap ? `${c.label}, lap ${lap.lap}` : c.label,
+      label: lap ? `${c.label}, ${lap.name}` : c.label,
       stroke: LINES[(n + (over ? 1 : 0)) % LINES.length],
       width: 1.5,
       dash: over ? [5, 3] : undefined,
@@ -147,7 +153,7 @@
         scales: { x: { time: false, min: full[0], max: full[1] } },
         legend: { live: true },
         series: [{ label: lap ? "lap" : "time", value: (_, v) => v == null ? "–" : lap ? `${v.toFixed(1)} %` : `${v.toFixed(2)} s` }, ...series(group)],
-        axes: [axis(last ? (lap ? "share of the lap's motor turns, %" : "time, s") : ""), { ...axis(group[0].unit), size: 56 }],
+        axes: [axis(last ? (lap ? "share of the lap's motor turns, %" : "time, s") : ""), { ...axis(group[0].unit), size: 64, space: 24, values: (_, ticks) => ticks.map((t) => String(+t.toFixed(3))) }],
         hooks: {
           draw: [marks],
           setSelect: [(u) => {
@@ -168,7 +174,11 @@
   room.addEventListener("dblclick", () => zoom(...full));
   pick("trace-whole").addEventListener("click", () => zoom(...full));
   for (const id of ["trace-lap", "trace-over"]) pick(id).addEventListener("change", draw);
-  for (const lap of data.laps) for (const id of ["trace-lap", "trace-over"]) pick(id).append(new Option(`lap ${lap.lap}, ${(lap.end - lap.start).toFixed(2)} s`, lap.lap));
+  for (const [value, lap] of laps) {
+    const option = () => new Option(`${lap.name}, ${(lap.end - lap.start).toFixed(2)} s`, value);
+    if (lap.source === data) pick("trace-lap").append(option());
+    pick("trace-over").append(option());
+  }
   let asked = 0;
   window.addEventListener("resize", () => { cancelAnimationFrame(asked); asked = requestAnimationFrame(() => charts.forEach((u) => u.setSize({ width: room.clientWidth, height: u.height }))); });
   window.matchMedia("(prefers-color-scheme: dark)").addEventListener("change", draw);

@@ -324,6 +324,10 @@ fn next_answer(done: &Reviewed, run: &Run) -> AnswerView {
         );
     }
     say.extend(run.next.iter().find_map(|n| n.why.as_ref()).map(|w| format!("Open: {w}.")));
+    let missing: Vec<&str> = ["spur", "pinion"].into_iter().filter(|k| run.plan.settings.number(k).is_none()).collect();
+    if !missing.is_empty() {
+        say.push(format!("Open: the sheet lacks {}.", missing.join(" and ")));
+    }
     AnswerView {
         question: "What could be changed next?",
         mark,

@@ -26,6 +26,8 @@ pub enum Mark {
     Act,
     /// Open.
     Open,
+    /// Worth knowing, neither good nor bad.
+    Plain,
 }
 
 impl Mark {
@@ -35,7 +37,7 @@ impl Mark {
             Mark::Good => "ok",
             Mark::Watch => "watch",
             Mark::Act => "act",
-            Mark::Open => "open",
+            Mark::Open | Mark::Plain => "open",
         }
     }
 
@@ -46,6 +48,7 @@ impl Mark {
             Mark::Watch => "◆",
             Mark::Act => "▲",
             Mark::Open => "○",
+            Mark::Plain => "▪",
         }
     }
 }
@@ -54,8 +57,10 @@ impl Mark {
 pub struct FindingView {
     /// Its mark.
     pub mark: Mark,
-    /// The sentence.
-    pub text: String,
+    /// The sentence up to its first stop: what is seen at a glance.
+    pub lead: String,
+    /// The rest of the sentence.
+    pub rest: String,
 }
 
 /// A row of a plain table.
@@ -114,9 +119,11 @@ fn finding(finding: &Finding) -> FindingView {
     let mark = match finding.severity {
         Weight::Act => Mark::Act,
         Weight::Watch => Mark::Watch,
-        Weight::Note => Mark::Good,
+        Weight::Note => Mark::Plain,
     };
-    FindingView { mark, text: finding.text.clone() }
+    let stop = [": ", ", ", " ("].iter().filter_map(|s| finding.text.find(s)).min().unwrap_or(finding.text.len());
+    let (lead, rest) = finding.text.split_at(stop);
+    FindingView { mark, lead: lead.to_owned(), rest: rest.to_owned() }
 }
 
 /// A notice in words.

@@ -73,7 +73,7 @@ pub fn run(review: &Review, index: usize) -> RunView {
         findings,
         answers: done.map(|d| answers(run, d, &review.sheet)).unwrap_or_default(),
         pinions: pinions(run),
-        trace: done.and_then(super::trace::trace),
+        trace: super::trace::trace(review, index),
         laps: done.map(lap_rows).unwrap_or_default(),
         lap_chart: done.map(|d| chart(|size| charts::lap_times(d, size), "Lap times")).unwrap_or_default(),
         laps_from: done.map(laps_from).unwrap_or_default(),

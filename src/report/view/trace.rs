@@ -1,17 +1,24 @@
-//! The data of a run's trace: its channels row by row, thinned to what a screen can show, with laps and wheelspin.
+//! The data of a run's trace: its channels row by row, thinned to what a screen can show, with laps and wheelspin, and the best laps of the
+//! car's other runs to lay over.
 
 use serde_json::{Value, json};
 
 use crate::log::Channel;
-use crate::review::Reviewed;
+use crate::notice::printable;
+use crate::review::{Review, Reviewed, Run};
 
 /// Rows up to which all are kept; beyond, each stretch keeps the rows of its lowest and highest values.
 const ROWS: usize = 12_000;
 /// Stretches that a longer log is cut into.
 const STRETCHES: usize = 1_200;
 
+/// Other runs whose best lap comes along, the nearest first: more would weigh on the page.
+const OTHERS: usize = 12;
+/// Rows and stretches of such a lap.
+const LAP_ROWS: (usize, usize) = (800, 100);
+
 /// A channel of the trace: label, unit, chart it stands in, decimals.
-const SHOWN: [(Channel, &str, &str, &str, usize); 8] = [
+const SHOWN: [Shown; 8] = [
     (Channel::Rpm, "motor", "1/min", "revs", 0),
     (Channel::Current, "current", "A", "current", 1),
     (Channel::Voltage, "pack", "V", "volts", 2),
@@ -22,48 +29,86 @@ const SHOWN: [(Channel, &str, &str, &str, usize); 8] = [
     (Channel::WheelSpeed, "wheels", "m/s", "speed", 2),
 ];
 
-/// The trace as JSON that may stand in a page's script element; `None` for a log of fewer than two rows.
-pub fn trace(done: &Reviewed) -> Option<String> {
-    let log = &done.log;
-    let time = log.time();
-    let shown: Vec<_> = SHOWN.iter().filter_map(|s| log.channel(s.0).map(|values| (s, values))).collect();
+/// The trace of the run at `index` as JSON that may stand in a page's script element; `None` for a log of fewer than two rows.
+pub fn trace(review: &Review, index: usize) -> Option<String> {
+    let done = review.runs[index].outcome.as_ref().ok()?;
+    let time = done.log.time();
+    let shown = shown(done);
     if time.len() < 2 || shown.is_empty() {
         return None;
     }
-    let rows = kept(time.len(), &shown.iter().map(|s| s.1).collect::<Vec<_>>());
-    let rounded = |v: f64, digits: usize| -> Value {
-        let scale = 10f64.powi(digits as i32);
-        let value = (v * scale).round() / scale;
-        match digits {
-            _ if !value.is_finite() => Value::Null,
-            0 => json!(value as i64),
-            _ => json!(value),
-        }
-    };
-    let channel = |(s, values): &(&(Channel, &str, &str, &str, usize), &[f64])| {
+    let rows = kept(0..time.len(), &values(&shown), (ROWS, STRETCHES));
+    let channel = |(s, values): &(&Shown, &[f64])| {
         let values: Vec<Value> = rows.iter().map(|&n| rounded(values[n], s.4)).collect();
         json!({ "name": s.0.name(), "label": s.1, "unit": s.2, "group": s.3, "digits": s.4, "values": values })
     };
     let laps = done.laps.rows.iter().filter(|l| l.start_s >= 0.0 && l.end_s <= time[time.len() - 1]);
+    let car = &review.runs[index].plan.car;
+    let mut others: Vec<(usize, &Run)> =
+        review.runs.iter().enumerate().filter(|(at, r)| *at != index && r.plan.car == *car).collect();
+    others.sort_by_key(|(at, _)| at.abs_diff(index));
     let data = json!({
         "time": rows.iter().map(|&n| rounded(time[n], 3)).collect::<Vec<_>>(),
         "channels": shown.iter().map(channel).collect::<Vec<_>>(),
         "laps": laps.map(|l| json!({ "lap": l.number, "start": l.start_s, "end": l.end_s })).collect::<Vec<_>>(),
         "spins": done.answers.wheelspin.events.iter().map(|e| [e.start_s, e.end_s]).collect::<Vec<_>>(),
+        "others": others.into_iter().filter_map(|(_, run)| best_lap(run)).take(OTHERS).collect::<Vec<_>>(),
     });
     // Nothing in it may end the script element.
     Some(data.to_string().replace('<', "\\u003c"))
 }
 
-/// Rows to keep: all of a short log; of a long one the first of each stretch and those of every channel's lowest and highest value in it.
-fn kept(count: usize, channels: &[&[f64]]) -> Vec<usize> {
-    if count <= ROWS {
-        return (0..count).collect();
+/// A row of [`SHOWN`].
+type Shown = (Channel, &'static str, &'static str, &'static str, usize);
+
+fn shown(done: &Reviewed) -> Vec<(&'static Shown, &[f64])> {
+    SHOWN.iter().filter_map(|s| done.log.channel(s.0).map(|values| (s, values))).collect()
+}
+
+fn values<'a>(shown: &[(&Shown, &'a [f64])]) -> Vec<&'a [f64]> {
+    shown.iter().map(|s| s.1).collect()
+}
+
+fn rounded(value: f64, digits: usize) -> Value {
+    let scale = 10f64.powi(digits as i32);
+    let value = (value * scale).round() / scale;
+    match digits {
+        _ if !value.is_finite() => Value::Null,
+        0 => json!(value as i64),
+        _ => json!(value),
     }
-    let width = count.div_ceil(STRETCHES);
+}
+
+/// The best lap of another run that counts, with its channels.
+fn best_lap(run: &Run) -> Option<Value> {
+    let done = run.outcome.as_ref().ok()?;
+    let time = done.log.time();
+    let lap = done.laps.counted().min_by(|a, b| a.time_s().total_cmp(&b.time_s()))?;
+    let (from, to) = (time.partition_point(|t| *t < lap.start_s), time.partition_point(|t| *t <= lap.end_s));
+    // A row before and one after, so that the lap's ends lie between rows.
+    let stretch = from.saturating_sub(1)..(to + 1).min(time.len());
+    let shown = shown(done);
+    let rows = kept(stretch, &values(&shown), LAP_ROWS);
+    let channel = |(s, values): &(&Shown, &[f64])| {
+        let values: Vec<Value> = rows.iter().map(|&n| rounded(values[n], s.4)).collect();
+        json!({ "name": s.0.name(), "values": values })
+    };
+    Some(json!({
+        "run": printable(&run.plan.id, 24), "lap": lap.number, "start": lap.start_s, "end": lap.end_s,
+        "time": rows.iter().map(|&n| rounded(time[n], 3)).collect::<Vec<_>>(),
+        "channels": shown.iter().map(channel).collect::<Vec<_>>(),
+    }))
+}
+
+/// Rows of `range` to keep: all of a short one; of a long one the first of each stretch and those of every channel's lowest and highest value in it.
+fn kept(range: std::ops::Range<usize>, channels: &[&[f64]], (most, stretches): (usize, usize)) -> Vec<usize> {
+    if range.len() <= most {
+        return range.collect();
+    }
+    let width = range.len().div_ceil(stretches);
     let mut rows = Vec::new();
-    for from in (0..count).step_by(width) {
-        let stretch = from..(from + width).min(count);
+    for from in range.clone().step_by(width) {
+        let stretch = from..(from + width).min(range.end);
         let mut own = vec![from];
         for values in channels {
             let known = || stretch.clone().filter(|&n| values[n].is_finite());
@@ -84,7 +129,7 @@ mod tests {
     #[test]
     fn a_long_log_keeps_every_peak() {
         let values: Vec<f64> = (0..200_000).map(|n| if n == 123_457 { 99.0 } else { f64::from(n % 7) }).collect();
-        let rows = kept(values.len(), &[&values]);
+        let rows = kept(0..values.len(), &[&values], (ROWS, STRETCHES));
         assert!(rows.len() <= 3 * STRETCHES + 3 && rows.contains(&123_457), "{}", rows.len());
         assert!(rows.windows(2).all(|w| w[0] < w[1]));
     }

@@ -60,9 +60,9 @@ for (const file of pages) {
 
 for (const colorScheme of ["light", "dark"]) {
   test(`axe finds nothing, ${colorScheme}`, async () => {
-    for (const file of ["index.html", run]) {
+    for (const [file, width] of [["index.html", 1280], ["index.html", 360], [run, 1280], [run, 360]]) {
       // The page's policy lets no other script in: the checker comes by the debugger.
-      const { page, close } = await open(file, { colorScheme, bypassCSP: true });
+      const { page, close } = await open(file, { colorScheme, bypassCSP: true, viewport: { width, height: 800 } });
       await page.evaluate(axe);
       const found = await page.evaluate(() => globalThis.axe.run(document, { resultTypes: ["violations"] }));
       assert.deepEqual(found.violations.map((v) => `${v.id}: ${v.nodes.slice(0, 3).map((n) => n.target).join(" ")}`), [], file);

@@ -1,0 +1,461 @@
+// The local page in a real browser, and the same server over the wire: from nothing to answers, logs of different manners, the sheet, a folder
+// that changes, hostile names; who may ask and what may be sent. Needs the built program and Debian's chromium.
+import assert from "node:assert/strict";
+import { spawn, spawnSync } from "node:child_process";
+import { appendFileSync, cpSync, existsSync, mkdirSync, mkdtempSync, readdirSync, readFileSync, rmSync, writeFileSync } from "node:fs";
+import http from "node:http";
+import { createRequire } from "node:module";
+import net from "node:net";
+import { tmpdir } from "node:os";
+import { dirname, join } from "node:path";
+import { after, before, test } from "node:test";
+import { fileURLToPath } from "node:url";
+import { chromium } from "playwright-core";
+
+const here = dirname(fileURLToPath(import.meta.url));
+const program = process.env.RUNTRUE ?? join(here, "../../target/release/runtrue");
+const sample = join(here, "../../sample-logs/alder-quay");
+const axe = readFileSync(createRequire(import.meta.url).resolve("axe-core/axe.min.js"), "utf8");
+const left = [];
+let browser;
+
+before(async () => {
+  browser = await chromium.launch({
+    executablePath: "/usr/bin/chromium",
+    args: ["--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking", "--disable-component-update", "--disable-sync"],
+  });
+});
+after(async () => {
+  await browser.close();
+  for (const undo of left) undo();
+});
+
+const folder = () => {
+  const made = mkdtempSync(join(tmpdir(), "runtrue-"));
+  left.push(() => rmSync(made, { recursive: true, force: true }));
+  return made;
+};
+
+/** A folder with the sample weekend in it. */
+const weekend = () => {
+  const made = folder();
+  for (const part of ["logs", "laps", "weekend.toml"]) cpSync(join(sample, part), join(made, part), { recursive: true });
+  return made;
+};
+
+/** Serves a folder; gives the address with its token. */
+const serve = (of, ...options) => new Promise((done, fail) => {
+  const child = spawn(program, ["serve", of, "--no-open", ...options]);
+  left.push(() => child.kill());
+  let said = "";
+  child.stdout.on("data", (text) => {
+    said += text;
+    const url = /http:\S+/.exec(said);
+    if (url && said.includes("Ctrl-C")) done({ url: url[0], base: new URL("/", url[0]).href, child });
+  });
+  child.stderr.on("data", (text) => { said += text; });
+  child.on("exit", () => fail(new Error(said)));
+});
+
+/** Opens the local page; nothing may be asked of another address, and the console stays silent. */
+async function open(server, options = {}) {
+  const context = await browser.newContext({ viewport: { width: 1280, height: 900 }, ...options });
+  const page = await context.newPage();
+  const wrong = [];
+  page.on("request", (r) => { if (!r.url().startsWith(server.base)) wrong.push(`asked for ${r.url()}`); });
+  page.on("console", (m) => { if (["error", "warning"].includes(m.type())) wrong.push(m.text()); });
+  page.on("pageerror", (e) => wrong.push(String(e)));
+  page.on("dialog", (d) => { wrong.push(`dialog: ${d.message()}`); d.dismiss(); });
+  await page.goto(server.url);
+  await page.waitForURL(server.base);
+  return { page, wrong, close: () => context.close() };
+}
+
+/** Waits until something outside the page holds. */
+const until = async (holds) => {
+  for (let n = 0; n < 100 && !holds(); n++) await new Promise((go) => setTimeout(go, 100));
+  assert.ok(holds(), String(holds));
+};
+
+const choose = (page, ...files) => page.locator("#choose").setInputFiles(files);
+const rows = (page) => page.locator("main table").first().locator("tbody tr");
+const logOf = (run) => join(sample, "logs", `${run}.csv`);
+
+test("from nothing: start, drop a log, read its answers; three lines more and the gearing is told", async () => {
+  const made = join(folder(), "new");
+  const server = await serve(made);
+  const { page, wrong, close } = await open(server);
+  assert.match(await page.locator("h1").textContent(), /No log here yet/);
+  await choose(page, logOf("t4"));
+  await page.locator("main table a", { hasText: "t4" }).click();
+  assert.match(await page.locator(".answer", { hasText: "How hot" }).first().textContent(), /±/);
+  assert.deepEqual(readdirSync(join(made, "logs")), ["t4.csv"]);
+  // Asked for just what this log could use: it has no ground speed, but revs, volts, amperes and temperatures.
+  await page.goto(server.base);
+  const fill = (label, value) => page.locator(".asked").getByLabel(label).fill(value);
+  for (const [label, value] of [["lap length", "214"], ["spur", "116"], ["pinion", "31"], ["internal ratio", "1,85"], ["tyre diameter", "63"]]) await fill(label, value);
+  await page.getByRole("button", { name: "Save and review" }).click();
+  await page.waitForURL(server.base);
+  assert.match(await rows(page).first().textContent(), /7\.\d\d\s*●\s*agrees/);
+  const sheet = readFileSync(join(made, "weekend.toml"), "utf8");
+  assert.match(sheet, /^internal_ratio = 1\.85 +# 1\.0 for direct drive$/m);
+  assert.match(sheet, /^# mass_kg = 1\.35$/m);
+  assert.deepEqual(wrong, []);
+  await close();
+});
+
+test("five logs of different manners and a lap list at once, each with its fate; a picture is refused", async () => {
+  const made = folder();
+  const server = await serve(made);
+  const { page, wrong, close } = await open(server);
+  const picture = join(made, "not-a-log.csv");
+  writeFileSync(picture, Buffer.from([0x89, 0x50, 0x4e, 0x47, 13, 10, 26, 10, 0, 0, 0, 13]));
+  const mine = join(folder(), "t1.csv");
+  cpSync(join(sample, "laps/t1.csv"), mine);
+  await choose(page, ...["t1", "t2", "t4", "p1", "p3"].map(logOf), picture);
+  await page.waitForFunction(() => document.querySelectorAll("[data-fate]").length === 6);
+  assert.equal(await page.locator("[data-fate=saved]").count(), 5);
+  const refused = await page.locator("[data-fate=refused]").textContent();
+  assert.match(refused, /no text/);
+  assert.match(refused, /hint:/);
+  await page.getByRole("link", { name: "See the review" }).click();
+  assert.equal(await rows(page).count(), 6 - 1 + 1, "the picture lies in the folder itself, as a run with its error");
+  rmSync(picture);
+  await page.waitForFunction(() => document.querySelectorAll("main table tbody tr").length === 5);
+  await choose(page, mine);
+  await until(() => existsSync(join(made, "laps/t1.csv")));
+  // The same log once more is kept once; another of its name gets one of its own.
+  const other = join(folder(), "t2.csv");
+  cpSync(logOf("t3"), other);
+  await page.goto(server.base);
+  await choose(page, logOf("t2"), other);
+  await page.waitForFunction(() => document.querySelectorAll("[data-fate]").length === 2);
+  assert.match(await page.locator("#arrivals").textContent(), /here already.*t2-2\.csv/s);
+  assert.deepEqual(readFileSync(join(made, "logs/t2.csv")), readFileSync(logOf("t2")));
+  assert.deepEqual(wrong.filter((w) => !w.includes("422")), []);
+  await close();
+});
+
+test("files dropped anywhere on the page are taken", async () => {
+  const server = await serve(folder());
+  const { page, wrong, close } = await open(server);
+  const text = readFileSync(logOf("t4"), "latin1");
+  const carried = await page.evaluateHandle((log) => {
+    const all = new DataTransfer();
+    all.items.add(new File([Uint8Array.from(log, (c) => c.charCodeAt(0))], "t4.csv"));
+    return all;
+  }, text);
+  await page.dispatchEvent("h1", "dragover", { dataTransfer: carried });
+  assert.ok(await page.locator("#drop.over").isVisible());
+  await page.dispatchEvent("h1", "drop", { dataTransfer: carried });
+  await page.locator("main table a", { hasText: "t4" }).waitFor();
+  assert.deepEqual(wrong, []);
+  await close();
+});
+
+test("the sheet as a form: the verdict turns, comments stay, the version before can be put back", async () => {
+  const made = weekend();
+  const server = await serve(made);
+  const { page, wrong, close } = await open(server);
+  const before = readFileSync(join(made, "weekend.toml"), "utf8");
+  const t3 = rows(page).filter({ hasText: "t3" });
+  assert.match(await t3.textContent(), /▲\s*differs/);
+  await page.getByRole("link", { name: "Setup sheet" }).click();
+  await page.locator("summary", { hasText: "t3 · tourer" }).click();
+  const run = page.locator("#run-3");
+  await run.getByLabel("differs from the car in").fill("pinion");
+  await run.getByLabel("by the value").fill("32");
+  await page.getByRole("button", { name: "Save and review" }).click();
+  await page.waitForURL(server.base);
+  assert.match(await t3.textContent(), /●\s*agrees/);
+  assert.equal(readFileSync(join(made, "weekend.toml"), "utf8"), before.replace(/(log = "logs\/t3.csv"[^[]*?)\n\n/, "$1\npinion = 32\n\n"));
+  // What the reader would refuse is not written, and what was typed stays.
+  await page.goto(`${server.base}sheet`);
+  await page.locator("input[name='/cars/tourer/pinion']").fill("310");
+  await page.getByRole("button", { name: "Save", exact: true }).click();
+  assert.match(await page.getByRole("alert").first().textContent(), /pinion/);
+  assert.equal(await page.locator("input[name='/cars/tourer/pinion']").inputValue(), "310");
+  await page.locator("input[name='/cars/tourer/pinion']").fill("31");
+  await page.getByRole("button", { name: "put back" }).first().click();
+  await page.waitForURL(`${server.base}sheet`);
+  assert.equal(readFileSync(join(made, "weekend.toml"), "utf8"), before);
+  assert.deepEqual(wrong.filter((w) => !w.includes("409")), []);
+  await close();
+});
+
+test("a sheet that was changed elsewhere is not written over", async () => {
+  const made = weekend();
+  const server = await serve(made);
+  const { page, close } = await open(server);
+  await page.goto(`${server.base}sheet`);
+  await page.locator("input[name='/weekend/name']").fill("Mine");
+  appendFileSync(join(made, "weekend.toml"), "# theirs\n");
+  await page.getByRole("button", { name: "Save and review" }).click();
+  assert.match(await page.getByRole("alert").first().textContent(), /changed elsewhere/);
+  assert.match(await page.locator("main").textContent(), /Mine/);
+  const text = readFileSync(join(made, "weekend.toml"), "utf8");
+  assert.ok(text.includes("# theirs") && !text.includes("Mine"));
+  await close();
+});
+
+test("a sheet that is no TOML is shown with its line, and mended as text", async () => {
+  const made = weekend();
+  const server = await serve(made);
+  const { page, close } = await open(server);
+  const before = readFileSync(join(made, "weekend.toml"), "utf8");
+  writeFileSync(join(made, "weekend.toml"), before.replace("spur = 116", "spur = = 116"));
+  await page.locator("h1", { hasText: "cannot be reviewed" }).waitFor();
+  assert.match(await page.getByRole("alert").textContent(), /spur = = 116/);
+  await page.getByRole("link", { name: "To the setup sheet" }).click();
+  await page.locator("#text").fill(before);
+  await page.getByRole("button", { name: "Save and review" }).click();
+  await page.waitForURL(server.base);
+  assert.equal(await rows(page).count(), 10);
+  assert.equal(readFileSync(join(made, "weekend.toml"), "utf8"), before);
+  await close();
+});
+
+test("a log that grows is read again, alone, and the page follows by itself", async () => {
+  const made = weekend();
+  const whole = readFileSync(logOf("t6"));
+  writeFileSync(join(made, "logs/t6.csv"), whole.subarray(0, whole.length >> 1));
+  const server = await serve(made);
+  const { page, wrong, close } = await open(server);
+  const laps = async (run) => (await rows(page).filter({ hasText: run }).innerText()).match(/(\d+) of \d+/)[1];
+  await page.waitForFunction(() => document.querySelectorAll("main table tbody tr").length >= 10);
+  const half = Number(await laps("t6"));
+  assert.ok(half < 12, String(half));
+  appendFileSync(join(made, "logs/t6.csv"), whole.subarray(whole.length >> 1));
+  await page.waitForFunction((n) => Number(/(\d+) of/.exec([...document.querySelectorAll("main table tbody tr")].find((r) => r.textContent.includes("t6")).innerText)[1]) > n, half);
+  assert.ok(Number(await laps("t6")) >= 17);
+  // A page that the change does not touch stays as it is.
+  await page.goto(`${server.base}run-07-p1.html`);
+  await page.evaluate(() => { globalThis.untouched = true; });
+  writeFileSync(join(made, "logs/t6.csv"), whole.subarray(0, whole.length >> 1));
+  await page.waitForTimeout(1500);
+  assert.ok(await page.evaluate(() => globalThis.untouched));
+  assert.deepEqual(wrong, []);
+  await close();
+});
+
+test("a log that stands on no sheet is put on it", async () => {
+  const made = weekend();
+  const server = await serve(made);
+  const { page, wrong, close } = await open(server);
+  const extra = join(folder(), "t7.csv");
+  cpSync(logOf("t6"), extra);
+  await choose(page, extra);
+  const form = page.locator("form", { hasText: "logs/t7.csv is not on the sheet yet" });
+  await form.getByLabel("car").selectOption("tourer");
+  await form.getByLabel("air").fill("28");
+  await form.getByRole("button").click();
+  await rows(page).filter({ hasText: "t7" }).waitFor();
+  assert.ok(readFileSync(join(made, "weekend.toml"), "utf8").endsWith('\n[[runs]]\nid = "t7"\ncar = "tourer"\nlog = "logs/t7.csv"\nambient_c = 28\n'));
+  assert.deepEqual(wrong, []);
+  await close();
+});
+
+test("other gears are tried as they are typed, and without script", async () => {
+  const server = await serve(weekend());
+  const { page, wrong, close } = await open(server);
+  await page.goto(`${server.base}run-04-t4.html`);
+  await page.getByLabel("spurs").fill("110,112");
+  await page.getByLabel("pinions").fill("30-31");
+  await page.waitForFunction(() => document.querySelectorAll("#tried tbody tr").length === 4);
+  const cells = await page.locator("#tried tbody tr").first().locator("td").allTextContents();
+  assert.equal(cells[2], (110 / 30 * 1.85).toFixed(3));
+  await page.getByLabel("pinions").fill("x");
+  await page.locator("#tried [role=alert]").waitFor();
+  await page.goto(`${server.base}run-04-t4.html?spur=112&pinion=29`);
+  assert.equal(await page.locator("#tried tbody tr").count(), 1);
+  assert.deepEqual(wrong, []);
+  await close();
+});
+
+test("pages, JSON and Parquet are taken away, the same that a review writes", async () => {
+  const made = weekend();
+  const server = await serve(made);
+  const { page, close } = await open(server);
+  spawnSync(program, ["review", made, "--out", join(made, "report")]);
+  await page.goto(`${server.base}files`);
+  const links = await page.locator("main .files a").evaluateAll((all) => all.map((a) => a.getAttribute("href")));
+  assert.ok(links.length > 20);
+  for (const link of links.filter((l) => !l.endsWith(".toml"))) {
+    const got = await page.context().request.get(new URL(link, server.base).href);
+    assert.equal(got.status(), 200);
+    assert.match(got.headers()["content-disposition"], /^attachment/);
+    assert.deepEqual(await got.body(), readFileSync(join(made, "report", link.replace("/files/", ""))), link);
+  }
+  await close();
+});
+
+test("script in every name of a sheet, a log and a column stays text", async () => {
+  const made = folder();
+  const evil = "<img src=x onerror=alert(1)><script>alert(2)</script>\"'`{{7*7}}";
+  const toml = JSON.stringify(evil);
+  mkdirSync(join(made, "logs"));
+  const log = readFileSync(logOf("t4"), "utf8").split("\n");
+  const name = "<img src=x onerror=alert(3)>.csv";
+  const extra = log.map((line, n) => line.trim() ? `${line.replace(/\r$/, "")},${n === 0 ? evil.replaceAll(",", "") : 1}` : line);
+  writeFileSync(join(made, "logs", name), extra.join("\n"));
+  writeFileSync(join(made, "weekend.toml"), `[weekend]\nname = ${toml}\ndate = ${toml}\n[track]\nsurface = ${toml}\n[cars.${toml}]\npinion = 31\nspur = 116\n${toml} = ${toml}\n[[runs]]\nid = ${toml}\nlog = ${JSON.stringify(`logs/${name}`)}\nnote = ${toml}\n[[runs]]\nid = "second"\nlog = ${JSON.stringify(`logs/${name}`)}\n${toml} = "x"\n`);
+  const server = await serve(made);
+  const { page, wrong, close } = await open(server);
+  await rows(page).nth(1).waitFor();
+  const pages = await page.locator("main table a").evaluateAll((all) => all.map((a) => a.href));
+  for (const at of [server.base, ...pages, `${server.base}sheet`, `${server.base}sheet/text`, `${server.base}files`, `${pages[0]}?spur=${encodeURIComponent(evil)}&pinion=${encodeURIComponent(evil)}`, `${server.base}${encodeURIComponent(evil)}`]) {
+    await page.goto(at);
+    await page.waitForTimeout(100);
+    assert.equal(await page.locator("img, main script").count(), 0, at);
+  }
+  await page.goto(`${server.base}sheet`);
+  assert.equal(await page.locator("input[name='/weekend/name']").inputValue(), evil);
+  await page.getByRole("button", { name: "Save and review" }).click();
+  await choose(page, join(made, "logs", name));
+  await page.waitForTimeout(300);
+  assert.deepEqual(wrong.filter((w) => !w.includes("404")), []);
+  await close();
+});
+
+test("by keyboard alone, on a phone, and to a screen reader", async () => {
+  const made = weekend();
+  const server = await serve(made);
+  for (const [colorScheme, width] of [["light", 1280], ["dark", 360]]) {
+    const { page, close } = await open(server, { colorScheme, viewport: { width, height: 800 }, hasTouch: width < 500, bypassCSP: true });
+    for (const at of ["", "run-04-t4.html", "sheet", "sheet/text", "files", "nowhere"]) {
+      await page.goto(server.base + at);
+      const over = await page.evaluate(() => document.documentElement.scrollWidth - document.documentElement.clientWidth);
+      assert.ok(over <= 0, `${at}, ${width} px: ${over} px too wide`);
+      await page.evaluate(axe);
+      const found = await page.evaluate(() => globalThis.axe.run(document, { resultTypes: ["violations"] }));
+      assert.deepEqual(found.violations.map((v) => `${v.id}: ${v.nodes.slice(0, 3).map((n) => n.target).join(" ")}`), [], at);
+    }
+    await close();
+  }
+  const { page, wrong, close } = await open(server);
+  await page.goto(`${server.base}sheet`);
+  const focused = () => page.evaluate(() => document.activeElement.name ?? document.activeElement.textContent);
+  for (let n = 0; n < 60 && (await focused()) !== "/cars/tourer/pinion"; n++) await page.keyboard.press("Tab");
+  await page.keyboard.press("Control+A");
+  await page.keyboard.type("32");
+  await page.keyboard.press("Enter");
+  await page.waitForURL(server.base);
+  assert.match(readFileSync(join(made, "weekend.toml"), "utf8"), /^pinion = 32$/m);
+  assert.deepEqual(wrong, []);
+  await close();
+});
+
+/** A request as no browser sends it. */
+const ask = (server, method, path, headers = {}, body = null) => new Promise((done, fail) => {
+  const url = new URL(server.base);
+  const request = http.request({ host: url.hostname, port: url.port, method, path, headers: { Host: url.host, ...headers }, agent: false }, (answer) => {
+    let text = "";
+    answer.on("data", (t) => { text += t; });
+    answer.on("end", () => done({ status: answer.statusCode, headers: answer.headers, text }));
+  });
+  request.on("error", fail);
+  request.end(body);
+});
+
+const cookieOf = async (server) => {
+  const { pathname, search } = new URL(server.url);
+  const answer = await ask(server, "GET", pathname + search);
+  assert.match(answer.headers["set-cookie"][0], /^runtrue-\d+=[0-9a-f]{64}; Path=\/; HttpOnly; SameSite=Strict$/);
+  return answer.headers["set-cookie"][0].split(";")[0];
+};
+
+test("over the wire: foreign hosts and origins, no token, path tricks", async () => {
+  const made = weekend();
+  const server = await serve(made);
+  const cookie = await cookieOf(server);
+  const own = { cookie, origin: server.base.slice(0, -1) };
+  const refused = [
+    ["GET", "/", {}],
+    ["GET", "/?token=0", {}],
+    ["GET", "/files/review.json", {}],
+    ["GET", "/", { cookie: `${cookie.split("=")[0]}=0` }],
+    ["GET", "/", { cookie, Host: "rebound.example" }],
+    ["GET", "/", { cookie, origin: "http://other.example" }],
+    ["GET", "/", { cookie, "sec-fetch-site": "cross-site" }],
+    ["POST", "/sheet", { cookie }],
+    ["POST", "/sheet", { cookie, origin: "null" }],
+    ["POST", "/sheet", { cookie, origin: "http://other.example" }],
+    ["PUT", "/drop/x.csv", { cookie, origin: own.origin, "sec-fetch-site": "same-site" }],
+    ["PUT", "/drop/x.csv", { origin: own.origin }],
+  ];
+  for (const [method, path, headers] of refused) assert.equal((await ask(server, method, path, headers)).status, 403, `${method} ${path} ${JSON.stringify(headers)}`);
+  for (const path of ["/files/../weekend.toml", "/files/%2e%2e/%2e%2e/etc/passwd", "/files//etc/passwd", "/files/logs/../../weekend.toml", "/..%2fweekend.toml", "/.runtrue/serving", "/logs/t1.csv", "/files/.runtrue/address"]) {
+    const answer = await ask(server, "GET", path, { cookie });
+    assert.equal(answer.status, 404, path);
+    assert.ok(!answer.text.includes("root:") && !answer.text.includes("[cars"), path);
+  }
+  const fine = await ask(server, "GET", "/", { cookie });
+  assert.equal(fine.status, 200);
+  for (const [name, value] of [["x-content-type-options", "nosniff"], ["cache-control", "no-store"], ["referrer-policy", "same-origin"]]) assert.equal(fine.headers[name], value);
+  assert.match(fine.headers["content-security-policy"], /default-src 'none'.*frame-ancestors 'none'/);
+  assert.equal(fine.headers["access-control-allow-origin"], undefined);
+  // Names come from outside: none leaves the folder.
+  for (const name of ["..%2f..%2fevil.csv", "%2e%2e%5cevil.csv", "%00evil.csv", "C%3A%5Cevil.csv", "..."]) {
+    const answer = await ask(server, "PUT", `/drop/${name}`, own, readFileSync(logOf("t4")));
+    assert.equal(answer.status, 200, answer.text);
+    assert.match(JSON.parse(answer.text).saved, /^logs\/[A-Za-z0-9 ._()-]+\.csv$/);
+  }
+  assert.deepEqual(readdirSync(made).sort(), [".runtrue", "laps", "logs", "weekend.toml"]);
+  const version = await ask(server, "POST", "/sheet/back", { ...own, "content-type": "application/x-www-form-urlencoded" }, "version=..%2F..%2Fweekend.toml");
+  assert.equal(version.status, 404);
+});
+
+test("over the wire: oversized and cut uploads, odd forms, 200 requests at once", async () => {
+  const made = weekend();
+  const server = await serve(made);
+  const cookie = await cookieOf(server);
+  const own = { cookie, origin: server.base.slice(0, -1) };
+  const before = readdirSync(join(made, "logs")).length;
+  const large = await ask(server, "PUT", "/drop/large.csv", { ...own, "content-length": 1 << 30 }, "time").catch((e) => ({ status: e.code }));
+  assert.equal(large.status, 413);
+  assert.match(large.text, /more than 128 MB/);
+  // A length that is promised and not kept.
+  await new Promise((done) => {
+    const { hostname, port, host } = new URL(server.base);
+    const socket = net.connect(Number(port), hostname, () => {
+      socket.write(`PUT /drop/cut.csv HTTP/1.1\r\nHost: ${host}\r\nCookie: ${cookie}\r\nOrigin: ${own.origin}\r\nContent-Length: 100000\r\n\r\ntime,rpm\n0,1\n`);
+      setTimeout(() => { socket.destroy(); done(); }, 200);
+    });
+  });
+  const form = { ...own, "content-type": "application/x-www-form-urlencoded" };
+  const odd = [["base=0&%ff=%fe", 409], ["=&&&=", 409], ["/runs/99/pinion=3", 409], ["x".repeat(5 << 20), 413]];
+  for (const [body, status] of odd) assert.equal((await ask(server, "POST", "/sheet", form, body)).status, status, body.slice(0, 30));
+  assert.equal((await ask(server, "POST", "/sheet", { ...own, "content-type": "text/plain" }, "x")).status, 415);
+  assert.equal((await ask(server, "DELETE", "/sheet", own)).status, 405);
+  await new Promise((go) => setTimeout(go, 300));
+  assert.equal(readdirSync(join(made, "logs")).length, before);
+  assert.deepEqual(readdirSync(join(made, ".runtrue")).filter((f) => f.startsWith("arriving")), []);
+  const paths = ["/", "/run-04-t4.html", "/sheet", "/files/review.json", "/changes"];
+  const answers = await Promise.all(Array.from({ length: 200 }, (_, n) => ask(server, "GET", paths[n % paths.length], { cookie })));
+  assert.ok(answers.every((a) => a.status === 200));
+  // And as many at once that write the same file.
+  const log = readFileSync(logOf("p1"));
+  const same = await Promise.all(Array.from({ length: 40 }, () => ask(server, "PUT", "/drop/same.csv", own, log)));
+  assert.ok(same.every((a) => a.status === 200));
+  assert.deepEqual(readdirSync(join(made, "logs")).filter((f) => f.startsWith("same")), ["same.csv"]);
+});
+
+test("a second server on the folder is told of the first; another address is warned of", async () => {
+  const made = weekend();
+  const server = await serve(made);
+  const second = spawnSync(program, ["serve", made, "--no-open"], { encoding: "utf8" });
+  assert.equal(second.status, 1);
+  assert.match(second.stderr, new RegExp(`served already, at ${server.base}`));
+  server.child.removeAllListeners("exit");
+  server.child.kill("SIGKILL");
+  await new Promise((go) => server.child.on("exit", go));
+  const third = await serve(made);
+  assert.ok(third.url);
+  const { page, close } = await open(third);
+  assert.equal(await rows(page).count(), 10);
+  await close();
+  const wide = spawn(program, ["serve", folder(), "--no-open", "--address", "0.0.0.0"]);
+  left.push(() => wide.kill());
+  const warned = await new Promise((done) => wide.stderr.once("data", (t) => done(String(t))));
+  assert.match(warned, /warning: others on the network/);
+});
