@@ -124,6 +124,8 @@ test("five logs of different manners and a lap list at once, each with its fate;
   await page.waitForFunction(() => document.querySelectorAll("main table tbody tr").length === 5);
   await choose(page, mine);
   await until(() => existsSync(join(made, "laps/t1.csv")));
+  // Nothing was left to be read: the page made itself new.
+  await page.waitForFunction(() => !document.querySelector("#arrivals li"));
   // The same log once more is kept once; another of its name gets one of its own.
   const other = join(folder(), "t2.csv");
   cpSync(logOf("t3"), other);
