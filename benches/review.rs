@@ -1,4 +1,4 @@
-//! Reading plain and awkward logs (MB/s), finding laps, and a whole review.
+//! Reading plain and awkward logs (MB/s), finding laps, a whole review and its pages.
 
 #[path = "../tests/driven/mod.rs"]
 mod driven;
@@ -8,6 +8,7 @@ use std::path::Path;
 
 use criterion::{Criterion, Throughput, criterion_group, criterion_main};
 use encoding_rs::WINDOWS_1252;
+use rayon::prelude::*;
 use runtrue::demo::car::CarSpec;
 use runtrue::demo::drive::drive;
 use runtrue::demo::manner::{Manner, TextManner, UnitManner};
@@ -19,6 +20,7 @@ use runtrue::import::read_bytes;
 use runtrue::laps;
 use runtrue::laps::odometer::Odometer;
 use runtrue::measure;
+use runtrue::report::{pages, view};
 use runtrue::review::review;
 
 fn rows() -> Rows {
@@ -71,6 +73,14 @@ fn whole(c: &mut Criterion) {
     let mut group = c.benchmark_group("review");
     group.sample_size(20);
     group.bench_function("sample weekend", |b| b.iter(|| review(&weekend, &mut |_, _| {}).unwrap()));
+    let reviewed = review(&weekend, &mut |_, _| {}).unwrap();
+    let page = |index| pages::run(&view::run(&reviewed, index)).unwrap().len();
+    group.bench_function("its pages", |b| {
+        b.iter(|| {
+            let runs: usize = (0..reviewed.runs.len()).into_par_iter().map(page).sum();
+            runs + pages::weekend(&view::weekend(&reviewed)).unwrap().len()
+        });
+    });
     group.finish();
 }
 

@@ -73,13 +73,45 @@ for (const colorScheme of ["light", "dark"]) {
 
 test("the trace follows the cursor on all its charts", async () => {
   const { page, wrong, close } = await open(run);
-  await page.locator("#trace").scrollIntoViewIfNeeded();
+  await page.locator("#trace-charts canvas").first().scrollIntoViewIfNeeded();
   const charts = page.locator("#trace-charts .uplot");
   assert.ok((await charts.count()) >= 4);
   const box = await charts.first().locator(".u-over").boundingBox();
   await page.mouse.move(box.x + box.width / 2, box.y + 20);
   const values = await page.locator("#trace-charts .u-legend .u-value").allTextContents();
   assert.ok(values.every((v) => v !== "–" && v !== "--"), values.join(", "));
+  assert.deepEqual(wrong, []);
+  await close();
+});
+
+test("the page is painted before its trace is made", async () => {
+  const { page, close } = await open(run);
+  await page.addInitScript(() => {
+    new MutationObserver((_, watch) => {
+      const trace = document.getElementById("trace");
+      if (trace && !trace.hidden) { globalThis.traced = performance.now(); watch.disconnect(); }
+    }).observe(document, { subtree: true, childList: true, attributes: true, attributeFilter: ["hidden"] });
+  });
+  await page.reload();
+  await page.waitForFunction(() => globalThis.traced && performance.getEntriesByName("first-contentful-paint").length);
+  const [painted, traced] = await page.evaluate(() => [performance.getEntriesByName("first-contentful-paint")[0].startTime, globalThis.traced]);
+  assert.ok(painted <= traced, `painted at ${painted} ms, traced at ${traced} ms`);
+  await close();
+});
+
+test("another run's best lap is laid over a lap", async () => {
+  const { page, wrong, close } = await open(run);
+  await page.locator("#trace-lap").selectOption({ index: 2 });
+  const others = await page.locator("#trace-over option").allTextContents();
+  const other = others.find((o) => o.startsWith("run t3, lap"));
+  assert.ok(other && others.every((o) => !o.includes("run p")), others.join(", "));
+  await page.locator("#trace-over").selectOption({ label: other });
+  await page.locator("#trace-charts canvas").first().scrollIntoViewIfNeeded();
+  const box = await page.locator("#trace-charts .u-over").first().boundingBox();
+  await page.mouse.move(box.x + box.width / 2, box.y + 40);
+  const values = await page.locator("#trace-charts .uplot").first().locator(".u-value").allTextContents();
+  assert.equal(values.length, 3);
+  assert.ok(values.slice(1).every((v) => parseFloat(v) > 5000), values.join(", "));
   assert.deepEqual(wrong, []);
   await close();
 });

@@ -1,6 +1,7 @@
 // The trace of a run: every channel over time, or over the share of a lap, with one cursor and one zoom for all of them.
+// The page is painted first: it does not wait for its trace.
 "use strict";
-(() => {
+requestAnimationFrame(() => setTimeout(() => {
   const data = JSON.parse(document.getElementById("trace-data").textContent);
   const room = document.getElementById("trace-charts");
   const pick = (id) => document.getElementById(id);
@@ -184,4 +185,4 @@
   window.matchMedia("(prefers-color-scheme: dark)").addEventListener("change", draw);
   document.getElementById("trace").hidden = false;
   draw();
-})();
+}));
