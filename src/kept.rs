@@ -1,26 +1,30 @@
 //! Runs kept between reviews of a folder that changes: what has not changed is not read again.
 
 use std::path::Path;
+use std::sync::atomic::{AtomicUsize, Ordering};
 use std::time::SystemTime;
 
 use rayon::prelude::*;
 
 use crate::folder::{self, FolderError, Plan};
-use crate::review::{self, Review, Run};
+use crate::laps::Laps;
+use crate::review::{self, Lapped, Review, Run};
 use crate::sheet::{RunPlan, Sheet};
 
 /// Length and time of change of a file; `None` where it is not there.
 type Stamp = Option<(u64, SystemTime)>;
 
-/// A run's entry with all that its answers come from, and the runs that were made of it.
+/// A run's entry with all that its laps come from, and what was made of it: runs with their laps as each log and list alone tell them, and with
+/// answers.
 struct Entry {
     plan: RunPlan,
     shared: Sheet,
     stamps: [Stamp; 2],
+    lapped: Vec<Lapped>,
     runs: Vec<Run>,
 }
 
-/// Runs as they were answered, each on its own, before they are laid side by side.
+/// Runs as they were read and answered, before they are laid side by side.
 #[derive(Default)]
 pub struct Kept(Vec<Entry>);
 
@@ -33,32 +37,53 @@ impl Kept {
         let plan = folder::plan(path)?;
         let shared = shared(&plan.sheet);
         let mut before = std::mem::take(&mut self.0);
-        let mut entries: Vec<Result<Entry, Entry>> = Vec::new();
         for run in &plan.sheet.runs {
             // Stamps come before the reading: a file that changes meanwhile is read again.
             let stamps = [stamp(&plan.root.join(&run.log)), run.laps.as_ref().and_then(|l| stamp(&plan.root.join(l)))];
             let known = before.iter().position(|e| e.stamps == stamps && e.plan == *run && e.shared == shared);
-            entries.push(match known {
-                Some(at) => Ok(before.swap_remove(at)),
-                None => Err(Entry { plan: run.clone(), shared: shared.clone(), stamps, runs: Vec::new() }),
-            });
+            let new =
+                || Entry { plan: run.clone(), shared: shared.clone(), stamps, lapped: Vec::new(), runs: Vec::new() };
+            self.0.push(known.map_or_else(new, |at| before.swap_remove(at)));
         }
-        answer(&plan, &mut entries, progress);
-        self.0 = entries.into_iter().map(|e| e.unwrap_or_else(|e| e)).collect();
+        self.read(&plan, progress);
+        self.answer(&plan);
         let runs = self.0.iter().flat_map(|e| e.runs.iter().cloned()).collect();
         Ok(review::conclude(plan, runs))
     }
-}
 
-/// Answers the entries that are new.
-fn answer(plan: &Plan, entries: &mut [Result<Entry, Entry>], progress: &(dyn Fn(usize, usize) + Sync)) {
-    let count = entries.iter().filter(|e| e.is_err()).count();
-    let done = std::sync::atomic::AtomicUsize::new(0);
-    progress(0, count);
-    entries.par_iter_mut().filter_map(|e| e.as_mut().err()).for_each(|entry| {
-        entry.runs = review::review_run(&plan.root, &entry.plan, &plan.sheet);
-        progress(1 + done.fetch_add(1, std::sync::atomic::Ordering::Relaxed), count);
-    });
+    /// Reads the entries that are new.
+    fn read(&mut self, plan: &Plan, progress: &(dyn Fn(usize, usize) + Sync)) {
+        let count = self.0.iter().filter(|e| e.lapped.is_empty()).count();
+        let done = AtomicUsize::new(0);
+        progress(0, count);
+        self.0.par_iter_mut().filter(|e| e.lapped.is_empty()).for_each(|entry| {
+            entry.lapped = review::lap_run(&plan.root, &entry.plan, &plan.sheet);
+            progress(1 + done.fetch_add(1, Ordering::Relaxed), count);
+        });
+    }
+
+    /// Answers the runs that are new or whose laps another run's list has moved.
+    fn answer(&mut self, plan: &Plan) {
+        let mut lapped: Vec<Lapped> = self.0.iter().flat_map(|e| e.lapped.iter().cloned()).collect();
+        review::share_line(&mut lapped);
+        let mut rest = lapped.into_iter();
+        let work: Vec<(&mut Entry, Vec<Lapped>)> = self
+            .0
+            .iter_mut()
+            .map(|entry| {
+                let own = rest.by_ref().take(entry.lapped.len()).collect();
+                (entry, own)
+            })
+            .collect();
+        work.into_par_iter().for_each(|(entry, lapped)| {
+            let first = |laps: &Laps| laps.first_passing;
+            let old = entry.runs.iter().map(|r| r.outcome.as_ref().ok().map(|d| first(&d.laps)));
+            let new = lapped.iter().map(|l| l.outcome.as_ref().ok().map(|o| first(&o.1)));
+            if !old.eq(new) {
+                entry.runs = lapped.into_iter().map(|l| review::answer(l, &plan.sheet)).collect();
+            }
+        });
+    }
 }
 
 fn stamp(path: &Path) -> Stamp {

@@ -1,4 +1,5 @@
-//! The whole job on one page: bytes → log → laps → answers of a run → the review of the weekend.
+//! The whole job on one page: bytes → log → laps → answers of a run → the review of the weekend. Laps know of each other in one thing: the
+//! line, which the runs of a car share.
 //!
 //! Nothing downstream recomputes; nothing upstream knows what is downstream. Pages, JSON and Parquet are made from the
 //! [`Review`] in `report` and `archive`.
@@ -52,10 +53,13 @@ pub struct Run {
     pub without_fan: Option<WithoutFan>,
 }
 
-impl Run {
-    fn new(plan: RunPlan, outcome: Result<Reviewed, Failure>) -> Self {
-        Self { plan, outcome, next: Vec::new(), without_fan: None }
-    }
+/// A run that was read and whose laps were found.
+#[derive(Debug, Clone)]
+pub struct Lapped {
+    /// What the sheet says of it.
+    pub plan: RunPlan,
+    /// Its log and laps, or why not.
+    pub outcome: Result<(Log, Laps), Failure>,
 }
 
 /// The review of a weekend.
@@ -85,16 +89,30 @@ pub struct Review {
 /// [`FolderError`] where there is nothing to review; a single run that fails stays in the review with its error.
 pub fn review(path: &Path, progress: &mut dyn FnMut(usize, usize)) -> Result<Review, FolderError> {
     let plan = folder::plan(path)?;
-    let mut runs = Vec::new();
+    let mut lapped = Vec::new();
     let count = plan.sheet.runs.len();
     // A run knows nothing of the others yet: as many at a time as there are cores.
     for (done, some) in plan.sheet.runs.chunks(rayon::current_num_threads()).enumerate() {
         progress(done * rayon::current_num_threads(), count);
-        let answer = |run| review_run(&plan.root, run, &plan.sheet);
-        runs.extend(some.par_iter().flat_map_iter(answer).collect::<Vec<_>>());
+        let lap = |run| lap_run(&plan.root, run, &plan.sheet);
+        lapped.extend(some.par_iter().flat_map_iter(lap).collect::<Vec<_>>());
     }
+    share_line(&mut lapped);
+    let runs = lapped.into_par_iter().map(|run| answer(run, &plan.sheet)).collect();
     progress(count, count);
     Ok(conclude(plan, runs))
+}
+
+/// Lays the lists of each car's runs with what all of them say of the line.
+pub fn share_line(lapped: &mut [Lapped]) {
+    let mut cars: BTreeMap<&str, Vec<&mut Laps>> = BTreeMap::new();
+    // Without a sheet nothing says which logs are one car's.
+    for run in lapped.iter_mut().filter(|r| !r.plan.car.is_empty()) {
+        if let Ok((_, laps)) = &mut run.outcome {
+            cars.entry(&run.plan.car).or_default().push(laps);
+        }
+    }
+    cars.values_mut().for_each(|laps| weekend::line::share(laps));
 }
 
 /// What the runs tell together: pinions, shared heat, next changes, trends, comparisons, findings.
@@ -120,9 +138,9 @@ pub fn conclude(plan: Plan, mut runs: Vec<Run>) -> Review {
     Review { sheet, has_sheet, runs, unlisted, trends, comparisons, findings, notices }
 }
 
-/// Reviews one entry of the sheet on its own: one run, or several where the file holds several.
-pub fn review_run(folder: &Path, plan: &RunPlan, sheet: &Sheet) -> Vec<Run> {
-    let failed = |failure: Failure| vec![Run::new(plan.clone(), Err(failure))];
+/// Reads one entry of the sheet and finds its laps: one run, or several where the file holds several.
+pub fn lap_run(folder: &Path, plan: &RunPlan, sheet: &Sheet) -> Vec<Lapped> {
+    let failed = |failure: Failure| vec![Lapped { plan: plan.clone(), outcome: Err(failure) }];
     if let Some(mistake) = &plan.mistake {
         return failed(Failure { message: mistake.brief(), hint: Some(mistake.hint.clone()) });
     }
@@ -136,7 +154,7 @@ pub fn review_run(folder: &Path, plan: &RunPlan, sheet: &Sheet) -> Vec<Run> {
     if let Some(part) = plan.part {
         let count = logs.len();
         return match logs.into_iter().nth(part - 1) {
-            Some(log) => vec![answer(plan.clone(), log, list.as_ref(), list_notice, sheet)],
+            Some(log) => vec![find_laps(plan.clone(), log, list.as_ref(), list_notice, sheet)],
             None => failed(Failure {
                 message: format!("`part = {part}`, but `{}` holds {count} runs", plan.log.display()),
                 hint: Some(format!("between 1 and {count}")),
@@ -146,7 +164,7 @@ pub fn review_run(folder: &Path, plan: &RunPlan, sheet: &Sheet) -> Vec<Run> {
     let several = logs.len() > 1;
     let one = |(at, log): (usize, Log)| {
         let id = if several { format!("{}.{}", plan.id, at + 1) } else { plan.id.clone() };
-        answer(RunPlan { id, ..plan.clone() }, log, list.as_ref(), list_notice.clone(), sheet)
+        find_laps(RunPlan { id, ..plan.clone() }, log, list.as_ref(), list_notice.clone(), sheet)
     };
     logs.into_iter().enumerate().map(one).collect()
 }
@@ -164,14 +182,23 @@ fn read_list(folder: &Path, plan: &RunPlan) -> (Option<LapList>, Option<Notice>)
     }
 }
 
-fn answer(plan: RunPlan, log: Log, list: Option<&LapList>, notice: Option<Notice>, sheet: &Sheet) -> Run {
+fn find_laps(plan: RunPlan, log: Log, list: Option<&LapList>, notice: Option<Notice>, sheet: &Sheet) -> Lapped {
     let expected = plan.settings.set_ratio().zip(plan.settings.tyre_mm()).zip(sheet.lap_length_m).map(
         |((ratio, tyre), (length, _))| (length * 1000.0 / measure::gearing::rollout_mm(tyre, ratio), EXPECTED_WIDTH),
     );
     let mut laps = laps::measure(Odometer::new(&log), list, expected);
     laps.notices.extend(notice);
-    let answers = measure::measure(&log, &laps, &plan, sheet);
-    Run::new(plan, Ok(Reviewed { log, laps, answers }))
+    Lapped { plan, outcome: Ok((log, laps)) }
+}
+
+/// Answers the questions of a run.
+pub fn answer(run: Lapped, sheet: &Sheet) -> Run {
+    let Lapped { plan, outcome } = run;
+    let outcome = outcome.map(|(log, laps)| {
+        let answers = measure::measure(&log, &laps, &plan, sheet);
+        Reviewed { log, laps, answers }
+    });
+    Run { plan, outcome, next: Vec::new(), without_fan: None }
 }
 
 /// Weighs the pinions of each car over all its runs and writes the verdicts into their answers.

@@ -7,6 +7,7 @@ pub mod odometer;
 pub mod period;
 pub mod place;
 
+use align::Alignment;
 use lists::LapList;
 use odometer::Odometer;
 use place::Places;
@@ -113,11 +114,42 @@ pub struct Laps {
     pub gripped: Option<Odometer>,
     /// The car's place on the track; `None` where no pattern repeats.
     pub places: Option<Places>,
+    /// Whether laps found in the log begin where the car's other runs have the line.
+    pub line_shared: bool,
+    /// What the list said of each offset, where one was laid.
+    pub alignment: Option<Alignment>,
     /// Remarks.
     pub notices: Vec<Notice>,
 }
 
 impl Laps {
+    /// Lays the list with its first passing at `first` in place of where it was.
+    pub fn lay(&mut self, first: Estimate) {
+        let (Some(old), Some(odometer)) = (self.first_passing, &self.odometer) else { return };
+        let ends = self.rows.first().map(|l| l.start_s).into_iter().chain(self.rows.iter().map(|l| l.end_s));
+        let passings: Vec<f64> = ends.map(|t| t + first.value - old.value).collect();
+        self.rows = cut(odometer, &passings);
+        set_aside(&mut self.rows, odometer);
+        self.first_passing = Some(first);
+    }
+
+    /// The line's place on the run's own profile, share of a lap.
+    pub fn line(&self) -> Option<f64> {
+        let places = self.places.as_ref()?;
+        let passings: Vec<f64> = self.counted().map(|l| places.laps_at(l.start_s)).collect();
+        (!passings.is_empty()).then(|| align::around(&passings).0)
+    }
+
+    /// Lets laps that were found in the log begin at another place of its profile.
+    pub fn start_laps_at(&mut self, line: f64) {
+        let (Some(places), Some(odometer)) = (&self.places, &self.odometer) else { return };
+        let passings = places.passings_at(line.rem_euclid(1.0));
+        self.first_passing = passings.first().map(|&t| Estimate::from_half_width(t, found_doubt(&passings)));
+        self.rows = cut(odometer, &passings);
+        set_aside(&mut self.rows, odometer);
+        self.line_shared = true;
+    }
+
     /// Laps that count.
     pub fn counted(&self) -> impl Iterator<Item = &Lap> {
         self.rows.iter().filter(|l| l.set_aside.is_none())
@@ -145,6 +177,8 @@ pub fn measure(odometer: Option<Odometer>, list: Option<&LapList>, expected_turn
         odometer,
         gripped,
         places: None,
+        alignment: None,
+        line_shared: false,
         notices: Vec::new(),
     };
     let (Some(odometer), Some(gripped)) = (&laps.odometer, &laps.gripped) else {
@@ -153,12 +187,12 @@ pub fn measure(odometer: Option<Odometer>, list: Option<&LapList>, expected_turn
     };
     let told = list.and_then(|l| by_list(odometer, l)).or(expected_turns);
     laps.places = Places::find(gripped, told);
-    let placed = laps
-        .places
-        .as_ref()
-        .zip(list)
-        .and_then(|(p, l)| align::align(odometer, p, &l.passings).map(|first| (first, l)));
-    if let Some((first, list)) = placed {
+    let placed = laps.places.as_ref().zip(list).and_then(|(p, l)| {
+        let alignment = align::align(odometer, p, &l.passings)?;
+        Some((alignment.first_passing()?, alignment, l))
+    });
+    if let Some((first, alignment, list)) = placed {
+        laps.alignment = Some(alignment);
         laps.source = Source::List;
         laps.first_passing = Some(first);
         laps.rows = cut(odometer, &list.passings.iter().map(|p| p + first.value).collect::<Vec<_>>());
@@ -172,15 +206,18 @@ pub fn measure(odometer: Option<Odometer>, list: Option<&LapList>, expected_turn
         }
         let passings = places.passings();
         laps.source = Source::Found;
-        // A place on the profile is known to about its cell; the passing of it as well as the revs tell.
-        let doubt = 1.0 / 400.0 * median(passings.windows(2).map(|w| w[1] - w[0])).unwrap_or(0.0);
-        laps.first_passing = passings.first().map(|&t| Estimate::from_half_width(t, doubt));
+        laps.first_passing = passings.first().map(|&t| Estimate::from_half_width(t, found_doubt(&passings)));
         laps.rows = cut(odometer, &passings);
     } else {
         laps.notices.push(Notice::warning("no-laps", "no pattern of revs repeats: laps could not be found"));
     }
     set_aside(&mut laps.rows, odometer);
     laps
+}
+
+/// How far the passing of a place may be off, s: a place on the profile is known to about its cell.
+fn found_doubt(passings: &[f64]) -> f64 {
+    median(passings.windows(2).map(|w| w[1] - w[0])).unwrap_or(0.0) / place::CELLS as f64
 }
 
 /// A list tells the lap in motor turns, to the pace's scatter and the share of the log spent standing.

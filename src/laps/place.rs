@@ -15,7 +15,7 @@ use super::period::OverTurns;
 use crate::quantity::{median, robust_deviation};
 
 /// Cells of a lap's profile.
-const CELLS: usize = 400;
+pub const CELLS: usize = 400;
 /// Moments a second at which the place is worked out: the revs of a lap change little within.
 const MOMENTS_HZ: f64 = 20.0;
 /// Farthest distance between odometer and place, share of a lap.
@@ -202,7 +202,11 @@ impl Places {
 
     /// Times of passing the fastest place: laps found without a list.
     pub fn passings(&self) -> Vec<f64> {
-        let line = self.fastest_place();
+        self.passings_at(self.fastest_place())
+    }
+
+    /// Times of passing the place `line` of the profile.
+    pub fn passings_at(&self, line: f64) -> Vec<f64> {
         let (first, last) = (self.laps_at(self.followed.0), self.laps_at(self.followed.1));
         let mut lap = (first - line).ceil();
         let mut passings = Vec::new();

@@ -6,6 +6,7 @@ pub mod findings;
 pub mod gearing;
 pub mod heat;
 pub mod lacks;
+pub mod line;
 pub mod next;
 pub mod slope;
 pub mod tables;

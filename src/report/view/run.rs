@@ -186,9 +186,19 @@ fn laps_from(done: &Reviewed) -> String {
     match (done.laps.source, &done.laps.first_passing) {
         (Source::List, Some(first)) => {
             format!(
-                "From the lap list, laid onto the log: the first passing is at {:.2} s, 95 % between {:.2} and {:.2} s.",
-                first.value, first.low, first.high
+                "From the lap list, laid onto the log: the first passing is at {:.2} s, 95 % between {:.2} and {:.2} s{}.",
+                first.value,
+                first.low,
+                first.high,
+                if done.laps.alignment.as_ref().is_some_and(|a| a.first_passing() != Some(*first)) {
+                    ", together with the car’s other runs"
+                } else {
+                    ""
+                }
             )
+        }
+        (Source::Found, _) if done.laps.line_shared => {
+            "Found in the log from the repeating pattern of revs; the line is where the car’s runs with lap lists have it.".to_owned()
         }
         (Source::Found, _) => {
             "Found in the log from the repeating pattern of revs; the line is the fastest place of the lap.".to_owned()

@@ -1,0 +1,109 @@
+//! Where the line is: the lists of a car's runs laid onto their logs together, against the forward model's truth.
+
+mod driven;
+
+use driven::scores::share;
+use runtrue::demo::weekend::invent;
+use runtrue::quantity::{Estimate, median};
+use runtrue::review::review;
+
+/// Weekends reviewed; each holds two cars, ten runs, nine lists.
+const WEEKENDS: u64 = 20;
+
+/// First passings of a run alone and with the others, and the truth.
+struct Case {
+    name: String,
+    alone: Estimate,
+    together: Estimate,
+    truth: f64,
+}
+
+fn cases() -> Vec<Case> {
+    let of = |seed: u64| {
+        let folder = tempfile::tempdir().unwrap();
+        invent(seed).write(folder.path()).unwrap();
+        let truth: serde_json::Value =
+            serde_json::from_slice(&std::fs::read(folder.path().join("truth.json")).unwrap()).unwrap();
+        let reviewed = review(folder.path(), &mut |_, _| {}).unwrap();
+        let one = |run: &runtrue::review::Run| {
+            let laps = &run.outcome.as_ref().unwrap().laps;
+            let alone = laps.alignment.as_ref()?.first_passing()?;
+            let truths = truth["runs"].as_array().unwrap();
+            let own = truths.iter().find(|t| t["id"] == run.plan.id.as_str())?;
+            Some(Case {
+                name: format!("seed {seed}, {}", run.plan.id),
+                alone,
+                together: laps.first_passing?,
+                truth: own["first_passing_s"].as_f64()?,
+            })
+        };
+        reviewed.runs.iter().filter_map(one).collect::<Vec<_>>()
+    };
+    let threads: Vec<_> = (0..WEEKENDS).map(|seed| std::thread::spawn(move || of(seed))).collect();
+    threads.into_iter().flat_map(|t| t.join().unwrap()).collect()
+}
+
+#[test]
+fn the_runs_of_a_car_find_the_line_together() {
+    let cases = cases();
+    assert!(cases.len() > 150, "{}", cases.len());
+    for (what, of) in [("alone", (|c: &Case| c.alone) as fn(&Case) -> Estimate), ("together", |c| c.together)] {
+        let errors: Vec<f64> = cases.iter().map(|c| (of(c).value - c.truth).abs()).collect();
+        let held = share(cases.iter().map(|c| of(c).holds(c.truth)));
+        println!(
+            "{what}: median {:.3} s, worst {:.2} s, {:.1} % within 0.75 s, {:.1} % in the interval, half-width {:.2} s",
+            median(errors.iter().copied()).unwrap(),
+            errors.iter().copied().fold(0.0, f64::max),
+            100.0 * share(errors.iter().map(|e| *e <= 0.75)),
+            100.0 * held,
+            median(cases.iter().map(|c| of(c).half_width())).unwrap(),
+        );
+    }
+    let errors: Vec<f64> = cases.iter().map(|c| (c.together.value - c.truth).abs()).collect();
+    assert!(median(errors.iter().copied()).unwrap() <= 0.2);
+    assert!(share(errors.iter().map(|e| *e <= 0.75)) >= 0.97);
+    assert!(share(cases.iter().map(|c| c.together.holds(c.truth))) >= 0.95);
+    // Laps of two runs can be laid over each other: what is left of the error is alike in all runs of a car.
+    let mut apart: Vec<f64> = Vec::new();
+    let mut cars: std::collections::BTreeMap<String, Vec<f64>> = std::collections::BTreeMap::new();
+    for c in &cases {
+        cars.entry(c.name[..c.name.len() - 1].to_owned()).or_default().push(c.together.value - c.truth);
+    }
+    for errors in cars.values() {
+        let middle = median(errors.iter().copied()).unwrap();
+        apart.extend(errors.iter().map(|e| (e - middle).abs()));
+    }
+    let worst = apart.iter().copied().fold(0.0, f64::max);
+    println!("runs of a car apart: median {:.3} s, worst {worst:.3} s", median(apart.iter().copied()).unwrap());
+    assert!(worst <= 0.25);
+}
+
+#[test]
+fn laps_without_a_list_begin_at_the_line_of_those_with_one() {
+    let folder = tempfile::tempdir().unwrap();
+    invent(1).write(folder.path()).unwrap();
+    let reviewed = review(folder.path(), &mut |_, _| {}).unwrap();
+    let run = |id: &str| &reviewed.runs.iter().find(|r| r.plan.id == id).unwrap().outcome.as_ref().unwrap().laps;
+    let (listed, found) = (run("p3"), run("p4"));
+    assert!(found.line_shared, "{:?}, {:?}", found.source, found.notices);
+    // The revs at the line are the same but for the tooth.
+    let at_line = |l: &runtrue::laps::Laps| {
+        let odometer = l.gripped.as_ref().unwrap();
+        median(l.counted().map(|lap| odometer.rpm_at(lap.start_s))).unwrap() / l.rows[3].turns
+    };
+    assert!((at_line(found) / at_line(listed) - 1.0).abs() < 0.05, "{} {}", at_line(found), at_line(listed));
+}
+
+#[test]
+fn a_run_of_another_track_keeps_its_own_line() {
+    let folder = tempfile::tempdir().unwrap();
+    invent(1).write(folder.path()).unwrap();
+    let other = tempfile::tempdir().unwrap();
+    invent(2).write(other.path()).unwrap();
+    for part in ["logs", "laps"] {
+        std::fs::copy(other.path().join(part).join("t2.csv"), folder.path().join(part).join("t2.csv")).unwrap();
+    }
+    let reviewed = review(folder.path(), &mut |_, _| {}).unwrap();
+    let laps = &reviewed.runs[1].outcome.as_ref().unwrap().laps;
+    assert_eq!(laps.first_passing, laps.alignment.as_ref().unwrap().first_passing());
+}
