@@ -77,12 +77,13 @@ pub fn plan(path: &Path) -> Result<Plan, FolderError> {
             read_sheet_text(path).map_err(|source| FolderError::Io { path: sheet_path, source })?.unwrap_or_default();
         sheet = sheet::read::read(&text).map_err(FolderError::Sheet)?;
     }
-    let found = find_logs(path).map_err(io)?;
     if !sheet.runs.is_empty() {
-        let listed = |run: &RunPlan| sheet.runs.iter().any(|r| r.log == run.log || r.laps.as_ref() == Some(&run.log));
-        let unlisted = found.into_iter().filter(|run| !listed(run)).collect();
+        let listed = |log: &Path| sheet.runs.iter().any(|r| r.log == log);
+        // A folder that cannot be listed may hold logs that can be read.
+        let unlisted = find_logs_but(path, listed).unwrap_or_default();
         return Ok(Plan { root, sheet, has_sheet, unlisted });
     }
+    let found = find_logs(path).map_err(io)?;
     if found.is_empty() {
         return Err(FolderError::NoLogs(root));
     }
@@ -142,6 +143,11 @@ pub fn unplanned(log: PathBuf, laps: Option<PathBuf>) -> RunPlan {
 /// # Errors
 /// If the folder cannot be listed.
 pub fn find_logs(folder: &Path) -> std::io::Result<Vec<RunPlan>> {
+    find_logs_but(folder, |_| false)
+}
+
+/// The logs but for those `known`, which are not looked into.
+fn find_logs_but(folder: &Path, known: impl Fn(&Path) -> bool) -> std::io::Result<Vec<RunPlan>> {
     let mut files = Vec::new();
     for entry in std::fs::read_dir(folder)? {
         let entry = entry?;
@@ -155,7 +161,8 @@ pub fn find_logs(folder: &Path) -> std::io::Result<Vec<RunPlan>> {
         }
     }
     files.retain(|f| {
-        f.extension().is_some_and(|e| LOG_ENDINGS.contains(&e.to_string_lossy().to_lowercase().as_str()))
+        !known(f)
+            && f.extension().is_some_and(|e| LOG_ENDINGS.contains(&e.to_string_lossy().to_lowercase().as_str()))
             && folder.join(f).is_file()
     });
     files.sort();
@@ -210,7 +217,16 @@ pub fn within(folder: &Path, path: &Path) -> Result<PathBuf, Failure> {
             hint: Some("copy the file into the folder".to_owned()),
         });
     }
-    Ok(full)
+    match std::fs::metadata(&full) {
+        Ok(about) if about.is_file() => Ok(full),
+        Ok(_) => Err(Failure { message: format!("`{}` is no file", path.display()), hint: None }),
+        Err(e) if e.kind() == std::io::ErrorKind::NotFound => Err(Failure {
+            message: format!("`{}` is not in the weekend's folder", path.display()),
+            hint: Some("copy it there, or correct its name on the sheet".to_owned()),
+        }),
+        // The reader says why.
+        Err(_) => Ok(full),
+    }
 }
 
 /// What the sheet states of how a run's log is to be read.

@@ -40,7 +40,10 @@ impl Kept {
         for run in &plan.sheet.runs {
             // Stamps come before the reading: a file that changes meanwhile is read again.
             let stamps = [stamp(&plan.root.join(&run.log)), run.laps.as_ref().and_then(|l| stamp(&plan.root.join(l)))];
-            let known = before.iter().position(|e| e.stamps == stamps && e.plan == *run && e.shared == shared);
+            // What could not be read may be readable now, with the same length and time.
+            let sound = |e: &Entry| e.lapped.iter().all(|l| l.outcome.is_ok());
+            let known =
+                before.iter().position(|e| sound(e) && e.stamps == stamps && e.plan == *run && e.shared == shared);
             let new =
                 || Entry { plan: run.clone(), shared: shared.clone(), stamps, lapped: Vec::new(), runs: Vec::new() };
             self.0.push(known.map_or_else(new, |at| before.swap_remove(at)));

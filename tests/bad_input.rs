@@ -139,7 +139,7 @@ fn one_bad_run_does_not_stop_the_others() {
         (2, "leaves the weekend's folder"),
         (3, "stands twice"),
         (5, "is empty"),
-        (6, "could not be read"),
+        (6, "is not in the weekend's folder"),
     ] {
         assert!(error(at).contains(says), "run {at}: {}", error(at));
     }

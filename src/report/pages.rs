@@ -12,7 +12,7 @@ pub const CHART_STYLE: &str = include_str!("vendor/uplot/uPlot.min.css");
 pub const TRACE_SCRIPT: &str = include_str!("templates/trace.js");
 /// Sources of script that a run's page allows: these two texts, by their SHA-256 (a test holds them together).
 pub const SCRIPT_HASHES: &str =
-    "'sha256-GcjUxq2Ikpp59K5J1vcWFWbf0Lo9FcxJXpdPeH63jx8=' 'sha256-8O4zHENeFFP5GB68Y2HX1CyySNwZ2I6RbnZVqxGt+OE='";
+    "'sha256-GcjUxq2Ikpp59K5J1vcWFWbf0Lo9FcxJXpdPeH63jx8=' 'sha256-IG8ocUle1MIeCEuo0W+H/9fbyUiM8NBbM+lvTIJkOSI='";
 
 /// Filters of the templates.
 pub mod filters {

@@ -1,5 +1,6 @@
 //! The current review of the folder: made anew when a file of it changes, told to the pages that wait for it.
 
+use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::path::{Path, PathBuf};
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError, RwLock};
 use std::time::{Duration, SystemTime};
@@ -25,7 +26,7 @@ pub enum Standing {
 }
 
 /// What waiting pages are told.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, serde::Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub struct News {
     /// Counts the reviews.
     pub version: u64,
@@ -87,18 +88,26 @@ impl Current {
         self.news.subscribe()
     }
 
-    /// Reviews the folder if a file of it changed since the last time. Takes as long as reading the changed logs does.
+    /// Reviews the folder if a file of it changed since the last time, or if one could not be read. Takes as long as reading the changed logs
+    /// does. A mistake of ours in one review is told and does not end the next.
     pub fn refresh(&self) {
         let mut work: MutexGuard<(Kept, Listing)> = self.work.lock().unwrap_or_else(PoisonError::into_inner);
         let now = listing(&self.folder);
-        if self.news.borrow().version > 0 && work.1 == now {
+        let whole = self.review().is_some_and(|r| r.runs.iter().all(|run| run.outcome.is_ok()));
+        if whole && work.1 == now {
             return;
         }
         let told = |done, count| self.news.send_modify(|n| *n = News { busy: true, done, count, ..*n });
-        let standing = match work.0.review(&self.folder, &told) {
-            Ok(review) => Standing::Reviewed(Arc::new(review)),
-            Err(FolderError::NoLogs(_)) => Standing::Empty,
-            Err(e) => Standing::Failed(Failure { message: e.to_string(), hint: Some(e.hint()) }),
+        let made = catch_unwind(AssertUnwindSafe(|| work.0.review(&self.folder, &told)));
+        let standing = match made {
+            Ok(Ok(review)) => Standing::Reviewed(Arc::new(review)),
+            Ok(Err(FolderError::NoLogs(_))) => Standing::Empty,
+            Ok(Err(e)) => Standing::Failed(Failure { message: e.to_string(), hint: Some(e.hint()) }),
+            Err(_) => {
+                work.0 = Kept::default();
+                let message = "runtrue made a mistake of its own on this folder; its files are as they were".to_owned();
+                Standing::Failed(Failure { message, hint: Some("the terminal has the details".to_owned()) })
+            }
         };
         work.1 = now;
         *self.standing.write().unwrap_or_else(PoisonError::into_inner) = standing;

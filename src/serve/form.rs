@@ -5,7 +5,7 @@
 
 use toml_edit::{DocumentMut, Item, TableLike};
 
-use crate::folder::Plan;
+use crate::notice::Failure;
 use crate::sheet::edit::{Edit, shown};
 
 /// A field of the form.
@@ -23,6 +23,20 @@ pub struct Field {
     pub choices: Vec<String>,
     /// Whether a number is expected, for a phone's keyboard.
     pub number: bool,
+    /// Whether what was typed cannot be saved.
+    pub wrong: bool,
+}
+
+impl Field {
+    /// A field without a choice.
+    pub fn plain(name: String, label: String, unit: &'static str, value: String, number: bool) -> Self {
+        Self { name, label, unit, value, choices: Vec::new(), number, wrong: false }
+    }
+
+    /// Whether the value has several lines.
+    pub fn long(&self) -> bool {
+        self.value.contains('\n')
+    }
 }
 
 /// A table of the form: a car, a run, or one of the weekend's.
@@ -34,6 +48,17 @@ pub struct Group {
     pub title: String,
     /// Fields.
     pub fields: Vec<Field>,
+    /// A new key and its value, as they were typed.
+    pub new: (String, String),
+    /// Whether the run is to be taken off.
+    pub off: bool,
+}
+
+impl Group {
+    /// Whether something in it was typed and not saved.
+    pub fn unsaved(&self) -> bool {
+        self.off || !self.new.0.is_empty() || !self.new.1.is_empty() || self.fields.iter().any(|f| f.wrong)
+    }
 }
 
 /// The form.
@@ -45,8 +70,32 @@ pub struct Form {
     pub cars: Vec<Group>,
     /// Runs.
     pub runs: Vec<Group>,
-    /// The empty fields of a new run.
+    /// The fields of a new run.
     pub new_run: Vec<Field>,
+    /// Name of a new car.
+    pub new_car: String,
+}
+
+/// One thing that was changed in the form.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Change {
+    /// Name of the field.
+    pub field: String,
+    /// What a user calls it, with its car or run.
+    pub called: String,
+    /// What was typed.
+    pub typed: String,
+    /// What it does to the sheet.
+    pub edit: Edit,
+}
+
+/// Something that was typed and means nothing.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Problem {
+    /// Name of the field, where it is one.
+    pub field: Option<String>,
+    /// What is wrong, and what to do.
+    pub failure: Failure,
 }
 
 /// Keys of the sheet: path below the table, what a user calls it, unit, choices, whether it is a number.
@@ -114,50 +163,78 @@ fn path(pointer: &str) -> Vec<String> {
     pointer.split('/').skip(1).map(|p| p.replace("~1", "/").replace("~0", "~")).collect()
 }
 
-/// The form of a sheet's text; what was `typed` before and could not be saved stands in place of the sheet's own values.
+/// The form of a sheet's text, with `logs` to choose from for a new run.
 ///
 /// # Errors
 /// What is wrong with the text, where it is no TOML.
-pub fn form(text: &str, plan: Option<&Plan>, typed: &[(String, String)]) -> Result<Form, String> {
+pub fn form(text: &str, logs: &[String]) -> Result<Form, String> {
     let document: DocumentMut = text.parse().map_err(|e: toml_edit::TomlError| e.message().to_owned())?;
     let root: &dyn TableLike = document.as_table();
     let cars: Vec<String> = table(root, "cars").map(|t| t.iter().map(|c| c.0.to_owned()).collect()).unwrap_or_default();
-    let logs: Vec<String> = plan
-        .map(|p| p.unlisted.iter().map(|r| r.log.to_string_lossy().replace('\\', "/")).collect())
-        .unwrap_or_default();
     let weekend = WEEKEND
         .iter()
         .map(|(name, title, keys)| group(table(root, name), vec![name], (*title).to_owned(), keys, &cars))
         .collect();
     let car_table = |name: &String| table(root, "cars").and_then(|t| table(t, name));
     let car_forms = cars.iter().map(|c| group(car_table(c), vec!["cars", c], c.clone(), &CAR, &cars)).collect();
-    let runs = root.get("runs").and_then(Item::as_array_of_tables);
-    let run_forms = runs.into_iter().flatten().enumerate().map(|(at, run)| {
+    let run_form = |(at, run): (usize, &dyn TableLike)| {
         let at = at.to_string();
         let mut form = group(Some(run), vec!["runs", &at], String::new(), &RUN, &cars);
         form.title = title(&form);
         form
-    });
+    };
+    let runs = runs(root).into_iter().enumerate().map(run_form).collect();
     let mut new_run = group(None, vec!["+run"], String::new(), &RUN, &cars).fields;
     for field in &mut new_run {
         field.name = field.name.trim_start_matches('/').to_owned();
         if field.name == "+run/log" {
-            field.choices = logs.clone();
+            field.choices = logs.to_vec();
         }
     }
-    let mut form = Form { weekend, cars: car_forms, runs: run_forms.collect(), new_run };
-    form.overlay(typed);
-    Ok(form)
+    Ok(Form { weekend, cars: car_forms, runs, new_run, new_car: String::new() })
+}
+
+/// The runs, in tables of their own or in one line.
+fn runs(root: &dyn TableLike) -> Vec<&dyn TableLike> {
+    match root.get("runs") {
+        Some(Item::ArrayOfTables(runs)) => runs.iter().map(|r| r as &dyn TableLike).collect(),
+        Some(Item::Value(toml_edit::Value::Array(runs))) => {
+            runs.iter().filter_map(|r| r.as_inline_table()).map(|r| r as &dyn TableLike).collect()
+        }
+        _ => Vec::new(),
+    }
 }
 
 impl Form {
-    fn overlay(&mut self, typed: &[(String, String)]) {
+    /// Every field with the group it stands in.
+    pub fn fields(&self) -> impl Iterator<Item = (&str, &Field)> {
+        let groups = self.weekend.iter().chain(&self.cars).chain(&self.runs);
+        let new = self.new_run.iter().map(|f| ("another run", f));
+        groups.flat_map(|g| g.fields.iter().map(|f| (g.title.as_str(), f))).chain(new)
+    }
+
+    /// The value that a field shows.
+    pub fn value(&self, name: &str) -> Option<&str> {
+        self.fields().find(|f| f.1.name == name).map(|f| f.1.value.as_str())
+    }
+
+    /// Whether something of a new run was typed and not saved.
+    pub fn adds_a_run(&self) -> bool {
+        self.new_run.iter().any(|f| f.wrong || !f.value.is_empty())
+    }
+
+    /// Puts what was typed in place of the sheet's own values, and marks what is wrong.
+    pub fn keep(&mut self, sent: &[(String, String)], problems: &[Problem]) {
+        let typed = |name: &str| sent.iter().find(|t| t.0 == name).map(|t| t.1.clone());
+        for group in [&mut self.weekend, &mut self.cars, &mut self.runs].into_iter().flatten() {
+            let of = |end: &str| typed(&format!("{}#{end}", group.name)).unwrap_or_default();
+            (group.new, group.off) = ((of("key"), of("value")), !of("off").is_empty());
+        }
+        self.new_car = typed("+car").unwrap_or_default();
         let groups = [&mut self.weekend, &mut self.cars, &mut self.runs];
-        let fields = groups.into_iter().flatten().flat_map(|g| &mut g.fields).chain(&mut self.new_run);
-        for field in fields {
-            if let Some((_, value)) = typed.iter().find(|t| t.0 == field.name) {
-                field.value.clone_from(value);
-            }
+        for field in groups.into_iter().flatten().flat_map(|g| &mut g.fields).chain(&mut self.new_run) {
+            field.value = typed(&field.name).unwrap_or_else(|| field.value.clone());
+            field.wrong = problems.iter().any(|p| p.field.as_ref() == Some(&field.name));
         }
     }
 }
@@ -180,7 +257,7 @@ fn group(own: Option<&dyn TableLike>, place: Vec<&str>, title: String, keys: &[K
             let at = values.iter().position(|(path, _)| path.iter().eq(inner.iter()));
             let choices = if key == "car" { cars.to_vec() } else { choices.iter().map(|&c| c.to_owned()).collect() };
             let value = at.map(|at| values.remove(at).1).unwrap_or_default();
-            Field { name: named(&inner), label: label.to_owned(), unit, value, choices, number }
+            Field { name: named(&inner), label: label.to_owned(), unit, value, choices, number, wrong: false }
         })
         .collect();
     fields.extend(values.into_iter().map(|(path, value)| {
@@ -188,9 +265,9 @@ fn group(own: Option<&dyn TableLike>, place: Vec<&str>, title: String, keys: &[K
         let key = inner.join(".");
         let (label, unit) = called(&key);
         let label = if label.is_empty() { key } else { label.to_owned() };
-        Field { name: named(&inner), label, unit, value, choices: Vec::new(), number: false }
+        Field::plain(named(&inner), label, unit, value, false)
     }));
-    Group { name: pointer(&place), title, fields }
+    Group { name: pointer(&place), title, fields, new: Default::default(), off: false }
 }
 
 /// Every plain value of a table with its path.
@@ -215,35 +292,90 @@ fn title(run: &Group) -> String {
     parts.into_iter().filter(|p| !p.is_empty()).collect::<Vec<_>>().join(" · ")
 }
 
-/// The edits that the fields sent stand for, in their order.
-pub fn edits(sent: &[(String, String)]) -> Vec<Edit> {
-    let mut edits = Vec::new();
-    let mut run = Vec::new();
-    let mut key: Option<(&str, &str)> = None;
+/// What a field's value comes down to: browsers send their own line ends, and spaces around it say nothing.
+fn plain(value: &str) -> String {
+    value.replace("\r\n", "\n").trim().to_owned()
+}
+
+/// What was changed in a form that `shown` was, and what of it means nothing.
+pub fn changes(shown: &Form, sent: &[(String, String)]) -> (Vec<Change>, Vec<Problem>) {
+    let (mut changes, mut problems) = (Vec::new(), Vec::new());
+    let mut wrong = |field: &str, message: String, hint: &str| {
+        let failure = Failure { message, hint: Some(hint.to_owned()) };
+        problems.push(Problem { field: Some(field.to_owned()), failure });
+    };
+    let mut change = |field: &str, called: String, typed: &str, edit| {
+        changes.push(Change { field: field.to_owned(), called, typed: typed.to_owned(), edit });
+    };
+    let mut run: Vec<(String, String)> = Vec::new();
+    let mut key = (String::new(), String::new());
     for (name, value) in sent {
+        let typed = plain(value);
         if let Some(field) = name.strip_prefix("+run/") {
-            run.push((field.to_owned(), value.clone()));
-        } else if name == "+car" && !value.trim().is_empty() {
-            edits.push(Edit::AddCar(value.clone()));
+            run.push((field.to_owned(), typed));
+        } else if name == "+car" {
+            match () {
+                () if typed.is_empty() => {}
+                () if shown.cars.iter().any(|c| c.title == typed) => {
+                    wrong(name, format!("there is a car `{typed}` already"), "give the other one another name");
+                }
+                () => change(name, "another car".to_owned(), &typed, Edit::AddCar(typed.clone())),
+            }
         } else if let Some(table) = name.strip_suffix("#key") {
-            key = Some((table, value.trim()));
+            key = (table.to_owned(), typed);
         } else if let Some(table) = name.strip_suffix("#value") {
-            if let Some((_, key)) = key.filter(|k| k.0 == table && !k.1.is_empty()) {
-                let mut path = path(table);
-                path.extend(key.split('.').map(str::to_owned));
-                edits.push(Edit::Set { path, text: value.clone() });
+            let new = if key.0 == table { std::mem::take(&mut key.1) } else { String::new() };
+            let mut place = path(table);
+            place.extend(new.split('.').map(str::to_owned));
+            let field = pointer(&place.iter().map(String::as_str).collect::<Vec<_>>());
+            let there = shown.value(&field).is_some_and(|v| !v.is_empty());
+            match (new.is_empty(), typed.is_empty()) {
+                (true, true) => {}
+                (true, false) => wrong(name, format!("`{typed}` has no key"), "name the key that it is the value of"),
+                (false, true) => wrong(name, format!("`{new}` has no value"), "give it one"),
+                _ if there => wrong(name, format!("`{new}` has a field of its own"), "change it there"),
+                _ => change(&field, new, &typed, Edit::Set { path: place, text: typed.clone() }),
             }
         } else if let Some(number) = name.strip_suffix("#off").and_then(|n| n.strip_prefix("/runs/")) {
-            edits.extend(number.parse().ok().map(Edit::RemoveRun));
-        } else if name.starts_with('/') {
-            edits.push(Edit::Set { path: path(name), text: value.clone() });
+            let number = number.parse().ok().filter(|n: &usize| *n < shown.runs.len());
+            if let Some(number) = number {
+                change(name, format!("{}, off the sheet", shown.runs[number].title), "", Edit::RemoveRun(number));
+            }
+        } else if let Some((title, field)) = shown.fields().find(|f| f.1.name == *name) {
+            if plain(&field.value) != typed {
+                let edit = Edit::Set { path: path(name), text: typed.clone() };
+                change(name, format!("{title}: {}", field.label), &typed, edit);
+            }
+        } else if name.starts_with('/') && !typed.is_empty() {
+            wrong(name, format!("`{typed}` has no place on the sheet any more"), "enter it again");
         }
     }
-    if run.iter().any(|(key, value)| key == "log" && !value.trim().is_empty()) {
-        run.sort_by_key(|(key, _)| RUN.iter().position(|k| k.0 == key).unwrap_or(RUN.len()));
-        edits.push(Edit::AddRun(run));
+    run.sort_by_key(|(key, _)| RUN.iter().position(|k| k.0 == key).unwrap_or(RUN.len()));
+    let typed: Vec<&str> = run.iter().filter(|f| !f.1.is_empty()).map(|f| f.1.as_str()).collect();
+    let typed = typed.join(", ");
+    match run.iter().any(|(key, value)| key == "log" && !value.is_empty()) {
+        true => change("+run/log", "another run".to_owned(), &typed, Edit::AddRun(run)),
+        false if !typed.is_empty() => wrong("+run/log", format!("another run, {typed}, has no log"), "name its log"),
+        false => {}
     }
-    edits
+    (changes, problems)
+}
+
+/// Those of `changes` that another change of the sheet, from the form `old` to the form `new`, does not let through.
+pub fn conflicts<'a>(changes: &'a [Change], old: &Form, new: &Form) -> Vec<&'a Change> {
+    let run_of = |form: &Form, at: &str| {
+        let of = |key: &str| form.value(&format!("/runs/{at}/{key}")).map(str::to_owned);
+        (of("id"), of("log"))
+    };
+    let fails = |c: &&Change| {
+        let same_run = match c.edit {
+            Edit::RemoveRun(at) => run_of(old, &at.to_string()) == run_of(new, &at.to_string()),
+            Edit::Set { ref path, .. } if path[0] == "runs" => run_of(old, &path[1]) == run_of(new, &path[1]),
+            _ => true,
+        };
+        !same_run || old.value(&c.field) != new.value(&c.field)
+    };
+    changes.iter().filter(fails).collect()
 }
 
 #[cfg(test)]
@@ -254,38 +386,86 @@ mod tests {
     const SHEET: &str = "[cars.\"a/b\"]\npinion = 31\nmotor.timing_deg = 30\nwing = \"low\"\n[[runs]]\nid = \"r1\"\nlog = \"r1.csv\"\npinion = 32\n";
 
     fn sent(form: &Form) -> Vec<(String, String)> {
-        let groups = form.weekend.iter().chain(&form.cars).chain(&form.runs);
-        groups.flat_map(|g| &g.fields).chain(&form.new_run).map(|f| (f.name.clone(), f.value.clone())).collect()
+        form.fields().map(|(_, f)| (f.name.clone(), f.value.replace('\n', "\r\n"))).collect()
+    }
+
+    fn set(sent: &mut [(String, String)], name: &str, value: &str) {
+        sent.iter_mut().find(|f| f.0 == name).unwrap().1 = value.to_owned();
+    }
+
+    fn edited(text: &str, sent: &[(String, String)]) -> String {
+        let (changes, problems) = changes(&form(text, &[]).unwrap(), sent);
+        assert_eq!(problems, []);
+        edit(text, &changes.into_iter().map(|c| c.edit).collect::<Vec<_>>()).unwrap()
     }
 
     #[test]
     fn a_form_sent_back_as_it_was_changes_nothing() {
-        let form = form(SHEET, None, &[]).unwrap();
-        assert_eq!(form.runs[0].title, "r1 · pinion 32");
+        let text = format!("{SHEET}note = \"\"\"\nfirst\nsecond\"\"\"\nwing = \" padded \"\n");
+        let form = form(&text, &[]).unwrap();
+        assert_eq!(form.runs[0].title, "r1 · pinion 32 · note first\nsecond · wing  padded ");
         assert!(form.cars[0].fields.iter().any(|f| f.name == "/cars/a~1b/wing" && f.value == "low"));
-        assert_eq!(edit(SHEET, &edits(&sent(&form))).unwrap(), SHEET);
+        assert_eq!(changes(&form, &sent(&form)), (Vec::new(), Vec::new()));
     }
 
     #[test]
     fn what_was_typed_is_set_added_and_taken_out() {
-        let mut sent = sent(&form(SHEET, None, &[]).unwrap());
-        let set = |sent: &mut Vec<(String, String)>, name: &str, value: &str| {
-            sent.iter_mut().find(|f| f.0 == name).unwrap().1 = value.to_owned();
-        };
+        let mut sent = sent(&form(SHEET, &[]).unwrap());
         set(&mut sent, "/cars/a~1b/motor/timing_deg", "35");
         set(&mut sent, "/runs/0/pinion", "");
         set(&mut sent, "+run/log", "r2.csv");
         set(&mut sent, "+run/ambient_c", "21,5");
         sent.push(("/runs/0#key".into(), "motor.fan_mm".into()));
         sent.push(("/runs/0#value".into(), "30".into()));
-        let new = edit(SHEET, &edits(&sent)).unwrap();
         let wanted = SHEET.replace("= 30", "= 35").replace("pinion = 32\n", "motor.fan_mm = 30\n");
-        assert_eq!(new, format!("{wanted}\n[[runs]]\nlog = \"r2.csv\"\nambient_c = 21.5\n"));
+        assert_eq!(edited(SHEET, &sent), format!("{wanted}\n[[runs]]\nlog = \"r2.csv\"\nambient_c = 21.5\n"));
+    }
+
+    #[test]
+    fn a_second_car_comes_beside_runs_that_name_none() {
+        let mut sent = sent(&form(SHEET, &[]).unwrap());
+        sent.insert(0, ("+car".into(), "pan".into()));
+        let new = edited(SHEET, &sent);
+        assert!(new.contains("[cars.pan]") && new.contains("car = \"a/b\""), "{new}");
+    }
+
+    #[test]
+    fn nothing_typed_is_passed_over() {
+        let shown = form(SHEET, &[]).unwrap();
+        for (name, value, field) in [
+            ("+run/id", "r9", "+run/log"),
+            ("+car", "a/b", "+car"),
+            ("/gone", "3", "/gone"),
+            ("/cars/a~1b#value", "3", "/cars/a~1b#value"),
+        ] {
+            let (changes, problems) = changes(&shown, &[(name.into(), value.into())]);
+            assert_eq!((changes.len(), problems[0].field.as_deref()), (0, Some(field)), "{name}");
+        }
+        let keys = [("/cars/a~1b#key".into(), "pinion".into()), ("/cars/a~1b#value".into(), "29".into())];
+        assert!(changes(&shown, &keys).1[0].failure.message.contains("a field of its own"));
+    }
+
+    #[test]
+    fn two_people_change_two_things_and_not_the_same_one() {
+        let old = form(SHEET, &[]).unwrap();
+        let mut mine = sent(&old);
+        set(&mut mine, "/runs/0/pinion", "33");
+        let mine = changes(&old, &mine).0;
+        let now = |text: String| form(&text, &[]).unwrap();
+        assert!(conflicts(&mine, &old, &now(SHEET.replace("\"low\"", "\"high\""))).is_empty());
+        assert_eq!(conflicts(&mine, &old, &now(SHEET.replace("= 32", "= 34"))).len(), 1);
+        let first = SHEET.replace("[[runs]]", "[[runs]]\nid = \"r0\"\nlog = \"r0.csv\"\n[[runs]]");
+        assert_eq!(conflicts(&mine, &old, &now(first)).len(), 1);
     }
 
     #[test]
     fn typed_values_stay_in_the_form() {
-        let form = form(SHEET, None, &[("/runs/0/pinion".into(), "3x".into())]).unwrap();
-        assert_eq!(form.runs[0].fields.last().unwrap().value, "3x");
+        let mut form = form(SHEET, &[]).unwrap();
+        let failure = Failure { message: String::new(), hint: None };
+        let problem = Problem { field: Some("/runs/0/pinion".into()), failure };
+        let sent = [("/runs/0/pinion".to_owned(), "3x".to_owned()), ("/runs/0#key".into(), "wing".into())];
+        form.keep(&sent, &[problem]);
+        let field = form.runs[0].fields.last().unwrap();
+        assert_eq!((field.value.as_str(), field.wrong, form.runs[0].new.0.as_str()), ("3x", true, "wing"));
     }
 }

@@ -113,6 +113,10 @@ impl Guard {
     /// point here is none of them.
     fn is_own(&self, host: &str) -> bool {
         let bound = self.address.ip();
+        // Browsers leave out the port of `http`.
+        if self.address.port() == 80 && !host.ends_with(":80") {
+            return self.is_own(&format!("{host}:80"));
+        }
         if let Ok(asked) = host.parse::<SocketAddr>() {
             return asked.port() == self.address.port() && (bound.is_unspecified() || asked.ip() == bound);
         }
@@ -184,8 +188,12 @@ mod tests {
     #[case("0.0.0.0:4711", "pits.example:4711", false)]
     #[case("192.0.2.7:4711", "localhost:4711", false)]
     #[case("[::1]:4711", "[::1]:4711", true)]
+    #[case("127.0.0.1:80", "127.0.0.1", true)]
+    #[case("127.0.0.1:80", "localhost", true)]
+    #[case("127.0.0.1:80", "localhost:4711", false)]
     fn hosts_of_other_addresses(#[case] address: &str, #[case] host: &'static str, #[case] passes: bool) {
-        assert_eq!(check(address, "GET", "/", &[("host", host), COOKIE]).is_ok(), passes);
+        let refused = check(address, "GET", "/", &[("host", host)]).unwrap_err();
+        assert_eq!(refused != Refusal::Host, passes);
     }
 
     #[test]

@@ -9,6 +9,7 @@ mod form;
 mod guard;
 mod pages;
 mod routes;
+mod setup;
 mod take;
 mod versions;
 mod watch;
@@ -19,6 +20,7 @@ use std::net::{IpAddr, SocketAddr, TcpListener};
 use std::path::{Path, PathBuf};
 use std::sync::{Arc, Mutex};
 
+use crate::archive::write_whole;
 use current::Current;
 use guard::Guard;
 use routes::Server;
@@ -90,8 +92,12 @@ pub fn listen(folder: &Path, address: IpAddr, port: u16) -> Result<Listening, Se
     listener.set_nonblocking(true)?;
     let guard = Guard::new(listener.local_addr()?);
     // Told to a second server; without it the second just knows less.
-    let _ = std::fs::write(folder.join(versions::OWN).join("address"), guard.shown_address().to_string());
-    let server = Server { current: Arc::new(Current::new(folder.to_owned())), guard, writing: Mutex::default() };
+    let shown = guard.shown_address().to_string();
+    let _ = write_whole(&folder.join(versions::OWN).join("address"), |out| {
+        out.write_all(shown.as_bytes()).map_err(|e| e.to_string())
+    });
+    let current = Arc::new(Current::new(folder.to_owned()));
+    let server = Server { current, guard, writing: Mutex::default(), shown: Mutex::default() };
     Ok(Listening { server: Arc::new(server), listener, _lock: lock })
 }
 
@@ -123,7 +129,11 @@ fn take_folder(folder: &Path) -> Result<File, ServeError> {
     let unusable = |source| ServeError::Folder { path: folder.to_owned(), source };
     let own = folder.join(versions::OWN);
     std::fs::create_dir_all(&own).map_err(unusable)?;
-    let lock = File::create(own.join("serving")).map_err(unusable)?;
+    // An unpacked folder may bring links that lead elsewhere.
+    if [own.clone(), own.join("serving"), own.join("sheets")].iter().any(|p| p.is_symlink()) {
+        return Err(unusable(io::Error::other("there is a link in its `.runtrue`: remove it")));
+    }
+    let lock = File::options().create(true).write(true).truncate(false).open(own.join("serving")).map_err(unusable)?;
     match lock.try_lock() {
         Ok(()) => {}
         Err(TryLockError::WouldBlock) => {

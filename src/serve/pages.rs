@@ -90,8 +90,8 @@ struct Ask {
     gives: &'static str,
 }
 
-/// The weekend's page with what can be dropped, put on the sheet and filled in. `listed` is the number of runs on the sheet's text.
-pub fn weekend(review: &Review, base: &str, listed: usize) -> Page {
+/// The weekend's page with what can be dropped, put on the sheet and filled in. `listed` are the ids of the runs on the sheet's text.
+pub fn weekend(review: &Review, base: &str, listed: &[String]) -> Page {
     let v = view::weekend(review);
     let unlisted = review.unlisted.iter().map(|run| unlisted(run, review)).collect();
     let several = !review.has_sheet && review.runs.len() > 1;
@@ -103,7 +103,7 @@ fn unlisted(run: &RunPlan, review: &Review) -> Unlisted {
     let cars: Vec<String> = review.sheet.cars.keys().cloned().collect();
     let field = |key: &str, value: String, choices: Vec<String>, number: bool| {
         let (label, unit) = called(key);
-        Field { name: format!("+run/{key}"), label: label.to_owned(), unit, value, choices, number }
+        Field { choices, ..Field::plain(format!("+run/{key}"), label.to_owned(), unit, value, number) }
     };
     let car = if cars.len() == 1 { cars[0].clone() } else { String::new() };
     let fields = vec![
@@ -114,13 +114,13 @@ fn unlisted(run: &RunPlan, review: &Review) -> Unlisted {
     Unlisted { log: plain(&run.log), laps: run.laps.as_deref().map(plain).unwrap_or_default(), fields }
 }
 
-fn asks(review: &Review, listed: usize) -> Vec<Ask> {
+fn asks(review: &Review, listed: &[String]) -> Vec<Ask> {
     let several = review.sheet.cars.len() > 1;
     let field = |path: Vec<&str>, key: &str, whose: &str| {
         let (label, unit) = called(key);
         let label = if whose.is_empty() { label.to_owned() } else { format!("{label} of {whose}") };
         let path: Vec<&str> = path.into_iter().chain(key.split('.')).collect();
-        Field { name: pointer(&path), label, unit, value: String::new(), choices: Vec::new(), number: true }
+        Field::plain(pointer(&path), label, unit, String::new(), true)
     };
     let ask = |lack: crate::weekend::lacks::Lack| {
         let field = match &lack.place {
@@ -128,8 +128,8 @@ fn asks(review: &Review, listed: usize) -> Vec<Ask> {
             Place::Car(car) => field(vec!["cars", car], lack.key, if several { car } else { "" }),
             Place::Run(id) => {
                 // The parts of a file that holds several runs share its entry.
-                let own = |r: &RunPlan| r.id == *id || id.strip_prefix(&r.id).is_some_and(|rest| rest.starts_with('.'));
-                let at = review.sheet.runs.iter().position(own).filter(|at| *at < listed)?;
+                let part = |r: &String| id.strip_prefix(r).is_some_and(|rest| rest.starts_with('.'));
+                let at = listed.iter().position(|r| r == id).or_else(|| listed.iter().position(part))?;
                 field(vec!["runs", &at.to_string()], lack.key, &format!("run {id}"))
             }
         };
@@ -226,6 +226,7 @@ struct SheetPage<'a> {
     problems: &'a [Failure],
     kept: &'a [(String, String)],
     versions: Vec<String>,
+    saved: bool,
 }
 
 /// The sheet as a form, with what is wrong with what was sent, and what of it the form does not show.
@@ -236,9 +237,10 @@ pub fn sheet(
     problems: &[Failure],
     kept: &[(String, String)],
     versions: Vec<String>,
+    saved: bool,
 ) -> Page {
     let keys = super::form::car_keys();
-    SheetPage { name, at: "sheet", keep: "1", base, form, keys, problems, kept, versions }.render()
+    SheetPage { name, at: "sheet", keep: "1", base, form, keys, problems, kept, versions, saved }.render()
 }
 
 #[derive(Template)]
@@ -249,12 +251,21 @@ struct TextPage<'a> {
     keep: &'static str,
     base: &'a str,
     text: &'a str,
+    now: Option<&'a str>,
     problems: &'a [Failure],
+    kept: &'a [(String, String)],
 }
 
-/// The sheet as text.
-pub fn text(name: &str, base: &str, text: &str, problems: &[Failure]) -> Page {
-    TextPage { name, at: "sheet", keep: "1", base, text, problems }.render()
+/// The sheet as text; beside a text that was not saved the sheet as it is now.
+pub fn text(
+    name: &str,
+    base: &str,
+    text: &str,
+    now: Option<&str>,
+    problems: &[Failure],
+    kept: &[(String, String)],
+) -> Page {
+    TextPage { name, at: "sheet", keep: "1", base, text, now, problems, kept }.render()
 }
 
 /// Heading, a sentence, and files with what they are.

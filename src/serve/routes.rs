@@ -1,14 +1,14 @@
 //! What the local page answers to each address. Reading and reviewing run on threads of their own; a mistake of ours in one answer is told as
 //! such and leaves the others alone.
 
+use std::collections::VecDeque;
 use std::io::Write;
 use std::path::Path;
-use std::sync::{Arc, Mutex, PoisonError};
+use std::sync::{Arc, Mutex};
 use std::time::Duration;
 
 use axum::Router;
-use axum::extract::rejection::FormRejection;
-use axum::extract::{DefaultBodyLimit, Form, Path as UrlPath, Query, Request, State};
+use axum::extract::{DefaultBodyLimit, Path as UrlPath, Query, Request, State};
 use axum::http::{HeaderValue, StatusCode, header};
 use axum::middleware::{self, Next};
 use axum::response::{IntoResponse, Response};
@@ -18,23 +18,21 @@ use http_body_util::BodyExt;
 use super::current::{Current, Standing};
 use super::guard::{Guard, Pass};
 use super::pages::{self, Page, mark_of};
-use super::versions::{OWN, version, versions, write};
-use super::{files, form, take};
-use crate::folder::{self, SHEET};
+use super::versions::OWN;
+use super::{files, setup, take};
 use crate::notice::Failure;
 use crate::report::pages::SCRIPT_HASHES;
 use crate::report::view;
-use crate::sheet::edit::{EditError, edit};
 use crate::sheet::{self, starter};
 
 /// Largest file taken, bytes: an hour of ten channels at 200 Hz has half of it.
 pub const MOST_BYTES: u64 = 128 << 20;
 /// Largest form taken, bytes.
-const MOST_FORM: usize = 4 << 20;
+pub const MOST_FORM: usize = 4 << 20;
 /// How long a file may stand still while it is sent.
 const IDLE: Duration = Duration::from_secs(60);
 /// How long a page's question for news waits at most.
-const PATIENCE: Duration = Duration::from_secs(20);
+pub const PATIENCE: Duration = Duration::from_secs(20);
 
 /// How long the weekend's page waits for the first review before it says that logs are being read.
 const FIRST: Duration = Duration::from_secs(2);
@@ -47,18 +45,20 @@ pub struct Server {
     pub guard: Guard,
     /// One writer of the sheet at a time.
     pub writing: Mutex<()>,
+    /// Texts of the sheet that pages were made of, by their marks, the newest last.
+    pub shown: Mutex<VecDeque<(String, String)>>,
 }
 
-type Shared = State<Arc<Server>>;
+pub type Shared = State<Arc<Server>>;
 
 /// All addresses behind the guard.
 pub fn router(server: Arc<Server>) -> Router {
     Router::new()
         .route("/", get(weekend))
         .route("/index.html", get(weekend))
-        .route("/sheet", get(show_sheet).post(save_form))
-        .route("/sheet/text", get(show_text).post(save_text))
-        .route("/sheet/back", post(put_back))
+        .route("/sheet", get(setup::show_form).post(setup::save_form))
+        .route("/sheet/text", get(setup::show_text).post(setup::save_text))
+        .route("/sheet/back", post(setup::put_back))
         .route("/drop/{name}", put(drop_file))
         .route("/changes", get(changes))
         .route("/files", get(list_files))
@@ -111,7 +111,7 @@ fn exchange(guard: &Guard) -> Response {
         .into_response()
 }
 
-fn html(status: StatusCode, page: Page) -> Response {
+pub fn html(status: StatusCode, page: Page) -> Response {
     match page {
         Ok(text) => {
             let seen = mark_of(&text);
@@ -122,11 +122,11 @@ fn html(status: StatusCode, page: Page) -> Response {
     }
 }
 
-fn told(status: StatusCode, title: &str, failure: &Failure, link: (&str, &str)) -> Response {
+pub fn told(status: StatusCode, title: &str, failure: &Failure, link: (&str, &str)) -> Response {
     html(status, pages::message(title, failure, link))
 }
 
-fn not_there() -> Response {
+pub fn not_there() -> Response {
     let failure = Failure {
         message: "there is no such page".to_owned(),
         hint: Some("its run may have another name now".to_owned()),
@@ -135,7 +135,7 @@ fn not_there() -> Response {
 }
 
 /// Runs `work` where it may take its time.
-async fn apart(work: impl FnOnce() -> Response + Send + 'static) -> Response {
+pub async fn apart(work: impl FnOnce() -> Response + Send + 'static) -> Response {
     tokio::task::spawn_blocking(work).await.unwrap_or_else(|_| {
         let message = "runtrue made a mistake of its own here; the folder is as it was".to_owned();
         let failure = Failure { message, hint: Some("the terminal has the details".to_owned()) };
@@ -144,67 +144,17 @@ async fn apart(work: impl FnOnce() -> Response + Send + 'static) -> Response {
 }
 
 impl Server {
-    fn folder(&self) -> &Path {
+    /// The weekend's folder.
+    pub fn folder(&self) -> &Path {
         self.current.folder()
     }
 
     /// Name of the weekend: the sheet's, or the folder's.
-    fn name(&self) -> String {
+    pub fn name(&self) -> String {
         self.current
             .review()
             .filter(|r| r.sheet.name.is_some())
             .map_or_else(|| starter::name_of(self.folder()), |r| view::weekend_name(&r))
-    }
-
-    /// The sheet's text to edit (a starter where there is none) and the mark of the file's text.
-    fn sheet_text(&self) -> std::io::Result<(String, String)> {
-        let text = folder::read_sheet_text(self.folder())?;
-        let base = mark_of(text.as_deref().unwrap_or_default());
-        Ok((text.map_or_else(|| folder::starter(self.folder()), Ok)?, base))
-    }
-
-    /// Writes the sheet if it still is the one that `base` marks, and reviews.
-    fn write_sheet(&self, base: &str, make: impl FnOnce(&str) -> Result<String, Vec<Failure>>) -> Result<(), Unsaved> {
-        let _one = self.writing.lock().unwrap_or_else(PoisonError::into_inner);
-        let system = |e: std::io::Error| {
-            Unsaved::Wrong(vec![Failure { message: format!("`{SHEET}` could not be written: {e}"), hint: None }])
-        };
-        let (text, now) = self.sheet_text().map_err(system)?;
-        if now != base {
-            return Err(Unsaved::Stale);
-        }
-        let new = make(&text).map_err(Unsaved::Wrong)?;
-        write(self.folder(), &new, jiff::Timestamp::now()).map_err(system)?;
-        self.current.refresh();
-        Ok(())
-    }
-}
-
-/// Why a sheet was not written.
-enum Unsaved {
-    /// It is another one than the one that was shown.
-    Stale,
-    /// What is wrong with the new one.
-    Wrong(Vec<Failure>),
-}
-
-impl Unsaved {
-    fn problems(self) -> Vec<Failure> {
-        match self {
-            Unsaved::Stale => vec![Failure {
-                message: "the sheet was changed elsewhere meanwhile; nothing was saved".to_owned(),
-                hint: Some("the page shows the sheet as it is now: enter your changes again".to_owned()),
-            }],
-            Unsaved::Wrong(problems) => problems,
-        }
-    }
-}
-
-fn problems(error: EditError) -> Vec<Failure> {
-    match error {
-        EditError::Toml(m) => vec![Failure { message: m.brief(), hint: Some(m.hint) }],
-        EditError::Wrong(all) => all.into_iter().map(|m| Failure { message: m.message, hint: Some(m.hint) }).collect(),
-        EditError::Place(_) => vec![Failure { message: error.to_string(), hint: None }],
     }
 }
 
@@ -219,9 +169,11 @@ async fn weekend(State(server): Shared) -> Response {
             told(StatusCode::OK, "The weekend cannot be reviewed", &failure, ("/sheet/text", "To the setup sheet"))
         }
         Standing::Reviewed(review) => {
-            let (text, base) = server.sheet_text().unwrap_or_default();
-            let listed = form::form(&text, None, &[]).map_or(0, |f| f.runs.len());
-            html(StatusCode::OK, pages::weekend(&review, &base, listed))
+            // Numbers of runs are those of the text that the form is sent back to.
+            let text = server.sheet_text().unwrap_or_default();
+            let listed =
+                sheet::read::read(&text).unwrap_or_default().runs.into_iter().map(|r| r.id).collect::<Vec<_>>();
+            html(StatusCode::OK, pages::weekend(&review, &server.show(text), &listed))
         }
     })
     .await
@@ -242,137 +194,6 @@ async fn run(State(server): Shared, UrlPath(page): UrlPath<String>, Query(gears)
         index.map_or_else(not_there, |index| {
             html(StatusCode::OK, pages::run(&review, index, gears.spur.as_deref(), gears.pinion.as_deref()))
         })
-    })
-    .await
-}
-
-/// The form, with problems and with what was sent and not saved.
-fn sheet_page(
-    server: &Server,
-    status: StatusCode,
-    problems: &[Failure],
-    typed: &[(String, String)],
-    stale: bool,
-) -> Response {
-    let (text, base) = match server.sheet_text() {
-        Ok(read) => read,
-        Err(e) => {
-            let failure = Failure { message: format!("`{SHEET}` could not be read: {e}"), hint: None };
-            return told(StatusCode::OK, "No setup sheet", &failure, ("/", "To the weekend"));
-        }
-    };
-    let plan = folder::plan(server.folder()).ok();
-    let overlay = if stale { &[] } else { typed };
-    let Ok(form) = form::form(&text, plan.as_ref(), overlay) else {
-        return text_page(server, status, problems, None);
-    };
-    let kept = if stale { lost(&form, typed) } else { Vec::new() };
-    html(status, pages::sheet(&server.name(), &base, &form, problems, &kept, versions(server.folder())))
-}
-
-/// What was typed and differs from the sheet as it is now.
-fn lost(form: &form::Form, typed: &[(String, String)]) -> Vec<(String, String)> {
-    let groups = form.weekend.iter().chain(&form.cars).chain(&form.runs);
-    let now: Vec<&form::Field> = groups.flat_map(|g| &g.fields).chain(&form.new_run).collect();
-    let differs = |(name, value): &&(String, String)| {
-        let field = now.iter().find(|f| f.name == *name);
-        (name.starts_with('/') || name.starts_with('+')) && field.map_or("", |f| f.value.as_str()) != value.trim()
-    };
-    typed.iter().filter(differs).cloned().collect()
-}
-
-fn text_page(server: &Server, status: StatusCode, problems: &[Failure], typed: Option<&str>) -> Response {
-    let (text, base) = server.sheet_text().unwrap_or_default();
-    html(status, pages::text(&server.name(), &base, typed.unwrap_or(&text), problems))
-}
-
-async fn show_sheet(State(server): Shared) -> Response {
-    apart(move || sheet_page(&server, StatusCode::OK, &[], &[], false)).await
-}
-
-async fn show_text(State(server): Shared) -> Response {
-    apart(move || {
-        let text = server.sheet_text().unwrap_or_default().0;
-        let problems: Vec<Failure> = sheet::read::read(&text)
-            .err()
-            .map(|m| Failure { message: m.drawing, hint: Some(m.hint) })
-            .into_iter()
-            .collect();
-        text_page(&server, StatusCode::OK, &problems, None)
-    })
-    .await
-}
-
-type Sent = Result<Form<Vec<(String, String)>>, FormRejection>;
-
-/// The fields sent, or the page that says why they cannot be used.
-fn fields(sent: Sent) -> Result<Vec<(String, String)>, Box<Response>> {
-    sent.map(|Form(fields)| fields).map_err(|e| {
-        let hint = format!("a sheet has at most {} MB", MOST_FORM >> 20);
-        let failure = Failure { message: e.body_text(), hint: Some(hint) };
-        Box::new(told(e.status(), "That could not be used", &failure, ("/sheet", "To the setup sheet")))
-    })
-}
-
-fn field<'a>(fields: &'a [(String, String)], name: &str) -> &'a str {
-    fields.iter().find(|f| f.0 == name).map_or("", |f| f.1.as_str())
-}
-
-fn go_to(place: &'static str) -> Response {
-    (StatusCode::SEE_OTHER, [(header::LOCATION, place)]).into_response()
-}
-
-async fn save_form(State(server): Shared, sent: Sent) -> Response {
-    let fields = match fields(sent) {
-        Ok(fields) => fields,
-        Err(page) => return *page,
-    };
-    apart(move || {
-        let edits = form::edits(&fields);
-        let saved = server.write_sheet(field(&fields, "base"), |text| edit(text, &edits).map_err(problems));
-        match saved {
-            Ok(()) => go_to(if field(&fields, "then") == "sheet" { "/sheet" } else { "/" }),
-            Err(unsaved) => {
-                let stale = matches!(unsaved, Unsaved::Stale);
-                sheet_page(&server, StatusCode::CONFLICT, &unsaved.problems(), &fields, stale)
-            }
-        }
-    })
-    .await
-}
-
-async fn save_text(State(server): Shared, sent: Sent) -> Response {
-    let fields = match fields(sent) {
-        Ok(fields) => fields,
-        Err(page) => return *page,
-    };
-    apart(move || {
-        // A browser sends its own line ends.
-        let typed = field(&fields, "text").replace("\r\n", "\n");
-        let saved = server.write_sheet(field(&fields, "base"), |old| {
-            let wrong = |m: Box<sheet::mistake::Mistake>| vec![Failure { message: m.drawing, hint: Some(m.hint) }];
-            sheet::read::read(&typed).map_err(wrong)?;
-            Ok(if old.contains("\r\n") { typed.replace('\n', "\r\n") } else { typed.clone() })
-        });
-        match saved {
-            Ok(()) => go_to("/"),
-            Err(unsaved) => text_page(&server, StatusCode::CONFLICT, &unsaved.problems(), Some(&typed)),
-        }
-    })
-    .await
-}
-
-async fn put_back(State(server): Shared, sent: Sent) -> Response {
-    let fields = match fields(sent) {
-        Ok(fields) => fields,
-        Err(page) => return *page,
-    };
-    apart(move || {
-        let Some(text) = version(server.folder(), field(&fields, "version")) else { return not_there() };
-        match server.write_sheet(field(&fields, "base"), |_| Ok(text)) {
-            Ok(()) => go_to("/sheet"),
-            Err(unsaved) => sheet_page(&server, StatusCode::CONFLICT, &unsaved.problems(), &[], false),
-        }
     })
     .await
 }
@@ -405,7 +226,10 @@ async fn drop_file(State(server): Shared, UrlPath(name): UrlPath<String>, reques
             "is the weekend's folder writable?",
         )
     };
-    let mut arrived = match tempfile::Builder::new().prefix("arriving-").tempfile_in(server.folder().join(OWN)) {
+    let own = server.folder().join(OWN);
+    let made =
+        std::fs::create_dir_all(&own).and_then(|()| tempfile::Builder::new().prefix("arriving-").tempfile_in(own));
+    let mut arrived = match made {
         Ok(file) => file,
         Err(e) => return broken(e.to_string()),
     };
@@ -456,7 +280,12 @@ async fn changes(State(server): Shared, Query(since): Query<Since>) -> Response 
         let _ = tokio::time::timeout(wait, news.wait_for(|n| stale(n) && *n != now)).await;
     }
     let told = *news.borrow();
-    axum::Json(told).into_response()
+    apart(move || {
+        let sheet = server.sheet_text().map(|t| mark_of(&t)).unwrap_or_default();
+        axum::Json(serde_json::json!({ "version": told.version, "busy": told.busy, "done": told.done, "count": told.count, "sheet": sheet }))
+            .into_response()
+    })
+    .await
 }
 
 async fn list_files(State(server): Shared) -> Response {

@@ -9,7 +9,7 @@ use crate::folder::{self, LOG_ENDINGS, SHEET};
 use crate::import;
 use crate::laps::lists;
 use crate::log::Log;
-use crate::notice::{Failure, Severity};
+use crate::notice::{Failure, Severity, printable};
 use crate::sheet;
 
 /// Longest name kept, in characters.
@@ -74,12 +74,30 @@ pub fn take(folder: &Path, raw: &str, arrived: NamedTempFile) -> Result<Receipt,
     if name.to_lowercase().ends_with(".toml") {
         return take_sheet(folder, &name, arrived);
     }
-    let (kind, say) = understand(folder, &name, arrived.path())?;
+    let own = printable(raw.rsplit(['/', '\\']).next().unwrap_or_default(), LONGEST);
+    let (kind, mut say) = understand(folder, &own, arrived.path())?;
     let place = if kind == Kind::Log { "logs" } else { "laps" };
-    let saved = save(folder, place, &name, arrived).map_err(|e| refused(&name, &e))?;
-    let mut say = vec![say];
-    say.extend(saved.1);
-    Ok(Receipt { kind, saved: saved.0, say: say.concat() })
+    let outside =
+        |p: &Path| p.canonicalize().ok().zip(folder.canonicalize().ok()).is_some_and(|(p, f)| !p.starts_with(f));
+    if outside(&folder.join(place)) {
+        let message = format!("`{place}` is a link that leaves the weekend's folder");
+        return Err(Failure { message, hint: Some("put a folder in its place".to_owned()) });
+    }
+    let (saved, remarks) = save(folder, place, &name, arrived).map_err(|e| refused(&own, &e))?;
+    say.extend(remarks);
+    if kind == Kind::LapList && !has_log(folder, &saved) {
+        say.push(
+            "no log of this name is here yet; it is taken for the log of the same name, or named on the sheet"
+                .to_owned(),
+        );
+    }
+    Ok(Receipt { kind, saved, say })
+}
+
+/// Whether the folder has a log of the name of the lap list at `saved`.
+fn has_log(folder: &Path, saved: &str) -> bool {
+    let stem = Path::new(saved).file_stem();
+    folder::find_logs(folder).is_ok_and(|logs| logs.iter().any(|l| l.log.file_stem() == stem))
 }
 
 fn refused(name: &str, e: &io::Error) -> Failure {
@@ -97,6 +115,11 @@ fn understand(folder: &Path, name: &str, path: &Path) -> Result<(Kind, Vec<Strin
         Ok(logs) => Ok((Kind::Log, logs.iter().flat_map(said).collect())),
         Err(e) => match lists::read(path).ok().filter(|_| bytes.len() as u64 <= LARGEST_LIST) {
             Some(list) => Ok((Kind::LapList, vec![format!("a lap list of {} laps", list.passings.len() - 1)])),
+            // The local file header of a zip archive (PKWARE, APPNOTE.TXT).
+            None if bytes.starts_with(b"PK\x03\x04") => Err(Failure {
+                message: format!("`{name}` is packed, or a spreadsheet"),
+                hint: Some("unpack it, or save the table as CSV, and drop that".to_owned()),
+            }),
             None => Err(Failure { message: e.to_string(), hint: e.hint() }),
         },
     }
@@ -118,7 +141,13 @@ fn said(log: &Log) -> Vec<String> {
 }
 
 fn take_sheet(folder: &Path, name: &str, arrived: NamedTempFile) -> Result<Receipt, Failure> {
-    let text = std::fs::read_to_string(arrived.path()).map_err(|e| refused(name, &e))?;
+    let text = std::fs::read_to_string(arrived.path()).map_err(|e| match e.kind() {
+        io::ErrorKind::InvalidData => Failure {
+            message: format!("`{name}` is no UTF-8 text"),
+            hint: Some("save it as UTF-8 in the editor that it was written with".to_owned()),
+        },
+        _ => refused(name, &e),
+    })?;
     sheet::read::read(&text).map_err(|m| Failure { message: m.brief(), hint: Some(m.hint) })?;
     let there = |hint: &str| Failure {
         message: format!("there is a `{SHEET}` already, which was left as it is"),
@@ -133,37 +162,35 @@ fn take_sheet(folder: &Path, name: &str, arrived: NamedTempFile) -> Result<Recei
     Ok(Receipt { kind: Kind::Sheet, saved: SHEET.to_owned(), say: vec!["the weekend's sheet".to_owned()] })
 }
 
-/// Puts the file into `place` under `name`, or `name` with a number where another file has it; says so. A file that is there already
-/// with the same bytes is left alone.
-fn save(folder: &Path, place: &str, name: &str, mut arrived: NamedTempFile) -> io::Result<(String, Vec<Vec<String>>)> {
-    for there in [place, ""].map(|p| folder.join(p).join(name)) {
-        if there.is_file() && same_bytes(&there, arrived.path())? {
+/// Puts the file into `place` under `name`, or `name` with a number where another file has it; says so. A file that is in the folder already
+/// with the same bytes, under whatever name, is left alone.
+fn save(folder: &Path, place: &str, name: &str, mut arrived: NamedTempFile) -> io::Result<(String, Vec<String>)> {
+    for there in [place, ""].into_iter().flat_map(|p| files(&folder.join(p))) {
+        if same_bytes(&there, arrived.path()).unwrap_or(false) {
             let short = there.strip_prefix(folder).unwrap_or(&there).to_string_lossy().replace('\\', "/");
-            return Ok((short, vec![vec!["it was here already".to_owned()]]));
+            let say = format!("it is here already, as {short}; nothing was added");
+            return Ok((short, vec![say]));
         }
     }
     std::fs::create_dir_all(folder.join(place))?;
     let (stem, ending) = name.rsplit_once('.').unwrap_or((name, "csv"));
     for number in 1.. {
         let own = if number == 1 { name.to_owned() } else { format!("{stem}-{number}.{ending}") };
-        let target = folder.join(place).join(&own);
         // A log in the folder itself has the name too, as a run's id.
         if folder.join(&own).exists() {
             continue;
         }
+        let target = folder.join(place).join(&own);
         match arrived.persist_noclobber(&target) {
             Ok(_) => {
                 readable(&target)?;
-                let said = if number == 1 {
-                    Vec::new()
-                } else {
-                    vec![vec![format!("another `{name}` is here: this one is `{own}`")]]
-                };
-                return Ok((format!("{place}/{own}"), said));
+                let renamed = (number > 1).then(|| format!("another {name} is here: this one is {own}"));
+                return Ok((format!("{place}/{own}"), renamed.into_iter().collect()));
             }
+            // Two of one name may arrive at once.
             Err(e) if e.error.kind() == io::ErrorKind::AlreadyExists => {
                 if same_bytes(&target, e.file.path())? {
-                    return Ok((format!("{place}/{own}"), vec![vec!["it was here already".to_owned()]]));
+                    return Ok((format!("{place}/{own}"), vec!["it is here already; nothing was added".to_owned()]));
                 }
                 arrived = e.file;
             }
@@ -171,6 +198,11 @@ fn save(folder: &Path, place: &str, name: &str, mut arrived: NamedTempFile) -> i
         }
     }
     Err(io::Error::other("no name is free"))
+}
+
+fn files(folder: &Path) -> Vec<PathBuf> {
+    let entries = std::fs::read_dir(folder).into_iter().flatten().flatten();
+    entries.map(|e| e.path()).filter(|p| p.is_file()).collect()
 }
 
 /// Temporary files are private; a log is as readable as any other file.
@@ -205,6 +237,7 @@ fn same_bytes(a: &Path, b: &Path) -> io::Result<bool> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::serve::versions::OWN;
     use rstest::rstest;
     use std::io::Write;
 
@@ -219,8 +252,8 @@ mod tests {
     #[case("nul.csv", "log-nul.csv")]
     #[case("COM1", "log-COM1.csv")]
     #[case("com1.old.csv", "log-com1.old.csv")]
-    #[case("a\u{0}b\nc\u{202e}.csv", "a-b-c-.csv")]
-    #[case("<script>alert(1)</script>.csv", "script-.csv")]
+    #[case("a\u{0}b\nc\u{202e}.csv", "a-b-c.csv")]
+    #[case("<script>alert(1)</script>.csv", "script.csv")]
     #[case("run.exe", "run.exe.csv")]
     #[case("weekend.toml", "weekend.toml")]
     fn names_are_made_safe(#[case] raw: &str, #[case] safe: &str) {
@@ -233,7 +266,8 @@ mod tests {
     }
 
     fn arrived(folder: &Path, bytes: &[u8]) -> NamedTempFile {
-        let mut file = NamedTempFile::new_in(folder).unwrap();
+        std::fs::create_dir_all(folder.join(OWN)).unwrap();
+        let mut file = NamedTempFile::new_in(folder.join(OWN)).unwrap();
         file.write_all(bytes).unwrap();
         file
     }
@@ -251,7 +285,7 @@ mod tests {
         assert_eq!(take_log(&log(8.0)).saved, "logs/r1-2.csv");
         let again = take_log(&log(8.0));
         assert_eq!(again.saved, "logs/r1-2.csv");
-        assert!(again.say.contains(&"it was here already".to_owned()), "{again:?}");
+        assert!(again.say.contains(&"it is here already, as logs/r1-2.csv; nothing was added".to_owned()), "{again:?}");
         assert_eq!(std::fs::read(folder.path().join("logs/r1.csv")).unwrap(), log(7.0));
         assert_eq!(std::fs::read_dir(folder.path().join("logs")).unwrap().count(), 2);
     }
@@ -267,6 +301,8 @@ mod tests {
         assert!(second.message.contains("left as it is"), "{second:?}");
         let rubbish = take("x.csv", b"\x89PNG\r\n\x1a\n\0\0\0\rIHDR").unwrap_err();
         assert!(rubbish.message.contains("`x.csv` is no text"), "{rubbish:?}");
+        let packed = take("runs.zip", b"PK\x03\x04....").unwrap_err();
+        assert!(packed.message.contains("`runs.zip` is packed"), "{packed:?}");
         assert!(!folder.path().join("logs").exists());
     }
 }

@@ -8,6 +8,9 @@ use super::read;
 /// Keys whose values are text whatever they look like.
 const TEXT_KEYS: [&str; 9] = ["id", "car", "log", "laps", "name", "surface", "driven", "tyre_kind", "note"];
 
+/// Keys that a path may have: `cars`, a car, a table of it and a key are four.
+const DEEPEST: usize = 8;
+
 /// One edit.
 #[derive(Debug, Clone, PartialEq)]
 pub enum Edit {
@@ -47,24 +50,26 @@ pub enum EditError {
 pub fn edit(text: &str, edits: &[Edit]) -> Result<String, EditError> {
     let before = read::read(text).map_err(EditError::Toml)?;
     let mut after = text.replace("\r\n", "\n");
-    // Runs keep their numbers until all values are set; then the last goes first.
-    let mut gone: Vec<usize> = Vec::new();
     for edit in edits {
-        match edit {
-            Edit::Set { path, text } => after = set(&after, path, text.trim())?,
-            Edit::RemoveRun(number) => gone.push(*number),
-            Edit::AddRun(keys) => after = add_run(&after, keys)?,
-            Edit::AddCar(name) => after = add_car(&after, name.trim())?,
+        if let Edit::Set { path, text } = edit {
+            after = set(&after, path, text.trim())?;
         }
     }
-    gone.sort_unstable();
-    for number in gone.into_iter().rev() {
-        let mut document = parse(&after)?;
-        if let Some(runs) = document.get_mut("runs").and_then(Item::as_array_of_tables_mut)
-            && number < runs.len()
-        {
-            runs.remove(number);
+    // Runs keep their numbers until all values are set; a second car comes when all runs have said which is theirs.
+    for edit in edits {
+        match edit {
+            Edit::AddRun(keys) => after = add_run(&after, keys)?,
+            Edit::AddCar(name) => after = add_car(&after, name.trim())?,
+            Edit::Set { .. } | Edit::RemoveRun(_) => {}
         }
+    }
+    let mut gone: Vec<usize> =
+        edits.iter().filter_map(|e| if let Edit::RemoveRun(n) = e { Some(*n) } else { None }).collect();
+    gone.sort_unstable();
+    gone.dedup();
+    if !gone.is_empty() {
+        let mut document = parse(&after)?;
+        gone.into_iter().rev().for_each(|number| remove_run(&mut document, number));
         after = document.to_string();
     }
     let sheet = read::read(&after).map_err(EditError::Toml)?;
@@ -76,14 +81,45 @@ pub fn edit(text: &str, edits: &[Edit]) -> Result<String, EditError> {
     if !new.is_empty() {
         return Err(EditError::Wrong(new));
     }
-    Ok(if text.contains("\r\n") { after.replace('\n', "\r\n") } else { after })
+    let all_returns = text.contains("\r\n") && text.matches("\r\n").count() == text.matches('\n').count();
+    Ok(if all_returns { after.replace('\n', "\r\n") } else { after })
 }
 
 fn parse(text: &str) -> Result<DocumentMut, EditError> {
-    text.parse::<DocumentMut>().map_err(|e| {
+    let mut document = text.parse::<DocumentMut>().map_err(|e| {
         let hint = "text stands in quotes, numbers stand without and with a point";
         EditError::Toml(Box::new(Mistake::at(text, e.span().unwrap_or(0..0), e.message().to_owned(), hint)))
-    })
+    })?;
+    // `runs = [{ … }]` says the same as `[[runs]]` and leaves no room for more.
+    if let Some(runs) = document.get_mut("runs").filter(|r| r.is_value()) {
+        let tables = std::mem::take(runs).into_array_of_tables().map_err(|_| EditError::Place("runs".to_owned()))?;
+        *runs = Item::ArrayOfTables(tables);
+    }
+    Ok(document)
+}
+
+/// Takes a run off, and leaves the comment above it to what follows.
+fn remove_run(document: &mut DocumentMut, number: usize) {
+    let Some(runs) = document.get_mut("runs").and_then(Item::as_array_of_tables_mut).filter(|r| number < r.len())
+    else {
+        return;
+    };
+    let above = |decor: &Decor| decor.prefix().and_then(|p| p.as_str()).unwrap_or_default().to_owned();
+    let comment = runs.get(number).map(|run| above(run.decor())).filter(|c| c.contains('#')).unwrap_or_default();
+    runs.remove(number);
+    if comment.is_empty() {
+        return;
+    }
+    match runs.get_mut(number) {
+        Some(next) => {
+            let own = above(next.decor());
+            next.decor_mut().set_prefix(comment + own.trim_start_matches('\n'));
+        }
+        None => {
+            let rest = document.trailing().as_str().unwrap_or_default().to_owned();
+            document.set_trailing(comment + &rest);
+        }
+    }
 }
 
 /// A value as a form shows it: text without quotes, all else as it is written.
@@ -96,7 +132,7 @@ pub fn shown(value: &Value) -> String {
 
 fn set(text: &str, path: &[String], typed: &str) -> Result<String, EditError> {
     let place = || EditError::Place(path.join("."));
-    let (key, tables) = path.split_last().ok_or_else(place)?;
+    let (key, tables) = path.split_last().filter(|_| path.len() <= DEEPEST).ok_or_else(place)?;
     let mut document = parse(text)?;
     let old = find(document.as_table(), tables).and_then(|t| t.get(key)).and_then(Item::as_value).cloned();
     if old.as_ref().map(shown).unwrap_or_default() == typed {
@@ -109,7 +145,7 @@ fn set(text: &str, path: &[String], typed: &str) -> Result<String, EditError> {
     }
     let table = reach(document.as_table_mut(), tables).ok_or_else(place)?;
     if typed.is_empty() {
-        table.remove(key);
+        remove_key(table, key);
     } else if let Some(value) = table.get_mut(key).and_then(Item::as_value_mut) {
         let decor = value.decor().clone();
         *value = value_of(key, typed, old.as_ref());
@@ -122,10 +158,28 @@ fn set(text: &str, path: &[String], typed: &str) -> Result<String, EditError> {
     Ok(document.to_string())
 }
 
+/// Takes a value out, and leaves the comment above it to the next.
+fn remove_key(table: &mut dyn TableLike, key: &str) {
+    let above = |table: &dyn TableLike, key: &str| {
+        table.key(key).and_then(|k| k.leaf_decor().prefix()?.as_str().map(str::to_owned)).unwrap_or_default()
+    };
+    let comment = above(table, key);
+    let next = table.iter().map(|(k, _)| k.to_owned()).skip_while(|k| k != key).nth(1);
+    table.remove(key);
+    if let Some(next) = next.filter(|_| comment.contains('#')) {
+        let own = above(table, &next);
+        if let Some(mut key) = table.key_mut(&next) {
+            key.leaf_decor_mut().set_prefix(comment + &own);
+        }
+    }
+}
+
 /// What was typed as a TOML value: of the old value's kind where there is one, else by its look. Decimal commas are taken.
 fn value_of(key: &str, typed: &str, old: Option<&Value>) -> Value {
+    // `6,000` may be six thousand or six: it is left as text, for the reader to refuse.
+    let ambiguous = typed.rsplit_once(',').is_some_and(|(_, after)| after.len() == 3);
     let number = || {
-        let plain = typed.replace(',', ".");
+        let plain = if ambiguous { typed.to_owned() } else { typed.replace(',', ".") };
         plain
             .parse::<Value>()
             .ok()
@@ -228,28 +282,28 @@ fn add_car(text: &str, name: &str) -> Result<String, EditError> {
     Ok(document.to_string())
 }
 
-/// The text with the line `# KEY = …` of the path's table taken out of its comment, as a starter sheet asks for; `None` where there is no such line.
+/// The text with the line of the path's key taken out of its comment, where it is one that a starter sheet has; `None` where there is none.
 fn uncomment(text: &str, path: &[String]) -> Option<String> {
     let mut lines: Vec<String> = text.split('\n').map(str::to_owned).collect();
-    for depth in (1..path.len()).rev() {
-        let (table, key) = (&path[..depth], path[depth..].join("."));
-        let Some(head) = header(&lines, table) else { continue };
-        let section = lines[head + 1..].iter().take_while(|l| !l.starts_with('['));
-        let commented = |line: &String| {
-            let rest = line.strip_prefix('#')?.trim_start();
-            (rest.split_once('=')?.0.trim() == key && rest.parse::<DocumentMut>().is_ok()).then(|| rest.to_owned())
-        };
-        if let Some((at, line)) = section.enumerate().find_map(|(at, l)| Some((at, commented(l)?))) {
-            lines[head + 1 + at] = line;
-            return Some(lines.join("\n"));
-        }
-    }
-    None
+    let (key, table) = path.split_last()?;
+    let head = header(&lines, table)?;
+    let is_key = |line: &str| line.split('=').next().is_some_and(|k| k.trim() == key);
+    let section = lines[head + 1..].iter().take_while(|l| !l.trim_start().starts_with('['));
+    let found = section.enumerate().find_map(|(at, line)| {
+        let rest = line.strip_prefix("# ").filter(|rest| is_key(rest))?;
+        super::starter::has_line(line).then(|| (at, rest.to_owned()))
+    });
+    let (at, line) = found?;
+    lines[head + 1 + at] = line;
+    let new = lines.join("\n");
+    // What looks like a comment may stand in a text of several lines.
+    let document = new.parse::<DocumentMut>().ok()?;
+    find(document.as_table(), table)?.get(key)?.is_value().then_some(new)
 }
 
 /// Line of the header of a table, or of the run with its number.
 fn header(lines: &[String], table: &[String]) -> Option<usize> {
-    let plain = |line: &str| line.split('#').next().unwrap_or_default().trim().to_owned();
+    let plain = |line: &str| line.split('#').next().unwrap_or_default().replace([' ', '\t'], "");
     match table {
         [runs, number] if runs == "runs" => {
             let number: usize = number.parse().ok()?;
@@ -267,7 +321,7 @@ mod tests {
     use super::*;
     use rstest::rstest;
 
-    const SHEET: &str = "# mine\n[weekend]\nname = \"Here\" # where\n\n[cars.a]  # the touring car\nspur = 116\n# the big one\npinion = 31   # teeth\n\n[cars.a.motor]\n# timing_deg = 30   # end bell\n\n# first\n[[runs]]\nid = \"r1\"\nlog = \"r1.csv\"\nmotor.timing_deg = 37\n\n# second\n[[runs]]\nid = \"r2\"\nlog = \"r2.csv\"\n";
+    const SHEET: &str = "# mine\n[weekend]\nname = \"Here\" # where\n\n[cars.a]  # the touring car\nspur = 116\n# the big one\npinion = 31   # teeth\n\n[cars.a.motor]\n# timing_deg = 30\n\n# first\n[[runs]]\nid = \"r1\"\nlog = \"r1.csv\"\nmotor.timing_deg = 37\n\n# second\n[[runs]]\nid = \"r2\"\nlog = \"r2.csv\"\n";
 
     fn path(path: &str) -> Vec<String> {
         path.split('/').map(str::to_owned).collect()
@@ -281,7 +335,7 @@ mod tests {
     #[case("cars/a/pinion", "32", "pinion = 31   # teeth", "pinion = 32   # teeth")]
     #[case("cars/a/pinion", "31", "", "")]
     #[case("weekend/name", "2026", "\"Here\" # where", "\"2026\" # where")]
-    #[case("cars/a/motor/timing_deg", "32,5", "# timing_deg = 30   # end bell", "timing_deg = 32.5   # end bell")]
+    #[case("cars/a/motor/timing_deg", "32,5", "# timing_deg = 30", "timing_deg = 32.5")]
     #[case("runs/0/motor/timing_deg", "", "motor.timing_deg = 37\n", "")]
     #[case("runs/1/motor/timing_deg", "38", "log = \"r2.csv\"\n", "log = \"r2.csv\"\nmotor.timing_deg = 38\n")]
     #[case("runs/1/wing", "low", "log = \"r2.csv\"\n", "log = \"r2.csv\"\nwing = \"low\"\n")]
@@ -319,6 +373,63 @@ mod tests {
     }
 
     #[rstest]
+    // A comment of the user's own is no line to be filled in.
+    #[case(
+        "[cars.a]\nspur = 1\n[cars.a.motor]\n# turns = 13.5 # the old wind\npoles = 2\n",
+        "cars/a/motor/turns",
+        "8.5",
+        "[cars.a]\nspur = 1\n[cars.a.motor]\n# turns = 13.5 # the old wind\npoles = 2\nturns = 8.5\n"
+    )]
+    #[case(
+        "[cars.a]\nspur = 1\n# motor.turns = 10.5\n[cars.a.motor]\npoles = 2\n",
+        "cars/a/motor/turns",
+        "8.5",
+        "[cars.a]\nspur = 1\n# motor.turns = 10.5\n[cars.a.motor]\npoles = 2\nturns = 8.5\n"
+    )]
+    #[case(
+        "[cars.a]\n# of the maker\nspur = 100\npinion = 30\n",
+        "cars/a/spur",
+        "",
+        "[cars.a]\n# of the maker\npinion = 30\n"
+    )]
+    #[case("cars.a = { spur = 100 }\n", "cars/a/spur", "101", "cars.a = { spur = 101 }\n")]
+    #[case(
+        "[cars.a]\nspur = 100\n",
+        "cars/a/battery/capacity_mah",
+        "6000,5",
+        "[cars.a]\nspur = 100\n\n[cars.a.battery]\ncapacity_mah = 6000.5\n"
+    )]
+    fn odd_sheets(#[case] text: &str, #[case] place: &str, #[case] typed: &str, #[case] new: &str) {
+        let text = text.replace("= 1\n", "= 100\n");
+        let set = edit(&text, &[Edit::Set { path: path(place), text: typed.to_owned() }]).unwrap();
+        assert_eq!(set, new.replace("= 1\n", "= 100\n"));
+    }
+
+    #[test]
+    fn runs_in_one_line_are_runs() {
+        let text = "[cars.a]\nspur = 100\n".to_owned();
+        let text = format!("runs = [{{ log = \"a.csv\" }}]\n{text}");
+        let new = edit(&text, &[Edit::AddRun(vec![("log".into(), "b.csv".into())])]).unwrap();
+        assert_eq!(read::read(&new).unwrap().runs.len(), 2, "{new}");
+    }
+
+    #[test]
+    fn a_heading_stays_when_its_run_goes() {
+        let text = SHEET.replace("# first", "# ===== Saturday =====");
+        let new = edit(&text, &[Edit::RemoveRun(0)]).unwrap();
+        assert!(new.contains("# ===== Saturday =====\n# second\n[[runs]]\nid = \"r2\""), "{new}");
+        let last = edit(&text, &[Edit::RemoveRun(1)]).unwrap();
+        assert!(last.ends_with("\n# second\n"), "{last}");
+    }
+
+    #[test]
+    fn a_path_too_deep_is_refused() {
+        let path = vec!["a".to_owned(); 60_000];
+        assert!(matches!(edit("", &[Edit::Set { path, text: "1".into() }]), Err(EditError::Place(_))));
+    }
+
+    #[rstest]
+    #[case("cars/a/battery/capacity_mah", "6,000")]
     #[case("cars/a/pinion", "3")]
     #[case("cars/a/pinion", "three")]
     #[case("runs/1/id", "r1")]

@@ -23,6 +23,9 @@ pub const DEFAULT_CONTROLLER_C: f64 = 90.0;
 /// Floor of a lithium cell under load without one on the sheet, V (makers' tables: 2.75 to 3.0 V).
 pub const DEFAULT_CELL_V: f64 = 3.0;
 
+/// Key of a remark on a run: words, no setting that could have done something.
+pub const NOTE: &str = "note";
+
 /// A value on the sheet.
 #[derive(Debug, Clone, PartialEq)]
 pub enum Setting {

@@ -34,6 +34,14 @@ const NUMBERS: [(&str, f64, f64); 18] = [
     ("drag_brake_pct", 0.0, 100.0),
     ("part", 1.0, 1000.0),
 ];
+/// Of these those that count things.
+const WHOLE: [&str; 5] = ["spur", "pinion", "motor.poles", "battery.cells", "part"];
+/// Keys of the tables that have no keys of the user's own.
+const KEYS: [(&str, &[&str]); 3] = [
+    ("weekend", &["name", "date", "note"]),
+    ("track", &["surface", "lap_length_m", "lap_length_plus_minus_m", "name", "note"]),
+    ("race", &["length_s", "note"]),
+];
 /// Texts with a meaning of their own, and what they may be.
 const TEXTS: [(&str, [&str; 2]); 2] = [("driven", ["four", "rear"]), ("tyre_kind", ["rubber", "foam"])];
 const RUN_KEYS: [&str; 6] = ["id", "car", "log", "laps", "part", "ambient_c"];
@@ -74,6 +82,9 @@ impl Reader<'_> {
     fn root(&mut self, root: &Table) {
         for (key, value) in root.iter() {
             let name: &str = key.get_ref();
+            if let (Some((_, known)), DeValue::Table(table)) = (KEYS.iter().find(|k| k.0 == name), value.get_ref()) {
+                self.unknown_keys(name, table, known);
+            }
             match (name, value.get_ref()) {
                 ("weekend", DeValue::Table(t)) => self.weekend(t),
                 ("track", DeValue::Table(t)) => self.track(t),
@@ -101,11 +112,29 @@ impl Reader<'_> {
         }
     }
 
+    fn unknown_keys(&mut self, name: &str, table: &Table, known: &[&str]) {
+        for (key, _) in table.iter().filter(|(key, _)| !known.contains(&key.get_ref().as_ref())) {
+            let hint = format!("keys of `[{name}]` are `{}`", known.join("`, `"));
+            self.mistake(key.span(), format!("`{}` is not known in `[{name}]`", printable(key.get_ref(), 40)), &hint);
+        }
+    }
+
     fn weekend(&mut self, table: &Table) {
         self.sheet.name = self.words(table, "name");
         self.sheet.date = match table.get("date").map(Spanned::get_ref) {
             Some(DeValue::Datetime(date)) => Some(date.to_string()),
-            Some(DeValue::String(text)) => Some(text.to_string()),
+            Some(DeValue::String(text)) => {
+                let looks =
+                    text.starts_with(|c: char| c.is_ascii_digit()) && text.parse::<jiff::civil::Date>().is_err();
+                if looks && let Some(value) = table.get("date") {
+                    self.mistake(
+                        value.span(),
+                        "`date` is no date".to_owned(),
+                        "write it as `2026-05-16`, without quotes",
+                    );
+                }
+                Some(text.to_string())
+            }
             _ => None,
         };
     }
@@ -214,10 +243,14 @@ impl Reader<'_> {
             self.mistake(
                 value.span(),
                 format!("`{name}` is no number"),
-                &format!("write a number between {low} and {high}, without quotes"),
+                &format!("write a number between {low} and {high}: no quotes, no unit, no separator of thousands"),
             );
             return None;
         };
+        if WHOLE.contains(&name) && number.fract() != 0.0 {
+            self.mistake(value.span(), format!("`{name}` is {number}, no whole number"), "it counts teeth or parts");
+            return None;
+        }
         if !(low..=high).contains(&number) {
             self.mistake(
                 value.span(),

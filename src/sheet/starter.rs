@@ -13,13 +13,24 @@ pub fn starter(name: &str, runs: &[(String, String, Option<String>)]) -> String 
         text += &format!("\n[[runs]]\nid = {}\ncar = {}\nlog = {}\n", quoted(id), quoted(CAR), quoted(log));
         match laps {
             Some(laps) => text += &format!("laps = {}\n", quoted(laps)),
-            None => text += "# laps = \"laps/….csv\"       # a lap list, if there is one\n",
+            None => text += &format!("{}\n", RUN_LINES[0]),
         }
-        text += "# ambient_c = 24            # air, °C\n";
-        text += "# pinion = 32               # any key of the car, where this run differs\n";
+        text += &format!("{}\n{}\n", RUN_LINES[1], RUN_LINES[2]);
     }
     text
 }
+
+/// Whether a starter sheet has this line, to be filled in.
+pub fn has_line(line: &str) -> bool {
+    line.starts_with("# ") && HEAD.lines().chain(RUN_LINES).any(|l| l == line)
+}
+
+/// Lines of each run.
+const RUN_LINES: [&str; 3] = [
+    "# laps = \"laps/….csv\"       # a lap list, if there is one",
+    "# ambient_c = 24            # air, °C",
+    "# pinion = 32               # any key of the car, where this run differs",
+];
 
 /// Name of a weekend from its folder.
 pub fn name_of(folder: &Path) -> String {

@@ -18,7 +18,7 @@ use super::cars;
 use super::figures::{self, Figure};
 use crate::quantity::{Estimate, coverage_factor, median};
 use crate::review::Run;
-use crate::sheet::Setting;
+use crate::sheet::{NOTE, Setting};
 
 /// Singular values below this share of the largest count as none.
 const RANK: f64 = 1e-12;
@@ -123,7 +123,8 @@ fn value(run: &Run, key: &str) -> Option<Setting> {
 
 /// Each further value of each key that varies.
 fn columns(members: &[&Run]) -> Vec<Column> {
-    let keys: BTreeSet<&str> = members.iter().flat_map(|r| r.plan.settings.0.keys().map(String::as_str)).collect();
+    let keys: BTreeSet<&str> =
+        members.iter().flat_map(|r| r.plan.settings.0.keys().map(String::as_str)).filter(|k| *k != NOTE).collect();
     let mut columns = Vec::new();
     for key in keys {
         let values: Vec<Option<Setting>> = members.iter().map(|r| value(r, key)).collect();

@@ -132,7 +132,7 @@ test("five logs of different manners and a lap list at once, each with its fate;
   await page.goto(server.base);
   await choose(page, logOf("t2"), other);
   await page.waitForFunction(() => document.querySelectorAll("[data-fate]").length === 2);
-  assert.match(await page.locator("#arrivals").textContent(), /here already.*t2-2\.csv/s);
+  assert.match(await page.locator("#arrivals").textContent(), /here already, as logs\/t2\.csv.*t2-2\.csv/s);
   assert.deepEqual(readFileSync(join(made, "logs/t2.csv")), readFileSync(logOf("t2")));
   assert.deepEqual(wrong.filter((w) => !w.includes("422")), []);
   await close();
@@ -165,8 +165,8 @@ test("the sheet as a form: the verdict turns, comments stay, the version before 
   await page.getByRole("link", { name: "Setup sheet" }).click();
   await page.locator("summary", { hasText: "t3 · tourer" }).click();
   const run = page.locator("#run-3");
-  await run.getByLabel("differs from the car in").fill("pinion");
-  await run.getByLabel("by the value").fill("32");
+  await run.getByLabel("another key").fill("pinion");
+  await run.getByLabel("its value").fill("32");
   await page.getByRole("button", { name: "Save and review" }).click();
   await page.waitForURL(server.base);
   assert.match(await t3.textContent(), /●\s*agrees/);
@@ -178,25 +178,74 @@ test("the sheet as a form: the verdict turns, comments stay, the version before 
   assert.match(await page.getByRole("alert").first().textContent(), /pinion/);
   assert.equal(await page.locator("input[name='/cars/tourer/pinion']").inputValue(), "310");
   await page.locator("input[name='/cars/tourer/pinion']").fill("31");
+  await page.getByRole("button", { name: "Save", exact: true }).click();
+  await page.getByText("Saved; the review is new").waitFor();
   await page.getByRole("button", { name: "put back" }).first().click();
-  await page.waitForURL(`${server.base}sheet`);
-  assert.equal(readFileSync(join(made, "weekend.toml"), "utf8"), before);
+  await until(() => readFileSync(join(made, "weekend.toml"), "utf8") === before);
   assert.deepEqual(wrong.filter((w) => !w.includes("409")), []);
   await close();
 });
 
-test("a sheet that was changed elsewhere is not written over", async () => {
+test("two change the sheet at once: both are kept, unless they change one thing", async () => {
   const made = weekend();
+  const sheet = () => readFileSync(join(made, "weekend.toml"), "utf8");
   const server = await serve(made);
+  const one = await open(server), two = await open(server);
+  for (const { page } of [one, two]) await page.goto(`${server.base}sheet`);
+  const save = async ({ page }, name, value) => {
+    await page.locator(`input[name='${name}']`).fill(value);
+    await page.getByRole("button", { name: "Save", exact: true }).click();
+  };
+  await save(one, "/cars/pan/mass_kg", "0.9");
+  await one.page.getByText("Saved; the review is new").waitFor();
+  appendFileSync(join(made, "weekend.toml"), "# theirs\n");
+  await two.page.getByText("The folder has changed").waitFor();
+  await save(two, "/weekend/name", "Mine");
+  await two.page.getByText("Saved; the review is new").waitFor();
+  assert.ok(sheet().includes("mass_kg = 0.9") && sheet().includes('name = "Mine"') && sheet().endsWith("# theirs\n"));
+  // The first page still shows the old name: what it changes there would undo the other.
+  await save(one, "/weekend/name", "Yours");
+  assert.match(await one.page.getByRole("alert").first().textContent(), /changed elsewhere/);
+  assert.deepEqual(await one.page.locator("main details[open] li").allTextContents(), ["Weekend: name: Yours"]);
+  assert.ok(sheet().includes('name = "Mine"'));
+  assert.deepEqual([...one.wrong, ...two.wrong].filter((w) => !w.includes("409")), []);
+  await one.close();
+  await two.close();
+});
+
+test("a refused form keeps what was typed, marked, and nothing says that the folder has changed", async () => {
+  const server = await serve(weekend());
   const { page, close } = await open(server);
   await page.goto(`${server.base}sheet`);
-  await page.locator("input[name='/weekend/name']").fill("Mine");
-  appendFileSync(join(made, "weekend.toml"), "# theirs\n");
+  await page.locator("input[name='/cars/pan/mass_kg']").fill("999");
+  await page.locator("input[name='/cars/tourer#key']").fill("pinion");
+  await page.locator("input[name='/cars/tourer#value']").fill("29");
+  await page.locator("input[name='+car']").fill("tourer");
   await page.getByRole("button", { name: "Save and review" }).click();
-  assert.match(await page.getByRole("alert").first().textContent(), /changed elsewhere/);
-  assert.match(await page.locator("main").textContent(), /Mine/);
-  const text = readFileSync(join(made, "weekend.toml"), "utf8");
-  assert.ok(text.includes("# theirs") && !text.includes("Mine"));
+  const alerts = (await page.getByRole("alert").allTextContents()).join(" ");
+  for (const said of [/a field of its own/, /a car tourer already/]) assert.match(alerts, said);
+  await page.locator("input[name='/cars/tourer#key']").fill("");
+  await page.locator("input[name='/cars/tourer#value']").fill("");
+  await page.locator("input[name='+car']").fill("");
+  await page.getByRole("button", { name: "Save and review" }).click();
+  assert.match(await page.getByRole("alert").first().textContent(), /pan: mass, ready to race/);
+  assert.equal(await page.locator("[aria-invalid=true]").inputValue(), "999");
+  await page.waitForTimeout(800);
+  assert.equal(await page.locator("#news").textContent(), "");
+  await close();
+});
+
+test("a server that stops loses nothing that is typed", async () => {
+  const server = await serve(weekend());
+  const { page, close } = await open(server);
+  await page.goto(`${server.base}sheet`);
+  await page.locator("input[name='/weekend/name']").fill("Typed");
+  server.child.removeAllListeners("exit");
+  server.child.kill("SIGKILL");
+  await page.getByText("runtrue has stopped").waitFor();
+  await page.getByRole("button", { name: "Save and review" }).click();
+  assert.match(await page.locator("#news").textContent(), /still here/);
+  assert.equal(await page.locator("input[name='/weekend/name']").inputValue(), "Typed");
   await close();
 });
 
@@ -245,7 +294,7 @@ test("a log that stands on no sheet is put on it", async () => {
   const server = await serve(made);
   const { page, wrong, close } = await open(server);
   const extra = join(folder(), "t7.csv");
-  cpSync(logOf("t6"), extra);
+  writeFileSync(extra, Buffer.concat([readFileSync(logOf("t6")), Buffer.from("\n")]));
   await choose(page, extra);
   const form = page.locator("form", { hasText: "logs/t7.csv is not on the sheet yet" });
   await form.getByLabel("car").selectOption("tourer");
@@ -436,7 +485,7 @@ test("over the wire: oversized and cut uploads, odd forms, 200 requests at once"
   const answers = await Promise.all(Array.from({ length: 200 }, (_, n) => ask(server, "GET", paths[n % paths.length], { cookie })));
   assert.ok(answers.every((a) => a.status === 200));
   // And as many at once that write the same file.
-  const log = readFileSync(logOf("p1"));
+  const log = Buffer.concat([readFileSync(logOf("p1")), Buffer.from("\n")]);
   const same = await Promise.all(Array.from({ length: 40 }, () => ask(server, "PUT", "/drop/same.csv", own, log)));
   assert.ok(same.every((a) => a.status === 200));
   assert.deepEqual(readdirSync(join(made, "logs")).filter((f) => f.startsWith("same")), ["same.csv"]);

@@ -1,12 +1,13 @@
 // The trace of a run: every channel over time, or over the share of a lap, with one cursor and one zoom for all of them.
 // The page is painted first: it does not wait for its trace.
 "use strict";
-requestAnimationFrame(() => setTimeout(() => {
+requestAnimationFrame(() => requestAnimationFrame(() => setTimeout(() => {
   const data = JSON.parse(document.getElementById("trace-data").textContent);
   const room = document.getElementById("trace-charts");
   const pick = (id) => document.getElementById(id);
   const colour = (name) => getComputedStyle(document.documentElement).getPropertyValue(name).trim();
-  const LINES = ["#0072b2", "#d55e00", "#009e73", "#cc79a7"];
+  const dark = window.matchMedia("(prefers-color-scheme: dark)");
+  const lines = () => dark.matches ? ["#56b4e9", "#ff9a5c", "#4fd0a5", "#e6a5c8"] : ["#0072b2", "#d55e00", "#009e73", "#cc79a7"];
   const KEY_STEP = 0.15;
   let charts = [];
   let span = [0, 1];
@@ -64,7 +65,7 @@ requestAnimationFrame(() => setTimeout(() => {
     const one = lapOf("trace-lap"), two = lapOf("trace-over");
     const line = (c, n, lap, over) => ({
       label: lap ? `${c.label}, ${lap.name}` : c.label,
-      stroke: LINES[(n + (over ? 1 : 0)) % LINES.length],
+      stroke: lines()[(n + (over ? group.length : 0)) % 4],
       width: 1.5,
       dash: over ? [5, 3] : undefined,
       spanGaps: false,
@@ -150,7 +151,7 @@ requestAnimationFrame(() => setTimeout(() => {
       const group = data.channels.filter((c) => c.group === name), last = n === groups.length - 1;
       return new uPlot({
         width: room.clientWidth, height: last ? 190 : 150,
-        cursor: { sync: { key: "trace" }, drag: { x: true, y: false, setScale: false }, focus: { prox: 30 } },
+        cursor: { sync: { key: "trace" }, drag: { x: true, y: false, setScale: false } },
         scales: { x: { time: false, min: full[0], max: full[1] } },
         legend: { live: true },
         series: [{ label: lap ? "lap" : "time", value: (_, v) => v == null ? "–" : lap ? `${v.toFixed(1)} %` : `${v.toFixed(2)} s` }, ...series(group)],
@@ -182,7 +183,7 @@ requestAnimationFrame(() => setTimeout(() => {
   }
   let asked = 0;
   window.addEventListener("resize", () => { cancelAnimationFrame(asked); asked = requestAnimationFrame(() => charts.forEach((u) => u.setSize({ width: room.clientWidth, height: u.height }))); });
-  window.matchMedia("(prefers-color-scheme: dark)").addEventListener("change", draw);
+  dark.addEventListener("change", draw);
   document.getElementById("trace").hidden = false;
   draw();
-}));
+})));

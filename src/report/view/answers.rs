@@ -332,7 +332,7 @@ fn next_answer(done: &Reviewed, run: &Run) -> AnswerView {
         question: "What could be changed next?",
         mark,
         verdict,
-        figure: longest.map_or_else(|| "–".to_owned(), |n| n.pinion.to_string()),
+        figure: longest.map_or_else(|| if known { "none" } else { "–" }.to_owned(), |n| n.pinion.to_string()),
         doubt: longest.map_or_else(String::new, |_| "teeth".to_owned()),
         of: format!("largest pinion near this one that stays under {limit:.0} °C"),
         say,

@@ -166,7 +166,11 @@ fn battery_mark(verdict: battery::Verdict) -> Mark {
 
 /// Name of the weekend, safe to show.
 pub fn weekend_name(review: &Review) -> String {
-    review.sheet.name.as_deref().map_or_else(|| "Logs without a sheet".to_owned(), |n| printable(n, 80))
+    match (&review.sheet.name, review.has_sheet) {
+        (Some(name), _) => printable(name, 80),
+        (None, true) => "A weekend".to_owned(),
+        (None, false) => "Logs without a sheet".to_owned(),
+    }
 }
 
 #[cfg(test)]

@@ -7,7 +7,7 @@ use crate::notice::printable;
 use crate::quantity::Estimate;
 use crate::report::charts;
 use crate::review::{Review, Reviewed, Run};
-use crate::sheet::Setting;
+use crate::sheet::{NOTE, Setting};
 use crate::weekend::next::Next;
 
 /// One run's page.
@@ -123,7 +123,7 @@ fn changes(review: &Review, index: usize) -> Vec<String> {
     keys.dedup();
     let shown = |s: Option<&Setting>| s.map_or_else(|| "–".to_owned(), Setting::to_string);
     keys.into_iter()
-        .filter(|k| old.get(*k) != new.get(*k) && k.as_str() != "note")
+        .filter(|k| old.get(*k) != new.get(*k) && k.as_str() != NOTE)
         .map(|k| format!("{} {} → {}", printable(k, 40), shown(old.get(k)), shown(new.get(k))))
         .collect()
 }

@@ -191,8 +191,10 @@ fn run_rows(review: &Review) -> Vec<RunRow> {
 fn trend_view(t: &Trend) -> TrendView {
     let (words, unit, digits, factor) = t.of.words();
     let signed = |v: f64| format!("{:+.1$}", factor * v, digits.max(1));
-    let interval =
-        t.low.zip(t.high).map_or_else(String::new, |(l, h)| format!("95 % between {} and {}", signed(l), signed(h)));
+    let interval = t
+        .low
+        .zip(t.high)
+        .map_or_else(String::new, |(l, h)| format!("95 % between {} and {} {unit} a run", signed(l), signed(h)));
     let steady = t.verdict == trends::Verdict::Steady;
     let worse = matches!((t.of, t.verdict), (Figure::MotorCooling | Figure::EffectiveTyreMm, trends::Verdict::Falling))
         || t.verdict == trends::Verdict::Rising && t.of != Figure::MotorCooling;

@@ -5,30 +5,44 @@
   const pick = (id) => document.getElementById(id);
   const element = (tag, text) => { const e = document.createElement(tag); if (text !== undefined) e.textContent = text; return e; };
 
-  // What is typed must not be lost to a page that makes itself new.
-  let typed = false;
-  for (const form of document.querySelectorAll("form[method=post]")) {
-    form.addEventListener("input", () => { typed = true; });
-    form.addEventListener("submit", () => { typed = false; });
+  // What is typed must not be lost to a page that makes itself new, or to a server that has stopped.
+  const forms = [...document.querySelectorAll("form[method=post]")];
+  const typed = new Set();
+  let stopped = false;
+  for (const form of forms) {
+    form.addEventListener("input", () => typed.add(form));
+    form.addEventListener("submit", (e) => {
+      const others = [...typed].filter((f) => f !== form);
+      if (stopped) {
+        e.preventDefault();
+        pick("news").textContent = "runtrue has stopped: start it again, then save; what you typed is still here";
+      } else if (others.length && !confirm("Something typed in another form of this page is not saved. Save this one and lose it?")) {
+        e.preventDefault();
+      } else {
+        typed.clear();
+      }
+    });
   }
-  window.addEventListener("beforeunload", (e) => { if (typed) e.preventDefault(); });
+  window.addEventListener("beforeunload", (e) => { if (typed.size) e.preventDefault(); });
 
   let sending = 0;
   let held = false;
-  const renew = async () => {
+  const offer = () => {
+    const again = element("a", "Load this page again");
+    again.href = location.href;
+    pick("news").replaceChildren("The folder has changed. ", again);
+  };
+  const renew = async (news) => {
     if (sending) return;
+    if (own.keep) {
+      const base = document.querySelector("input[name=base]");
+      if (base && base.value !== news.sheet) offer();
+      return;
+    }
     const text = await (await fetch(location.href, { cache: "no-store" })).text();
     const seen = /data-seen="([0-9a-f]*)"/.exec(text);
     if (!seen || seen[1] === own.seen) return;
-    if (own.keep || typed || held) {
-      const news = pick("news");
-      news.textContent = "The folder has changed. ";
-      const again = element("a", "Load this page again");
-      again.href = location.href;
-      news.append(again);
-    } else {
-      location.reload();
-    }
+    if (typed.size || held) offer(); else location.reload();
   };
 
   // News of the folder: one question waits at the server while the page is looked at.
@@ -40,12 +54,17 @@
         const answer = await fetch(`/changes${version === null ? "" : `?since=${version}`}`, { cache: "no-store" });
         if (!answer.ok) throw new Error(answer.statusText);
         const news = await answer.json();
-        pick("news").textContent = news.busy ? (news.count ? `reading ${news.done} of ${news.count} logs …` : "reading …") : "";
-        if (!news.busy && news.version !== version) {
+        if (stopped) pick("news").textContent = "";
+        stopped = false;
+        if (news.busy) {
+          pick("news").textContent = news.count ? `reading ${news.done} of ${news.count} logs …` : "reading …";
+        } else if (news.version !== version) {
           version = news.version;
-          await renew();
+          pick("news").textContent = "";
+          await renew(news);
         }
       } catch {
+        stopped = true;
         pick("news").textContent = "runtrue has stopped: start it again to go on";
         await new Promise((go) => setTimeout(go, 2000));
       }
@@ -59,7 +78,7 @@
     mark.className = good ? "ok" : "act";
     mark.setAttribute("aria-hidden", "true");
     row.replaceChildren(mark, element("strong", file.name));
-    const says = good ? [`saved as ${fate.saved}`, ...fate.say] : [fate?.message ?? "it did not arrive", ...(fate?.hint ? [`hint: ${fate.hint}`] : [])];
+    const says = good ? [`saved as ${fate.saved}`, ...fate.say] : [fate?.message ?? (stopped ? "runtrue has stopped: start it again" : "it did not arrive"), ...(fate?.hint ? [`hint: ${fate.hint}`] : [])];
     for (const say of says) row.append(element("small", say));
     row.dataset.fate = good ? "saved" : "refused";
     pick("arrivals").append(row);
@@ -89,20 +108,18 @@
   const take = async (files) => {
     if (!files.length) return;
     sending += 1;
+    let saved = false;
     const most = Number(pick("choose").dataset.most);
     for (const file of files) {
       const fate = file.size > most ? tell(file, { message: `it has ${file.size} bytes; at most ${most} are taken` }) : await send(file);
+      if (fate) saved = true;
       // What was guessed, renamed or refused stays to be read.
       if (!fate || fate.say.length > 1) held = true;
     }
     sending -= 1;
     if (sending) return;
-    if (!held && !typed) return location.reload();
-    const row = element("li");
-    const again = element("a", "See the review");
-    again.href = "/";
-    row.append(again);
-    pick("arrivals").append(row);
+    if (!held && !typed.size) return location.reload();
+    pick("see").hidden = !saved;
   };
 
   if (pick("choose")) {
