@@ -14,9 +14,10 @@ use crate::import;
 use crate::laps::lists::{self, LapList};
 use crate::laps::odometer::Odometer;
 use crate::laps::{self, Laps};
-use crate::log::Log;
+use crate::log::{Channel, Log};
 use crate::measure::{self, Answers};
 use crate::notice::{Failure, Notice, printable};
+use crate::quantity::median;
 use crate::sheet::mistake::Mistake;
 use crate::sheet::{RunPlan, Sheet};
 use crate::weekend;
@@ -91,9 +92,10 @@ pub fn review(path: &Path, progress: &mut dyn FnMut(usize, usize)) -> Result<Rev
     let plan = folder::plan(path)?;
     let mut lapped = Vec::new();
     let count = plan.sheet.runs.len();
-    // A run knows nothing of the others yet: as many at a time as there are cores.
-    for (done, some) in plan.sheet.runs.chunks(rayon::current_num_threads()).enumerate() {
-        progress(done * rayon::current_num_threads(), count);
+    // A run knows nothing of the others yet: a few for each core at a time, so that a slow one holds up none.
+    let at_once = 4 * rayon::current_num_threads();
+    for (done, some) in plan.sheet.runs.chunks(at_once).enumerate() {
+        progress(done * at_once, count);
         let lap = |run| lap_run(&plan.root, run, &plan.sheet);
         lapped.extend(some.par_iter().flat_map_iter(lap).collect::<Vec<_>>());
     }
@@ -121,9 +123,10 @@ pub fn conclude(plan: Plan, mut runs: Vec<Run>) -> Review {
     weigh_pinions(&mut runs, &sheet);
     weekend::heat::share(&mut runs);
     let race_s = sheet.race_length_s();
-    let fans: Vec<_> = runs.iter().map(|r| next::without_fan(r, &runs, race_s)).collect();
-    for (run, without_fan) in runs.iter_mut().zip(fans) {
-        (run.next, run.without_fan) = (next::next(run, race_s), without_fan);
+    let of_run = |r: &Run| (next::next(r, race_s), next::without_fan(r, &runs, race_s));
+    let changes: Vec<_> = runs.par_iter().map(of_run).collect();
+    for (run, change) in runs.iter_mut().zip(changes) {
+        (run.next, run.without_fan) = change;
     }
     let (trends, comparisons) = (trends::trends(&runs, race_s), comparisons::comparisons(&runs, race_s));
     let mut findings: Vec<Finding> = runs
@@ -182,12 +185,15 @@ fn read_list(folder: &Path, plan: &RunPlan) -> (Option<LapList>, Option<Notice>)
     }
 }
 
-fn find_laps(plan: RunPlan, log: Log, list: Option<&LapList>, notice: Option<Notice>, sheet: &Sheet) -> Lapped {
+fn find_laps(mut plan: RunPlan, log: Log, list: Option<&LapList>, notice: Option<Notice>, sheet: &Sheet) -> Lapped {
     let expected = plan.settings.set_ratio().zip(plan.settings.tyre_mm()).zip(sheet.lap_length_m).map(
         |((ratio, tyre), (length, _))| (length * 1000.0 / measure::gearing::rollout_mm(tyre, ratio), EXPECTED_WIDTH),
     );
     let mut laps = laps::measure(Odometer::new(&log), list, expected);
     laps.notices.extend(notice);
+    // The sheet's word goes first; a recorder may have measured the air itself.
+    let air = || log.channel(Channel::Ambient).and_then(|a| median(a.iter().copied().filter(|c| c.is_finite())));
+    plan.ambient_c = plan.ambient_c.or_else(air);
     Lapped { plan, outcome: Ok((log, laps)) }
 }
 

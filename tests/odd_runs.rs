@@ -2,6 +2,8 @@
 
 mod driven;
 
+use std::path::Path;
+
 use driven::{Driven, driven};
 use rstest::rstest;
 use runtrue::demo::car::CarSpec;
@@ -9,6 +11,7 @@ use runtrue::demo::recorder::{Recorder, Rows};
 use runtrue::log::Channel;
 use runtrue::measure::battery;
 use runtrue::measure::heat::Verdict;
+use runtrue::weekend::figures::{Figure, of_run};
 
 fn run() -> Driven {
     driven(&CarSpec::tourer(), 2, |d| d.length = 200.0)
@@ -138,4 +141,23 @@ fn a_run_without_a_current_does_not_spoil_the_others() {
     }
     let alone = spoilt.runs[1].outcome.as_ref().unwrap().answers.motor.time_constant_s.unwrap();
     assert!((100.0..1000.0).contains(&alone), "{alone}");
+}
+
+#[test]
+fn air_that_the_recorder_measured_serves_where_the_sheet_has_none() {
+    let sample = Path::new(env!("CARGO_MANIFEST_DIR")).join("sample-logs/alder-quay");
+    let folder = tempfile::tempdir().unwrap();
+    std::fs::create_dir_all(folder.path().join("logs")).unwrap();
+    let text = std::fs::read_to_string(sample.join("logs/t4.csv")).unwrap();
+    let mut lines = text.lines().filter(|l| !l.trim().is_empty());
+    let mut with_air = format!("{}\tAmbient Temp [°C]\n", lines.next().unwrap());
+    lines.for_each(|line| with_air += &format!("{line}\t26,5\n"));
+    std::fs::write(folder.path().join("logs/t4.csv"), with_air).unwrap();
+    let sheet = "[cars.a]\nspur = 116\npinion = 31\n[[runs]]\nid = \"a\"\nlog = \"logs/t4.csv\"\n[[runs]]\nid = \"b\"\nlog = \"logs/t4.csv\"\nambient_c = 20\n";
+    std::fs::write(folder.path().join("weekend.toml"), sheet).unwrap();
+    let review = runtrue::review::review(folder.path(), &mut |_, _| {}).unwrap();
+    let air: Vec<_> = review.runs.iter().map(|r| r.plan.ambient_c).collect();
+    assert_eq!(air, [Some(26.5), Some(20.0)]);
+    let rise = |n: usize| of_run(&review.runs[n], Figure::MotorRiseC).unwrap().0;
+    assert!((rise(0) - rise(1) + 6.5).abs() < 1.0, "{} {}", rise(0), rise(1));
 }

@@ -60,10 +60,11 @@ impl Places {
             return None;
         }
         let mut places = Self::coarse(odometer, &chain);
+        let ticks = Ticks::of(odometer, &places);
         for _ in 0..3 {
-            places = places.follow(odometer, &chain);
+            places = places.follow(&ticks, &chain);
         }
-        places.profile = places.profile_and_scatter(odometer).0;
+        places.profile = places.profile_and_scatter(&ticks.rpm).0;
         Some(places)
     }
 
@@ -82,12 +83,10 @@ impl Places {
     }
 
     /// Median revs over the lap and their scatter, each at least a hundredth of the fastest.
-    fn profile_and_scatter(&self, odometer: &Odometer) -> (Vec<f64>, Vec<f64>) {
+    fn profile_and_scatter(&self, rpm: &[f64]) -> (Vec<f64>, Vec<f64>) {
         let mut cells = vec![Vec::new(); CELLS];
-        for (&t, &lap) in self.time.iter().zip(&self.laps) {
-            if t >= self.followed.0 && t <= self.followed.1 {
-                cells[(lap.rem_euclid(1.0) * CELLS as f64) as usize % CELLS].push(odometer.rpm_at(t));
-            }
+        for n in (0..self.time.len()).filter(|&n| self.is_followed(n)) {
+            cells[(self.laps[n].rem_euclid(1.0) * CELLS as f64) as usize % CELLS].push(rpm[n]);
         }
         let fastest = cells.iter().filter_map(|c| median(c.iter().copied())).fold(0.0, f64::max);
         let mut profile: Vec<f64> = cells.iter().map(|c| median(c.iter().copied()).unwrap_or(f64::NAN)).collect();
@@ -109,31 +108,28 @@ impl Places {
 
     /// One forward and one backward pass of the smoother: state is the distance of the true place from the
     /// odometer's (laps) and the driver's deviation from the profile (share of the revs).
-    fn follow(&self, odometer: &Odometer, chain: &[f64]) -> Self {
-        let (profile, scatter) = self.profile_and_scatter(odometer);
-        let base: Vec<f64> =
-            self.time.iter().map(|&t| along_chain(odometer.turns_at(t), chain, self.lap_turns)).collect();
+    fn follow(&self, ticks: &Ticks, chain: &[f64]) -> Self {
+        let (profile, scatter) = self.profile_and_scatter(&ticks.rpm);
+        let base = &ticks.base;
         let drift = ODOMETER_SHARE * drift_of(chain, self.lap_turns);
         let relative: Vec<f64> = profile.iter().zip(&scatter).map(|(p, s)| s / p.max(1.0)).collect();
         let mood = median(relative).unwrap_or(0.02);
-        let alike = self.moments_alike(odometer, &profile, &scatter);
+        let alike = self.moments_alike(&ticks.rpm, &profile, &scatter);
         let keep = (-1.0 / alike).exp();
         let repeat = CAUTION * (1.0 + 2.0 * alike);
         let moments: Vec<Moment> = (0..self.time.len())
             .map(|n| {
-                let t = self.time[n];
                 let moved = if n == 0 { 0.0 } else { (base[n] - base[n - 1]).max(0.0) };
                 let place = self.laps[n];
                 let (expected, deviation) = at_cell(&profile, &scatter, place);
                 let (ahead, behind) =
                     (at_cell(&profile, &scatter, place + SLOPE).0, at_cell(&profile, &scatter, place - SLOPE).0);
-                let gap = odometer.rpm_at(t) - expected;
+                let gap = ticks.rpm[n] - expected;
                 let usual = gap.abs() < UNUSUAL * deviation;
                 let lost = if usual { 0.0 } else { UNUSUAL_DRIFT * UNUSUAL_DRIFT * UNUSUAL_STRETCH * moved };
-                let followed = t >= self.followed.0 && t <= self.followed.1 && moved > 0.0;
+                let followed = self.is_followed(n) && moved > 0.0;
                 // Half of what was taken out of a spin may be wrong.
-                let spun =
-                    if n == 0 { 0.0 } else { 0.5 * odometer.bridged_between(self.time[n - 1], t) / self.lap_turns };
+                let spun = 0.5 * ticks.bridged[n] / self.lap_turns;
                 Moment {
                     walk: drift * drift * moved + spun * spun + lost,
                     slope: (ahead - behind) / (2.0 * SLOPE),
@@ -154,20 +150,21 @@ impl Places {
 
     /// Moments over which the deviations from the profile stay alike: their integrated autocorrelation, up to
     /// its first zero.
-    fn moments_alike(&self, odometer: &Odometer, profile: &[f64], scatter: &[f64]) -> f64 {
-        let z: Vec<f64> = self
-            .time
-            .iter()
-            .zip(&self.laps)
-            .filter(|(t, _)| **t >= self.followed.0 && **t <= self.followed.1)
-            .map(|(&t, &lap)| {
-                let (expected, deviation) = at_cell(profile, scatter, lap);
-                ((odometer.rpm_at(t) - expected) / deviation).clamp(-4.0, 4.0)
+    fn moments_alike(&self, rpm: &[f64], profile: &[f64], scatter: &[f64]) -> f64 {
+        let z: Vec<f64> = (0..self.time.len())
+            .filter(|&n| self.is_followed(n))
+            .map(|n| {
+                let (expected, deviation) = at_cell(profile, scatter, self.laps[n]);
+                ((rpm[n] - expected) / deviation).clamp(-4.0, 4.0)
             })
             .collect();
         let product = |lag: usize| z.iter().zip(&z[lag.min(z.len())..]).map(|(a, b)| a * b).sum::<f64>();
         let power = product(0).max(f64::MIN_POSITIVE);
         (1..(3.0 * MOMENTS_HZ) as usize).map(|lag| product(lag) / power).take_while(|r| *r > 0.0).sum::<f64>().max(1.0)
+    }
+
+    fn is_followed(&self, n: usize) -> bool {
+        self.time[n] >= self.followed.0 && self.time[n] <= self.followed.1
     }
 
     /// Laps driven at `time`, counted from an arbitrary place; beyond the log held at its ends.
@@ -216,6 +213,24 @@ impl Places {
         }
         passings.dedup_by(|b, a| *b <= *a);
         passings
+    }
+}
+
+/// What the odometer shows at each moment, looked up once.
+struct Ticks {
+    /// Revs.
+    rpm: Vec<f64>,
+    /// Laps by the odometer alone.
+    base: Vec<f64>,
+    /// Turns that bridging took out since the moment before.
+    bridged: Vec<f64>,
+}
+
+impl Ticks {
+    fn of(odometer: &Odometer, coarse: &Places) -> Self {
+        let since = |n: usize| odometer.bridged_between(coarse.time[n - 1], coarse.time[n]);
+        let bridged = (0..coarse.time.len()).map(|n| if n == 0 { 0.0 } else { since(n) }).collect();
+        Self { rpm: coarse.time.iter().map(|&t| odometer.rpm_at(t)).collect(), base: coarse.laps.clone(), bridged }
     }
 }
 

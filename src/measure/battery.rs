@@ -113,8 +113,8 @@ pub fn measure(
     let race_end_used_mah = charge.as_ref().and_then(|c| at_race_end(c, log.time(), laps, race_length_s, unseen));
     let verdict = match (lowest_cell_v, race_end_used_mah, capacity_mah) {
         (Some(v), _, _) if v < floor_cell_v => Verdict::UnderFloor,
-        (_, Some(used), Some(capacity)) if used.value > SHORT * capacity => Verdict::Short,
-        (Some(_), Some(_), Some(_)) => Verdict::Plenty,
+        (_, Some(used), Some(capacity)) if used.low > SHORT * capacity => Verdict::Short,
+        (Some(_), Some(used), Some(capacity)) if used.high <= SHORT * capacity => Verdict::Plenty,
         _ => Verdict::CannotTell,
     };
     let resistance_mohm = voltage.zip(log.channel(Channel::Current)).and_then(|(v, i)| resistance(log.time(), v, i));
@@ -126,6 +126,10 @@ pub fn measure(
             "voltage and current do not move together well enough to tell the resistance",
         ),
         (charge.is_none(), "the log has no current"),
+        (
+            race_end_used_mah.zip(capacity_mah).is_some_and(|(u, c)| u.low <= SHORT * c && u.high > SHORT * c),
+            "what a race would use may be less or more than the pack should give",
+        ),
         (!cells_fit, "the voltage at the start does not fit the cells in series on the sheet"),
         (cells.is_none(), "the sheet lacks the cells in series"),
         (capacity_mah.is_none(), "the sheet lacks the pack's capacity"),

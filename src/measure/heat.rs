@@ -322,7 +322,7 @@ fn record(log: &Log, laps: &Laps, demand: Option<&Demand>, part: Part, race_s: f
     let relative = |values: &[f64], mean: f64| {
         stepped(&time[..driven], &values[..driven], step_s).map(|v| if v.is_nan() { 1.0 } else { v / mean }).collect()
     };
-    let air = part.ambient_c.or_else(|| log.channel(Channel::Ambient).and_then(|a| median(a.iter().copied())));
+    let air = part.ambient_c;
     let start = readings.iter().copied().find(|r| r.is_finite()).unwrap_or(0.0);
     let record = Record {
         step_s,

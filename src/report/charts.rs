@@ -228,10 +228,10 @@ pub fn revs_over_laps(done: &Reviewed, size: Size) -> String {
     let Some(odometer) = &done.laps.odometer else { return String::new() };
     let counted: Vec<_> = done.laps.rows.iter().filter(|l| l.set_aside.is_none()).collect();
     let Some(best) = counted.iter().min_by(|a, b| a.time_s().total_cmp(&b.time_s())) else { return String::new() };
-    let line = |lap: &crate::laps::Lap| -> Vec<(f64, f64)> {
+    let line = |lap: &crate::laps::Lap, points: u32| -> Vec<(f64, f64)> {
         let start = odometer.turns_at(lap.start_s);
-        (0..=240)
-            .map(|n| f64::from(n) / 2.4)
+        (0..=points)
+            .map(|n| 100.0 * f64::from(n) / f64::from(points))
             .map(|share| (share, odometer.rpm_at(odometer.time_of(start + lap.turns * share / 100.0)) / 1000.0))
             .collect()
     };
@@ -248,9 +248,9 @@ pub fn revs_over_laps(done: &Reviewed, size: Size) -> String {
     svg(size, |area| {
         let mut chart = frame(area, &axes)?;
         for lap in &counted {
-            chart.draw_series(LineSeries::new(line(lap), SOFT.mix(0.25).stroke_width(1)))?;
+            chart.draw_series(LineSeries::new(line(lap, 120), SOFT.mix(0.25).stroke_width(1)))?;
         }
-        chart.draw_series(LineSeries::new(line(best), BLUE.stroke_width(2)))?;
+        chart.draw_series(LineSeries::new(line(best, 240), BLUE.stroke_width(2)))?;
         let end = odometer.rpm_at(best.end_s) / 1000.0;
         label(area, &format!("best, {}", best.number), end, &axes, &BLUE)
     })

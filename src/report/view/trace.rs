@@ -38,24 +38,65 @@ pub fn trace(review: &Review, index: usize) -> Option<String> {
         return None;
     }
     let rows = kept(0..time.len(), &values(&shown), (ROWS, STRETCHES));
-    let channel = |(s, values): &(&Shown, &[f64])| {
-        let values: Vec<Value> = rows.iter().map(|&n| rounded(values[n], s.4)).collect();
-        json!({ "name": s.0.name(), "label": s.1, "unit": s.2, "group": s.3, "digits": s.4, "values": values })
-    };
     let laps = done.laps.rows.iter().filter(|l| l.start_s >= 0.0 && l.end_s <= time[time.len() - 1]);
     let car = &review.runs[index].plan.car;
     let mut others: Vec<(usize, &Run)> =
         review.runs.iter().enumerate().filter(|(at, r)| *at != index && r.plan.car == *car).collect();
     others.sort_by_key(|(at, _)| at.abs_diff(index));
-    let data = json!({
-        "time": rows.iter().map(|&n| rounded(time[n], 3)).collect::<Vec<_>>(),
-        "channels": shown.iter().map(channel).collect::<Vec<_>>(),
+    let channels = shown.iter().map(|(s, values)| {
+        let head = json!({ "name": s.0.name(), "label": s.1, "unit": s.2, "group": s.3, "digits": s.4 });
+        object(&head, &[("values", numbers(values, &rows, s.4))])
+    });
+    let head = json!({
         "laps": laps.map(|l| json!({ "lap": l.number, "start": l.start_s, "end": l.end_s })).collect::<Vec<_>>(),
         "spins": done.answers.wheelspin.events.iter().map(|e| [e.start_s, e.end_s]).collect::<Vec<_>>(),
-        "others": others.into_iter().filter_map(|(_, run)| best_lap(run)).take(OTHERS).collect::<Vec<_>>(),
     });
+    let data = object(
+        &head,
+        &[
+            ("time", numbers(time, &rows, 3)),
+            ("channels", list(channels)),
+            ("others", list(others.into_iter().filter_map(|(_, run)| best_lap(run)).take(OTHERS))),
+        ],
+    );
     // Nothing in it may end the script element.
-    Some(data.to_string().replace('<', "\\u003c"))
+    Some(data.replace('<', "\\u003c"))
+}
+
+fn list(items: impl Iterator<Item = String>) -> String {
+    format!("[{}]", items.collect::<Vec<_>>().join(","))
+}
+
+/// The object `head` with further members that are JSON already.
+fn object(head: &Value, members: &[(&str, String)]) -> String {
+    let head = head.to_string();
+    let rest: String = members.iter().map(|(key, value)| format!(",\"{key}\":{value}")).collect();
+    format!("{}{rest}}}", head.strip_suffix('}').unwrap_or(&head))
+}
+
+/// Values of `rows` to so many digits: as text at once, since there are many.
+fn numbers(values: &[f64], rows: &[usize], digits: usize) -> String {
+    use std::fmt::Write;
+    let scale = 10i64.pow(digits as u32);
+    let mut out = String::with_capacity(rows.len() * 6);
+    for (at, &n) in rows.iter().enumerate() {
+        out.push(if at == 0 { '[' } else { ',' });
+        let scaled = (values[n] * scale as f64).round();
+        // Beyond that a double holds no such digits.
+        if !scaled.is_finite() || scaled.abs() > 1e15 {
+            out += "null";
+            continue;
+        }
+        let scaled = scaled as i64;
+        let (whole, part) = (scaled.abs() / scale, scaled.abs() % scale);
+        let sign = if scaled < 0 { "-" } else { "" };
+        // Writing to a string cannot fail.
+        let _ = match part {
+            0 => write!(out, "{sign}{whole}"),
+            _ => write!(out, "{sign}{whole}.{part:0digits$}"),
+        };
+    }
+    out + "]"
 }
 
 /// A row of [`SHOWN`].
@@ -69,18 +110,8 @@ fn values<'a>(shown: &[(&Shown, &'a [f64])]) -> Vec<&'a [f64]> {
     shown.iter().map(|s| s.1).collect()
 }
 
-fn rounded(value: f64, digits: usize) -> Value {
-    let scale = 10f64.powi(digits as i32);
-    let value = (value * scale).round() / scale;
-    match digits {
-        _ if !value.is_finite() => Value::Null,
-        0 => json!(value as i64),
-        _ => json!(value),
-    }
-}
-
 /// The best lap of another run that counts, with its channels.
-fn best_lap(run: &Run) -> Option<Value> {
+fn best_lap(run: &Run) -> Option<String> {
     let done = run.outcome.as_ref().ok()?;
     let time = done.log.time();
     let lap = done.laps.counted().min_by(|a, b| a.time_s().total_cmp(&b.time_s()))?;
@@ -89,15 +120,11 @@ fn best_lap(run: &Run) -> Option<Value> {
     let stretch = from.saturating_sub(1)..(to + 1).min(time.len());
     let shown = shown(done);
     let rows = kept(stretch, &values(&shown), LAP_ROWS);
-    let channel = |(s, values): &(&Shown, &[f64])| {
-        let values: Vec<Value> = rows.iter().map(|&n| rounded(values[n], s.4)).collect();
-        json!({ "name": s.0.name(), "values": values })
-    };
-    Some(json!({
-        "run": printable(&run.plan.id, 24), "lap": lap.number, "start": lap.start_s, "end": lap.end_s,
-        "time": rows.iter().map(|&n| rounded(time[n], 3)).collect::<Vec<_>>(),
-        "channels": shown.iter().map(channel).collect::<Vec<_>>(),
-    }))
+    let channels = shown
+        .iter()
+        .map(|(s, values)| object(&json!({ "name": s.0.name() }), &[("values", numbers(values, &rows, s.4))]));
+    let head = json!({ "run": printable(&run.plan.id, 24), "lap": lap.number, "start": lap.start_s, "end": lap.end_s });
+    Some(object(&head, &[("time", numbers(time, &rows, 3)), ("channels", list(channels))]))
 }
 
 /// Rows of `range` to keep: all of a short one; of a long one the first of each stretch and those of every channel's lowest and highest value in it.
@@ -125,6 +152,14 @@ fn kept(range: std::ops::Range<usize>, channels: &[&[f64]], (most, stretches): (
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn numbers_are_json() {
+        let values = [0.0, -0.04, 12.3, -7.0, 1234.5678, f64::NAN, 1e300];
+        let text = numbers(&values, &[0, 1, 2, 3, 4, 5, 6], 2);
+        assert_eq!(text, "[0,-0.04,12.30,-7,1234.57,null,null]");
+        assert_eq!(object(&json!({ "name": "}" }), &[("values", "[1]".to_owned())]), r#"{"name":"}","values":[1]}"#);
+    }
 
     #[test]
     fn a_long_log_keeps_every_peak() {
