@@ -83,15 +83,23 @@ fn readable(_: &File) -> io::Result<()> {
 /// # Errors
 /// [`WriteError`].
 pub fn write_log(log: &Log, form: Form, path: &Path) -> Result<(), WriteError> {
-    write_whole(path, |out| match form {
+    write_whole(path, |out| log_as(log, form, out))
+}
+
+/// Writes a log in `form` to `out`.
+///
+/// # Errors
+/// What the writer said.
+pub fn log_as(log: &Log, form: Form, mut out: &mut dyn Write) -> Result<(), String> {
+    match form {
         Form::Parquet => out.write_all(&log_as_parquet(log)?).map_err(|e| e.to_string()),
         Form::Arrow => {
             let mut writer =
-                arrow::ipc::writer::FileWriter::try_new(out, &log.batch().schema()).map_err(|e| e.to_string())?;
+                arrow::ipc::writer::FileWriter::try_new(&mut out, &log.batch().schema()).map_err(|e| e.to_string())?;
             writer.write(log.batch()).and_then(|()| writer.finish()).map_err(|e| e.to_string())
         }
         Form::Csv => csv(log.batch(), out).map_err(|e| e.to_string()),
-    })
+    }
 }
 
 /// A log as the bytes of a Parquet file.

@@ -6,10 +6,29 @@ use clap::{Parser, Subcommand};
 
 use crate::archive::Form;
 
+/// How results are printed.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, clap::ValueEnum)]
+pub enum Format {
+    /// For people
+    #[default]
+    Text,
+    /// For programs: one JSON document a result; errors too, on standard error
+    Json,
+}
+
 /// Reads a model racing car's controller logs, laps and setup sheet and answers what the car really did.
 #[derive(Debug, Parser)]
 #[command(version, about, max_term_width = 80, arg_required_else_help = true)]
 pub struct Arguments {
+    /// How results are printed
+    #[arg(long, global = true, value_enum, default_value_t, hide_default_value = true)]
+    pub format: Format,
+    /// Print errors alone
+    #[arg(short, long, global = true)]
+    pub quiet: bool,
+    /// Print how each log was read as well
+    #[arg(short, long, global = true, conflicts_with = "quiet")]
+    pub verbose: bool,
     /// What to do.
     #[command(subcommand)]
     pub command: Command,
@@ -32,14 +51,18 @@ pub enum Command {
     },
     /// Show how logs were understood: encoding, columns, units, what was repaired
     Read {
-        /// Logs
+        /// Logs; `-` is standard input
         #[arg(required = true)]
         logs: Vec<PathBuf>,
     },
     /// Write a starter weekend.toml for a folder of logs; never over another
     Sheet {
         /// The folder
-        folder: PathBuf,
+        #[arg(required_unless_present = "schema")]
+        folder: Option<PathBuf>,
+        /// Print the JSON Schema of weekend.toml and stop
+        #[arg(long)]
+        schema: bool,
     },
     /// Print FDR and rollout over pinions and spurs
     Gears {
@@ -64,12 +87,12 @@ pub enum Command {
     },
     /// Write the normalised log, units in the field metadata
     Convert {
-        /// The log
+        /// The log; `-` is standard input
         log: PathBuf,
         /// Form
         #[arg(long)]
         to: Form,
-        /// The file; beside the log otherwise. Never over another
+        /// The file; beside the log otherwise, never over another; `-` is standard output
         #[arg(long, value_name = "FILE")]
         out: Option<PathBuf>,
     },
@@ -86,6 +109,16 @@ pub enum Command {
         /// Print the address and leave the browser alone
         #[arg(long)]
         no_open: bool,
+    },
+    /// Print the completions for a shell
+    Completions {
+        /// The shell
+        shell: clap_complete::Shell,
+    },
+    /// Write a manual page for each command into a folder
+    Man {
+        /// The folder; made if it is not there
+        folder: PathBuf,
     },
     /// Write an invented weekend with its truth beside it
     Demo {

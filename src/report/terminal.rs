@@ -153,6 +153,15 @@ pub fn reading(name: &str, logs: &[Log]) -> String {
     out
 }
 
+/// How each run's log was read, a line a run.
+pub fn how_read(review: &Review) -> String {
+    let line = |r: &crate::review::Run| {
+        let done = r.outcome.as_ref().ok()?;
+        Some(wrap(&format!("{}: {}", crate::notice::printable(&r.plan.id, 24), view::run::reading(done)), "  ") + "\n")
+    };
+    review.runs.iter().filter_map(line).collect::<String>() + "\n"
+}
+
 /// The table of FDR and rollout.
 pub fn gears(pinions: &[u32], spurs: &[u32], internal: f64, tyre_mm: Option<f64>) -> String {
     let mut heads = vec!["pinion".to_owned()];

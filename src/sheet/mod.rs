@@ -3,6 +3,7 @@
 pub mod edit;
 pub mod mistake;
 pub mod read;
+pub mod schema;
 pub mod starter;
 mod words;
 

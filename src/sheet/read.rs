@@ -14,7 +14,7 @@ use crate::notice::printable;
 
 /// Keys with a meaning of their own and the range of a number that a car or a track can have (common practice, no
 /// source, and wide).
-const NUMBERS: [(&str, f64, f64); 18] = [
+pub const NUMBERS: [(&str, f64, f64); 18] = [
     ("mass_kg", 0.1, 30.0),
     ("internal_ratio", 0.2, 10.0),
     ("spur", 10.0, 300.0),
@@ -35,7 +35,7 @@ const NUMBERS: [(&str, f64, f64); 18] = [
     ("part", 1.0, 1000.0),
 ];
 /// Of these those that count things.
-const WHOLE: [&str; 5] = ["spur", "pinion", "motor.poles", "battery.cells", "part"];
+pub const WHOLE: [&str; 5] = ["spur", "pinion", "motor.poles", "battery.cells", "part"];
 /// Keys of the tables that have no keys of the user's own.
 const KEYS: [(&str, &[&str]); 3] = [
     ("weekend", &["name", "date", "note"]),
@@ -43,7 +43,7 @@ const KEYS: [(&str, &[&str]); 3] = [
     ("race", &["length_s", "note"]),
 ];
 /// Texts with a meaning of their own, and what they may be.
-const TEXTS: [(&str, [&str; 2]); 2] = [("driven", ["four", "rear"]), ("tyre_kind", ["rubber", "foam"])];
+pub const TEXTS: [(&str, [&str; 2]); 2] = [("driven", ["four", "rear"]), ("tyre_kind", ["rubber", "foam"])];
 const RUN_KEYS: [&str; 6] = ["id", "car", "log", "laps", "part", "ambient_c"];
 const TABLES: [&str; 6] = ["weekend", "track", "race", "cars", "runs", "import"];
 
