@@ -46,6 +46,9 @@ pub enum Form {
     Csv,
 }
 
+/// What the names of files that are being written begin with.
+pub const UNFINISHED: &str = ".runtrue-";
+
 /// Writes `path` whole: to a file beside it that is renamed when it is complete, so that a reader sees the old or the new.
 ///
 /// # Errors
@@ -54,7 +57,7 @@ pub fn write_whole(path: &Path, fill: impl FnOnce(&mut dyn Write) -> Result<(), 
     let name = path.display().to_string();
     let io = |source| WriteError::Io { path: name.clone(), source };
     let folder = path.parent().filter(|p| !p.as_os_str().is_empty()).unwrap_or(Path::new("."));
-    let mut file = tempfile::Builder::new().prefix(".runtrue-").tempfile_in(folder).map_err(io)?;
+    let mut file = tempfile::Builder::new().prefix(UNFINISHED).tempfile_in(folder).map_err(io)?;
     {
         let mut buffer = BufWriter::new(file.as_file_mut());
         fill(&mut buffer).map_err(|message| WriteError::Format { path: name.clone(), message })?;

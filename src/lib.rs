@@ -1,5 +1,7 @@
 //! runtrue: what a model racing car really did.
 
+#![deny(missing_docs)]
+
 pub mod archive;
 pub mod cli;
 pub mod demo;

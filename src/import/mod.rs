@@ -13,6 +13,7 @@ pub mod numbers;
 pub mod rate;
 pub mod repair;
 pub mod table;
+pub mod values;
 
 use std::fs::File;
 use std::io::{self, Read};

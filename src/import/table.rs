@@ -7,7 +7,7 @@ use super::columns::{self, Hints, Use};
 use super::dialect::Layout;
 use super::names::{self, Meaning, Quantity};
 use super::rate::stated_rate;
-use super::{LEAST_ROWS, ReadError, clock, repair};
+use super::{LEAST_ROWS, ReadError, clock, repair, values};
 use crate::log::{Channel, ChannelSource, Extra, Log, Reading};
 use crate::notice::{Notice, printable};
 use crate::quantity::median;
@@ -226,18 +226,7 @@ impl Table<'_> {
         sources: &mut Vec<ChannelSource>,
         notices: &mut Vec<Notice>,
     ) -> Vec<(Channel, Vec<f64>)> {
-        let coolest_start = uses
-            .iter()
-            .zip(&body.columns)
-            .filter(|(u, _)| matches!(u.meaning, Some(Meaning::Channel(c)) if names::quantity_of(c) == Quantity::Temperature))
-            // A stated unit settles its own column alone, and a column that stands still has no sensor behind it.
-            .filter(|(u, c)| u.unit.is_none() && c.cell_unit.is_none())
-            .filter_map(|(_, c)| {
-                let sound = || c.values.iter().copied().filter(|v| v.is_finite() && !repair::is_mark(*v));
-                let first = sound().next()?;
-                sound().any(|v| v != first).then_some(first)
-            })
-            .fold(f64::INFINITY, f64::min);
+        let coolest_start = values::coolest_start(uses, body);
         let mut channels: Vec<(Channel, Vec<f64>)> = Vec::new();
         for (at, plan) in uses.iter().enumerate() {
             let channel = match plan.meaning {
@@ -265,7 +254,7 @@ impl Table<'_> {
             }
             let column = &body.columns[at];
             let unit = columns::unit_of(channel, plan, &values, column.cell_unit, coolest_start, notices);
-            ungroup(&mut values, unit, plan, column.all_three_decimals(), notices);
+            values::ungroup(&mut values, unit, plan, column.all_three_decimals(), notices);
             let pole_pairs = self.pole_pairs(unit, plan, notices);
             values.iter_mut().for_each(|v| *v = unit.convert(*v * plan.scale) / pole_pairs);
             let (odd, first) = repair::take_out_implausible(channel, &mut values);
@@ -274,7 +263,7 @@ impl Table<'_> {
                 let what = format!("values outside {low} to {high} {} were dropped", channel.unit());
                 notices.push(repair::notice("out-of-range", channel, &plan.name, &what, line(first), odd));
             }
-            count_cells(channel, plan, column, notices);
+            values::count_cells(channel, plan, column, notices);
             if values.iter().all(|v| v.is_nan()) {
                 notices.push(Notice::warning(
                     "no-values",
@@ -371,29 +360,6 @@ impl Table<'_> {
     }
 }
 
-/// A whole number cut by a thousands separator looks like one of three decimals. Where the unit written in the file would then
-/// make it absurdly small, it was one.
-fn ungroup(values: &mut [f64], unit: names::Unit, plan: &Use, three_decimals: bool, notices: &mut Vec<Notice>) {
-    // No motor that is worth a log stays below this, nor does a pack or its current: turns a minute, mV, mA.
-    let least = match unit.name {
-        "rpm" | "erpm" | "mv" | "ma" => 150.0,
-        _ => return,
-    };
-    let high = values.iter().copied().filter(|v| v.is_finite()).fold(0.0, f64::max);
-    if three_decimals && high > 0.0 && high < least {
-        values.iter_mut().for_each(|v| *v = (*v * 1000.0).round());
-        let message = format!(
-            "`{}` would be too small in {}; its mark was read as a thousands separator",
-            plan.name,
-            unit.label()
-        );
-        notices.push(
-            Notice::warning("unit-from-values", message)
-                .hint("state the column with its `scale` in the sheet's `[import]` if that is wrong"),
-        );
-    }
-}
-
 fn kept_rows(mut values: Vec<f64>, keep: &[bool]) -> Vec<f64> {
     if keep.iter().any(|k| !k) {
         let mut flags = keep.iter();
@@ -412,22 +378,6 @@ impl Extra {
                 tail.retain(|_| flags.next().copied().unwrap_or(false));
                 Extra::Text(tail)
             }
-        }
-    }
-}
-
-fn count_cells(channel: Channel, plan: &Use, column: &body::Column, notices: &mut Vec<Notice>) {
-    for (tally, code, what) in [
-        (&column.missing, "missing-cells", "cells without a reading"),
-        (&column.unreadable, "unreadable-cells", "cells that are no number were dropped"),
-    ] {
-        if tally.count > 0 {
-            let what = if tally.first_seen.is_empty() {
-                what.to_owned()
-            } else {
-                format!("{what}, first `{}`", tally.first_seen)
-            };
-            notices.push(repair::notice(code, channel, &plan.name, &what, tally.first_line, tally.count));
         }
     }
 }

@@ -14,7 +14,9 @@ use crate::weekend::trends::Trend;
 pub type Size = (u32, u32);
 /// On a laptop, on a phone, and one of several side by side.
 pub const WIDE: Size = (500, 250);
+/// Size on a phone.
 pub const NARROW: Size = (340, 230);
+/// Size among others in a row.
 pub const SMALL: Size = (300, 170);
 /// Colours of Okabe and Ito (2008), told apart by colour-blind readers.
 const BLUE: RGBColor = RGBColor(0x00, 0x72, 0xb2);

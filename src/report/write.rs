@@ -1,12 +1,13 @@
 //! The report's folder: JSON, pages and tables, each written whole.
 
 use std::path::{Path, PathBuf};
+use std::time::Duration;
 
 use polars::prelude::DataFrame;
 use rayon::prelude::*;
 
 use super::{json, pages, tables, view};
-use crate::archive::{Form, WriteError, write_log, write_table, write_whole};
+use crate::archive::{Form, UNFINISHED, WriteError, write_log, write_table, write_whole};
 use crate::review::Review;
 
 /// Writes the report of `review` into `folder`; returns the weekend's page.
@@ -20,6 +21,7 @@ pub fn write(review: &Review, folder: &Path) -> Result<PathBuf, WriteError> {
     };
     let logs = folder.join("logs");
     std::fs::create_dir_all(&logs).map_err(io(&logs))?;
+    [folder, &logs].into_iter().for_each(sweep);
     text(&folder.join("review.json"), &json::text(review))?;
     review.runs.par_iter().enumerate().try_for_each(|(index, run)| {
         let name = view::page_name(index, &run.plan.id);
@@ -34,6 +36,19 @@ pub fn write(review: &Review, folder: &Path) -> Result<PathBuf, WriteError> {
     let index = folder.join("index.html");
     page(&index, pages::weekend(&view::weekend(review)))?;
     Ok(index)
+}
+
+/// Takes away what a review that was killed left unfinished; a review that is still at work is younger than that.
+fn sweep(folder: &Path) {
+    const LEFT: Duration = Duration::from_secs(3600);
+    let unfinished = |e: &std::fs::DirEntry| e.file_name().to_string_lossy().starts_with(UNFINISHED);
+    let old = |e: &std::fs::DirEntry| e.metadata().ok()?.modified().ok()?.elapsed().ok().map(|age| age > LEFT);
+    for entry in std::fs::read_dir(folder).into_iter().flatten().flatten() {
+        if unfinished(&entry) && old(&entry) == Some(true) {
+            // One that cannot be removed does no harm.
+            let _ = std::fs::remove_file(entry.path());
+        }
+    }
 }
 
 fn text(path: &Path, text: &str) -> Result<(), WriteError> {

@@ -1,12 +1,12 @@
-//! The sheet as a form: its fields from the sheet's text, and the edits from what was sent back.
+//! The sheet as a form: its fields, from the sheet's text.
 //!
 //! A field is named by the path of its value, as a JSON Pointer (RFC 6901): `/cars/tourer/pinion`, `/runs/3/motor/timing_deg`. `#key` and
 //! `#value` after a table's path are a new key of it, `#off` takes a run off the sheet, `+run/…` and `+car` are a new run and a new car.
 
 use toml_edit::{DocumentMut, Item, TableLike};
 
-use crate::notice::Failure;
-use crate::sheet::edit::{Edit, shown};
+use super::changes::Problem;
+use crate::sheet::edit::shown;
 
 /// A field of the form.
 #[derive(Debug, Clone, PartialEq)]
@@ -76,30 +76,8 @@ pub struct Form {
     pub new_car: String,
 }
 
-/// One thing that was changed in the form.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Change {
-    /// Name of the field.
-    pub field: String,
-    /// What a user calls it, with its car or run.
-    pub called: String,
-    /// What was typed.
-    pub typed: String,
-    /// What it does to the sheet.
-    pub edit: Edit,
-}
-
-/// Something that was typed and means nothing.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Problem {
-    /// Name of the field, where it is one.
-    pub field: Option<String>,
-    /// What is wrong, and what to do.
-    pub failure: Failure,
-}
-
 /// Keys of the sheet: path below the table, what a user calls it, unit, choices, whether it is a number.
-type Key = (&'static str, &'static str, &'static str, &'static [&'static str], bool);
+pub type Key = (&'static str, &'static str, &'static str, &'static [&'static str], bool);
 
 const WEEKEND: [(&str, &str, &[Key]); 3] = [
     ("weekend", "Weekend", &[("name", "name", "", &[], false), ("date", "date", "", &[], false)]),
@@ -134,7 +112,7 @@ const CAR: [Key; 18] = [
     ("limits.esc_c", "controller limit", "°C", &[], true),
     ("limits.cell_v", "lowest cell voltage", "V", &[], true),
 ];
-const RUN: [Key; 5] = [
+pub const RUN: [Key; 5] = [
     ("id", "run", "", &[], false),
     ("car", "car", "", &[], false),
     ("log", "log", "", &[], false),
@@ -159,7 +137,7 @@ pub fn pointer(path: &[&str]) -> String {
 }
 
 /// The path that a field's name stands for.
-fn path(pointer: &str) -> Vec<String> {
+pub fn path(pointer: &str) -> Vec<String> {
     pointer.split('/').skip(1).map(|p| p.replace("~1", "/").replace("~0", "~")).collect()
 }
 
@@ -292,171 +270,12 @@ fn title(run: &Group) -> String {
     parts.into_iter().filter(|p| !p.is_empty()).collect::<Vec<_>>().join(" · ")
 }
 
-/// What a field's value comes down to: browsers send their own line ends, and spaces around it say nothing.
-fn plain(value: &str) -> String {
-    value.replace("\r\n", "\n").trim().to_owned()
-}
-
-/// What was changed in a form that `shown` was, and what of it means nothing.
-pub fn changes(shown: &Form, sent: &[(String, String)]) -> (Vec<Change>, Vec<Problem>) {
-    let (mut changes, mut problems) = (Vec::new(), Vec::new());
-    let mut wrong = |field: &str, message: String, hint: &str| {
-        let failure = Failure { message, hint: Some(hint.to_owned()) };
-        problems.push(Problem { field: Some(field.to_owned()), failure });
-    };
-    let mut change = |field: &str, called: String, typed: &str, edit| {
-        changes.push(Change { field: field.to_owned(), called, typed: typed.to_owned(), edit });
-    };
-    let mut run: Vec<(String, String)> = Vec::new();
-    let mut key = (String::new(), String::new());
-    for (name, value) in sent {
-        let typed = plain(value);
-        if let Some(field) = name.strip_prefix("+run/") {
-            run.push((field.to_owned(), typed));
-        } else if name == "+car" {
-            match () {
-                () if typed.is_empty() => {}
-                () if shown.cars.iter().any(|c| c.title == typed) => {
-                    wrong(name, format!("there is a car `{typed}` already"), "give the other one another name");
-                }
-                () => change(name, "another car".to_owned(), &typed, Edit::AddCar(typed.clone())),
-            }
-        } else if let Some(table) = name.strip_suffix("#key") {
-            key = (table.to_owned(), typed);
-        } else if let Some(table) = name.strip_suffix("#value") {
-            let new = if key.0 == table { std::mem::take(&mut key.1) } else { String::new() };
-            let mut place = path(table);
-            place.extend(new.split('.').map(str::to_owned));
-            let field = pointer(&place.iter().map(String::as_str).collect::<Vec<_>>());
-            let there = shown.value(&field).is_some_and(|v| !v.is_empty());
-            match (new.is_empty(), typed.is_empty()) {
-                (true, true) => {}
-                (true, false) => wrong(name, format!("`{typed}` has no key"), "name the key that it is the value of"),
-                (false, true) => wrong(name, format!("`{new}` has no value"), "give it one"),
-                _ if there => wrong(name, format!("`{new}` has a field of its own"), "change it there"),
-                _ => change(&field, new, &typed, Edit::Set { path: place, text: typed.clone() }),
-            }
-        } else if let Some(number) = name.strip_suffix("#off").and_then(|n| n.strip_prefix("/runs/")) {
-            let number = number.parse().ok().filter(|n: &usize| *n < shown.runs.len());
-            if let Some(number) = number {
-                change(name, format!("{}, off the sheet", shown.runs[number].title), "", Edit::RemoveRun(number));
-            }
-        } else if let Some((title, field)) = shown.fields().find(|f| f.1.name == *name) {
-            if plain(&field.value) != typed {
-                let edit = Edit::Set { path: path(name), text: typed.clone() };
-                change(name, format!("{title}: {}", field.label), &typed, edit);
-            }
-        } else if name.starts_with('/') && !typed.is_empty() {
-            wrong(name, format!("`{typed}` has no place on the sheet any more"), "enter it again");
-        }
-    }
-    run.sort_by_key(|(key, _)| RUN.iter().position(|k| k.0 == key).unwrap_or(RUN.len()));
-    let typed: Vec<&str> = run.iter().filter(|f| !f.1.is_empty()).map(|f| f.1.as_str()).collect();
-    let typed = typed.join(", ");
-    match run.iter().any(|(key, value)| key == "log" && !value.is_empty()) {
-        true => change("+run/log", "another run".to_owned(), &typed, Edit::AddRun(run)),
-        false if !typed.is_empty() => wrong("+run/log", format!("another run, {typed}, has no log"), "name its log"),
-        false => {}
-    }
-    (changes, problems)
-}
-
-/// Those of `changes` that another change of the sheet, from the form `old` to the form `new`, does not let through.
-pub fn conflicts<'a>(changes: &'a [Change], old: &Form, new: &Form) -> Vec<&'a Change> {
-    let run_of = |form: &Form, at: &str| {
-        let of = |key: &str| form.value(&format!("/runs/{at}/{key}")).map(str::to_owned);
-        (of("id"), of("log"))
-    };
-    let fails = |c: &&Change| {
-        let same_run = match c.edit {
-            Edit::RemoveRun(at) => run_of(old, &at.to_string()) == run_of(new, &at.to_string()),
-            Edit::Set { ref path, .. } if path[0] == "runs" => run_of(old, &path[1]) == run_of(new, &path[1]),
-            _ => true,
-        };
-        !same_run || old.value(&c.field) != new.value(&c.field)
-    };
-    changes.iter().filter(fails).collect()
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::sheet::edit::edit;
+    use crate::notice::Failure;
 
-    const SHEET: &str = "[cars.\"a/b\"]\npinion = 31\nmotor.timing_deg = 30\nwing = \"low\"\n[[runs]]\nid = \"r1\"\nlog = \"r1.csv\"\npinion = 32\n";
-
-    fn sent(form: &Form) -> Vec<(String, String)> {
-        form.fields().map(|(_, f)| (f.name.clone(), f.value.replace('\n', "\r\n"))).collect()
-    }
-
-    fn set(sent: &mut [(String, String)], name: &str, value: &str) {
-        sent.iter_mut().find(|f| f.0 == name).unwrap().1 = value.to_owned();
-    }
-
-    fn edited(text: &str, sent: &[(String, String)]) -> String {
-        let (changes, problems) = changes(&form(text, &[]).unwrap(), sent);
-        assert_eq!(problems, []);
-        edit(text, &changes.into_iter().map(|c| c.edit).collect::<Vec<_>>()).unwrap()
-    }
-
-    #[test]
-    fn a_form_sent_back_as_it_was_changes_nothing() {
-        let text = format!("{SHEET}note = \"\"\"\nfirst\nsecond\"\"\"\nwing = \" padded \"\n");
-        let form = form(&text, &[]).unwrap();
-        assert_eq!(form.runs[0].title, "r1 · pinion 32 · note first\nsecond · wing  padded ");
-        assert!(form.cars[0].fields.iter().any(|f| f.name == "/cars/a~1b/wing" && f.value == "low"));
-        assert_eq!(changes(&form, &sent(&form)), (Vec::new(), Vec::new()));
-    }
-
-    #[test]
-    fn what_was_typed_is_set_added_and_taken_out() {
-        let mut sent = sent(&form(SHEET, &[]).unwrap());
-        set(&mut sent, "/cars/a~1b/motor/timing_deg", "35");
-        set(&mut sent, "/runs/0/pinion", "");
-        set(&mut sent, "+run/log", "r2.csv");
-        set(&mut sent, "+run/ambient_c", "21,5");
-        sent.push(("/runs/0#key".into(), "motor.fan_mm".into()));
-        sent.push(("/runs/0#value".into(), "30".into()));
-        let wanted = SHEET.replace("= 30", "= 35").replace("pinion = 32\n", "motor.fan_mm = 30\n");
-        assert_eq!(edited(SHEET, &sent), format!("{wanted}\n[[runs]]\nlog = \"r2.csv\"\nambient_c = 21.5\n"));
-    }
-
-    #[test]
-    fn a_second_car_comes_beside_runs_that_name_none() {
-        let mut sent = sent(&form(SHEET, &[]).unwrap());
-        sent.insert(0, ("+car".into(), "pan".into()));
-        let new = edited(SHEET, &sent);
-        assert!(new.contains("[cars.pan]") && new.contains("car = \"a/b\""), "{new}");
-    }
-
-    #[test]
-    fn nothing_typed_is_passed_over() {
-        let shown = form(SHEET, &[]).unwrap();
-        for (name, value, field) in [
-            ("+run/id", "r9", "+run/log"),
-            ("+car", "a/b", "+car"),
-            ("/gone", "3", "/gone"),
-            ("/cars/a~1b#value", "3", "/cars/a~1b#value"),
-        ] {
-            let (changes, problems) = changes(&shown, &[(name.into(), value.into())]);
-            assert_eq!((changes.len(), problems[0].field.as_deref()), (0, Some(field)), "{name}");
-        }
-        let keys = [("/cars/a~1b#key".into(), "pinion".into()), ("/cars/a~1b#value".into(), "29".into())];
-        assert!(changes(&shown, &keys).1[0].failure.message.contains("a field of its own"));
-    }
-
-    #[test]
-    fn two_people_change_two_things_and_not_the_same_one() {
-        let old = form(SHEET, &[]).unwrap();
-        let mut mine = sent(&old);
-        set(&mut mine, "/runs/0/pinion", "33");
-        let mine = changes(&old, &mine).0;
-        let now = |text: String| form(&text, &[]).unwrap();
-        assert!(conflicts(&mine, &old, &now(SHEET.replace("\"low\"", "\"high\""))).is_empty());
-        assert_eq!(conflicts(&mine, &old, &now(SHEET.replace("= 32", "= 34"))).len(), 1);
-        let first = SHEET.replace("[[runs]]", "[[runs]]\nid = \"r0\"\nlog = \"r0.csv\"\n[[runs]]");
-        assert_eq!(conflicts(&mine, &old, &now(first)).len(), 1);
-    }
+    const SHEET: &str = "[cars.a]\npinion = 31\n[[runs]]\nid = \"r1\"\nlog = \"r1.csv\"\npinion = 32\n";
 
     #[test]
     fn typed_values_stay_in_the_form() {

@@ -3,6 +3,7 @@
 //! The folder is the only store: what the page takes in are files in it, what it shows is [`crate::review`] of it. Other programs may change
 //! the folder at any time; it is watched, and the page follows.
 
+mod changes;
 mod current;
 mod files;
 mod form;

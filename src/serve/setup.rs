@@ -7,7 +7,8 @@ use axum::extract::{Form as Sent, Query, State};
 use axum::http::{StatusCode, header};
 use axum::response::{IntoResponse, Response};
 
-use super::form::{self, Change, Problem, changes, conflicts};
+use super::changes::{Change, Problem, changes, conflicts};
+use super::form;
 use super::pages::{self, mark_of};
 use super::routes::{MOST_FORM, Server, Shared, apart, html, not_there, told};
 use super::versions::{version, versions, write};

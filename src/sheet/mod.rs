@@ -1,6 +1,8 @@
 //! The setup sheet, `weekend.toml`: what should be on the cars, and which log belongs to which run.
 
+mod commented;
 pub mod edit;
+mod import;
 pub mod mistake;
 pub mod read;
 pub mod schema;

@@ -8,8 +8,7 @@ use toml::de::{DeTable, DeValue};
 
 use super::mistake::Mistake;
 use super::words::{distance, inside};
-use super::{ImportPlan, RunPlan, Setting, Settings, Sheet};
-use crate::import::columns::Rule;
+use super::{RunPlan, Setting, Settings, Sheet};
 use crate::notice::printable;
 
 /// Keys with a meaning of their own and the range of a number that a car or a track can have (common practice, no
@@ -47,11 +46,12 @@ pub const TEXTS: [(&str, [&str; 2]); 2] = [("driven", ["four", "rear"]), ("tyre_
 const RUN_KEYS: [&str; 6] = ["id", "car", "log", "laps", "part", "ambient_c"];
 const TABLES: [&str; 6] = ["weekend", "track", "race", "cars", "runs", "import"];
 
-type Table<'a> = DeTable<'a>;
+pub(super) type Table<'a> = DeTable<'a>;
 
-struct Reader<'a> {
+/// Reads a sheet and gathers what is wrong with it.
+pub(super) struct Reader<'a> {
     text: &'a str,
-    sheet: Sheet,
+    pub(super) sheet: Sheet,
 }
 
 /// Reads a sheet's text.
@@ -74,7 +74,7 @@ pub fn read(text: &str) -> Result<Sheet, Box<Mistake>> {
 }
 
 impl Reader<'_> {
-    fn mistake(&mut self, span: Range<usize>, message: String, hint: &str) {
+    pub(super) fn mistake(&mut self, span: Range<usize>, message: String, hint: &str) {
         let mistake = Mistake::at(self.text, span, message, hint);
         self.sheet.mistakes.push(mistake);
     }
@@ -238,7 +238,7 @@ impl Reader<'_> {
         self.mistake(key.span(), format!("`{}` is not known and was passed over", printable(key.get_ref(), 40)), &hint);
     }
 
-    fn number(&mut self, value: &Spanned<DeValue>, name: &str, low: f64, high: f64) -> Option<f64> {
+    pub(super) fn number(&mut self, value: &Spanned<DeValue>, name: &str, low: f64, high: f64) -> Option<f64> {
         let Some(number) = number_of(value.get_ref()) else {
             self.mistake(
                 value.span(),
@@ -322,26 +322,15 @@ impl Reader<'_> {
             }
             _ => {}
         }
-        let mut paths = Vec::new();
-        for key in ["log", "laps"] {
-            let text = if key == "log" { log.clone() } else { self.words(table, key) };
-            match text.as_deref().map(inside) {
-                Some(Ok(path)) => paths.push(Some(path)),
-                Some(Err(why)) => {
-                    blame(
-                        self,
-                        key,
-                        format!("`{key}` {why}"),
-                        "write the path from the weekend's folder, such as `logs/r1.csv`".to_owned(),
-                    );
-                    paths.push(None);
-                }
-                None if key == "log" => {
-                    blame(self, key, "the run names no log".to_owned(), "write `log = \"logs/r1.csv\"`".to_owned());
-                    paths.push(None);
-                }
-                None => paths.push(None),
-            }
+        let laps_text = self.words(table, "laps");
+        let mut path = |key: &str, text: Option<&str>| {
+            let path = text.map(inside)?;
+            let hint = "write the path from the weekend's folder, such as `logs/r1.csv`".to_owned();
+            path.map_err(|why| blame(self, key, format!("`{key}` {why}"), hint)).ok()
+        };
+        let (log_path, laps) = (path("log", log.as_deref()), path("laps", laps_text.as_deref()));
+        if log.is_none() {
+            blame(self, "log", "the run names no log".to_owned(), "write `log = \"logs/r1.csv\"`".to_owned());
         }
         let overrides = self.settings(table, "", &RUN_KEYS);
         let base = car.as_ref().and_then(|c| self.sheet.cars.get(c)).cloned().unwrap_or_default();
@@ -352,12 +341,10 @@ impl Reader<'_> {
         } else {
             id
         };
-        let laps = paths.pop().flatten();
-        let log = paths.pop().flatten().unwrap_or_default();
         self.sheet.runs.push(RunPlan {
             id,
             car: car.unwrap_or_default(),
-            log,
+            log: log_path.unwrap_or_default(),
             laps,
             part,
             ambient_c,
@@ -365,96 +352,9 @@ impl Reader<'_> {
             mistake: wrong,
         });
     }
-
-    /// `[import]`: file settings, and columns in any of the forms that come to mind: `[[import.columns]]` or `[[import]]` with
-    /// `column`, `channel`, `unit`, `scale`; or the column's header as a key with the channel or a table of these.
-    fn import(&mut self, value: &Spanned<DeValue>) {
-        let mut plan = ImportPlan::default();
-        self.import_into(value, &mut plan);
-        self.sheet.import = plan;
-    }
-
-    fn import_into(&mut self, value: &Spanned<DeValue>, plan: &mut ImportPlan) {
-        match value.get_ref() {
-            DeValue::Array(items) => items.iter().for_each(|item| self.import_into(item, plan)),
-            DeValue::Table(table) if table.contains_key("column") => plan.rules.extend(self.rule(table, None)),
-            DeValue::Table(table) => {
-                for (key, value) in table.iter() {
-                    let name: &str = key.get_ref();
-                    match (name, value.get_ref()) {
-                        ("encoding", DeValue::String(t)) => plan.encoding = Some(t.to_string()),
-                        ("delimiter", DeValue::String(t)) => plan.delimiter = one_byte(t),
-                        ("decimal", DeValue::String(t)) => {
-                            plan.decimal = one_byte(t).filter(|b| matches!(b, b'.' | b','))
-                        }
-                        ("rate_hz", _) => plan.rate_hz = self.number(value, name, 0.1, 100_000.0),
-                        ("columns" | "column" | "channels", DeValue::Array(_) | DeValue::Table(_)) => {
-                            self.import_into(value, plan)
-                        }
-                        (_, DeValue::Table(inner)) => plan.rules.extend(self.rule(inner, Some(name))),
-                        (_, DeValue::String(channel)) => {
-                            plan.rules.push(Rule {
-                                column: name.to_owned(),
-                                channel: Some(channel.to_string()),
-                                ..Rule::default()
-                            });
-                        }
-                        _ => self.mistake(
-                            value.span(),
-                            format!("`[import]` cannot use `{}`", printable(name, 40)),
-                            IMPORT_HINT,
-                        ),
-                    }
-                }
-            }
-            _ => self.mistake(value.span(), "`import` has the wrong form".to_owned(), IMPORT_HINT),
-        }
-    }
-
-    fn rule(&mut self, table: &Table, name: Option<&str>) -> Option<Rule> {
-        let text = |key: &str| match table.get(key)?.get_ref() {
-            DeValue::String(t) => Some(t.to_string()),
-            other => number_of(other).map(|n| n.to_string()),
-        };
-        // A key may be the header with its channel inside, or the channel with its column inside.
-        let (column, channel) = match (text("column"), name) {
-            (Some(column), Some(channel)) => (column, text("channel").or(Some(channel.to_owned()))),
-            (Some(column), None) => (column, text("channel")),
-            (None, Some(column)) => (column.to_owned(), text("channel")),
-            (None, None) => return None,
-        };
-        let scale = table.get("scale").and_then(|v| self.number(v, "scale", -1e12, 1e12));
-        Some(Rule { column, channel: channel.map(|c| channel_name(&c)), unit: text("unit"), scale })
-    }
 }
 
-const IMPORT_HINT: &str = "write `[[import.columns]]` with `column`, `channel`, `unit`, `scale`, or `encoding`, `delimiter`, `decimal`, `rate_hz` under `[import]`";
-
-/// A channel as users may call it.
-fn channel_name(text: &str) -> String {
-    let plain = text.trim().to_lowercase().replace([' ', '-'], "_");
-    match plain.as_str() {
-        "motor_c" | "motor_temp" => "motor_temperature",
-        "esc_c" | "esc_temp" | "controller_c" | "controller_temp" | "esc_temperature" => "controller_temperature",
-        "ambient_c" | "ambient_temperature" | "air" => "ambient",
-        "speed" => "ground_speed",
-        "volts" | "voltage_v" => "voltage",
-        "amps" | "current_a" => "current",
-        "time_s" => "time",
-        other => other,
-    }
-    .to_owned()
-}
-
-fn one_byte(text: &str) -> Option<u8> {
-    match text {
-        "tab" | "\\t" => Some(b'\t'),
-        t if t.len() == 1 => Some(t.as_bytes()[0]),
-        _ => None,
-    }
-}
-
-fn number_of(value: &DeValue) -> Option<f64> {
+pub(super) fn number_of(value: &DeValue) -> Option<f64> {
     let number = match value {
         DeValue::Integer(i) => i64::from_str_radix(&i.as_str().replace('_', ""), i.radix()).ok()? as f64,
         DeValue::Float(f) => f.as_str().replace('_', "").parse().ok()?,
@@ -505,16 +405,5 @@ mod tests {
             .map(Mistake::drawn)
             .collect();
         insta::assert_snapshot!(drawn.join("\n\n"));
-    }
-
-    #[rstest]
-    #[case("[[import.columns]]\ncolumn = \"A\"\nchannel = \"rpm\"\nunit = \"krpm\"\n")]
-    #[case("[[import]]\ncolumn = \"A\"\nchannel = \"rpm\"\nunit = \"krpm\"\n")]
-    #[case("[import]\n\"A\" = { channel = \"rpm\", unit = \"krpm\" }\n")]
-    #[case("[import]\nrpm = { column = \"A\", unit = \"krpm\" }\n")]
-    #[case("[import]\ncolumn = \"A\"\nchannel = \"rpm\"\nunit = \"krpm\"\n")]
-    fn forms_of_import(#[case] text: &str) {
-        let rule = Rule { column: "A".into(), channel: Some("rpm".into()), unit: Some("krpm".into()), scale: None };
-        assert_eq!(read(text).unwrap().import.rules, [rule]);
     }
 }
