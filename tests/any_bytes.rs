@@ -7,6 +7,7 @@ use runtrue::import::columns::Hints;
 use runtrue::import::read_bytes;
 use runtrue::laps::lists;
 use runtrue::laps::odometer::Odometer;
+use runtrue::sheet::edit::{Edit, edit};
 use runtrue::{laps, sheet};
 
 /// Pieces that logs are made of, torn and put together at random.
@@ -61,6 +62,20 @@ proptest! {
                 prop_assert!(!run.id.is_empty());
             },
             Err(mistake) => prop_assert!(mistake.line >= 1),
+        }
+    }
+
+    #[test]
+    fn anything_typed_into_a_field_is_saved_readable_or_refused(typed in "\\PC{0,30}", field in 0usize..8, text in any::<bool>()) {
+        const SHEET: &str = "# mine\n[weekend]\nname = \"x\" # here\n[cars.a]\nspur = 116\npinion = 31\n[[runs]]\nid = \"r\"\nlog = \"r.csv\"\n";
+        let paths = ["weekend/name", "weekend/date", "cars/a/pinion", "cars/a/motor/timing_deg", "runs/0/id", "runs/0/log", "runs/0/wing", "runs/0/motor/turns"];
+        let path: Vec<String> = paths[field].split('/').map(str::to_owned).collect();
+        let path = if text { path } else { [path, vec![typed.clone()]].concat() };
+        if let Ok(new) = edit(SHEET, &[Edit::Set { path, text: typed.clone() }]) {
+            // A remark behind a value goes with it.
+            let cleared = field == 0 && typed.trim().is_empty();
+            prop_assert!(new.contains("# mine") && (cleared || new.contains("# here")), "{new}");
+            prop_assert!(sheet::read::read(&new).is_ok(), "{new}");
         }
     }
 }
