@@ -44,16 +44,15 @@ pub fn share(runs: &mut [&mut Laps]) {
             Some(blurred(&turned, temper))
         })
         .collect();
+    let total: Vec<f64> = (0..CELLS).map(|c| said.iter().flatten().map(|s| s[c]).sum()).collect();
+    let passings_of = |l: &Laps| l.alignment.as_ref().map_or(0, |a| a.passings());
+    let all: usize = runs.iter().zip(&said).filter(|(_, s)| s.is_some()).map(|(run, _)| passings_of(run)).sum();
     for n in 0..runs.len() {
-        let Some(shift) = shifts[n] else { continue };
-        let others = || said.iter().enumerate().filter(|(m, _)| *m != n).filter_map(|(m, s)| Some((m, s.as_ref()?)));
-        let passings = others().filter_map(|(m, _)| Some(runs[m].alignment.as_ref()?.passings())).sum();
-        let elsewhere: Vec<f64> = (0..CELLS).map(|c| others().map(|(_, s)| s[c]).sum()).collect();
-        let first = runs[n]
-            .alignment
-            .as_ref()
-            .filter(|_| passings > 0)
-            .and_then(|a| a.first_passing_with(|line| elsewhere[cell(line - shift)], passings));
+        let (Some(shift), Some(own)) = (shifts[n], &said[n]) else { continue };
+        let passings = all - passings_of(runs[n]);
+        let elsewhere = |line: f64| total[cell(line - shift)] - own[cell(line - shift)];
+        let alignment = runs[n].alignment.as_ref().filter(|_| passings > 0);
+        let first = alignment.and_then(|a| a.first_passing_with(elsewhere, passings));
         if let Some(first) = first {
             runs[n].lay(first);
         }
