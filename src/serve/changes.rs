@@ -104,7 +104,10 @@ pub fn conflicts<'a>(changes: &'a [Change], old: &Form, new: &Form) -> Vec<&'a C
     let fails = |c: &&Change| {
         let same_run = match c.edit {
             Edit::RemoveRun(at) => run_of(old, &at.to_string()) == run_of(new, &at.to_string()),
-            Edit::Set { ref path, .. } if path[0] == "runs" => run_of(old, &path[1]) == run_of(new, &path[1]),
+            Edit::Set { ref path, .. } => match path.as_slice() {
+                [runs, at, ..] if runs == "runs" => run_of(old, at) == run_of(new, at),
+                _ => true,
+            },
             _ => true,
         };
         !same_run || old.value(&c.field) != new.value(&c.field)
@@ -178,6 +181,17 @@ mod tests {
         }
         let keys = [("/cars/a~1b#key".into(), "pinion".into()), ("/cars/a~1b#value".into(), "29".into())];
         assert!(changes(&shown, &keys).1[0].failure.message.contains("a field of its own"));
+    }
+
+    #[test]
+    fn names_that_no_page_sends_are_no_panic() {
+        let shown = form(SHEET, &[]).unwrap();
+        for name in ["", "/", "#", "/runs", "/runs/9/pinion", "/cars//x", "~", "/~2"] {
+            let pairs = [(format!("{name}#key"), "runs".to_owned()), (format!("{name}#value"), "1".to_owned())];
+            let (changes, _) = changes(&shown, &pairs);
+            conflicts(&changes, &shown, &shown);
+            let _ = edit(SHEET, &changes.into_iter().map(|c| c.edit).collect::<Vec<_>>());
+        }
     }
 
     #[test]
