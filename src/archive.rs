@@ -69,15 +69,22 @@ pub fn write_whole(path: &Path, fill: impl FnOnce(&mut dyn Write) -> Result<(), 
     Ok(())
 }
 
-/// Temporary files are private; a report is as readable as any other file.
+/// Temporary files are private; what is kept is as readable as any other file.
+///
+/// # Errors
+/// If the system refuses.
 #[cfg(unix)]
-fn readable(file: &File) -> io::Result<()> {
+pub fn readable(file: &File) -> io::Result<()> {
     use std::os::unix::fs::PermissionsExt;
     file.set_permissions(std::fs::Permissions::from_mode(0o644))
 }
 
+/// Temporary files are as readable as any other file.
+///
+/// # Errors
+/// None.
 #[cfg(not(unix))]
-fn readable(_: &File) -> io::Result<()> {
+pub fn readable(_: &File) -> io::Result<()> {
     Ok(())
 }
 

@@ -134,30 +134,6 @@ pub enum Command {
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Teeth(pub Vec<u32>);
 
-/// Reads `31`, `27,28,29` or `27-33`.
-///
-/// # Errors
-/// What of it is no number of teeth.
-pub fn teeth(text: &str) -> Result<Teeth, String> {
-    let number = |t: &str| {
-        t.trim()
-            .parse::<u32>()
-            .ok()
-            .filter(|n| (1..=500).contains(n))
-            .ok_or_else(|| format!("`{t}` is no number of teeth from 1 to 500"))
-    };
-    let mut all = Vec::new();
-    for part in text.split(',') {
-        match part.split_once('-') {
-            Some((low, high)) => {
-                let (low, high) = (number(low)?, number(high)?);
-                if low > high {
-                    return Err(format!("`{part}` runs backwards"));
-                }
-                all.extend(low..=high);
-            }
-            None => all.push(number(part)?),
-        }
-    }
-    Ok(Teeth(all))
+fn teeth(text: &str) -> Result<Teeth, String> {
+    crate::measure::gearing::teeth(text).map(Teeth)
 }

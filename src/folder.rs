@@ -1,7 +1,9 @@
 //! What a weekend's folder holds: the sheet, the logs, the lap lists.
 
 use std::path::{Path, PathBuf};
+use std::time::SystemTime;
 
+use crate::archive::UNFINISHED;
 use crate::import;
 use crate::import::columns::Hints;
 use crate::laps::lists;
@@ -111,7 +113,7 @@ fn plan_of_log(path: &Path) -> Plan {
         (folder.join(".."), folder.file_name().map_or(name.clone(), |f| Path::new(f).join(&name))),
     ];
     for (root, log) in places {
-        let text = std::fs::read_to_string(root.join(SHEET)).ok();
+        let text = read_sheet_text(&root).ok().flatten();
         if let Some(mut sheet) = text.and_then(|t| sheet::read::read(&t).ok()) {
             sheet.runs.retain(|r| r.log == log);
             if !sheet.runs.is_empty() {
@@ -146,8 +148,11 @@ pub fn find_logs(folder: &Path) -> std::io::Result<Vec<RunPlan>> {
     find_logs_but(folder, |_| false)
 }
 
-/// The logs but for those `known`, which are not looked into.
-fn find_logs_but(folder: &Path, known: impl Fn(&Path) -> bool) -> std::io::Result<Vec<RunPlan>> {
+/// Files of a folder and of the folders in it, by their paths from it; none of the report's, of hidden folders, or that are being written.
+///
+/// # Errors
+/// If the folder cannot be listed.
+pub fn files(folder: &Path) -> std::io::Result<Vec<PathBuf>> {
     let mut files = Vec::new();
     for entry in std::fs::read_dir(folder)? {
         let entry = entry?;
@@ -160,6 +165,27 @@ fn find_logs_but(folder: &Path, known: impl Fn(&Path) -> bool) -> std::io::Resul
             files.push(name);
         }
     }
+    files.retain(|f| !f.file_name().is_some_and(|n| n.to_string_lossy().starts_with(UNFINISHED)));
+    Ok(files)
+}
+
+/// Length and time of change of a file; `None` where there is none.
+pub type Stamp = Option<(u64, SystemTime)>;
+
+/// The stamp of the file at `path`.
+pub fn stamp(path: &Path) -> Stamp {
+    let about = std::fs::metadata(path).ok().filter(std::fs::Metadata::is_file)?;
+    Some((about.len(), about.modified().ok()?))
+}
+
+/// A path as the sheet writes it, whatever the system's separator.
+pub fn plain_path(path: &Path) -> String {
+    path.to_string_lossy().replace('\\', "/")
+}
+
+/// The logs but for those `known`, which are not looked into.
+fn find_logs_but(folder: &Path, known: impl Fn(&Path) -> bool) -> std::io::Result<Vec<RunPlan>> {
+    let mut files = files(folder)?;
     files.retain(|f| {
         !known(f)
             && f.extension().is_some_and(|e| LOG_ENDINGS.contains(&e.to_string_lossy().to_lowercase().as_str()))
@@ -191,8 +217,8 @@ pub fn starter(folder: &Path) -> std::io::Result<String> {
 
 /// Text of a starter sheet for the logs `found` in a folder.
 pub fn starter_of(folder: &Path, found: &[RunPlan]) -> String {
-    let plain = |p: &Path| p.to_string_lossy().replace('\\', "/");
-    let runs: Vec<_> = found.iter().map(|r| (r.id.clone(), plain(&r.log), r.laps.as_deref().map(plain))).collect();
+    let of = |r: &RunPlan| (r.id.clone(), plain_path(&r.log), r.laps.as_deref().map(plain_path));
+    let runs: Vec<_> = found.iter().map(of).collect();
     sheet::starter::starter(&sheet::starter::name_of(folder), &runs)
 }
 

@@ -2,17 +2,13 @@
 
 use std::path::Path;
 use std::sync::atomic::{AtomicUsize, Ordering};
-use std::time::SystemTime;
 
 use rayon::prelude::*;
 
-use crate::folder::{self, FolderError, Plan};
+use crate::folder::{self, FolderError, Plan, Stamp, stamp};
 use crate::laps::Laps;
 use crate::review::{self, Lapped, Review, Run};
 use crate::sheet::{RunPlan, Sheet};
-
-/// Length and time of change of a file; `None` where it is not there.
-type Stamp = Option<(u64, SystemTime)>;
 
 /// A run's entry with all that its laps come from, and what was made of it: runs with their laps as each log and list alone tell them, and with
 /// answers.
@@ -87,11 +83,6 @@ impl Kept {
             }
         });
     }
-}
-
-fn stamp(path: &Path) -> Stamp {
-    let about = std::fs::metadata(path).ok()?;
-    Some((about.len(), about.modified().ok()?))
 }
 
 /// What a run's answers take from the sheet beyond the run's own plan.

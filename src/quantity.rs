@@ -102,6 +102,13 @@ pub fn robust_deviation(values: &[f64]) -> Option<f64> {
     median(values.iter().map(|v| (v - middle).abs())).map(|mad| 1.4826 * mad)
 }
 
+/// How far the top of the parabola through three values at even steps lies from the middle one, in steps, at most half a one; 0 where they have
+/// no top.
+pub fn top_of_parabola(before: f64, middle: f64, after: f64) -> f64 {
+    let bend = before - 2.0 * middle + after;
+    if bend < 0.0 { (0.5 * (before - after) / bend).clamp(-0.5, 0.5) } else { 0.0 }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

@@ -160,9 +160,14 @@ impl Laps {
         median(self.counted().map(Lap::time_s))
     }
 
+    /// The best of the laps that count.
+    pub fn best(&self) -> Option<&Lap> {
+        self.counted().min_by(|a, b| a.time_s().total_cmp(&b.time_s()))
+    }
+
     /// Best time of the laps that count, s.
     pub fn best_s(&self) -> Option<f64> {
-        self.counted().map(Lap::time_s).min_by(f64::total_cmp)
+        self.best().map(Lap::time_s)
     }
 }
 

@@ -6,7 +6,7 @@
 use realfft::RealFftPlanner;
 
 use super::odometer::Odometer;
-use crate::quantity::quantile;
+use crate::quantity::{quantile, top_of_parabola};
 
 /// Shortest lap that is looked for, s. Common practice, no source.
 const SHORTEST_LAP_S: f64 = 4.0;
@@ -87,10 +87,7 @@ impl OverTurns {
             };
             first = (shortest.max(1)..first).filter(top).find(parts).unwrap_or(first);
         }
-        // The top of the parabola through the peak and its neighbours.
-        let (a, b, c) = (r[first - 1], r[first], r[first + 1]);
-        let bend = a - 2.0 * b + c;
-        let shift = if bend < 0.0 { 0.5 * (a - c) / bend } else { 0.0 };
+        let shift = top_of_parabola(r[first - 1], r[first], r[first + 1]);
         Some((first as f64 + shift) * self.step)
     }
 
@@ -149,11 +146,7 @@ impl OverTurns {
             (0..scores.len()).filter(|&n| scores[n].is_finite()).max_by(|&a, &b| scores[a].total_cmp(&scores[b]))?;
         let mut shift = best as f64 - reach as f64;
         if best > 0 && best + 1 < scores.len() {
-            let (a, b, c) = (scores[best - 1], scores[best], scores[best + 1]);
-            let bend = a - 2.0 * b + c;
-            if bend < 0.0 {
-                shift += (0.5 * (a - c) / bend).clamp(-0.5, 0.5);
-            }
+            shift += top_of_parabola(scores[best - 1], scores[best], scores[best + 1]);
         }
         Some((guess_at as f64 + shift + (here - here_at as f64), scores[best]))
     }

@@ -215,6 +215,34 @@ pub fn gears(settings: &Settings, spur: f64, pinion: f64) -> Option<Gears> {
     (spur > 0.0 && pinion > 0.0).then_some(Gears { spur, pinion, ratio, rollout_mm })
 }
 
+/// Reads numbers of teeth as racers write them: `31`, `27,28,29` or `27-33`.
+///
+/// # Errors
+/// What of it is no number of teeth.
+pub fn teeth(text: &str) -> Result<Vec<u32>, String> {
+    let number = |t: &str| {
+        t.trim()
+            .parse::<u32>()
+            .ok()
+            .filter(|n| (1..=500).contains(n))
+            .ok_or_else(|| format!("`{t}` is no number of teeth from 1 to 500"))
+    };
+    let mut all = Vec::new();
+    for part in text.split(',') {
+        match part.split_once('-') {
+            Some((low, high)) => {
+                let (low, high) = (number(low)?, number(high)?);
+                if low > high {
+                    return Err(format!("`{part}` runs backwards"));
+                }
+                all.extend(low..=high);
+            }
+            None => all.push(number(part)?),
+        }
+    }
+    Ok(all)
+}
+
 /// FDR and, where the tyre is known, rollout in mm.
 pub type Geared = (f64, Option<f64>);
 

@@ -228,8 +228,7 @@ pub fn spins_by_lap(done: &Reviewed, size: Size) -> String {
 /// Revs over the laps: each counted lap against the share of its turns, the best one in front.
 pub fn revs_over_laps(done: &Reviewed, size: Size) -> String {
     let Some(odometer) = &done.laps.odometer else { return String::new() };
-    let counted: Vec<_> = done.laps.rows.iter().filter(|l| l.set_aside.is_none()).collect();
-    let Some(best) = counted.iter().min_by(|a, b| a.time_s().total_cmp(&b.time_s())) else { return String::new() };
+    let Some(best) = done.laps.best() else { return String::new() };
     let line = |lap: &crate::laps::Lap, points: u32| -> Vec<(f64, f64)> {
         let start = odometer.turns_at(lap.start_s);
         (0..=points)
@@ -249,7 +248,7 @@ pub fn revs_over_laps(done: &Reviewed, size: Size) -> String {
     };
     svg(size, |area| {
         let mut chart = frame(area, &axes)?;
-        for lap in &counted {
+        for lap in done.laps.counted() {
             chart.draw_series(LineSeries::new(line(lap, 120), SOFT.mix(0.25).stroke_width(1)))?;
         }
         chart.draw_series(LineSeries::new(line(best, 240), BLUE.stroke_width(2)))?;

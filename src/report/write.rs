@@ -27,7 +27,7 @@ pub fn write(review: &Review, folder: &Path) -> Result<PathBuf, WriteError> {
         let name = view::page_name(index, &run.plan.id);
         page(&folder.join(&name), pages::run(&view::run(review, index)))?;
         match &run.outcome {
-            Ok(done) => write_log(&done.log, Form::Parquet, &logs.join(name.replace(".html", ".parquet"))),
+            Ok(done) => write_log(&done.log, Form::Parquet, &folder.join(view::log_name(&name))),
             Err(_) => Ok(()),
         }
     })?;

@@ -3,11 +3,11 @@
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::path::{Path, PathBuf};
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError, RwLock};
-use std::time::{Duration, SystemTime};
+use std::time::Duration;
 
 use tokio::sync::watch;
 
-use crate::folder::FolderError;
+use crate::folder::{self, FolderError, Stamp, stamp};
 use crate::kept::Kept;
 use crate::notice::Failure;
 use crate::review::Review;
@@ -39,7 +39,7 @@ pub struct News {
 }
 
 /// Files of the folder with length and time of change.
-type Listing = Vec<(PathBuf, u64, Option<SystemTime>)>;
+type Listing = Vec<(Stamp, PathBuf)>;
 
 /// The folder and what it gives.
 pub struct Current {
@@ -115,21 +115,10 @@ impl Current {
     }
 }
 
-/// The files that a review could be made from, in the folder and the folders in it.
+/// The files that a review could be made from.
 pub fn listing(folder: &Path) -> Listing {
-    let files = |path: &Path| std::fs::read_dir(path).into_iter().flatten().flatten().map(|e| e.path());
-    let ours = |path: &Path| {
-        let name = path.file_name().unwrap_or_default().to_string_lossy();
-        name.starts_with('.') || name == "report"
-    };
-    let mut all: Listing = files(folder)
-        .filter(|p| !ours(p))
-        .flat_map(|p| if p.is_dir() { files(&p).collect() } else { vec![p] })
-        .filter_map(|p| {
-            let about = std::fs::metadata(&p).ok()?;
-            about.is_file().then(|| (p, about.len(), about.modified().ok()))
-        })
-        .collect();
+    let files = folder::files(folder).unwrap_or_default();
+    let mut all: Listing = files.into_iter().map(|p| (stamp(&folder.join(&p)), p)).filter(|f| f.0.is_some()).collect();
     all.sort();
     all
 }

@@ -4,7 +4,7 @@ use std::path::Path;
 
 use super::pages::Group;
 use crate::archive;
-use crate::folder::{self, SHEET};
+use crate::folder::SHEET;
 use crate::report::{json, pages, tables, view};
 use crate::review::Review;
 
@@ -28,7 +28,7 @@ pub fn groups(review: Option<&Review>, folder: &Path) -> Vec<Group> {
             tables.map(|(name, what)| (name.to_owned(), what.to_owned())).to_vec(),
         ));
         let logs = runs().filter(|r| r.1.outcome.is_ok());
-        let logs = logs.map(|(page, r)| (log_name(&page), of_run("the log of", &r.plan.id))).collect();
+        let logs = logs.map(|(page, r)| (view::log_name(&page), of_run("the log of", &r.plan.id))).collect();
         groups.push(("Logs", "As they were understood: one clock, one unit a channel.", logs));
     }
     if folder.join(SHEET).is_file() {
@@ -37,17 +37,12 @@ pub fn groups(review: Option<&Review>, folder: &Path) -> Vec<Group> {
     groups
 }
 
-fn log_name(page: &str) -> String {
-    format!("logs/{}", page.replace(".html", ".parquet"))
-}
-
 /// The file of that name; `None` where there is none. Names are looked for in the list, never in the file system.
 pub fn file(review: Option<&Review>, folder: &Path, name: &str) -> Option<Made> {
     const PAGE: &str = "text/html; charset=utf-8";
     const PARQUET: &str = "application/vnd.apache.parquet";
     if name == SHEET {
-        let text = folder::read_sheet_text(folder).ok()??;
-        return Some(Ok(("application/toml", text.into_bytes())));
+        return std::fs::read(folder.join(SHEET)).ok().map(|bytes| Ok(("application/toml", bytes)));
     }
     let review = review?;
     let text = |html: Result<String, askama::Error>| html.map(|t| (PAGE, t.into_bytes())).map_err(|e| e.to_string());
@@ -66,7 +61,7 @@ pub fn file(review: Option<&Review>, folder: &Path, name: &str) -> Option<Made> 
         if page == name {
             return Some(text(pages::run(&view::run(review, at))));
         }
-        let done = run.outcome.as_ref().ok().filter(|_| log_name(&page) == name)?;
+        let done = run.outcome.as_ref().ok().filter(|_| view::log_name(&page) == name)?;
         Some(archive::log_as_parquet(&done.log).map(|b| (PARQUET, b)))
     })
 }

@@ -6,7 +6,8 @@ use askama::Template;
 
 use super::form::{Field, Form, called, pointer};
 use super::routes::MOST_BYTES;
-use crate::measure::gearing::gears;
+use crate::folder::plain_path;
+use crate::measure::gearing::{gears, teeth};
 use crate::notice::Failure;
 use crate::report::pages::{CHART_SCRIPT, CHART_STYLE, SCRIPT_HASHES, TRACE_SCRIPT, filters};
 use crate::report::view::{self, RowView, RunView, WeekendView};
@@ -99,7 +100,6 @@ pub fn weekend(review: &Review, base: &str, listed: &[String]) -> Page {
 }
 
 fn unlisted(run: &RunPlan, review: &Review) -> Unlisted {
-    let plain = |p: &std::path::Path| p.to_string_lossy().replace('\\', "/");
     let cars: Vec<String> = review.sheet.cars.keys().cloned().collect();
     let field = |key: &str, value: String, choices: Vec<String>, number: bool| {
         let (label, unit) = called(key);
@@ -111,7 +111,7 @@ fn unlisted(run: &RunPlan, review: &Review) -> Unlisted {
         field("car", car, cars, false),
         field("ambient_c", String::new(), Vec::new(), true),
     ];
-    Unlisted { log: plain(&run.log), laps: run.laps.as_deref().map(plain).unwrap_or_default(), fields }
+    Unlisted { log: plain_path(&run.log), laps: run.laps.as_deref().map(plain_path).unwrap_or_default(), fields }
 }
 
 fn asks(review: &Review, listed: &[String]) -> Vec<Ask> {
@@ -170,7 +170,7 @@ pub fn run(review: &Review, index: usize, spur: Option<&str>, pinion: Option<&st
     RunPage {
         v: &view::run(review, index),
         at: "run",
-        log: format!("logs/{}", page.replace(".html", ".parquet")),
+        log: view::log_name(&page),
         page,
         number: index + 1,
         tried: tried(run, review.sheet.race_length_s(), spur, pinion),
@@ -190,7 +190,6 @@ fn tried(run: &Run, race_s: f64, spur: Option<&str>, pinion: Option<&str>) -> Op
     }
     let spur = spur.map_or_else(|| own_spur.to_string(), str::to_owned);
     let pinion = pinion.map_or_else(|| format!("{}-{}", (own_pinion - 3.0).max(1.0), own_pinion + 3.0), str::to_owned);
-    let teeth = |text: &str| crate::cli::teeth(text).map(|t| t.0);
     let (rows, error) = match teeth(&spur).and_then(|s| Ok((s, teeth(&pinion)?))) {
         Ok((spurs, pinions)) if spurs.len() * pinions.len() > MOST_GEARS => {
             (Vec::new(), Some(format!("{} pairs of gears; up to {MOST_GEARS} at once", spurs.len() * pinions.len())))

@@ -14,7 +14,7 @@ use super::routes::{MOST_FORM, Server, Shared, apart, html, not_there, told};
 use super::versions::{version, versions, write};
 use crate::folder::{self, SHEET};
 use crate::notice::{Failure, printable};
-use crate::sheet::edit::{Edit, EditError, edit};
+use crate::sheet::edit::{Edit, EditError, edit, with_line_ends_of};
 use crate::sheet::{mistake::Mistake, read};
 
 /// Texts of the sheet that are remembered, so that what was typed on an older page can be told from what stood there.
@@ -90,7 +90,7 @@ impl Server {
     fn unlisted(&self) -> Vec<String> {
         let review = self.current.review();
         let logs = review.iter().flat_map(|r| &r.unlisted);
-        logs.map(|r| r.log.to_string_lossy().replace('\\', "/")).collect()
+        logs.map(|r| folder::plain_path(&r.log)).collect()
     }
 }
 
@@ -141,9 +141,7 @@ fn form_page(
 ) -> Response {
     let text = match server.sheet_text() {
         Ok(text) => text,
-        Err(failure) => {
-            return told(StatusCode::OK, "The setup sheet cannot be changed here", &failure, ("/", "To the weekend"));
-        }
+        Err(failure) => return unchangeable(&failure),
     };
     let Ok(mut form) = form::form(&text, &server.unlisted()) else {
         // Broken meanwhile: what was typed is listed above the text.
@@ -162,6 +160,10 @@ fn form_page(
     html(status, pages::sheet(&server.name(), &base, &form, &problems, &kept, versions(server.folder()), saved))
 }
 
+fn unchangeable(failure: &Failure) -> Response {
+    told(StatusCode::OK, "The setup sheet cannot be changed here", failure, ("/", "To the weekend"))
+}
+
 fn text_page(
     server: &Server,
     status: StatusCode,
@@ -171,9 +173,7 @@ fn text_page(
 ) -> Response {
     let text = match server.sheet_text() {
         Ok(text) => text,
-        Err(failure) => {
-            return told(StatusCode::OK, "The setup sheet cannot be changed here", &failure, ("/", "To the weekend"));
-        }
+        Err(failure) => return unchangeable(&failure),
     };
     // Beside what was typed stands the sheet, where it is another than the one that was changed.
     let now = typed.filter(|t| *t != text).map(|_| text.clone());
@@ -304,8 +304,7 @@ pub async fn save_text(State(server): Shared, sent: Fields) -> Response {
                 });
             }
             read::read(&typed).map_err(|m| Failure { message: m.drawing, hint: Some(m.hint) })?;
-            let returns = now.contains("\r\n") && now.matches("\r\n").count() == now.matches('\n').count();
-            Ok(server.as_in_the_file(if returns { typed.replace('\n', "\r\n") } else { typed.clone() }))
+            Ok(server.as_in_the_file(with_line_ends_of(now, typed.clone())))
         });
         match saved {
             Ok(()) => go_to("/"),

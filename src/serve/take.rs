@@ -5,6 +5,7 @@ use std::path::{Path, PathBuf};
 
 use tempfile::NamedTempFile;
 
+use crate::archive::readable;
 use crate::folder::{self, LOG_ENDINGS, SHEET};
 use crate::import;
 use crate::laps::lists;
@@ -154,11 +155,11 @@ fn take_sheet(folder: &Path, name: &str, arrived: NamedTempFile) -> Result<Recei
         hint: Some(hint.to_owned()),
     };
     let hint = "change it on the page of the sheet, or move it away first";
+    readable(arrived.as_file()).map_err(|e| refused(name, &e))?;
     arrived.persist_noclobber(folder.join(SHEET)).map_err(|e| match e.error.kind() {
         io::ErrorKind::AlreadyExists => there(hint),
         _ => refused(name, &e.error),
     })?;
-    readable(&folder.join(SHEET)).map_err(|e| refused(name, &e))?;
     Ok(Receipt { kind: Kind::Sheet, saved: SHEET.to_owned(), say: vec!["the weekend's sheet".to_owned()] })
 }
 
@@ -167,12 +168,13 @@ fn take_sheet(folder: &Path, name: &str, arrived: NamedTempFile) -> Result<Recei
 fn save(folder: &Path, place: &str, name: &str, mut arrived: NamedTempFile) -> io::Result<(String, Vec<String>)> {
     for there in [place, ""].into_iter().flat_map(|p| files(&folder.join(p))) {
         if same_bytes(&there, arrived.path()).unwrap_or(false) {
-            let short = there.strip_prefix(folder).unwrap_or(&there).to_string_lossy().replace('\\', "/");
+            let short = folder::plain_path(there.strip_prefix(folder).unwrap_or(&there));
             let say = format!("it is here already, as {short}; nothing was added");
             return Ok((short, vec![say]));
         }
     }
     std::fs::create_dir_all(folder.join(place))?;
+    readable(arrived.as_file())?;
     let (stem, ending) = name.rsplit_once('.').unwrap_or((name, "csv"));
     for number in 1.. {
         let own = if number == 1 { name.to_owned() } else { format!("{stem}-{number}.{ending}") };
@@ -183,7 +185,6 @@ fn save(folder: &Path, place: &str, name: &str, mut arrived: NamedTempFile) -> i
         let target = folder.join(place).join(&own);
         match arrived.persist_noclobber(&target) {
             Ok(_) => {
-                readable(&target)?;
                 let renamed = (number > 1).then(|| format!("another {name} is here: this one is {own}"));
                 return Ok((format!("{place}/{own}"), renamed.into_iter().collect()));
             }
@@ -203,17 +204,6 @@ fn save(folder: &Path, place: &str, name: &str, mut arrived: NamedTempFile) -> i
 fn files(folder: &Path) -> Vec<PathBuf> {
     let entries = std::fs::read_dir(folder).into_iter().flatten().flatten();
     entries.map(|e| e.path()).filter(|p| p.is_file()).collect()
-}
-
-/// Temporary files are private; a log is as readable as any other file.
-fn readable(path: &Path) -> io::Result<()> {
-    #[cfg(unix)]
-    {
-        use std::os::unix::fs::PermissionsExt;
-        std::fs::set_permissions(path, std::fs::Permissions::from_mode(0o644))?;
-    }
-    let _ = path;
-    Ok(())
 }
 
 fn same_bytes(a: &Path, b: &Path) -> io::Result<bool> {

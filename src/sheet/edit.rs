@@ -81,8 +81,13 @@ pub fn edit(text: &str, edits: &[Edit]) -> Result<String, EditError> {
     if !new.is_empty() {
         return Err(EditError::Wrong(new));
     }
-    let all_returns = text.contains("\r\n") && text.matches("\r\n").count() == text.matches('\n').count();
-    Ok(if all_returns { after.replace('\n', "\r\n") } else { after })
+    Ok(with_line_ends_of(text, after))
+}
+
+/// `new`, whose lines end in `\n`, with the line ends of `old` where all of its are `\r\n`.
+pub fn with_line_ends_of(old: &str, new: String) -> String {
+    let all_returns = old.contains("\r\n") && old.matches("\r\n").count() == old.matches('\n').count();
+    if all_returns { new.replace('\n', "\r\n") } else { new }
 }
 
 fn parse(text: &str) -> Result<DocumentMut, EditError> {

@@ -33,10 +33,13 @@ pub const NUMBERS: [(&str, f64, f64); 18] = [
     ("drag_brake_pct", 0.0, 100.0),
     ("part", 1.0, 1000.0),
 ];
+/// The same of the track and the race.
+pub const OF_TABLES: [(&str, f64, f64); 3] =
+    [("lap_length_m", 5.0, 5000.0), ("lap_length_plus_minus_m", 0.0, 1000.0), ("length_s", 5.0, 90_000.0)];
 /// Of these those that count things.
 pub const WHOLE: [&str; 5] = ["spur", "pinion", "motor.poles", "battery.cells", "part"];
 /// Keys of the tables that have no keys of the user's own.
-const KEYS: [(&str, &[&str]); 3] = [
+pub const KEYS: [(&str, &[&str]); 3] = [
     ("weekend", &["name", "date", "note"]),
     ("track", &["surface", "lap_length_m", "lap_length_plus_minus_m", "name", "note"]),
     ("race", &["length_s", "note"]),
@@ -88,7 +91,7 @@ impl Reader<'_> {
             match (name, value.get_ref()) {
                 ("weekend", DeValue::Table(t)) => self.weekend(t),
                 ("track", DeValue::Table(t)) => self.track(t),
-                ("race", DeValue::Table(t)) => self.sheet.race_s = self.ranged(t, "length_s", 5.0, 90_000.0),
+                ("race", DeValue::Table(t)) => self.sheet.race_s = self.ranged(t, "length_s"),
                 ("cars", DeValue::Table(t)) => self.cars(t),
                 ("import", _) => self.import(value),
                 ("runs", DeValue::Array(_)) => {}
@@ -141,8 +144,8 @@ impl Reader<'_> {
 
     fn track(&mut self, table: &Table) {
         self.sheet.surface = self.words(table, "surface");
-        let length = self.ranged(table, "lap_length_m", 5.0, 5000.0);
-        let doubt = self.ranged(table, "lap_length_plus_minus_m", 0.0, 1000.0);
+        let length = self.ranged(table, "lap_length_m");
+        let doubt = self.ranged(table, "lap_length_plus_minus_m");
         // Without a stated doubt a hundredth is assumed: what pacing or a tape along the line gives.
         self.sheet.lap_length_m = length.map(|l| (l, doubt.unwrap_or(0.01 * l)));
     }
@@ -262,8 +265,9 @@ impl Reader<'_> {
         Some(number)
     }
 
-    fn ranged(&mut self, table: &Table, key: &str, low: f64, high: f64) -> Option<f64> {
+    fn ranged(&mut self, table: &Table, key: &str) -> Option<f64> {
         let value = table.get(key)?;
+        let (_, low, high) = *NUMBERS.iter().chain(&OF_TABLES).find(|n| n.0 == key)?;
         self.number(value, key, low, high)
     }
 
@@ -334,8 +338,8 @@ impl Reader<'_> {
         }
         let overrides = self.settings(table, "", &RUN_KEYS);
         let base = car.as_ref().and_then(|c| self.sheet.cars.get(c)).cloned().unwrap_or_default();
-        let part = self.ranged(table, "part", 1.0, 1000.0).map(|p| p as usize);
-        let ambient_c = self.ranged(table, "ambient_c", -30.0, 60.0);
+        let part = self.ranged(table, "part").map(|p| p as usize);
+        let ambient_c = self.ranged(table, "ambient_c");
         let id = if taken {
             (2..).map(|n| format!("{id} ({n})")).find(|i| self.sheet.runs.iter().all(|r| r.id != *i)).unwrap_or(id)
         } else {

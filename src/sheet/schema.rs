@@ -2,12 +2,20 @@
 
 use serde_json::{Map, Value, json};
 
-use super::read::{NUMBERS, TEXTS, WHOLE};
+use super::read::{KEYS, NUMBERS, OF_TABLES, TEXTS, WHOLE};
 
 /// The schema.
 pub fn schema() -> Value {
-    let ranged = |low: f64, high: f64| json!({ "type": "number", "minimum": low, "maximum": high });
     let text = || json!({ "type": "string" });
+    let table = |keys: &[&str]| {
+        let kind = |key: &str| match OF_TABLES.iter().find(|n| n.0 == key) {
+            Some((_, low, high)) => json!({ "type": "number", "minimum": low, "maximum": high }),
+            // A TOML date has no type of its own in JSON Schema: tools hand it over as text.
+            None => text(),
+        };
+        let properties: Map<String, Value> = keys.iter().map(|&key| (key.to_owned(), kind(key))).collect();
+        json!({ "type": "object", "properties": properties, "additionalProperties": false })
+    };
     let mut run = car();
     let properties = run["properties"].as_object_mut();
     if let Some(properties) = properties {
@@ -16,22 +24,16 @@ pub fn schema() -> Value {
         }
     }
     run["required"] = json!(["log"]);
+    let mut properties: Map<String, Value> =
+        KEYS.iter().map(|(name, keys)| ((*name).to_owned(), table(keys))).collect();
+    properties.insert("cars".to_owned(), json!({ "type": "object", "additionalProperties": car() }));
+    properties.insert("runs".to_owned(), json!({ "type": "array", "items": run }));
+    properties.insert("import".to_owned(), json!({ "type": ["object", "array"] }));
     json!({
         "$schema": "https://json-schema.org/draft/2020-12/schema",
         "title": "weekend.toml",
         "type": "object",
-        "properties": {
-            // A TOML date has no type of its own in JSON Schema: tools hand it over as text.
-            "weekend": { "type": "object", "properties": { "name": text(), "date": text(), "note": text() }, "additionalProperties": false },
-            "track": { "type": "object", "properties": {
-                "name": text(), "note": text(), "surface": text(),
-                "lap_length_m": ranged(5.0, 5000.0), "lap_length_plus_minus_m": ranged(0.0, 1000.0),
-            }, "additionalProperties": false },
-            "race": { "type": "object", "properties": { "length_s": ranged(5.0, 90_000.0), "note": text() }, "additionalProperties": false },
-            "cars": { "type": "object", "additionalProperties": car() },
-            "runs": { "type": "array", "items": run },
-            "import": { "type": ["object", "array"] },
-        },
+        "properties": properties,
         "additionalProperties": false,
     })
 }

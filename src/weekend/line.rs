@@ -13,6 +13,7 @@
 
 use crate::laps::align::temper;
 use crate::laps::{Laps, Source};
+use crate::quantity::top_of_parabola;
 
 /// Places of the line that are told apart, share of a lap: two decimetres on 200 m.
 const CELLS: usize = 1000;
@@ -85,11 +86,8 @@ fn shift(reference: &[f64], other: &[f64]) -> Option<f64> {
     if all[best] < ALIKE {
         return None;
     }
-    // The top of the parabola through the best and its neighbours.
-    let (before, after) = (all[(best + count - 1) % count], all[(best + 1) % count]);
-    let bend = before - 2.0 * all[best] + after;
-    let off = if bend < 0.0 { 0.5 * (before - after) / bend } else { 0.0 };
-    Some((best as f64 + off.clamp(-0.5, 0.5)) / count as f64)
+    let off = top_of_parabola(all[(best + count - 1) % count], all[best], all[(best + 1) % count]);
+    Some((best as f64 + off) / count as f64)
 }
 
 /// Log-likelihoods with the doubt of the places in them, which is a normal one of [`REGISTERED`].

@@ -115,6 +115,11 @@ pub fn page_name(index: usize, id: &str) -> String {
     format!("run-{:02}-{plain}.html", index + 1)
 }
 
+/// File of a run's normalised log, from the report's folder, by the name of its page.
+pub fn log_name(page: &str) -> String {
+    format!("logs/{}", page.replace(".html", ".parquet"))
+}
+
 fn finding(finding: &Finding) -> FindingView {
     let mark = match finding.severity {
         Weight::Act => Mark::Act,

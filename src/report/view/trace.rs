@@ -114,7 +114,7 @@ fn values<'a>(shown: &[(&Shown, &'a [f64])]) -> Vec<&'a [f64]> {
 fn best_lap(run: &Run) -> Option<String> {
     let done = run.outcome.as_ref().ok()?;
     let time = done.log.time();
-    let lap = done.laps.counted().min_by(|a, b| a.time_s().total_cmp(&b.time_s()))?;
+    let lap = done.laps.best()?;
     let (from, to) = (time.partition_point(|t| *t < lap.start_s), time.partition_point(|t| *t <= lap.end_s));
     // A row before and one after, so that the lap's ends lie between rows.
     let stretch = from.saturating_sub(1)..(to + 1).min(time.len());
