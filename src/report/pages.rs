@@ -12,7 +12,7 @@ pub const CHART_STYLE: &str = include_str!("vendor/uplot/uPlot.min.css");
 pub const TRACE_SCRIPT: &str = include_str!("templates/trace.js");
 /// Sources of script that a run's page allows: these two texts, by their SHA-256 (a test holds them together).
 pub const SCRIPT_HASHES: &str =
-    "'sha256-GcjUxq2Ikpp59K5J1vcWFWbf0Lo9FcxJXpdPeH63jx8=' 'sha256-IG8ocUle1MIeCEuo0W+H/9fbyUiM8NBbM+lvTIJkOSI='";
+    "'sha256-GcjUxq2Ikpp59K5J1vcWFWbf0Lo9FcxJXpdPeH63jx8=' 'sha256-3VSkKfxAty1zNIayJ7N6uA+lk2I+0Lg2C8jLEOVGAE4='";
 
 /// Filters of the templates.
 #[allow(missing_docs)] // what the macro makes of a filter has none

@@ -32,14 +32,19 @@ async function open(file, options = {}) {
   page.on("console", (m) => { if (["error", "warning"].includes(m.type())) wrong.push(m.text()); });
   page.on("pageerror", (e) => wrong.push(String(e)));
   await page.goto(pathToFileURL(join(report, file)).href);
+  if (options.javaScriptEnabled !== false) await page.waitForFunction(() => !document.getElementById("trace")?.hidden);
   return { page, wrong, close: () => context.close() };
 }
+
+/** Waits until what was asked for is drawn: a chart draws in the next frame. */
+const drawn = (page) => page.evaluate(() => new Promise((done) => requestAnimationFrame(() => requestAnimationFrame(done))));
 
 /** The span of the time axis that the trace shows, by the cursor at its two ends. */
 async function span(page) {
   const box = await page.locator("#trace-charts .u-over").first().boundingBox();
   const at = async (x) => {
     await page.mouse.move(x, box.y + box.height / 2);
+    await drawn(page);
     const text = await page.locator("#trace-charts .u-legend .u-value").first().textContent();
     return parseFloat(text);
   };
@@ -78,6 +83,7 @@ test("the trace follows the cursor on all its charts", async () => {
   assert.ok((await charts.count()) >= 4);
   const box = await charts.first().locator(".u-over").boundingBox();
   await page.mouse.move(box.x + box.width / 2, box.y + 20);
+  await drawn(page);
   const values = await page.locator("#trace-charts .u-legend .u-value").allTextContents();
   assert.ok(values.every((v) => v !== "–" && v !== "--"), values.join(", "));
   assert.deepEqual(wrong, []);

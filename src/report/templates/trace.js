@@ -1,7 +1,18 @@
 // The trace of a run: every channel over time, or over the share of a lap, with one cursor and one zoom for all of them.
 // The page is painted first: it does not wait for its trace.
 "use strict";
-requestAnimationFrame(() => requestAnimationFrame(() => setTimeout(() => {
+const afterFirstPaint = (make) => {
+  let made = false;
+  const once = () => { if (!made) { made = true; setTimeout(make); } };
+  // A page in a hidden tab is not painted, nor does every browser say when it was.
+  const LONGEST_WAIT_MS = 2000;
+  if (!PerformanceObserver.supportedEntryTypes?.includes("paint")) requestAnimationFrame(() => requestAnimationFrame(once));
+  else new PerformanceObserver((entries, watch) => {
+    if (entries.getEntriesByName("first-contentful-paint").length) { watch.disconnect(); once(); }
+  }).observe({ type: "paint", buffered: true });
+  setTimeout(once, LONGEST_WAIT_MS);
+};
+afterFirstPaint(() => {
   const data = JSON.parse(document.getElementById("trace-data").textContent);
   const room = document.getElementById("trace-charts");
   const pick = (id) => document.getElementById(id);
@@ -186,4 +197,4 @@ requestAnimationFrame(() => requestAnimationFrame(() => setTimeout(() => {
   dark.addEventListener("change", draw);
   document.getElementById("trace").hidden = false;
   draw();
-})));
+});
