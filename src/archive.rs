@@ -117,10 +117,14 @@ pub fn log_as(log: &Log, form: Form, mut out: &mut dyn Write) -> Result<(), Stri
 /// # Errors
 /// What the writer said.
 pub fn log_as_parquet(log: &Log) -> Result<Vec<u8>, String> {
-    parquet(log.batch())
+    batch_as_parquet(log.batch())
 }
 
-fn parquet(batch: &RecordBatch) -> Result<Vec<u8>, String> {
+/// A record batch as the bytes of a Parquet file, its schema's metadata kept.
+///
+/// # Errors
+/// What the writer said.
+pub fn batch_as_parquet(batch: &RecordBatch) -> Result<Vec<u8>, String> {
     let properties =
         WriterProperties::builder().set_compression(Compression::SNAPPY).set_created_by("runtrue".to_owned()).build();
     let mut bytes = Vec::new();
@@ -184,7 +188,7 @@ pub fn table_as_parquet(table: &DataFrame) -> Result<Vec<u8>, String> {
         columns.push(array);
     }
     let batch = RecordBatch::try_new(Arc::new(Schema::new(fields)), columns).map_err(|e| e.to_string())?;
-    parquet(&batch)
+    batch_as_parquet(&batch)
 }
 
 fn unit_of(name: &str) -> Option<&'static str> {

@@ -110,6 +110,21 @@ pub enum Command {
         #[arg(long)]
         no_open: bool,
     },
+    /// Gather reviewed weekends into one data set and answer what they tell together
+    Season {
+        /// Weekends' folders, or folders of them
+        #[arg(required_unless_present = "schema")]
+        paths: Vec<PathBuf>,
+        /// Where the data set is; weekends that are in it already stay
+        #[arg(long, value_name = "DIR", default_value = "season")]
+        out: PathBuf,
+        /// Take weekends that are not named out of the data set
+        #[arg(long)]
+        only: bool,
+        /// Print the tables' columns and the JSON Schema of season.json and stop
+        #[arg(long)]
+        schema: bool,
+    },
     /// Print the completions for a shell
     Completions {
         /// The shell
@@ -127,6 +142,9 @@ pub enum Command {
         /// Another seed, another weekend
         #[arg(long, default_value_t = 1)]
         seed: u64,
+        /// A season instead: so many weekends, each in a folder of its own
+        #[arg(long, value_name = "WEEKENDS", value_parser = clap::value_parser!(u8).range(1..=12))]
+        season: Option<u8>,
     },
 }
 

@@ -11,7 +11,7 @@ use runtrue::cli::{Arguments, Command, Format, Teeth};
 use runtrue::import;
 use runtrue::log::Log;
 use runtrue::report::{json, terminal, write};
-use runtrue::{archive, demo, folder, review, serve, sheet};
+use runtrue::{archive, demo, folder, review, season, serve, sheet};
 use serde_json::{Value, json};
 
 /// Runs from which on the work is long enough for a progress bar.
@@ -81,13 +81,85 @@ pub fn call(command: Command, out: Out) -> Result<ExitCode, Problem> {
                 .map_err(|e| Problem::new(format!("`{}` could not be written to: {e}", folder.display()), None))?;
             say(out, || format!("The manual pages are in {}\n", folder.display()), || json!({ "folder": folder }))
         }
-        Command::Demo { folder, seed } => {
-            demo::weekend::invent(seed)
-                .write(&folder)
-                .map_err(|e| Problem::new(e, Some("name a folder without a weekend.toml".to_owned())))?;
-            let text = || format!("An invented weekend is in {0}.\nNow try: runtrue review {0}\n", folder.display());
-            say(out, text, || json!({ "folder": folder, "seed": seed }))
+        Command::Season { schema: true, .. } => print(format!("{:#}\n", season_schema())),
+        Command::Season { paths, out: root, only, .. } => gather_season(&paths, &root, only, out),
+        Command::Demo { folder, seed, season } => invent(&folder, seed, season, out),
+    }
+}
+
+fn invent(folder: &Path, seed: u64, season: Option<u8>, out: Out) -> Result<ExitCode, Problem> {
+    let problem = |e: std::io::Error| Problem::new(e, Some("name a folder without a weekend.toml".to_owned()));
+    let Some(weekends) = season else {
+        demo::alder_quay::invent(seed).write(folder).map_err(problem)?;
+        let text = || format!("An invented weekend is in {0}.\nNow try: runtrue review {0}\n", folder.display());
+        return say(out, text, || json!({ "folder": folder, "seed": seed }));
+    };
+    for round in demo::season::invent(seed, weekends) {
+        round.weekend.write(&folder.join(&round.folder)).map_err(problem)?;
+    }
+    let text = || format!("An invented season is in {0}.\nNow try: runtrue season {0}\n", folder.display());
+    say(out, text, || json!({ "folder": folder, "seed": seed, "weekends": weekends }))
+}
+
+fn season_schema() -> Value {
+    let mut schema = json!(season::schema::schema());
+    schema["answers"] = schemars::schema_for!(season::answers::Answers).to_value();
+    schema
+}
+
+/// Gathers weekends into the data set at `root`, then answers over all that is in it.
+fn gather_season(paths: &[PathBuf], root: &Path, only: bool, out: Out) -> Result<ExitCode, Problem> {
+    let mut gathered: Vec<(season::store::Partition, PathBuf)> = Vec::new();
+    for folder in season::gather::weekends(paths) {
+        // One weekend is held at a time.
+        let weekend = match season::gather::gather(&folder) {
+            Ok(weekend) => weekend,
+            Err(e) => {
+                Problem::new(&e, Some(e.hint())).print(out);
+                continue;
+            }
+        };
+        let partition = season::store::Partition::of(&weekend);
+        if let Some((_, other)) = gathered.iter().find(|g| g.0 == partition) {
+            let message =
+                format!("`{}` and `{}` are the same weekend by date and name", other.display(), folder.display());
+            return Err(Problem::new(
+                message,
+                Some("give one of them another `name` or `date`, and review it".to_owned()),
+            ));
         }
+        if weekend.reviewed_anew && out.verbose {
+            eprintln!(
+                "{}",
+                terminal::wrap(
+                    &format!("{}: had no review as new as its files, and was reviewed in passing", folder.display()),
+                    "  "
+                )
+            );
+        }
+        season::store::write(root, &weekend)
+            .map_err(|e| Problem::new(e, Some("name another folder with `--out`".to_owned())))?;
+        gathered.push((partition, folder));
+    }
+    if gathered.is_empty() {
+        return Ok(ExitCode::FAILURE);
+    }
+    let read = |e: season::store::ReadError| {
+        Problem::new(e, Some("remove that weekend's folders from the data set and gather it again".to_owned()))
+    };
+    if only {
+        for partition in season::store::partitions(root).map_err(read)? {
+            if !gathered.iter().any(|g| g.0 == partition) {
+                season::store::remove(root, &partition).map_err(|e| Problem::new(e, None))?;
+            }
+        }
+    }
+    let answers = season::answers::answers(root).map_err(read)?;
+    let page = write::write_season(&answers, root).map_err(|e| Problem::new(e, None))?;
+    let text = || format!("{}\nThe season's page is {}\n", terminal::season(&answers), page.display());
+    match out.format {
+        Format::Json => print(json::season_text(&answers)),
+        Format::Text => say(out, text, || Value::Null),
     }
 }
 

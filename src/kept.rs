@@ -104,7 +104,7 @@ mod tests {
     #[test]
     fn a_changed_log_is_read_alone_and_the_rest_stays_as_it_was() {
         let folder = tempfile::tempdir().unwrap();
-        crate::demo::weekend::invent(3).write(folder.path()).unwrap();
+        crate::demo::alder_quay::invent(3).write(folder.path()).unwrap();
         let mut kept = Kept::default();
         let counts = Mutex::new(Vec::new());
         let progress = |done: usize, count: usize| counts.lock().unwrap().push((done, count));

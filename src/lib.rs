@@ -15,6 +15,7 @@ pub mod notice;
 pub mod quantity;
 pub mod report;
 pub mod review;
+pub mod season;
 pub mod serve;
 pub mod sheet;
 pub mod weekend;

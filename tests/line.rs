@@ -3,7 +3,7 @@
 mod driven;
 
 use driven::scores::share;
-use runtrue::demo::weekend::invent;
+use runtrue::demo::alder_quay::invent;
 use runtrue::quantity::{Estimate, median};
 use runtrue::review::review;
 

@@ -1,6 +1,6 @@
 //! Gearing verdicts of whole weekends against the model's truth, one tooth off the sheet included.
 
-use runtrue::demo::weekend::invent;
+use runtrue::demo::alder_quay::invent;
 use runtrue::measure::gearing::Verdict;
 use runtrue::review::review;
 

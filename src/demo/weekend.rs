@@ -1,16 +1,13 @@
-//! The invented weekend: who drives what, what goes wrong, and how it is written to a folder.
+//! An invented weekend as it is planned, and how it is written to a folder.
 
 use std::io;
 use std::path::Path;
 
-use encoding_rs::{UTF_8, UTF_16LE, WINDOWS_1252};
-use rand::{RngExt, SeedableRng};
-use rand_chacha::ChaCha8Rng;
 use serde_json::{Value, json};
 
 use super::car::CarSpec;
 use super::drive::{Drive, Trace, drive};
-use super::manner::{ClockManner, ENGLISH, Manner, TextManner, UnitManner};
+use super::manner::Manner;
 use super::recorder::Recorder;
 use super::track::Track;
 
@@ -31,7 +28,7 @@ pub enum ListManner {
 #[derive(Debug, Clone)]
 pub struct PlannedRun {
     /// Id in the sheet.
-    pub id: &'static str,
+    pub id: String,
     /// The car.
     pub car: CarSpec,
     /// What is done to it.
@@ -45,19 +42,22 @@ pub struct PlannedRun {
     /// Passing that the loop missed, counted from the first.
     pub missed: Option<usize>,
     /// Further lines of the run in the sheet.
-    pub sheet: &'static str,
+    pub sheet: String,
 }
 
 /// The whole weekend.
 #[derive(Debug, Clone)]
 pub struct Weekend {
+    /// Its sheet up to the runs, with `LENGTH` where the lap length goes.
+    pub head: String,
     /// The track.
     pub track: Track,
     /// Lap length on the sheet, m.
     pub stated_length: f64,
     /// Runs in order.
     pub runs: Vec<PlannedRun>,
-    seed: u64,
+    /// Seed of its drives.
+    pub seed: u64,
 }
 
 /// A drive with nothing unusual about it.
@@ -81,187 +81,21 @@ pub fn plain_drive(car: &CarSpec) -> Drive {
     }
 }
 
-const GERMAN: [&str; 11] = [
-    "Zeit",
-    "Index",
-    "Drehzahl",
-    "eDrehzahl",
-    "Spannung",
-    "Strom",
-    "Motortemperatur",
-    "Reglertemperatur",
-    "Gas",
-    "Radgeschwindigkeit",
-    "Geschwindigkeit",
-];
-const FRENCH: [&str; 11] = [
-    "Temps",
-    "Index",
-    "Régime",
-    "eRPM",
-    "Tension",
-    "Courant",
-    "Température moteur",
-    "Température variateur",
-    "Gaz",
-    "Vitesse roue",
-    "Vitesse",
-];
-const JAPANESE: [&str; 11] =
-    ["時間", "番号", "回転数", "eRPM", "電圧", "電流", "モーター温度", "アンプ温度", "スロットル", "車輪速度", "速度"];
-
-/// Draws the weekend of `seed`.
-pub fn invent(seed: u64) -> Weekend {
-    let mut rng = ChaCha8Rng::seed_from_u64(seed);
-    let length = 213.0 + rng.random_range(0.0..2.0);
-    let track = Track::invent(length, 20.0, &mut rng);
-    let (tourer, pan) = (CarSpec::tourer(), CarSpec::pan());
-    let base = plain_drive(&tourer);
-    let pan_base = Drive { spin: 0.01, drag_brake: 0.02, ..plain_drive(&pan) };
-    let pan_tyre = |run: f64| pan.tyre - run * 0.000_18;
-    let run = |id, car: &CarSpec, drive, recorder, manner, list, sheet| PlannedRun {
-        id,
-        car: car.clone(),
-        drive,
-        recorder,
-        manner,
-        list,
-        missed: None,
-        sheet,
-    };
-    let plain = Manner::default;
-    let german = Manner {
-        names: Some(GERMAN),
-        delimiter: ';',
-        decimal: ',',
-        grouping: Some('.'),
-        text: TextManner(WINDOWS_1252, false),
-        crlf: true,
-        ..plain()
-    };
-    let rows_of_units = Manner {
-        units: UnitManner::Row,
-        clock: ClockManner::Milliseconds,
-        volts: (0.001, "mV", 0),
-        preamble: vec!["Recording 17".into(), "Sample rate: 20 Hz".into()],
-        summary: vec!["Max,,,".into()],
-        missing: Some(("--", 401)),
-        ..plain()
-    };
-    let french = Manner {
-        names: Some(FRENCH),
-        delimiter: '\t',
-        decimal: ',',
-        clock: ClockManner::TimeOfDay(51_230.35),
-        text: TextManner(UTF_8, true),
-        ..plain()
-    };
-    let wide =
-        Manner { names: Some(ENGLISH), fahrenheit: true, text: TextManner(UTF_16LE, true), crlf: true, ..plain() };
-    let japanese = Manner {
-        names: Some(JAPANESE),
-        text: TextManner(encoding_rs::SHIFT_JIS, false),
-        clock: ClockManner::WholeSeconds(39_000.2),
-        ..plain()
-    };
-    let index = Manner {
-        clock: ClockManner::Index,
-        preamble: vec!["Interval = 40 ms".into()],
-        poles: Some(2.0),
-        lose: None,
-        cut: true,
-        ..plain()
-    };
-    let at = Recorder::plain;
-    let with_throttle = |mut r: Recorder| {
-        r.channels.push(crate::log::Channel::Throttle);
-        r
-    };
-    let timing = "motor.timing_deg = 37\n";
-    let quick = (0.955, 1.10);
-    let runs = vec![
-        run("t1", &tourer, base.clone(), at(20.0), plain(), ListManner::Seconds, ""),
-        run(
-            "t2",
-            &tourer,
-            Drive { ambient: 25.0, warm: 8.0, timing: quick, ..base.clone() },
-            at(20.0),
-            german,
-            ListManner::Minutes,
-            timing,
-        ),
-        PlannedRun {
-            missed: Some(6),
-            ..run(
-                "t3",
-                &tourer,
-                Drive { ambient: 26.0, warm: 5.0, pinion: 32, timing: quick, ..base.clone() },
-                at(20.0),
-                rows_of_units,
-                ListManner::TimeOfDay,
-                timing,
-            )
-        },
-        run(
-            "t4",
-            &tourer,
-            Drive { ambient: 27.0, warm: 6.0, timing: quick, spin: 0.22, ..base.clone() },
-            with_throttle(at(25.0)),
-            french,
-            ListManner::Seconds,
-            "motor.timing_deg = 37\nnote = \"dust after the sweepers\"\n",
-        ),
-        run(
-            "t5",
-            &tourer,
-            Drive { ambient: 31.0, warm: 14.0, timing: quick, fan: 0.0, pack_age: 1.05, ..base.clone() },
-            at(20.0),
-            wide,
-            ListManner::Seconds,
-            timing,
-        ),
-        run(
-            "t6",
-            &tourer,
-            Drive { ambient: 29.0, warm: 4.0, timing: quick, drag_brake: 0.10, stops: vec![(5, 6.0)], ..base },
-            at(10.0),
-            plain(),
-            ListManner::Minutes,
-            "motor.timing_deg = 37\ndrag_brake_pct = 10\n",
-        ),
-        run("p1", &pan, pan_base.clone(), at(20.0), plain(), ListManner::Seconds, ""),
-        run(
-            "p2",
-            &pan,
-            Drive { tyre: pan_tyre(1.0), ambient: 25.5, ..pan_base.clone() },
-            at(20.0),
-            japanese,
-            ListManner::Seconds,
-            "",
-        ),
-        run(
-            "p3",
-            &pan,
-            Drive { tyre: pan_tyre(2.0), ambient: 27.5, ..pan_base.clone() },
-            at(25.0),
-            index,
-            ListManner::Minutes,
-            "",
-        ),
-        run(
-            "p4",
-            &pan,
-            Drive { tyre: pan_tyre(3.0), ambient: 28.5, pinion: 34, ..pan_base },
-            at(20.0),
-            plain(),
-            ListManner::None,
-            "pinion = 34\n",
-        ),
-    ];
-    Weekend { stated_length: 214.0, track, runs, seed }
-}
-
 impl PlannedRun {
+    /// A run at 20 Hz, plainly written, with a list of lap times.
+    pub fn plain(id: &str, car: &CarSpec, drive: Drive) -> Self {
+        Self {
+            id: id.to_owned(),
+            car: car.clone(),
+            drive,
+            recorder: Recorder::plain(20.0),
+            manner: Manner::default(),
+            list: ListManner::Seconds,
+            missed: None,
+            sheet: String::new(),
+        }
+    }
+
     /// Drives the run.
     pub fn run(&self, track: &Track, seed: u64) -> Trace {
         drive(&self.car, track, &self.drive, seed)
@@ -372,7 +206,7 @@ impl Weekend {
 
     /// The setup sheet.
     pub fn sheet(&self) -> String {
-        let mut text = HEAD.replace("LENGTH", &format!("{:.1}", self.stated_length));
+        let mut text = self.head.replace("LENGTH", &format!("{:.1}", self.stated_length));
         for run in &self.runs {
             text += &format!("\n[[runs]]\nid = \"{0}\"\ncar = \"{1}\"\nlog = \"logs/{0}.csv\"\n", run.id, run.car.key);
             if run.list != ListManner::None {
@@ -383,66 +217,3 @@ impl Weekend {
         text
     }
 }
-
-const HEAD: &str = r#"# An invented weekend: no such club, track or car exists.
-
-[weekend]
-name = "Alder Quay Spring Round"
-date = 2026-05-16
-
-[track]
-surface = "asphalt"
-lap_length_m = LENGTH
-lap_length_plus_minus_m = 1.2
-
-[race]
-length_s = 300
-
-[cars.tourer]
-mass_kg = 1.35
-driven = "four"
-internal_ratio = 1.85
-spur = 116
-pinion = 31
-tyre_diameter_mm = 63.0
-tyre_kind = "rubber"
-drag_brake_pct = 3
-
-[cars.tourer.motor]
-poles = 2
-turns = 4.5
-rotor_mm = 12.5
-timing_deg = 30
-fan_mm = 30
-
-[cars.tourer.battery]
-cells = 2
-capacity_mah = 6000
-
-[cars.tourer.limits]
-motor_c = 100
-esc_c = 100
-cell_v = 3.2
-
-[cars.pan]
-mass_kg = 0.735
-driven = "rear"
-internal_ratio = 1.0
-spur = 80
-pinion = 33
-tyre_diameter_mm = 41.5
-tyre_kind = "foam"
-drag_brake_pct = 2
-
-[cars.pan.motor]
-poles = 2
-turns = 10.5
-timing_deg = 35
-
-[cars.pan.battery]
-cells = 1
-capacity_mah = 8000
-
-[cars.pan.limits]
-motor_c = 85
-"#;

@@ -15,6 +15,7 @@ use crate::measure::wheelspin::Wheelspin;
 use crate::notice::{Failure, Notice};
 use crate::quantity::Estimate;
 use crate::review::{Review, Reviewed, Run};
+use crate::season::answers::Answers;
 use crate::sheet::Setting;
 use crate::weekend::comparisons::{Comparison, Effect};
 use crate::weekend::findings::Finding;
@@ -48,6 +49,8 @@ pub struct WeekendFile {
     pub name: Option<String>,
     /// Date.
     pub date: Option<String>,
+    /// Name of the track.
+    pub track: Option<String>,
     /// Surface.
     pub surface: Option<String>,
     /// Lap length along the driven line, m.
@@ -182,6 +185,7 @@ pub fn file(review: &Review) -> ReviewFile {
         weekend: WeekendFile {
             name: sheet.name.clone(),
             date: sheet.date.clone(),
+            track: sheet.track.clone(),
             surface: sheet.surface.clone(),
             lap_length_m: sheet.lap_length_m.map(|(l, d)| Estimate::from_half_width(l, d)),
             race_length_s: sheet.race_length_s(),
@@ -268,8 +272,23 @@ pub fn schema() -> Schema {
     schema_for!(ReviewFile)
 }
 
+/// The text of `season.json`.
+pub fn season_text(answers: &Answers) -> String {
+    #[derive(Serialize)]
+    struct SeasonFile<'a> {
+        format: &'static str,
+        #[serde(flatten)]
+        answers: &'a Answers,
+    }
+    in_words(&SeasonFile { format: crate::season::schema::FORMAT, answers })
+}
+
 /// The file's text.
 pub fn text(review: &Review) -> String {
+    in_words(&file(review))
+}
+
+fn in_words(file: &impl Serialize) -> String {
     // The structures hold nothing that JSON cannot: serialising them does not fail.
-    serde_json::to_string_pretty(&file(review)).map_or_else(|e| format!("{{\"error\": \"{e}\"}}"), |t| t + "\n")
+    serde_json::to_string_pretty(file).map_or_else(|e| format!("{{\"error\": \"{e}\"}}"), |t| t + "\n")
 }

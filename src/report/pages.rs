@@ -2,7 +2,7 @@
 
 use askama::Template;
 
-use super::view::{RunView, WeekendView};
+use super::view::{RunView, SeasonView, WeekendView};
 
 /// The chart library of the trace: uPlot 1.6.32 (MIT; `vendor/uplot`).
 pub const CHART_SCRIPT: &str = include_str!("vendor/uplot/uPlot.iife.min.js");
@@ -59,6 +59,12 @@ struct WeekendPage<'a> {
     v: &'a WeekendView,
 }
 
+#[derive(Template)]
+#[template(path = "season.html", config = "src/report/askama.toml")]
+struct SeasonPage<'a> {
+    v: &'a SeasonView,
+}
+
 /// HTML of a run's page.
 ///
 /// # Errors
@@ -80,6 +86,14 @@ pub fn run(view: &RunView) -> Result<String, askama::Error> {
 /// If the template cannot be filled in.
 pub fn weekend(view: &WeekendView) -> Result<String, askama::Error> {
     WeekendPage { v: view }.render()
+}
+
+/// HTML of the season's page.
+///
+/// # Errors
+/// If the template cannot be filled in.
+pub fn season(view: &SeasonView) -> Result<String, askama::Error> {
+    SeasonPage { v: view }.render()
 }
 
 #[cfg(test)]

@@ -6,6 +6,7 @@ use super::view::{self, Mark, WeekendView};
 use crate::log::Log;
 use crate::notice::printable;
 use crate::review::Review;
+use crate::season::answers::Answers;
 
 /// Columns of a terminal that everything fits in.
 const WIDTH: usize = 80;
@@ -93,6 +94,38 @@ fn right(table: &mut Table, columns: std::ops::Range<usize>) {
             column.set_cell_alignment(CellAlignment::Right);
         }
     }
+}
+
+/// The summary of a season.
+pub fn season(answers: &Answers) -> String {
+    let v = view::season(answers);
+    let mut out = format!("{}\n\n", wrap(&format!("Season: {}", v.subtitle), ""));
+    for (mark, text) in &v.told {
+        out += &format!("{} {}\n", mark.shape(), wrap(text, "  "));
+    }
+    if v.told.is_empty() {
+        out += "Nothing stands out from the scatter.\n";
+    }
+    for t in v.trends.iter().filter(|t| t.mark != Mark::Watch) {
+        out += &format!("{} {}\n", t.mark.shape(), wrap(&format!("{}: {}", t.name, t.verdict), "  "));
+    }
+    for u in &v.untold {
+        out += &format!("○ {}\n", wrap(u, "  "));
+    }
+    if !v.gears.is_empty() {
+        out += "\nMeans over weekends; from one or two, the lowest and the highest.\n";
+    }
+    for gears in &v.gears {
+        let heads: Vec<&str> =
+            ["set ratio", "runs, weekends"].into_iter().chain(v.gear_heads.iter().map(String::as_str)).collect();
+        let mut table = table(&heads);
+        for row in &gears.rows {
+            table.add_row(row.cells.clone());
+        }
+        right(&mut table, 0..heads.len());
+        out += &format!("\n{}\n{table}\n", wrap(&gears.name, "  "));
+    }
+    out
 }
 
 /// Breaks `text` at blanks so that lines, with `indent` before all but the first, fit the terminal.

@@ -9,6 +9,7 @@ use rayon::prelude::*;
 use super::{json, pages, tables, view};
 use crate::archive::{Form, UNFINISHED, WriteError, write_log, write_table, write_whole};
 use crate::review::Review;
+use crate::season::answers::Answers;
 
 /// Writes the report of `review` into `folder`; returns the weekend's page.
 ///
@@ -35,6 +36,18 @@ pub fn write(review: &Review, folder: &Path) -> Result<PathBuf, WriteError> {
     table(&folder.join("runs.parquet"), tables::runs(review))?;
     let index = folder.join("index.html");
     page(&index, pages::weekend(&view::weekend(review)))?;
+    Ok(index)
+}
+
+/// Writes the answers of a season and its page into the data set's folder; returns the page.
+///
+/// # Errors
+/// [`WriteError`], naming the file.
+pub fn write_season(answers: &Answers, root: &Path) -> Result<PathBuf, WriteError> {
+    sweep(root);
+    text(&root.join("season.json"), &json::season_text(answers))?;
+    let index = root.join("index.html");
+    page(&index, pages::season(&view::season(answers)))?;
     Ok(index)
 }
 

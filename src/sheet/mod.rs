@@ -127,6 +127,8 @@ pub struct Sheet {
     pub name: Option<String>,
     /// Date as written.
     pub date: Option<String>,
+    /// Name of the track.
+    pub track: Option<String>,
     /// Surface.
     pub surface: Option<String>,
     /// Lap length along the driven line, m, and the half-width of its 95 % interval.

@@ -143,6 +143,7 @@ impl Reader<'_> {
     }
 
     fn track(&mut self, table: &Table) {
+        self.sheet.track = self.words(table, "name");
         self.sheet.surface = self.words(table, "surface");
         let length = self.ranged(table, "lap_length_m");
         let doubt = self.ranged(table, "lap_length_plus_minus_m");

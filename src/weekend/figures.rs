@@ -84,6 +84,11 @@ impl Figure {
         }
     }
 
+    /// The figure of that name.
+    pub fn named(name: &str) -> Option<Self> {
+        Self::TRENDS.into_iter().chain(Self::EFFECTS).find(|f| f.name() == name)
+    }
+
     /// What it is, in words, with its unit and the decimals it is shown with; a factor for the reader.
     pub fn words(self) -> (&'static str, &'static str, usize, f64) {
         match self {

@@ -72,26 +72,33 @@ fn ties(values: impl Iterator<Item = f64>) -> Vec<usize> {
     sorted.chunk_by(|a, b| a == b).map(<[f64]>::len).filter(|&n| n > 1).collect()
 }
 
-/// Probability of each number of inversions among permutations of `n`.
+/// Probability of at most so many inversions among permutations of `n`, for each number of them.
 fn inversions(n: usize) -> Vec<f64> {
-    let mut chance = vec![1.0];
+    let mut at_most = vec![1.0];
     for size in 2..=n {
-        let mut next = vec![0.0; chance.len() + size - 1];
-        for (k, c) in chance.iter().enumerate() {
-            for slot in &mut next[k..k + size] {
-                *slot += c / size as f64;
-            }
-        }
-        chance = next;
+        // A further element adds 0 to `size - 1` inversions, each as probable.
+        let counts = n_pairs(size) + 1;
+        let below = |k: usize| at_most[k.min(at_most.len() - 1)];
+        let chance = |k: usize| (below(k) - if k < size { 0.0 } else { below(k - size) }) / size as f64;
+        let next: Vec<f64> = (0..counts)
+            .scan(0.0, |sum, k| {
+                *sum += chance(k);
+                Some(*sum)
+            })
+            .collect();
+        at_most = next;
     }
-    chance
+    at_most
 }
 
-/// Probability that S is `s` or more, exact.
-fn at_least(chance: &[f64], s: i64) -> f64 {
-    let pairs = chance.len() as i64 - 1;
-    // S is the pairs less twice the inversions.
-    chance.iter().enumerate().filter(|(k, _)| pairs - 2 * *k as i64 >= s).map(|(_, c)| c).sum()
+fn n_pairs(n: usize) -> usize {
+    n * (n - 1) / 2
+}
+
+/// Probability that S is `s` or more, exact: S is the pairs less twice the inversions.
+fn at_least(at_most: &[f64], s: i64) -> f64 {
+    let pairs = at_most.len() as i64 - 1;
+    usize::try_from((pairs - s).div_euclid(2)).map_or(0.0, |k| at_most[k.min(at_most.len() - 1)])
 }
 
 fn exact_p(n: usize, s: i64) -> f64 {

@@ -2,6 +2,7 @@
 
 mod answers;
 pub mod run;
+pub mod season;
 mod trace;
 pub mod weekend;
 
@@ -13,6 +14,7 @@ use crate::weekend::findings::{Finding, Weight};
 
 pub use answers::{AnswerView, ChartView};
 pub use run::{RunView, next_cells, run};
+pub use season::{SeasonView, season};
 pub use weekend::{Marked, WeekendView, weekend};
 
 /// How good a verdict is, shown by shape, word and colour.

@@ -119,7 +119,10 @@ pub fn weekend(review: &Review) -> WeekendView {
         findings: review.findings.iter().map(finding).collect(),
         runs: run_rows(review),
         trends: review.trends.iter().filter(|t| t.verdict != trends::Verdict::CannotTell).map(trend_view).collect(),
-        untold: untold(&review.trends),
+        untold: untold(
+            (review.trends.iter().filter(|t| t.verdict == trends::Verdict::CannotTell))
+                .map(|t| (t.car.as_str(), t.why.as_deref(), t.of.words().0)),
+        ),
         changes: review.comparisons.iter().map(change).collect(),
         notices: review.notices.iter().map(notice).collect(),
         guesses: guesses(review),
@@ -127,7 +130,7 @@ pub fn weekend(review: &Review) -> WeekendView {
     }
 }
 
-fn counted(count: usize, what: &str) -> String {
+pub(super) fn counted(count: usize, what: &str) -> String {
     format!("{count} {what}{}", if count == 1 { "" } else { "s" })
 }
 
@@ -211,18 +214,18 @@ fn trend_view(t: &Trend) -> TrendView {
     }
 }
 
-/// Trends without a verdict: the figures of a car that share a reason.
-fn untold(trends: &[Trend]) -> Vec<String> {
+/// Trends without a verdict, each whose it is, why, and of which figure: the figures that share both in one sentence.
+pub(super) fn untold<'a>(trends: impl Iterator<Item = (&'a str, Option<&'a str>, &'a str)>) -> Vec<String> {
     let mut groups: Vec<((&str, &str), Vec<&str>)> = Vec::new();
-    for t in trends.iter().filter(|t| t.verdict == trends::Verdict::CannotTell) {
-        let key = (t.car.as_str(), t.why.as_deref().unwrap_or("the runs do not tell"));
+    for (whose, why, figure) in trends {
+        let key = (whose, why.unwrap_or("the runs do not tell"));
         match groups.iter_mut().find(|g| g.0 == key) {
-            Some(group) => group.1.push(t.of.words().0),
-            None => groups.push((key, vec![t.of.words().0])),
+            Some(group) => group.1.push(figure),
+            None => groups.push((key, vec![figure])),
         }
     }
-    let say = |((car, why), figures): ((&str, &str), Vec<&str>)| {
-        format!("{}, cannot tell: {}: {why}", printable(car, 24), figures.join(", "))
+    let say = |((whose, why), figures): ((&str, &str), Vec<&str>)| {
+        format!("{}, cannot tell: {}: {why}", printable(whose, 24), figures.join(", "))
     };
     groups.into_iter().map(say).collect()
 }

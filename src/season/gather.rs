@@ -1,0 +1,276 @@
+//! A reviewed weekend as rows of the season's tables.
+//!
+//! What goes in is the review's own file, `review.json`: a weekend whose logs stay elsewhere can be gathered by it alone. Where the folder has none, or
+//! the sheet, a log or a list is newer, the weekend is reviewed in passing and its file left as it is.
+
+use std::path::{Path, PathBuf};
+
+use jiff::civil::Date;
+use serde_json::{Map, Value, json};
+
+use super::schema::{EFFECTS, EVENTS, FIGURES, FIGURES_OF_A_RUN, KEYS, LAPS, RUNS, Table};
+use crate::folder::{self, SHEET, stamp};
+use crate::report::json;
+use crate::review;
+
+/// The review's file in a weekend's folder.
+const REVIEW: &str = "report/review.json";
+/// Longest name of a weekend's partition.
+const LONGEST_KEY: usize = 80;
+
+/// A weekend as the season takes it in.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Weekend {
+    /// Its folder.
+    pub folder: PathBuf,
+    /// Its day.
+    pub date: Date,
+    /// Name of its partition: day and name, in letters, digits and dashes.
+    pub key: String,
+    /// Whether it had to be reviewed.
+    pub reviewed_anew: bool,
+    /// Rows of each table, each an object with the table's columns under their pointers.
+    pub rows: Vec<(Table, Vec<Value>)>,
+}
+
+/// Why a weekend is not in the season.
+#[derive(Debug, thiserror::Error)]
+pub enum GatherError {
+    /// It could not be reviewed.
+    #[error(transparent)]
+    Review(#[from] folder::FolderError),
+    /// Its review cannot be read.
+    #[error("`{path}` could not be read: {message}")]
+    File {
+        /// The file.
+        path: PathBuf,
+        /// What is wrong.
+        message: String,
+    },
+    /// It has no date: a season has an order.
+    #[error("`{path}`: the weekend has no date{seen}")]
+    NoDate {
+        /// Its folder.
+        path: PathBuf,
+        /// What stands there instead.
+        seen: String,
+    },
+}
+
+impl GatherError {
+    /// What to do about it.
+    pub fn hint(&self) -> String {
+        match self {
+            Self::Review(e) => e.hint(),
+            Self::File { .. } => "review the weekend again: `runtrue review`".to_owned(),
+            Self::NoDate { .. } => {
+                format!("write it under `[weekend]` in {SHEET}, such as `date = 2026-05-16`, and review the weekend")
+            }
+        }
+    }
+}
+
+/// The weekends that the paths name: each a weekend's folder, or a folder of such folders, in order.
+pub fn weekends(paths: &[PathBuf]) -> Vec<PathBuf> {
+    let is_one = |p: &Path| p.join(SHEET).is_file() || p.join(REVIEW).is_file();
+    let within = |path: &PathBuf| {
+        if is_one(path) {
+            return vec![path.clone()];
+        }
+        let entries = std::fs::read_dir(path).into_iter().flatten().flatten();
+        let mut inner: Vec<PathBuf> = entries.map(|e| e.path()).filter(|p| is_one(p)).collect();
+        inner.sort();
+        // What holds nothing is kept: gathering it says what is wrong with it.
+        if inner.is_empty() { vec![path.clone()] } else { inner }
+    };
+    let mut found: Vec<PathBuf> = Vec::new();
+    for path in paths.iter().flat_map(within) {
+        let same = |p: &PathBuf| p.canonicalize().ok().zip(path.canonicalize().ok()).is_some_and(|(a, b)| a == b);
+        if !found.iter().any(same) {
+            found.push(path);
+        }
+    }
+    found
+}
+
+/// Gathers the weekend in `folder`.
+///
+/// # Errors
+/// [`GatherError`].
+pub fn gather(folder: &Path) -> Result<Weekend, GatherError> {
+    let path = folder.join(REVIEW);
+    let fresh = is_fresh(folder, &path);
+    let text = if fresh {
+        std::fs::read_to_string(&path).map_err(|e| GatherError::File { path: path.clone(), message: e.to_string() })?
+    } else {
+        json::text(&review::review(folder, &mut |_, _| {})?)
+    };
+    let file: Value =
+        serde_json::from_str(&text).map_err(|e| GatherError::File { path: path.clone(), message: e.to_string() })?;
+    if file["format"] != json::FORMAT {
+        let message = format!("its format is `{}`, not `{}`", plain(&file["format"]), json::FORMAT);
+        return Err(GatherError::File { path, message });
+    }
+    of_review(folder, &file).map(|w| Weekend { reviewed_anew: !fresh, ..w })
+}
+
+/// Whether the review is there and no input of it is newer.
+fn is_fresh(folder: &Path, review: &Path) -> bool {
+    let Some((_, reviewed)) = stamp(review) else { return false };
+    let newer = |path: &Path| stamp(path).is_some_and(|(_, changed)| changed > reviewed);
+    let Ok(plan) = folder::plan(folder) else { return true };
+    let mut inputs = plan.sheet.runs.iter().flat_map(|r| std::iter::once(&r.log).chain(r.laps.as_ref()));
+    !newer(&folder.join(SHEET)) && !inputs.any(|i| newer(&folder.join(i)))
+}
+
+/// The weekend that a review's file tells of.
+///
+/// # Errors
+/// [`GatherError::NoDate`].
+pub fn of_review(folder: &Path, file: &Value) -> Result<Weekend, GatherError> {
+    let about = &file["weekend"];
+    let written = about["date"].as_str().unwrap_or_default();
+    let seen = if written.is_empty() { String::new() } else { format!(", but `{written}`") };
+    let date: Date = written
+        .get(..10)
+        .and_then(|d| d.parse().ok())
+        .ok_or_else(|| GatherError::NoDate { path: folder.to_owned(), seen })?;
+    let name = match about["name"].as_str() {
+        Some(name) if !name.trim().is_empty() => name.to_owned(),
+        _ => crate::sheet::starter::name_of(folder),
+    };
+    let track = about["track"].as_str().unwrap_or(&name);
+    let shared = json!({ "date": date.to_string(), "name": name, "track": track, "surface": about["surface"] });
+    let runs: Vec<Value> = list(&file["runs"]).enumerate().map(|(at, run)| of_run(run, at, &shared)).collect();
+    let each = |of: fn(&Value) -> Vec<Value>| runs.iter().flat_map(of).collect::<Vec<_>>();
+    let effects = list(&file["comparisons"]).flat_map(|c| effects(c, &shared)).collect();
+    let rows = vec![
+        (LAPS, each(laps)),
+        (EVENTS, each(events)),
+        (FIGURES, each(figures)),
+        (KEYS, each(keys)),
+        (EFFECTS, effects),
+        (RUNS, runs),
+    ];
+    Ok(Weekend { folder: folder.to_owned(), date, key: key(date, &name), reviewed_anew: false, rows })
+}
+
+fn list(value: &Value) -> impl Iterator<Item = &Value> {
+    value.as_array().into_iter().flatten()
+}
+
+/// Day and name in letters, digits and dashes: a folder's name on any system, and a partition's for any engine.
+fn key(date: Date, name: &str) -> String {
+    let mut key = date.to_string();
+    for word in name.to_lowercase().split(|c: char| !c.is_alphanumeric()).filter(|w| !w.is_empty()) {
+        // What is beyond ASCII is spelled by its code: two names stay two.
+        let plain: String =
+            word.chars().map(|c| if c.is_ascii() { c.to_string() } else { format!("u{:x}", u32::from(c)) }).collect();
+        key += &format!("-{plain}");
+    }
+    key.truncate(LONGEST_KEY);
+    key
+}
+
+/// A run's part of the file with what the tables need beside it.
+fn of_run(run: &Value, at: usize, shared: &Value) -> Value {
+    let mut row = with(run, shared);
+    let setting = |key: &str| run["settings"][key].as_str().or(run["car"].as_str()).filter(|k| !k.is_empty());
+    let counted = list(&run["laps"]["rows"]).filter(|l| l["set_aside"].is_null()).count();
+    row["position"] = json!(at + 1);
+    row["motor"] = json!(setting("motor.name"));
+    row["pack"] = json!(setting("battery.name"));
+    row["laps_counted"] = if run["laps"].is_null() { Value::Null } else { json!(counted) };
+    let rise = |m: &Value| {
+        let (air, end) = (run["ambient_c"].as_f64()?, &m["race_end_c"]);
+        let above = |of: &str| Some(end[of].as_f64()? - air);
+        Some((above("value")?, above("low")?, above("high")?))
+    };
+    if let Some((value, low, high)) = rise(&run["heat"]["motor"]) {
+        row["motor_rise_k"] = json!({ "value": value, "low": low, "high": high });
+        if let Some(w) = run["power"]["mean_w"].as_f64().filter(|w| *w > 0.0) {
+            row["motor_rise_k_per_w"] = json!({ "value": value / w, "low": low / w, "high": high / w });
+        }
+    }
+    row
+}
+
+/// An object with the weekend's own fields in it.
+fn with(row: &Value, shared: &Value) -> Value {
+    let mut all: Map<String, Value> = row.as_object().cloned().unwrap_or_default();
+    all.extend(shared.as_object().cloned().unwrap_or_default());
+    Value::Object(all)
+}
+
+/// The run that a row belongs to.
+fn of(run: &Value) -> Value {
+    json!({ "date": run["date"], "id": run["id"], "car": run["car"] })
+}
+
+fn laps(run: &Value) -> Vec<Value> {
+    list(&run["laps"]["rows"]).map(|l| with(l, &of(run))).collect()
+}
+
+fn events(run: &Value) -> Vec<Value> {
+    list(&run["wheelspin"]["events"])
+        .map(|e| {
+            let mut row = with(e, &of(run));
+            row["kind"] = json!("wheelspin");
+            row
+        })
+        .collect()
+}
+
+fn figures(run: &Value) -> Vec<Value> {
+    let figure = |&(name, unit, from): &(&str, &str, &str)| {
+        let seen = run.pointer(from).filter(|v| !v.is_null())?;
+        let mut row = of(run);
+        (row["of"], row["unit"]) = (json!(name), json!(unit));
+        match seen.as_f64() {
+            Some(value) => row["value"] = json!(value),
+            None => {
+                for end in ["value", "low", "high"] {
+                    row[end] = seen[end].clone();
+                }
+            }
+        }
+        Some(row)
+    };
+    FIGURES_OF_A_RUN.iter().filter_map(figure).collect()
+}
+
+fn keys(run: &Value) -> Vec<Value> {
+    let settings = run["settings"].as_object().into_iter().flatten();
+    settings
+        .map(|(key, value)| {
+            let mut row = of(run);
+            (row["key"], row["text"], row["number"]) = (json!(key), json!(plain(value)), value.clone());
+            row
+        })
+        .collect()
+}
+
+/// A value of the sheet in words.
+fn plain(value: &Value) -> String {
+    match value {
+        Value::String(text) => text.clone(),
+        Value::Number(n) => n.as_f64().map_or_else(|| n.to_string(), |n| n.to_string()),
+        Value::Null => "not set".to_owned(),
+        other => other.to_string(),
+    }
+}
+
+fn effects(comparison: &Value, shared: &Value) -> Vec<Value> {
+    let together: Vec<&str> = list(&comparison["together_with"]).filter_map(Value::as_str).collect();
+    let row = |effect: &Value| {
+        effect["difference"].as_object().map(|m| {
+            json!({
+                "date": shared["date"], "car": comparison["car"], "key": comparison["key"],
+                "from": plain(&comparison["from"]), "to": plain(&comparison["to"]), "of": effect["of"],
+                "difference": m["value"], "low": m["low"], "high": m["high"],
+                "together_with": if together.is_empty() { Value::Null } else { json!(together.join(", ")) },
+            })
+        })
+    };
+    list(&comparison["effects"]).filter_map(row).collect()
+}

@@ -1,0 +1,176 @@
+//! A season gathered from invented weekends: what the model was told is found, what it was not is not, and each weekend's files are its own.
+
+use std::path::{Path, PathBuf};
+use std::process::{Command, Output};
+
+use runtrue::demo::season::{PACK_AGES_A_MONTH, invent};
+use runtrue::season::{gather, schema, store};
+use runtrue::weekend::trends::Verdict;
+use serde_json::{Value, json};
+
+fn runtrue(arguments: &[&std::ffi::OsStr]) -> Output {
+    Command::new(env!("CARGO_BIN_EXE_runtrue")).args(arguments).output().unwrap()
+}
+
+fn season(paths: &[&Path], root: &Path, more: &[&str]) -> Output {
+    let mut arguments: Vec<&std::ffi::OsStr> = vec!["season".as_ref(), "--out".as_ref(), root.as_os_str()];
+    arguments.extend(paths.iter().map(|p| p.as_os_str()));
+    arguments.extend(more.iter().map(std::ffi::OsStr::new));
+    runtrue(&arguments)
+}
+
+fn words(output: &[u8]) -> String {
+    String::from_utf8_lossy(output).into_owned()
+}
+
+/// Writes the first weekends of a season and gives their folders.
+fn weekends(folder: &Path, seed: u64, count: u8) -> Vec<PathBuf> {
+    let rounds = invent(seed, count);
+    for round in &rounds {
+        round.weekend.write(&folder.join(&round.folder)).unwrap();
+    }
+    rounds.iter().map(|r| folder.join(&r.folder)).collect()
+}
+
+#[test]
+fn a_pack_that_ages_is_told_from_one_that_does_not() {
+    for seed in [11, 12] {
+        let folder = tempfile::tempdir().unwrap();
+        let root = folder.path().join("season");
+        for weekend in weekends(&folder.path().join("w"), seed, 6) {
+            store::write(&root, &gather::gather(&weekend).unwrap()).unwrap();
+        }
+        let answers = runtrue::season::answers::answers(&root).unwrap();
+        assert_eq!(answers.weekends.len(), 6);
+        let resistance = |name: &str| &answers.packs.iter().find(|p| p.name == name).unwrap().figures[0];
+        let aged = resistance("pack 1");
+        assert_eq!(aged.verdict, Verdict::Rising, "{aged:?}");
+        // The invented pack has 9.2 mΩ, and a weekend a month, within a fortnight.
+        let (low, high) = (aged.low.unwrap(), aged.high.unwrap());
+        assert!((low..high).contains(&(9.2 * PACK_AGES_A_MONTH)), "{low} to {high}");
+        let sound = resistance("saddle A");
+        assert!(!matches!(sound.verdict, Verdict::Rising | Verdict::Falling), "{sound:?}");
+        // A tooth more: fewer revs, in every season.
+        let revs = answers
+            .settings
+            .iter()
+            .find(|s| s.car == "tourer" && s.key == "pinion" && s.from == "31" && s.of == "top_rpm");
+        assert!(revs.unwrap().difference.unwrap().high < 0.0, "{revs:?}");
+        // Each gearing on each track, and every figure of it.
+        assert_eq!(answers.gearing.len(), 3 * (3 + 2));
+        assert!(answers.gearing.iter().all(|g| g.weekends == 2 && g.figures.iter().all(Option::is_some)));
+    }
+}
+
+#[test]
+fn a_weekend_gathered_again_replaces_its_own_files_and_no_others() {
+    let folder = tempfile::tempdir().unwrap();
+    let folders = weekends(folder.path(), 5, 2);
+    let root = folder.path().join("season");
+    assert!(season(&[&folders[0], &folders[1]], &root, &[]).status.success());
+    let bytes = |weekend: &store::Partition| {
+        let of = |t: &schema::Table| {
+            let part = format!("year={}/weekend={}/part-0.parquet", weekend.year, weekend.weekend);
+            std::fs::read(root.join(t.name).join(part)).unwrap()
+        };
+        schema::TABLES.iter().map(of).collect::<Vec<_>>()
+    };
+    let partitions = store::partitions(&root).unwrap();
+    assert_eq!(partitions.len(), 2);
+    let before: Vec<_> = partitions.iter().map(bytes).collect();
+    let sheet = folders[0].join("weekend.toml");
+    let text = std::fs::read_to_string(&sheet).unwrap().replace("pinion = 30\n", "pinion = 30\nwing = \"low\"\n");
+    std::fs::write(&sheet, text).unwrap();
+    assert!(season(&[&folders[0]], &root, &[]).status.success());
+    let after: Vec<_> = partitions.iter().map(bytes).collect();
+    assert_ne!(before[0], after[0]);
+    assert_eq!(before[1], after[1]);
+    // What is in the data set stays in its answers, until it is asked to go.
+    let read = |o: Output| serde_json::from_slice::<Value>(&o.stdout).unwrap()["weekends"].as_array().unwrap().len();
+    assert_eq!(read(season(&[&folders[0]], &root, &["--format", "json"])), 2);
+    assert_eq!(read(season(&[&folders[0]], &root, &["--format", "json", "--only"])), 1);
+    assert_eq!(store::partitions(&root).unwrap(), partitions[..1]);
+    let kept = std::fs::read_to_string(root.join("season.json")).unwrap();
+    assert_eq!(serde_json::from_str::<Value>(&kept).unwrap()["format"], schema::FORMAT);
+}
+
+#[test]
+fn a_review_alone_is_enough_and_a_stale_one_is_not_believed() {
+    let folder = tempfile::tempdir().unwrap();
+    let whole = weekends(folder.path(), 6, 1).remove(0);
+    assert!(runtrue(&["review".as_ref(), whole.as_os_str()]).status.success());
+    let lone = folder.path().join("by post");
+    std::fs::create_dir_all(lone.join("report")).unwrap();
+    std::fs::copy(whole.join("report/review.json"), lone.join("report/review.json")).unwrap();
+    let (with, without) = (gather::gather(&whole).unwrap(), gather::gather(&lone).unwrap());
+    assert!(!with.reviewed_anew && !without.reviewed_anew);
+    assert_eq!(with.rows, without.rows);
+    // A log that changed after the review: its rows are the new ones.
+    let log = whole.join("logs/t1.csv");
+    let bytes = std::fs::read(&log).unwrap();
+    std::fs::write(&log, &bytes[..bytes.len() / 2]).unwrap();
+    let later = std::time::SystemTime::now() + std::time::Duration::from_secs(5);
+    std::fs::File::options().append(true).open(&log).unwrap().set_modified(later).unwrap();
+    let again = gather::gather(&whole).unwrap();
+    assert!(again.reviewed_anew);
+    assert_ne!(again.rows, with.rows);
+}
+
+#[test]
+fn what_cannot_be_gathered_is_said_and_the_rest_goes_on() {
+    let folder = tempfile::tempdir().unwrap();
+    let good = weekends(folder.path(), 7, 1).remove(0);
+    let root = folder.path().join("season");
+    let with = |name: &str, file: Value| {
+        let path = folder.path().join(name).join("report");
+        std::fs::create_dir_all(&path).unwrap();
+        std::fs::write(path.join("review.json"), file.to_string()).unwrap();
+        path.parent().unwrap().to_owned()
+    };
+    let undated = with("undated", json!({ "format": "runtrue review 1", "weekend": { "date": "in May" }, "runs": [] }));
+    let foreign = with("foreign", json!({ "format": "another 7" }));
+    let nothing = folder.path().join("nothing");
+    let some = season(&[&undated, &foreign, &nothing, &good], &root, &[]);
+    let said = words(&some.stderr);
+    assert!(some.status.success(), "{said}");
+    for part in ["no date, but `in May`", "`another 7`", "nothing", "hint:"] {
+        assert!(said.contains(part), "{part} in {said}");
+    }
+    let none = season(&[&undated, &nothing], &root, &[]);
+    assert_eq!(none.status.code(), Some(1));
+    // Twice the same weekend would count its runs twice.
+    let twin = folder.path().join("twin");
+    invent(7, 1)[0].weekend.write(&twin).unwrap();
+    let twice = season(&[&good, &twin], &root, &[]);
+    assert!(
+        !twice.status.success() && words(&twice.stderr).contains("are the same weekend"),
+        "{}",
+        words(&twice.stderr)
+    );
+    // A file of the data set that is none is named.
+    let file =
+        std::fs::read_dir(root.join("runs/year=2026")).unwrap().next().unwrap().unwrap().path().join("part-0.parquet");
+    std::fs::write(&file, b"torn").unwrap();
+    let other = weekends(&folder.path().join("more"), 8, 2).remove(1);
+    let broken = season(&[&other], &root, &[]);
+    assert!(!broken.status.success() && words(&broken.stderr).contains("part-0.parquet"), "{}", words(&broken.stderr));
+}
+
+#[test]
+fn names_of_every_kind_become_folders_and_stay_apart() {
+    let key = |name: &str| {
+        let file =
+            json!({ "format": "runtrue review 1", "weekend": { "date": "2026-05-16", "name": name }, "runs": [] });
+        gather::of_review(Path::new("x"), &file).unwrap().key
+    };
+    let names =
+        ["../../etc", "Läufe", "Laufe", "a=b/c%2F", "春の大会", "秋の大会", "x".repeat(300).as_str(), "con", ". ."]
+            .map(key);
+    for name in &names {
+        assert!(name.len() <= 80 && name.chars().all(|c| c.is_ascii_alphanumeric() || c == '-'), "{name}");
+    }
+    let mut apart = names.to_vec();
+    apart.sort();
+    apart.dedup();
+    assert_eq!(apart.len(), names.len());
+}
