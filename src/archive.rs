@@ -4,6 +4,7 @@ use std::fs::File;
 use std::io::{self, BufWriter, Write};
 use std::path::Path;
 use std::sync::Arc;
+use std::time::Duration;
 
 use arrow::array::{ArrayRef, Float64Array, RecordBatch, StringArray, UInt32Array};
 use arrow::datatypes::{DataType, Field, Schema};
@@ -67,6 +68,19 @@ pub fn write_whole(path: &Path, fill: impl FnOnce(&mut dyn Write) -> Result<(), 
     readable(file.as_file()).map_err(io)?;
     file.persist(path).map_err(|e| io(e.error))?;
     Ok(())
+}
+
+/// Takes away what a writer that was killed left unfinished in `folder`; one that is still at work is younger than that.
+pub fn sweep(folder: &Path) {
+    const LEFT: Duration = Duration::from_secs(3600);
+    let unfinished = |e: &std::fs::DirEntry| e.file_name().to_string_lossy().starts_with(UNFINISHED);
+    let old = |e: &std::fs::DirEntry| e.metadata().ok()?.modified().ok()?.elapsed().ok().map(|age| age > LEFT);
+    for entry in std::fs::read_dir(folder).into_iter().flatten().flatten() {
+        if unfinished(&entry) && old(&entry) == Some(true) {
+            // One that cannot be removed does no harm.
+            let _ = std::fs::remove_file(entry.path());
+        }
+    }
 }
 
 /// Temporary files are private; what is kept is as readable as any other file.

@@ -26,7 +26,7 @@ pub struct Arguments {
     /// Print errors alone
     #[arg(short, long, global = true)]
     pub quiet: bool,
-    /// Print how each log was read as well
+    /// Print how each log was read as well, and which weekends a season had to review
     #[arg(short, long, global = true, conflicts_with = "quiet")]
     pub verbose: bool,
     /// What to do.

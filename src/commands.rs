@@ -103,64 +103,78 @@ fn invent(folder: &Path, seed: u64, season: Option<u8>, out: Out) -> Result<Exit
 
 fn season_schema() -> Value {
     let mut schema = json!(season::schema::schema());
-    schema["answers"] = schemars::schema_for!(season::answers::Answers).to_value();
+    schema["answers"] = json::season_schema().to_value();
     schema
 }
 
 /// Gathers weekends into the data set at `root`, then answers over all that is in it.
 fn gather_season(paths: &[PathBuf], root: &Path, only: bool, out: Out) -> Result<ExitCode, Problem> {
-    let mut gathered: Vec<(season::store::Partition, PathBuf)> = Vec::new();
+    let (mut gathered, mut failed) = (Vec::new(), 0);
     for folder in season::gather::weekends(paths) {
-        // One weekend is held at a time.
-        let weekend = match season::gather::gather(&folder) {
-            Ok(weekend) => weekend,
-            Err(e) => {
-                Problem::new(&e, Some(e.hint())).print(out);
-                continue;
+        match gather_weekend(&folder, root, &gathered, out) {
+            Ok(partition) => gathered.push((partition, folder)),
+            Err(problem) => {
+                problem.print(out);
+                failed += 1;
             }
-        };
-        let partition = season::store::Partition::of(&weekend);
-        if let Some((_, other)) = gathered.iter().find(|g| g.0 == partition) {
-            let message =
-                format!("`{}` and `{}` are the same weekend by date and name", other.display(), folder.display());
-            return Err(Problem::new(
-                message,
-                Some("give one of them another `name` or `date`, and review it".to_owned()),
-            ));
         }
-        if weekend.reviewed_anew && out.verbose {
-            eprintln!(
-                "{}",
-                terminal::wrap(
-                    &format!("{}: had no review as new as its files, and was reviewed in passing", folder.display()),
-                    "  "
-                )
-            );
-        }
-        season::store::write(root, &weekend)
-            .map_err(|e| Problem::new(e, Some("name another folder with `--out`".to_owned())))?;
-        gathered.push((partition, folder));
     }
     if gathered.is_empty() {
         return Ok(ExitCode::FAILURE);
     }
-    let read = |e: season::store::ReadError| {
-        Problem::new(e, Some("remove that weekend's folders from the data set and gather it again".to_owned()))
-    };
-    if only {
-        for partition in season::store::partitions(root).map_err(read)? {
+    if only && failed > 0 {
+        let message = "no weekend was taken out: of those named, some could not be gathered";
+        Problem::new(message, Some("put that right, and ask for `--only` again".to_owned())).print(out);
+    } else if only {
+        for partition in season::store::partitions(root).map_err(unreadable)? {
             if !gathered.iter().any(|g| g.0 == partition) {
                 season::store::remove(root, &partition).map_err(|e| Problem::new(e, None))?;
             }
         }
     }
-    let answers = season::answers::answers(root).map_err(read)?;
+    let (answers, broken) = season::answers::answers(root).map_err(unreadable)?;
+    broken.into_iter().for_each(|e| unreadable(e).print(out));
     let page = write::write_season(&answers, root).map_err(|e| Problem::new(e, None))?;
     let text = || format!("{}\nThe season's page is {}\n", terminal::season(&answers), page.display());
     match out.format {
         Format::Json => print(json::season_text(&answers)),
         Format::Text => say(out, text, || Value::Null),
     }
+}
+
+fn unreadable(e: season::store::ReadError) -> Problem {
+    let hint = "its weekend is left out of the answers: remove it from the data set, or gather it again";
+    Problem::new(e, Some(hint.to_owned()))
+}
+
+/// Gathers one weekend; `before` are those of this call.
+fn gather_weekend(
+    folder: &Path,
+    root: &Path,
+    before: &[(season::store::Partition, PathBuf)],
+    out: Out,
+) -> Result<season::store::Partition, Problem> {
+    let weekend = season::gather::gather(folder).map_err(|e| Problem::new(&e, Some(e.hint())))?;
+    let partition = season::store::Partition::of(&weekend);
+    if let Some((_, other)) = before.iter().find(|g| g.0 == partition) {
+        let message =
+            format!("`{}` has the date and the name of `{}` and was not gathered", folder.display(), other.display());
+        return Err(Problem::new(message, Some("give one of them another `name` in weekend.toml".to_owned())));
+    }
+    let note = |text: String| eprintln!("{}", terminal::wrap(&text, "  "));
+    if weekend.reviewed_anew && out.verbose {
+        note(format!("{}: had no review as new as its files, and was reviewed in passing", folder.display()));
+    }
+    season::store::write(root, &weekend)
+        .map_err(|e| Problem::new(e, Some("name another folder with `--out`".to_owned())))?;
+    for old in season::store::same_logs(root, &weekend).map_err(unreadable)? {
+        season::store::remove(root, &old).map_err(|e| Problem::new(e, None))?;
+        if !out.quiet {
+            let (old, new) = (&old.weekend, &partition.weekend);
+            note(format!("`{old}` held the same logs and was taken out: the weekend is `{new}` now"));
+        }
+    }
+    Ok(partition)
 }
 
 /// Prints a result: text unless there is to be quiet, or JSON.

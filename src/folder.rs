@@ -169,6 +169,11 @@ pub fn files(folder: &Path) -> std::io::Result<Vec<PathBuf>> {
     Ok(files)
 }
 
+/// Whether a file's name ends as a log's does.
+pub fn may_be_log(path: &Path) -> bool {
+    path.extension().is_some_and(|e| LOG_ENDINGS.contains(&e.to_string_lossy().to_lowercase().as_str()))
+}
+
 /// Length and time of change of a file; `None` where there is none.
 pub type Stamp = Option<(u64, SystemTime)>;
 
@@ -186,11 +191,7 @@ pub fn plain_path(path: &Path) -> String {
 /// The logs but for those `known`, which are not looked into.
 fn find_logs_but(folder: &Path, known: impl Fn(&Path) -> bool) -> std::io::Result<Vec<RunPlan>> {
     let mut files = files(folder)?;
-    files.retain(|f| {
-        !known(f)
-            && f.extension().is_some_and(|e| LOG_ENDINGS.contains(&e.to_string_lossy().to_lowercase().as_str()))
-            && folder.join(f).is_file()
-    });
+    files.retain(|f| !known(f) && may_be_log(f) && folder.join(f).is_file());
     files.sort();
     let (lists, logs): (Vec<PathBuf>, Vec<PathBuf>) = files
         .into_iter()

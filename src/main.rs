@@ -2,6 +2,9 @@
 
 mod commands;
 
+#[global_allocator]
+static MEMORY: mimalloc::MiMalloc = mimalloc::MiMalloc;
+
 use std::process::ExitCode;
 
 use clap::Parser;

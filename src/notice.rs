@@ -84,6 +84,15 @@ impl Tally {
         }
         self.count += 1;
     }
+
+    /// Adds what was counted after these.
+    pub fn append(&mut self, next: Tally) {
+        if self.count == 0 {
+            *self = next;
+        } else {
+            self.count += next.count;
+        }
+    }
 }
 
 /// `text` made safe to print on one line: control characters as escapes, cut after `most` characters.

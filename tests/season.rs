@@ -23,6 +23,11 @@ fn words(output: &[u8]) -> String {
     String::from_utf8_lossy(output).into_owned()
 }
 
+/// Weekends in the answers that were printed.
+fn count(output: &Output) -> usize {
+    serde_json::from_slice::<Value>(&output.stdout).unwrap()["weekends"].as_array().unwrap().len()
+}
+
 /// Writes the first weekends of a season and gives their folders.
 fn weekends(folder: &Path, seed: u64, count: u8) -> Vec<PathBuf> {
     let rounds = invent(seed, count);
@@ -40,7 +45,8 @@ fn a_pack_that_ages_is_told_from_one_that_does_not() {
         for weekend in weekends(&folder.path().join("w"), seed, 6) {
             store::write(&root, &gather::gather(&weekend).unwrap()).unwrap();
         }
-        let answers = runtrue::season::answers::answers(&root).unwrap();
+        let (answers, broken) = runtrue::season::answers::answers(&root).unwrap();
+        assert!(broken.is_empty());
         assert_eq!(answers.weekends.len(), 6);
         let resistance = |name: &str| &answers.packs.iter().find(|p| p.name == name).unwrap().figures[0];
         let aged = resistance("pack 1");
@@ -54,7 +60,7 @@ fn a_pack_that_ages_is_told_from_one_that_does_not() {
         let revs = answers
             .settings
             .iter()
-            .find(|s| s.car == "tourer" && s.key == "pinion" && s.from == "31" && s.of == "top_rpm");
+            .find(|s| s.car == "tourer" && s.key == "pinion" && s.from.as_deref() == Some("31") && s.of == "top_rpm");
         assert!(revs.unwrap().difference.unwrap().high < 0.0, "{revs:?}");
         // Each gearing on each track, and every figure of it.
         assert_eq!(answers.gearing.len(), 3 * (3 + 2));
@@ -86,12 +92,11 @@ fn a_weekend_gathered_again_replaces_its_own_files_and_no_others() {
     assert_ne!(before[0], after[0]);
     assert_eq!(before[1], after[1]);
     // What is in the data set stays in its answers, until it is asked to go.
-    let read = |o: Output| serde_json::from_slice::<Value>(&o.stdout).unwrap()["weekends"].as_array().unwrap().len();
-    assert_eq!(read(season(&[&folders[0]], &root, &["--format", "json"])), 2);
-    assert_eq!(read(season(&[&folders[0]], &root, &["--format", "json", "--only"])), 1);
+    assert_eq!(count(&season(&[&folders[0]], &root, &["--format", "json"])), 2);
+    assert_eq!(count(&season(&[&folders[0]], &root, &["--format", "json", "--only"])), 1);
     assert_eq!(store::partitions(&root).unwrap(), partitions[..1]);
     let kept = std::fs::read_to_string(root.join("season.json")).unwrap();
-    assert_eq!(serde_json::from_str::<Value>(&kept).unwrap()["format"], schema::FORMAT);
+    assert_eq!(serde_json::from_str::<Value>(&kept).unwrap()["format"], schema::ANSWERS_FORMAT);
 }
 
 #[test]
@@ -141,19 +146,84 @@ fn what_cannot_be_gathered_is_said_and_the_rest_goes_on() {
     // Twice the same weekend would count its runs twice.
     let twin = folder.path().join("twin");
     invent(7, 1)[0].weekend.write(&twin).unwrap();
-    let twice = season(&[&good, &twin], &root, &[]);
-    assert!(
-        !twice.status.success() && words(&twice.stderr).contains("are the same weekend"),
-        "{}",
-        words(&twice.stderr)
-    );
-    // A file of the data set that is none is named.
-    let file =
-        std::fs::read_dir(root.join("runs/year=2026")).unwrap().next().unwrap().unwrap().path().join("part-0.parquet");
-    std::fs::write(&file, b"torn").unwrap();
+    let twice = season(&[&good, &twin], &root, &["--format", "json"]);
+    assert!(words(&twice.stderr).contains("has the date and the name of"), "{}", words(&twice.stderr));
+    assert_eq!(count(&twice), 1);
+    // A weekend that was named and could not be gathered is not taken out for that.
     let other = weekends(&folder.path().join("more"), 8, 2).remove(1);
-    let broken = season(&[&other], &root, &[]);
-    assert!(!broken.status.success() && words(&broken.stderr).contains("part-0.parquet"), "{}", words(&broken.stderr));
+    assert_eq!(count(&season(&[&other, &good], &root, &["--format", "json"])), 2);
+    std::fs::create_dir_all(other.join("report")).unwrap();
+    std::fs::write(other.join("report/review.json"), "{").unwrap();
+    let only = season(&[&other, &good], &root, &["--format", "json", "--only"]);
+    assert!(words(&only.stderr).contains("no weekend was taken out"), "{}", words(&only.stderr));
+    assert_eq!(count(&only), 2);
+    // A file of the data set that is none is named, and its weekend left out of the answers.
+    let partition = &store::partitions(&root).unwrap()[0];
+    std::fs::write(root.join(partition.file(&schema::RUNS)), b"torn").unwrap();
+    let broken = season(&[&other], &root, &["--format", "json"]);
+    assert!(!broken.status.success());
+    assert_eq!(count(&season(&[&good], &root, &["--format", "json"])), 2);
+    std::fs::remove_file(root.join(partition.file(&schema::FIGURES))).unwrap();
+    let more = weekends(&folder.path().join("third"), 9, 3).remove(2);
+    let lost = season(&[&more], &root, &["--format", "json"]);
+    assert!(words(&lost.stderr).contains("figures"), "{}", words(&lost.stderr));
+    assert_eq!(count(&lost), 2);
+}
+
+#[test]
+fn a_weekend_under_another_name_is_the_same_weekend() {
+    let folder = tempfile::tempdir().unwrap();
+    let weekend = weekends(folder.path(), 3, 1).remove(0);
+    let root = folder.path().join("season");
+    assert_eq!(count(&season(&[&weekend], &root, &["--format", "json"])), 1);
+    let sheet = weekend.join("weekend.toml");
+    let text = std::fs::read_to_string(&sheet).unwrap().replace("round 1", "round one");
+    std::fs::write(&sheet, text).unwrap();
+    let renamed = season(&[&weekend], &root, &["--format", "json"]);
+    assert!(words(&renamed.stderr).contains("held the same logs"), "{}", words(&renamed.stderr));
+    assert_eq!(count(&renamed), 1);
+    assert!(store::partitions(&root).unwrap()[0].weekend.ends_with("round-one"));
+}
+
+/// Tables without a row, of weekends with one run or with none that could be reviewed, are tables.
+#[test]
+fn a_weekend_of_little_is_a_weekend() {
+    let folder = tempfile::tempdir().unwrap();
+    let whole = weekends(folder.path(), 4, 1).remove(0);
+    let root = folder.path().join("season");
+    let lone = folder.path().join("lone");
+    let bad = folder.path().join("bad");
+    for (path, name, log) in [(&lone, "Lone", true), (&bad, "Bad", false)] {
+        std::fs::create_dir_all(path.join("logs")).unwrap();
+        let sheet = format!(
+            "[weekend]\nname = \"{name}\"\ndate = 2026-03-01\n[cars.tourer]\nbattery.name = 7\n[[runs]]\nid = \"r\"\ncar = \"tourer\"\nlog = \"logs/t1.csv\"\n"
+        );
+        std::fs::write(path.join("weekend.toml"), sheet).unwrap();
+        let bytes = if log { std::fs::read(whole.join("logs/t1.csv")).unwrap() } else { b"no log\n".to_vec() };
+        std::fs::write(path.join("logs/t1.csv"), bytes).unwrap();
+    }
+    let all = season(&[&whole, &lone, &bad], &root, &["--format", "json"]);
+    assert!(all.status.success() && all.stderr.is_empty(), "{}", words(&all.stderr));
+    assert_eq!(count(&all), 3);
+    let answers: Value = serde_json::from_slice(&all.stdout).unwrap();
+    let packs: Vec<&str> = answers["packs"].as_array().unwrap().iter().map(|p| p["name"].as_str().unwrap()).collect();
+    // A pack may have a number for its name.
+    assert!(packs.contains(&"7") && packs.contains(&"pack 1"), "{packs:?}");
+    let schema: Value = serde_json::from_slice(&runtrue(&["season".as_ref(), "--schema".as_ref()]).stdout).unwrap();
+    let validator = jsonschema::validator_for(&schema["answers"]).unwrap();
+    assert!(validator.is_valid(&answers), "{:?}", validator.iter_errors(&answers).next().map(|e| e.to_string()));
+}
+
+#[test]
+fn a_folder_of_folders_is_looked_through_and_logs_without_a_sheet_are_not_passed_over() {
+    let folder = tempfile::tempdir().unwrap();
+    let parent = folder.path().join("club");
+    let made = weekends(&parent.join("2026"), 2, 2);
+    std::fs::remove_file(made[1].join("weekend.toml")).unwrap();
+    let said = season(&[&parent], &folder.path().join("season"), &["--format", "json"]);
+    assert_eq!(count(&said), 1);
+    assert!(words(&said.stderr).contains("no date") && words(&said.stderr).contains("hint"), "{}", words(&said.stderr));
+    assert_eq!(gather::weekends(&[parent.clone(), made[0].clone()]), made);
 }
 
 #[test]
@@ -163,11 +233,14 @@ fn names_of_every_kind_become_folders_and_stay_apart() {
             json!({ "format": "runtrue review 1", "weekend": { "date": "2026-05-16", "name": name }, "runs": [] });
         gather::of_review(Path::new("x"), &file).unwrap().key
     };
+    let (long, longer) = (format!("{} Saturday", "x ".repeat(60)), format!("{} Sunday", "x ".repeat(60)));
     let names =
-        ["../../etc", "Läufe", "Laufe", "a=b/c%2F", "春の大会", "秋の大会", "x".repeat(300).as_str(), "con", ". ."]
+        ["../../etc", "Läufe", "Laufe", "a=b/c%2F", "春の大会", "秋の大会", "🏁", "🏆", &long, &longer, "con", ". ."]
             .map(key);
     for name in &names {
         assert!(name.len() <= 80 && name.chars().all(|c| c.is_ascii_alphanumeric() || c == '-'), "{name}");
+        // No engine takes it for a date.
+        assert!(name.parse::<jiff::civil::Date>().is_err(), "{name}");
     }
     let mut apart = names.to_vec();
     apart.sort();

@@ -1,5 +1,7 @@
 //! The table's body, read once: cells to columns of numbers, times and text, with what was dropped.
 
+use rayon::prelude::*;
+
 use super::clock;
 use super::dialect::{Layout, Row, is_unit_row};
 use super::names;
@@ -79,6 +81,17 @@ impl LineMap {
         self.rows += 1;
     }
 
+    fn append(&mut self, next: LineMap) {
+        let rows = self.rows;
+        for (row, line) in next.jumps {
+            // The rows may run on as they did.
+            if self.jumps.is_empty() || self.line(rows + row) != line {
+                self.jumps.push((rows + row, line));
+            }
+        }
+        self.rows += next.rows;
+    }
+
     fn line(&self, row: usize) -> u64 {
         let at = self.jumps.partition_point(|j| j.0 <= row);
         at.checked_sub(1).map_or(0, |at| self.jumps[at].1 + (row - self.jumps[at].0) as u64)
@@ -97,7 +110,7 @@ struct Dropped {
 pub fn read(text: &str, layout: &Layout, leading: Option<usize>) -> Body {
     let mut body = read_quoted(text, layout, leading, true);
     // A quote that is never closed swallows the lines after it.
-    if body.rows_in * 2 < text[layout.body_start..].bytes().filter(|&b| b == b'\n').count() as u64 {
+    if body.rows_in * 2 < line_ends(&text.as_bytes()[layout.body_start..]) as u64 {
         body = read_quoted(text, layout, leading, false);
         body.notices
             .push(Notice::warning("stray-quote", "a quote is opened and never closed; quotes were read as text"));
@@ -105,57 +118,174 @@ pub fn read(text: &str, layout: &Layout, leading: Option<usize>) -> Body {
     body
 }
 
+/// A body, or a piece of one.
+struct Part {
+    columns: Vec<Column>,
+    rows_in: u64,
+    breaks: Vec<usize>,
+    lines: LineMap,
+    dropped: Dropped,
+}
+
 fn read_quoted(text: &str, layout: &Layout, leading: Option<usize>, quoting: bool) -> Body {
     let rest = &text.as_bytes()[layout.body_start..];
-    let mut reader = csv::ReaderBuilder::new()
-        .delimiter(layout.delimiter)
-        .flexible(true)
-        .has_headers(false)
-        .quoting(quoting)
-        .from_reader(rest);
-    let guess = expected_rows(rest);
-    let mut columns: Vec<Column> = (0..layout.width).map(|c| new_column(c, layout, guess)).collect();
-    let (mut lines, mut dropped, mut breaks, mut rows_in) = (LineMap::default(), Dropped::default(), Vec::new(), 0);
-    let often_short = often_short(layout);
-    let ended = rest.last().is_none_or(|&b| b == b'\n' || b == b'\r');
-    let mut record = csv::ByteRecord::new();
-    while reader.read_byte_record(&mut record).unwrap_or(false) {
-        let line = record.position().map_or(0, |p| p.line()) + layout.body_line - 1;
-        let last = reader.position().byte() as usize >= rest.len();
-        if is_header_again(&record, layout) {
-            breaks.push(lines.rows);
-            continue;
-        }
-        rows_in += 1;
-        let cells = filled_width(&record);
-        if !is_row(&record, layout.form, leading, &columns) {
-            dropped.not_data.add(line, || joined(&record, layout.delimiter));
-        } else if cells > layout.width {
-            dropped.too_wide.add(line, || joined(&record, layout.delimiter));
-        } else if last && !ended && is_cut(&record, layout, &columns) {
-            dropped.cut = Some(line);
-        } else {
-            let short = record.len() < layout.width;
-            if short {
-                dropped.short.add(line, || joined(&record, layout.delimiter));
-            }
-            // The last cell of a torn row may be torn itself.
-            let sound = if short && !often_short { record.len() - 1 } else { record.len() };
-            for (at, column) in columns.iter_mut().enumerate() {
-                column.push(record.get(at).filter(|_| at < sound), layout.form, line);
-            }
-            lines.push(line);
-        }
-    }
+    let reader = Reader { layout, leading, quoting, often_short: often_short(layout), heads: heads(layout) };
+    let part = if quoting && rest.contains(&b'"') {
+        // A quoted cell may hold line ends: where it ends is known to who reads from the start.
+        reader.read(reader.part(line_ends(rest) + 1), rest, layout.body_line, true)
+    } else {
+        reader.read_in_pieces(rest)
+    };
+    let Part { columns, rows_in, mut breaks, lines, dropped } = part;
     breaks.retain(|&row| row > 0);
     Body { columns, rows_in, breaks, notices: dropped.notices(layout.width), lines }
 }
 
-/// Rows to make room for, so that columns need not grow: bytes over the length of a line.
-fn expected_rows(rest: &[u8]) -> usize {
-    let head = &rest[..rest.len().min(1 << 16)];
-    let lines = head.iter().filter(|&&b| b == b'\n').count().max(1);
-    rest.len() / (head.len() / lines).max(1) + 16
+/// How a body is read.
+struct Reader<'a> {
+    layout: &'a Layout,
+    leading: Option<usize>,
+    quoting: bool,
+    often_short: bool,
+    heads: Vec<&'a Row>,
+}
+
+impl Reader<'_> {
+    fn part(&self, rows: usize) -> Part {
+        Part {
+            columns: (0..self.layout.width).map(|c| new_column(c, self.layout, rows)).collect(),
+            rows_in: 0,
+            breaks: Vec::new(),
+            lines: LineMap::default(),
+            dropped: Dropped::default(),
+        }
+    }
+
+    /// Reads a body without quotes on all cores.
+    fn read_in_pieces(&self, rest: &[u8]) -> Part {
+        // Whether a last line without an end is cut off is judged by all lines before it.
+        let whole = rest.iter().rposition(|&b| b == b'\n').map_or(0, |at| at + 1);
+        let mut line = self.layout.body_line;
+        let pieces: Vec<Piece> = pieces(&rest[..whole])
+            .into_iter()
+            .map(|text| {
+                let piece = Piece { text, line, lines: line_ends(text) };
+                line += piece.lines as u64;
+                piece
+            })
+            .collect();
+        let mut all = self.part(pieces.iter().map(|p| p.lines).sum::<usize>() + 1);
+        // Some at a time: what was read of all of them at once would take the room of the log a second time.
+        for some in pieces.chunks(2 * rayon::current_num_threads()) {
+            let read = |piece: &Piece| self.read(all.empty(piece.lines), piece.text, piece.line, false);
+            for part in some.par_iter().map(read).collect::<Vec<_>>() {
+                all.append(part);
+            }
+        }
+        self.read(all, &rest[whole..], line, true)
+    }
+
+    /// Reads `text`, whose first line is `first_line` of the file, on into `part`; `to_end` says that the file ends with it.
+    fn read(&self, mut part: Part, text: &[u8], first_line: u64, to_end: bool) -> Part {
+        let mut reader = csv::ReaderBuilder::new()
+            .delimiter(self.layout.delimiter)
+            .flexible(true)
+            .has_headers(false)
+            .quoting(self.quoting)
+            .from_reader(text);
+        let ended = !to_end || text.last().is_none_or(|&b| b == b'\n' || b == b'\r');
+        let mut record = csv::ByteRecord::new();
+        while reader.read_byte_record(&mut record).unwrap_or(false) {
+            let line = record.position().map_or(0, |p| p.line()) + first_line - 1;
+            let last = !ended && reader.position().byte() as usize >= text.len();
+            self.take(&mut part, &record, line, last);
+        }
+        part
+    }
+
+    /// Takes one line; `last` is the file's last without an end.
+    fn take(&self, part: &mut Part, record: &csv::ByteRecord, line: u64, last: bool) {
+        let layout = self.layout;
+        if is_one_of(record, &self.heads, layout.width) {
+            part.breaks.push(part.lines.rows);
+            return;
+        }
+        part.rows_in += 1;
+        let cells = filled_width(record);
+        if !is_row(record, layout.form, self.leading, &part.columns) {
+            part.dropped.not_data.add(line, || joined(record, layout.delimiter));
+        } else if cells > layout.width {
+            part.dropped.too_wide.add(line, || joined(record, layout.delimiter));
+        } else if last && is_cut(record, layout, &part.columns) {
+            part.dropped.cut = Some(line);
+        } else {
+            let short = record.len() < layout.width;
+            if short {
+                part.dropped.short.add(line, || joined(record, layout.delimiter));
+            }
+            // The last cell of a torn row may be torn itself.
+            let sound = if short && !self.often_short { record.len() - 1 } else { record.len() };
+            for (at, column) in part.columns.iter_mut().enumerate() {
+                column.push(record.get(at).filter(|_| at < sound), layout.form, line);
+            }
+            part.lines.push(line);
+        }
+    }
+}
+
+/// Length of a piece, bytes: much less, and the work of starting one shows; a lone log of some minutes is one.
+const PIECE: usize = 1 << 19;
+
+/// Some of the body's lines.
+struct Piece<'a> {
+    text: &'a [u8],
+    /// Line in the file of the first.
+    line: u64,
+    /// How many.
+    lines: usize,
+}
+
+/// `text` cut at line ends into pieces.
+fn pieces(text: &[u8]) -> Vec<&[u8]> {
+    let mut pieces = Vec::new();
+    let mut rest = text;
+    while !rest.is_empty() {
+        let from = PIECE.min(rest.len());
+        let end = rest[from..].iter().position(|&b| b == b'\n').map_or(rest.len(), |at| from + at + 1);
+        let (piece, left) = rest.split_at(end);
+        pieces.push(piece);
+        rest = left;
+    }
+    pieces
+}
+
+fn line_ends(text: &[u8]) -> usize {
+    text.iter().filter(|&&b| b == b'\n').count()
+}
+
+impl Part {
+    /// One with the same columns, nothing in them yet, and room for `rows`.
+    fn empty(&self, rows: usize) -> Part {
+        Part {
+            columns: self.columns.iter().map(|c| c.empty(rows)).collect(),
+            rows_in: 0,
+            breaks: Vec::new(),
+            lines: LineMap::default(),
+            dropped: Dropped::default(),
+        }
+    }
+
+    /// Adds what was read of the lines after these.
+    fn append(&mut self, next: Part) {
+        let rows = self.lines.rows;
+        self.breaks.extend(next.breaks.into_iter().map(|row| rows + row));
+        self.lines.append(next.lines);
+        self.rows_in += next.rows_in;
+        self.dropped.append(next.dropped);
+        for (column, next) in self.columns.iter_mut().zip(next.columns) {
+            column.append(next);
+        }
+    }
 }
 
 fn new_column(at: usize, layout: &Layout, rows: usize) -> Column {
@@ -176,18 +306,36 @@ fn new_column(at: usize, layout: &Layout, rows: usize) -> Column {
         () => Kind::Text,
     };
     let cell_unit = if kind == Kind::Numbers { cells.iter().find_map(|c| with_unit(c)) } else { None };
-    let (values, text) = if kind == Kind::Text {
-        (Vec::new(), Vec::with_capacity(rows))
-    } else {
-        (Vec::with_capacity(rows), Vec::new())
-    };
-    Column { kind, values, text, cell_unit, missing: Tally::default(), unreadable: Tally::default(), decimals: None }
+    Column::new(kind, cell_unit, rows)
 }
 
 impl Column {
+    fn new(kind: Kind, cell_unit: Option<names::Unit>, rows: usize) -> Self {
+        let (values, text) = match kind {
+            Kind::Text => (Vec::new(), Vec::with_capacity(rows)),
+            _ => (Vec::with_capacity(rows), Vec::new()),
+        };
+        Self { kind, values, text, cell_unit, missing: Tally::default(), unreadable: Tally::default(), decimals: None }
+    }
+
+    fn empty(&self, rows: usize) -> Self {
+        Self::new(self.kind, self.cell_unit, rows)
+    }
+
     /// Whether every number of the column was written with three decimals.
     pub fn all_three_decimals(&self) -> bool {
         self.decimals == Some((3, true))
+    }
+
+    fn append(&mut self, mut next: Column) {
+        self.values.append(&mut next.values);
+        self.text.append(&mut next.text);
+        self.missing.append(next.missing);
+        self.unreadable.append(next.unreadable);
+        self.decimals = match (self.decimals, next.decimals) {
+            (Some((first, alike)), Some((later, too))) => Some((first, alike && too && first == later)),
+            (own, later) => own.or(later),
+        };
     }
 
     fn push(&mut self, cell: Option<&[u8]>, form: NumberForm, line: u64) {
@@ -240,13 +388,18 @@ fn often_short(layout: &Layout) -> bool {
     short * 10 > layout.sample.len()
 }
 
-fn is_header_again(record: &csv::ByteRecord, layout: &Layout) -> bool {
-    let same = |row: &Row| {
-        record.len() >= row.cells.len().min(layout.width)
-            && row.cells.len() > 1
+/// The rows that a recorder may write again where it starts anew.
+fn heads(layout: &Layout) -> Vec<&Row> {
+    let units = layout.units.as_ref().filter(|u| is_unit_row(u));
+    layout.header.iter().chain(units).filter(|row| row.cells.len() > 1).collect()
+}
+
+fn is_one_of(record: &csv::ByteRecord, heads: &[&Row], width: usize) -> bool {
+    let same = |row: &&Row| {
+        record.len() >= row.cells.len().min(width)
             && record.iter().zip(&row.cells).all(|(a, b)| a.trim_ascii() == b.as_bytes())
     };
-    layout.header.as_ref().is_some_and(same) || layout.units.as_ref().is_some_and(|u| is_unit_row(u) && same(u))
+    heads.iter().any(same)
 }
 
 /// A row of data has a reading or nothing where the time stands, and a reading somewhere.
@@ -283,6 +436,13 @@ fn joined(record: &csv::ByteRecord, delimiter: u8) -> String {
 }
 
 impl Dropped {
+    fn append(&mut self, next: Dropped) {
+        self.not_data.append(next.not_data);
+        self.too_wide.append(next.too_wide);
+        self.short.append(next.short);
+        self.cut = self.cut.or(next.cut);
+    }
+
     fn notices(self, width: usize) -> Vec<Notice> {
         let mut notices = Vec::new();
         let mut add = |tally: Tally, code, what: &str| {

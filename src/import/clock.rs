@@ -276,12 +276,12 @@ fn wrapped(last: f64, now: f64, step: f64) -> Option<f64> {
 
 /// Spreads times that stand still over several rows; returns the clock's step where it did so.
 fn spread(time: &mut [f64]) -> Option<f64> {
-    let steps: Vec<f64> = time.windows(2).map(|w| w[1] - w[0]).filter(|d| d.is_finite()).collect();
-    let still = steps.iter().filter(|&&d| d == 0.0).count();
-    if (still as f64) < COARSE_SHARE * steps.len() as f64 || steps.len() < 10 {
+    let steps = || time.windows(2).map(|w| w[1] - w[0]).filter(|d| d.is_finite());
+    let (count, still) = (steps().count(), steps().filter(|&d| d == 0.0).count());
+    if (still as f64) < COARSE_SHARE * count as f64 || count < 10 {
         return None;
     }
-    let quantum = median(steps.iter().copied().filter(|&d| d > 0.0))?;
+    let quantum = median(steps().filter(|&d| d > 0.0))?;
     let rows: Vec<usize> = (0..time.len()).filter(|&r| time[r].is_finite()).collect();
     let mut groups: Vec<(usize, usize)> = Vec::new();
     for at in 0..rows.len() {
@@ -343,8 +343,8 @@ fn drop_repeats(time: &mut [f64], parts: &[usize], line: &impl Fn(usize) -> u64,
 /// Median step of `time` and the rows missing in it: each gap beyond one and a half steps, in whole steps.
 pub fn lost_rows(time: &[f64]) -> (f64, u64, Option<usize>) {
     let step = median(time.windows(2).map(|w| w[1] - w[0])).unwrap_or(0.0);
-    let usual: Vec<f64> = time.windows(2).map(|w| w[1] - w[0]).filter(|&d| d < LOST_STEPS * step).collect();
-    let mean = usual.iter().sum::<f64>() / usual.len().max(1) as f64;
+    let usual = || time.windows(2).map(|w| w[1] - w[0]).filter(|&d| d < LOST_STEPS * step);
+    let mean = usual().sum::<f64>() / usual().count().max(1) as f64;
     let mut lost = (0, None);
     for (at, w) in time.windows(2).enumerate() {
         if w[1] - w[0] > LOST_STEPS * mean && mean > 0.0 {

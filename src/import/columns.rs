@@ -1,6 +1,8 @@
 //! Columns to channels: by the user's word, by their header, and where no header helps by what their
 //! values look like; then units, stated or told from plausibility.
 
+use std::cell::OnceCell;
+
 use super::body::{Body, Column, Kind};
 use super::dialect::Layout;
 use super::names::{self, Meaning, Quantity, Unit, quantity_of};
@@ -192,7 +194,7 @@ fn settle_rivals(uses: &mut [Use], notices: &mut Vec<Notice>) {
 pub fn by_values(uses: &mut [Use], body: &Body, notices: &mut Vec<Notice>) {
     let known = |uses: &[Use], channel| uses.iter().any(|u| u.meaning == Some(Meaning::Channel(channel)));
     let rpm_known = known(uses, Channel::Rpm) || uses.iter().any(|u| u.meaning == Some(Meaning::Erpm));
-    let shapes: Vec<Option<Shape>> = body.columns.iter().map(Shape::of).collect();
+    let shapes = Shapes { body, seen: body.columns.iter().map(|_| OnceCell::new()).collect() };
     name_parts(uses, &shapes, notices);
     name_temperatures(uses, &shapes, notices);
     let idle = |at: usize| body.columns[at].values.iter().all(|v| *v == 0.0 || v.is_nan());
@@ -219,7 +221,7 @@ pub fn by_values(uses: &mut [Use], body: &Body, notices: &mut Vec<Notice>) {
         }
         let fitting = (0..uses.len()).filter(|&at| uses[at].meaning.is_none() && uses[at].rank < 3);
         let best = fitting
-            .filter_map(|at| shapes[at].as_ref().and_then(|s| s.fits(channel)).map(|score| (at, score)))
+            .filter_map(|at| shapes.of(at).and_then(|s| s.fits(channel)).map(|score| (at, score)))
             .max_by(|a, b| a.1.total_cmp(&b.1));
         if let Some((at, _)) = best {
             uses[at].meaning = Some(Meaning::Channel(channel));
@@ -233,7 +235,7 @@ pub fn by_values(uses: &mut [Use], body: &Body, notices: &mut Vec<Notice>) {
 }
 
 /// A column headed with nothing but `Motor` or `ESC` that looks like a temperature is taken for one.
-fn name_parts(uses: &mut [Use], shapes: &[Option<Shape>], notices: &mut Vec<Notice>) {
+fn name_parts(uses: &mut [Use], shapes: &Shapes, notices: &mut Vec<Notice>) {
     for at in 0..uses.len() {
         let Some(channel) =
             names::part_named(&uses[at].name).filter(|_| uses[at].meaning.is_none() && uses[at].rank < 3)
@@ -241,7 +243,7 @@ fn name_parts(uses: &mut [Use], shapes: &[Option<Shape>], notices: &mut Vec<Noti
             continue;
         };
         let free = uses.iter().all(|u| u.meaning != Some(Meaning::Channel(channel)));
-        if free && shapes[at].as_ref().is_some_and(|s| s.fits(channel).is_some()) {
+        if free && shapes.of(at).is_some_and(|s| s.fits(channel).is_some()) {
             uses[at].meaning = Some(Meaning::Channel(channel));
             let message = format!("`{}` was taken for {} by what its values look like", uses[at].name, channel.name());
             notices.push(
@@ -252,11 +254,10 @@ fn name_parts(uses: &mut [Use], shapes: &[Option<Shape>], notices: &mut Vec<Noti
 }
 
 /// Temperatures of something untold: the hotter is the motor's, the other the controller's, where both are open.
-fn name_temperatures(uses: &mut [Use], shapes: &[Option<Shape>], notices: &mut Vec<Notice>) {
+fn name_temperatures(uses: &mut [Use], shapes: &Shapes, notices: &mut Vec<Notice>) {
     let mut open: Vec<usize> = (0..uses.len()).filter(|&at| uses[at].meaning == Some(Meaning::Temperature)).collect();
-    open.sort_by(|&a, &b| {
-        shapes[b].as_ref().map_or(0.0, |s| s.high).total_cmp(&shapes[a].as_ref().map_or(0.0, |s| s.high))
-    });
+    let high = |at: usize| shapes.of(at).map_or(0.0, |s| s.high);
+    open.sort_by(|&a, &b| high(b).total_cmp(&high(a)));
     for at in open {
         let free = [Channel::MotorTemperature, Channel::ControllerTemperature]
             .into_iter()
@@ -287,6 +288,18 @@ struct Shape {
     roughness: f64,
     rising: bool,
     whole: bool,
+}
+
+/// Shapes of a body's columns, looked at when they are asked for: most headers say enough.
+struct Shapes<'a> {
+    body: &'a Body,
+    seen: Vec<OnceCell<Option<Shape>>>,
+}
+
+impl Shapes<'_> {
+    fn of(&self, at: usize) -> Option<&Shape> {
+        self.seen[at].get_or_init(|| Shape::of(&self.body.columns[at])).as_ref()
+    }
 }
 
 impl Shape {

@@ -12,6 +12,8 @@ use super::names;
 
 /// Bytes at the head of a file that decide on its encoding.
 const HEAD: usize = 1 << 16;
+/// Bytes decoded at a time.
+const STEP: usize = 1 << 18;
 
 /// Decoded text and how it was decoded.
 pub struct Decoded<'a> {
@@ -26,8 +28,19 @@ pub struct Decoded<'a> {
 /// Decodes `bytes`; `stated` is an encoding label of the WHATWG standard that the user gave.
 pub fn decode<'a>(bytes: &'a [u8], stated: Option<&'static Encoding>) -> Decoded<'a> {
     let encoding = stated.unwrap_or_else(|| detect(bytes));
-    let (text, used, damaged) = encoding.decode(bytes);
-    Decoded { text, name: used.name(), damaged }
+    if encoding == UTF_8 {
+        let (text, used, damaged) = encoding.decode(bytes);
+        return Decoded { text, name: used.name(), damaged };
+    }
+    // Step by step: at once the library makes room for three times the bytes.
+    let mut decoder = encoding.new_decoder();
+    let (mut text, mut damaged) = (String::with_capacity(bytes.len() + bytes.len() / 16), false);
+    let steps = bytes.chunks(STEP).count();
+    for (at, step) in bytes.chunks(STEP).enumerate() {
+        text.reserve(decoder.max_utf8_buffer_length(step.len()).unwrap_or(3 * step.len()));
+        damaged |= decoder.decode_to_string(step, &mut text, at + 1 == steps).2;
+    }
+    Decoded { text: text.into(), name: decoder.encoding().name(), damaged }
 }
 
 fn detect(bytes: &[u8]) -> &'static Encoding {

@@ -32,11 +32,8 @@ const OFTEN: usize = 4;
 /// leads to it: beyond what the channel does from row to row. Revs of -1 are always one.
 /// Returns how many were taken out and the first row.
 pub fn take_out_marks(channel: Channel, values: &mut [f64]) -> (u64, Option<usize>) {
-    let suspects: Vec<usize> = (0..values.len()).filter(|&row| is_mark(values[row])).collect();
-    if suspects.is_empty() {
-        return (0, None);
-    }
-    let mut marks: Vec<f64> = suspects.iter().map(|&row| values[row]).collect();
+    let suspect: Vec<bool> = values.iter().map(|v| is_mark(*v)).collect();
+    let mut marks: Vec<f64> = values.iter().zip(&suspect).filter(|(_, s)| **s).map(|(v, _)| *v).collect();
     marks.sort_by(f64::total_cmp);
     marks.dedup();
     let mut taken = (0, None);
@@ -44,11 +41,11 @@ pub fn take_out_marks(channel: Channel, values: &mut [f64]) -> (u64, Option<usiz
         let negative_revs = channel == Channel::Rpm && mark < 0.0;
         // Full brake is -1 of one; current may rest at -1 A for a while, where a mark comes and goes, and current that flows
         // back has other negative readings beside it.
-        let current = || rests(values, mark) || flows_back(values);
+        let current = || rests(values, mark) || flows_back(values, &suspect);
         let reading = mark == -1.0 && (channel == Channel::Throttle || channel == Channel::Current && current());
         // A column that holds nothing but a negative mark has no sensor behind it.
         let alone = mark < 0.0 && values.iter().all(|v| *v == mark || v.is_nan());
-        if reading || !(negative_revs || alone || stands_out(values, mark)) {
+        if reading || !(negative_revs || alone || stands_out(values, &suspect, mark)) {
             continue;
         }
         for (row, value) in values.iter_mut().enumerate().filter(|(_, v)| **v == mark) {
@@ -75,8 +72,8 @@ pub fn is_mark(value: f64) -> bool {
 }
 
 /// Whether a current has readings below zero that are no marks.
-fn flows_back(values: &[f64]) -> bool {
-    values.iter().filter(|v| **v < 0.0 && !is_mark(**v)).count() >= OFTEN
+fn flows_back(values: &[f64], suspect: &[bool]) -> bool {
+    values.iter().zip(suspect).filter(|(v, s)| **v < 0.0 && !**s).take(OFTEN).count() == OFTEN
 }
 
 /// Whether `mark` mostly stands over more than two rows.
@@ -87,30 +84,50 @@ fn rests(values: &[f64], mark: f64) -> bool {
     rows > 2 * stretches.max(1)
 }
 
-/// Whether the jumps from sound readings to `mark` and back lie beyond nearly all other jumps of the channel.
-fn stands_out(values: &[f64], mark: f64) -> bool {
-    let (mut to_mark, mut usual) = (Vec::new(), Vec::new());
+/// Tells `see` of each jump from a sound reading: whether it leads to `mark`, and how far. Another mark says nothing about the channel's own jumps.
+fn each_jump(values: &[f64], suspect: &[bool], mark: f64, mut see: impl FnMut(bool, f64)) {
     let mut last = f64::NAN;
-    for &value in values.iter().filter(|v| v.is_finite()) {
+    for (&value, &suspect) in values.iter().zip(suspect) {
         let marked = value == mark;
-        // Another mark says nothing about the channel's own jumps.
-        if !marked && is_mark(value) {
+        if !value.is_finite() || suspect && !marked {
             continue;
         }
         if !last.is_nan() {
-            if marked { to_mark.push((value - last).abs()) } else { usual.push((value - last).abs()) }
+            see(marked, (value - last).abs());
         }
         if !marked {
             last = value;
         }
     }
-    let others: Vec<f64> = values.iter().copied().filter(|v| v.is_finite() && !is_mark(*v)).collect();
+}
+
+/// Whether the jumps from sound readings to `mark` and back lie beyond nearly all other jumps of the channel.
+fn stands_out(values: &[f64], suspect: &[bool], mark: f64) -> bool {
+    const NEARLY_ALL: f64 = 0.99;
+    let (mut to_mark, mut count) = (Vec::new(), 0_usize);
+    each_jump(values, suspect, mark, |marked, jump| if marked { to_mark.push(jump) } else { count += 1 });
+    let times = to_mark.len();
+    let jump = quantile(to_mark, 0.5);
+    if let Some(jump) = jump.filter(|_| count > 0) {
+        // Most suspects are readings on their way, and are told by a count.
+        let mut farther = 0;
+        each_jump(values, suspect, mark, |marked, usual| farther += usize::from(!marked && usual >= jump));
+        if (NEARLY_ALL * (count - 1) as f64) as usize >= count - farther {
+            return false;
+        }
+    }
+    let mut usual = Vec::with_capacity(count);
+    each_jump(values, suspect, mark, |marked, jump| {
+        if !marked {
+            usual.push(jump)
+        }
+    });
+    let others: Vec<f64> = values.iter().zip(suspect).filter(|(v, s)| v.is_finite() && !**s).map(|(v, _)| *v).collect();
     if others.is_empty() {
         // A channel that holds nothing but the mark has no sensor behind it.
         return mark != -1.0;
     }
-    let times = to_mark.len();
-    let (Some(jump), Some(most)) = (quantile(to_mark, 0.5), quantile(usual, 0.99)) else {
+    let (Some(jump), Some(most)) = (jump, quantile(usual, NEARLY_ALL)) else {
         return values.first() == Some(&mark) && (others[0] - mark).abs() > others[0].abs();
     };
     let (Some(low), Some(high)) = (quantile(others.iter().copied(), 0.005), quantile(others, 0.995)) else {

@@ -2,7 +2,9 @@
 
 use std::path::Path;
 
-use super::body::{self, Body, Kind};
+use rayon::prelude::*;
+
+use super::body::{self, Body, Column, Kind};
 use super::columns::{self, Hints, Use};
 use super::dialect::Layout;
 use super::names::{self, Meaning, Quantity};
@@ -22,6 +24,16 @@ pub struct Table<'a> {
     pub encoding: &'static str,
     /// What the user states.
     pub hints: &'a Hints,
+}
+
+/// What became of a body's columns.
+#[derive(Default)]
+struct Channels {
+    channels: Vec<(Channel, Vec<f64>)>,
+    sources: Vec<ChannelSource>,
+    /// The columns without those values.
+    left: Vec<Column>,
+    notices: Vec<Notice>,
 }
 
 /// Where a log's time comes from.
@@ -52,9 +64,17 @@ impl Table<'_> {
         columns::by_values(&mut uses, &body, &mut notices);
         let mut sources = vec![self.time_source(&clock, &uses, &body)];
         let (raw, daily) = self.raw_time(&clock, &uses, &mut body, &mut notices);
-        let settled = clock::settle(raw, &body.breaks, daily, |row| body.line(row));
+        let columns = std::mem::take(&mut body.columns);
+        let (settled, mut read) = rayon::join(
+            || clock::settle(raw, &body.breaks, daily, |row| body.line(row)),
+            || self.channels(&uses, columns, &body),
+        );
         notices.extend(settled.notices);
-        let channels = self.channels(&uses, &mut body, &mut sources, &mut notices);
+        body.columns = read.left;
+        notices.append(&mut read.notices);
+        sources.append(&mut read.sources);
+        sources.sort_by_key(|s| s.channel);
+        let channels = read.channels;
         if channels.is_empty() {
             return Err(ReadError::NoChannel {
                 path: self.path.to_owned(),
@@ -218,71 +238,73 @@ impl Table<'_> {
         ChannelSource { channel: Channel::Time, column, unit, scale }
     }
 
-    /// Values of each channel in its own unit, marks and impossible values taken out.
-    fn channels(
-        &self,
-        uses: &[Use],
-        body: &mut Body,
-        sources: &mut Vec<ChannelSource>,
-        notices: &mut Vec<Notice>,
-    ) -> Vec<(Channel, Vec<f64>)> {
-        let coolest_start = values::coolest_start(uses, body);
-        let mut channels: Vec<(Channel, Vec<f64>)> = Vec::new();
-        for (at, plan) in uses.iter().enumerate() {
-            let channel = match plan.meaning {
-                Some(Meaning::Channel(channel)) if channel != Channel::Time => channel,
-                Some(Meaning::Erpm) if uses.iter().all(|u| u.meaning != Some(Meaning::Channel(Channel::Rpm))) => {
-                    Channel::Rpm
-                }
-                _ => continue,
-            };
-            if body.columns[at].values.is_empty() {
-                continue;
+    /// Values of each channel in its own unit, marks and impossible values taken out; columns that are no channel are left.
+    fn channels(&self, uses: &[Use], columns: Vec<Column>, body: &Body) -> Channels {
+        let coolest_start = values::coolest_start(uses, &columns);
+        let channel_of = |plan: &Use| match plan.meaning {
+            Some(Meaning::Channel(channel)) if channel != Channel::Time => Some(channel),
+            Some(Meaning::Erpm) if uses.iter().all(|u| u.meaning != Some(Meaning::Channel(Channel::Rpm))) => {
+                Some(Channel::Rpm)
             }
-            let mut values = std::mem::take(&mut body.columns[at].values);
-            let (marked, first) = repair::take_out_marks(channel, &mut values);
-            let line = |first: Option<usize>| first.map(|row| body.line(row));
-            if marked > 0 {
-                notices.push(repair::notice(
-                    "full-scale-mark",
-                    channel,
-                    &plan.name,
-                    "marks for no reading were taken out",
-                    line(first),
-                    marked,
-                ));
-            }
-            let column = &body.columns[at];
-            let unit = columns::unit_of(channel, plan, &values, column.cell_unit, coolest_start, notices);
-            values::ungroup(&mut values, unit, plan, column.all_three_decimals(), notices);
-            let pole_pairs = self.pole_pairs(unit, plan, notices);
-            values.iter_mut().for_each(|v| *v = unit.convert(*v * plan.scale) / pole_pairs);
-            let (odd, first) = repair::take_out_implausible(channel, &mut values);
-            if odd > 0 {
-                let (low, high) = channel.plausible();
-                let what = format!("values outside {low} to {high} {} were dropped", channel.unit());
-                notices.push(repair::notice("out-of-range", channel, &plan.name, &what, line(first), odd));
-            }
-            values::count_cells(channel, plan, column, notices);
-            if values.iter().all(|v| v.is_nan()) {
-                notices.push(Notice::warning(
-                    "no-values",
-                    format!("`{}` ({}) holds no reading", plan.name, channel.name()),
-                ));
-                continue;
-            }
-            let factor = (unit.offset == 0.0).then_some(unit.scale * plan.scale / pole_pairs);
-            sources.push(ChannelSource {
-                channel,
-                column: plan.name.clone(),
-                unit: unit.label().to_owned(),
-                scale: factor,
+            _ => None,
+        };
+        let one = |(plan, mut column): (&Use, Column)| {
+            let channel = channel_of(plan).filter(|_| !column.values.is_empty());
+            let mut notices = Vec::new();
+            let read = channel.and_then(|channel| {
+                self.channel(channel, plan, &mut column, coolest_start, body, &mut notices).map(|r| (channel, r))
             });
-            channels.push((channel, values));
+            (read, column, notices)
+        };
+        let mut all = Channels::default();
+        for (read, column, mut notices) in uses.par_iter().zip(columns).map(one).collect::<Vec<_>>() {
+            if let Some((channel, (source, values))) = read {
+                all.sources.push(source);
+                all.channels.push((channel, values));
+            }
+            all.left.push(column);
+            all.notices.append(&mut notices);
         }
-        channels.sort_by_key(|c| c.0);
-        sources.sort_by_key(|s| s.channel);
-        channels
+        all.channels.sort_by_key(|c| c.0);
+        all
+    }
+
+    /// One column as a channel; `None` where it holds no reading.
+    fn channel(
+        &self,
+        channel: Channel,
+        plan: &Use,
+        column: &mut Column,
+        coolest_start: f64,
+        body: &Body,
+        notices: &mut Vec<Notice>,
+    ) -> Option<(ChannelSource, Vec<f64>)> {
+        let mut values = std::mem::take(&mut column.values);
+        let (marked, first) = repair::take_out_marks(channel, &mut values);
+        let line = |first: Option<usize>| first.map(|row| body.line(row));
+        if marked > 0 {
+            let what = "marks for no reading were taken out";
+            notices.push(repair::notice("full-scale-mark", channel, &plan.name, what, line(first), marked));
+        }
+        let unit = columns::unit_of(channel, plan, &values, column.cell_unit, coolest_start, notices);
+        values::ungroup(&mut values, unit, plan, column.all_three_decimals(), notices);
+        let pole_pairs = self.pole_pairs(unit, plan, notices);
+        values.iter_mut().for_each(|v| *v = unit.convert(*v * plan.scale) / pole_pairs);
+        let (odd, first) = repair::take_out_implausible(channel, &mut values);
+        if odd > 0 {
+            let (low, high) = channel.plausible();
+            let what = format!("values outside {low} to {high} {} were dropped", channel.unit());
+            notices.push(repair::notice("out-of-range", channel, &plan.name, &what, line(first), odd));
+        }
+        values::count_cells(channel, plan, column, notices);
+        if values.iter().all(|v| v.is_nan()) {
+            let message = format!("`{}` ({}) holds no reading", plan.name, channel.name());
+            notices.push(Notice::warning("no-values", message));
+            return None;
+        }
+        let scale = (unit.offset == 0.0).then_some(unit.scale * plan.scale / pole_pairs);
+        let source = ChannelSource { channel, column: plan.name.clone(), unit: unit.label().to_owned(), scale };
+        Some((source, values))
     }
 
     fn pole_pairs(&self, unit: names::Unit, plan: &Use, notices: &mut Vec<Notice>) -> f64 {
@@ -319,13 +341,14 @@ impl Table<'_> {
             let keep: Vec<bool> = time[from..to].iter().map(|t| t.is_finite()).collect();
             let kept = keep.iter().filter(|k| **k).count();
             // Taken from the end, so that nothing is copied twice.
-            let tails: Vec<_> = channels.iter_mut().map(|(c, v)| (*c, kept_rows(v.split_off(from), &keep))).collect();
+            let tails: Vec<_> = channels.iter_mut().map(|(c, v)| (*c, kept_rows(tail(v, from), &keep))).collect();
             let tail_extras: Vec<_> = extras.iter_mut().map(|(n, e)| (n.clone(), e.split_off(from, &keep))).collect();
             if kept < LEAST_ROWS {
                 continue;
             }
             let start = time[from..to].iter().copied().find(|t| t.is_finite()).unwrap_or(0.0);
-            let seconds: Vec<f64> = time[from..to].iter().filter(|t| t.is_finite()).map(|t| t - start).collect();
+            let mut seconds = Vec::with_capacity(kept);
+            seconds.extend(time[from..to].iter().filter(|t| t.is_finite()).map(|t| t - start));
             let (step, lost, first) = clock::lost_rows(&seconds);
             let mut notices: Vec<Notice> = notices.clone();
             if lost > 0 {
@@ -360,6 +383,11 @@ impl Table<'_> {
     }
 }
 
+/// What stands from `from` on; where that is all, without a second room for it.
+fn tail<T>(values: &mut Vec<T>, from: usize) -> Vec<T> {
+    if from == 0 { std::mem::take(values) } else { values.split_off(from) }
+}
+
 fn kept_rows(mut values: Vec<f64>, keep: &[bool]) -> Vec<f64> {
     if keep.iter().any(|k| !k) {
         let mut flags = keep.iter();
@@ -371,12 +399,12 @@ fn kept_rows(mut values: Vec<f64>, keep: &[bool]) -> Vec<f64> {
 impl Extra {
     fn split_off(&mut self, from: usize, keep: &[bool]) -> Extra {
         match self {
-            Extra::Numbers(values) => Extra::Numbers(kept_rows(values.split_off(from), keep)),
+            Extra::Numbers(values) => Extra::Numbers(kept_rows(tail(values, from), keep)),
             Extra::Text(values) => {
                 let mut flags = keep.iter();
-                let mut tail = values.split_off(from);
-                tail.retain(|_| flags.next().copied().unwrap_or(false));
-                Extra::Text(tail)
+                let mut kept = tail(values, from);
+                kept.retain(|_| flags.next().copied().unwrap_or(false));
+                Extra::Text(kept)
             }
         }
     }

@@ -1,6 +1,6 @@
 //! The values of a channel on their way into its unit: what tells °F, grouped thousands, cells that are missing or odd.
 
-use super::body::{Body, Column};
+use super::body::Column;
 use super::columns::Use;
 use super::names::{self, Meaning, Quantity};
 use super::repair;
@@ -8,9 +8,9 @@ use crate::log::Channel;
 use crate::notice::Notice;
 
 /// The lowest first reading of the temperatures without a stated unit: by it °F is told from °C.
-pub fn coolest_start(uses: &[Use], body: &Body) -> f64 {
+pub fn coolest_start(uses: &[Use], columns: &[Column]) -> f64 {
     uses.iter()
-        .zip(&body.columns)
+        .zip(columns)
         .filter(
             |(u, _)| matches!(u.meaning, Some(Meaning::Channel(c)) if names::quantity_of(c) == Quantity::Temperature),
         )

@@ -16,6 +16,7 @@ use crate::notice::{Failure, Notice};
 use crate::quantity::Estimate;
 use crate::review::{Review, Reviewed, Run};
 use crate::season::answers::Answers;
+use crate::season::schema::ANSWERS_FORMAT;
 use crate::sheet::Setting;
 use crate::weekend::comparisons::{Comparison, Effect};
 use crate::weekend::findings::Finding;
@@ -272,15 +273,25 @@ pub fn schema() -> Schema {
     schema_for!(ReviewFile)
 }
 
+/// `season.json`.
+#[derive(Debug, Serialize, JsonSchema)]
+#[schemars(rename = "Season")]
+pub struct SeasonFile {
+    /// `runtrue season answers 1`.
+    pub format: &'static str,
+    /// The answers.
+    #[serde(flatten)]
+    pub answers: Answers,
+}
+
 /// The text of `season.json`.
 pub fn season_text(answers: &Answers) -> String {
-    #[derive(Serialize)]
-    struct SeasonFile<'a> {
-        format: &'static str,
-        #[serde(flatten)]
-        answers: &'a Answers,
-    }
-    in_words(&SeasonFile { format: crate::season::schema::FORMAT, answers })
+    in_words(&SeasonFile { format: ANSWERS_FORMAT, answers: answers.clone() })
+}
+
+/// The JSON Schema of `season.json`.
+pub fn season_schema() -> Schema {
+    schema_for!(SeasonFile)
 }
 
 /// The file's text.

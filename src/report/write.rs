@@ -1,13 +1,12 @@
 //! The report's folder: JSON, pages and tables, each written whole.
 
 use std::path::{Path, PathBuf};
-use std::time::Duration;
 
 use polars::prelude::DataFrame;
 use rayon::prelude::*;
 
 use super::{json, pages, tables, view};
-use crate::archive::{Form, UNFINISHED, WriteError, write_log, write_table, write_whole};
+use crate::archive::{Form, WriteError, sweep, write_log, write_table, write_whole};
 use crate::review::Review;
 use crate::season::answers::Answers;
 
@@ -49,19 +48,6 @@ pub fn write_season(answers: &Answers, root: &Path) -> Result<PathBuf, WriteErro
     let index = root.join("index.html");
     page(&index, pages::season(&view::season(answers)))?;
     Ok(index)
-}
-
-/// Takes away what a review that was killed left unfinished; a review that is still at work is younger than that.
-fn sweep(folder: &Path) {
-    const LEFT: Duration = Duration::from_secs(3600);
-    let unfinished = |e: &std::fs::DirEntry| e.file_name().to_string_lossy().starts_with(UNFINISHED);
-    let old = |e: &std::fs::DirEntry| e.metadata().ok()?.modified().ok()?.elapsed().ok().map(|age| age > LEFT);
-    for entry in std::fs::read_dir(folder).into_iter().flatten().flatten() {
-        if unfinished(&entry) && old(&entry) == Some(true) {
-            // One that cannot be removed does no harm.
-            let _ = std::fs::remove_file(entry.path());
-        }
-    }
 }
 
 fn text(path: &Path, text: &str) -> Result<(), WriteError> {

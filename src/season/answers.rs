@@ -10,7 +10,7 @@ use polars::prelude::*;
 use schemars::JsonSchema;
 use serde::Serialize;
 
-use super::pool::{Pooled, pool};
+use super::pool::{Pooled, pool, pool_alike};
 use super::schema::{EFFECTS, FIGURES, RUNS};
 use super::store::{self, Partition, ReadError};
 use crate::quantity::{COVERAGE_95, Estimate, median};
@@ -120,20 +120,22 @@ pub struct SettingEffect {
     pub car: String,
     /// The key.
     pub key: String,
-    /// One value.
-    pub from: String,
+    /// One value; `null` where it was not set.
+    pub from: Option<String>,
     /// The other.
-    pub to: String,
+    pub to: Option<String>,
     /// The figure.
     pub of: String,
     /// Weekends that tell.
     pub weekends: usize,
-    /// The figure with the other value less the figure with the one, over the weekends.
+    /// The figure with the other value less the figure with the one: the weekends' mean, all counting alike; of a lone weekend, its own.
     pub difference: Option<Estimate>,
-    /// Standard deviation of the effect from weekend to weekend, beyond their own doubts.
+    /// Standard deviation of the effect from weekend to weekend.
     pub between: f64,
-    /// What it cannot be told from.
-    pub why: Option<String>,
+    /// Keys that changed in the same runs on all of these weekends: one effect for all of them.
+    pub together_with: Vec<String>,
+    /// Weekends that were left out because other keys changed in the same runs.
+    pub left_out: usize,
 }
 
 /// A weekend of the season.
@@ -171,34 +173,48 @@ pub const OF_GEARS: [&str; 4] = ["realised_ratio", "median_s", "top_speed_m_s", 
 /// Fewest values from which a mean has an interval that says something: with two, Student's t is 12.7.
 const LEAST_FOR_MEAN: usize = 3;
 
+/// Car, key, its two values and the figure.
+type Change = (String, String, Option<String>, Option<String>, String);
+/// An effect on one weekend, and the keys that changed with it.
+type Effect = (Estimate, Vec<String>);
 /// A value and its standard uncertainty, 0 where it is not known.
 type Doubted = (f64, f64);
 /// By name and figure: weekend by weekend, day and pooled runs.
 type Series = BTreeMap<(String, String), Vec<(String, i32, Pooled)>>;
 
-/// The answers of the data set at `root`.
+/// The answers of the data set at `root`, and the weekends of it that could not be read and are not in them.
 ///
 /// # Errors
-/// [`ReadError`] where a file of it cannot be read.
-pub fn answers(root: &Path) -> Result<Answers, ReadError> {
-    let mut all = Answers::default();
+/// [`ReadError`] where the data set cannot be listed.
+pub fn answers(root: &Path) -> Result<(Answers, Vec<ReadError>), ReadError> {
+    let (mut all, mut broken) = (Answers::default(), Vec::new());
     let (mut packs, mut motors) = (Series::new(), Series::new());
     let mut gears: BTreeMap<GearKey, Vec<Geared>> = BTreeMap::new();
-    let mut settings: BTreeMap<[String; 5], Vec<(Doubted, Option<String>)>> = BTreeMap::new();
+    let mut settings: BTreeMap<Change, Vec<Effect>> = BTreeMap::new();
     for partition in store::partitions(root)? {
-        let seen = figures(root, &partition)?;
+        // A weekend counts whole or not at all.
+        let read = figures(root, &partition).and_then(|seen| Ok((seen, effects(root, &partition)?)));
+        let (seen, effects) = match read {
+            Ok(read) => read,
+            Err(e) => {
+                broken.push(e);
+                continue;
+            }
+        };
         all.weekends.push(seen.round.clone());
         collect(&mut packs, &partition, &seen, &OF_PACKS, |f| &f.pack);
         collect(&mut motors, &partition, &seen, &OF_MOTORS, |f| &f.motor);
         for (key, geared) in gears_of(&seen) {
             gears.entry(key).or_default().push(geared);
         }
-        effects(root, &partition, &mut settings)?;
+        for (change, effect) in effects {
+            settings.entry(change).or_default().push(effect);
+        }
     }
     (all.packs, all.motors) = (parts(packs), parts(motors));
     all.gearing = gears.into_iter().map(gear).collect();
     all.settings = settings.into_iter().filter_map(setting).collect();
-    Ok(all)
+    Ok((all, broken))
 }
 
 /// A figure of a run with what the run belongs to.
@@ -228,7 +244,7 @@ fn figures(root: &Path, partition: &Partition) -> Result<Seen, ReadError> {
     let figures = store::read(root, partition, &FIGURES, &FIGURE)?;
     let asked = OF_PACKS.iter().chain(&OF_MOTORS).chain(&OF_GEARS);
     let asked = asked.map(|of| col("of").eq(lit(*of))).reduce(|a, b| a.or(b)).unwrap_or_else(|| lit(false));
-    let broken = |e: PolarsError| broken(root, &e);
+    let broken = |e: PolarsError| broken(root, partition, &e);
     let (day, round) = round(partition, &runs).map_err(broken)?;
     let joined = figures
         .lazy()
@@ -251,8 +267,8 @@ fn round(partition: &Partition, runs: &DataFrame) -> PolarsResult<(i32, Round)> 
     Ok((day, Round { weekend: partition.weekend.clone(), name, date: date(day), runs: runs.height() }))
 }
 
-fn broken(root: &Path, e: &PolarsError) -> ReadError {
-    ReadError { path: root.to_owned(), message: e.to_string() }
+fn broken(root: &Path, partition: &Partition, e: &PolarsError) -> ReadError {
+    ReadError { path: root.join(partition.file(&RUNS)), message: e.to_string() }
 }
 
 fn rows_of(frame: &DataFrame) -> PolarsResult<Vec<Figure>> {
@@ -304,7 +320,7 @@ fn parts(series: Series) -> Vec<Part> {
 }
 
 fn over_season(of: String, mut weekends: Vec<(String, i32, Pooled)>) -> OverSeason {
-    weekends.sort_by(|a, b| a.1.cmp(&b.1));
+    weekends.sort_by_key(|w| w.1);
     let first = weekends.first().map_or(0, |w| w.1);
     let place = |day: i32| f64::from(day - first) / MONTH_DAYS;
     // Two weekends of one day have one place: a slope between them would be any.
@@ -321,7 +337,7 @@ fn over_season(of: String, mut weekends: Vec<(String, i32, Pooled)>) -> OverSeas
         Some((_, high)) if high < 0.0 => (Verdict::Falling, None),
         Some((low, high)) if low.abs().max(high.abs()) * span <= matters => (Verdict::Steady, None),
         Some(_) => (Verdict::CannotTell, Some("the weekends scatter too much to rule out a change that would matter")),
-        None => (Verdict::CannotTell, Some("it takes five weekends at least to tell a trend from chance")),
+        None => (Verdict::CannotTell, Some("it takes weekends on five days at least to tell a trend from chance")),
     };
     let on = |(weekend, day, p): (String, i32, Pooled)| OnWeekend {
         weekend,
@@ -379,8 +395,8 @@ fn gear(((car, track, ratio), weekends): (GearKey, Vec<Geared>)) -> GearOnTrack 
             [alone] => Mean::new(OF_GEARS[at], alone),
             // Runs of a weekend are one value: the next weekend's counts as much.
             several => {
-                let means: Vec<Doubted> = several.iter().filter_map(|v| pool(v)).map(|p| p.as_one()).collect();
-                Mean::new(OF_GEARS[at], &means)
+                let means = several.iter().filter_map(|v| pool(v)).map(|p| (p.value, 0.0));
+                Mean::new(OF_GEARS[at], &means.collect::<Vec<_>>())
             }
         }
     };
@@ -389,56 +405,130 @@ fn gear(((car, track, ratio), weekends): (GearKey, Vec<Geared>)) -> GearOnTrack 
     GearOnTrack { car, track, set_ratio: ratio as f64 / 1000.0, runs, weekends: weekends.len(), figures }
 }
 
-/// Adds the effects of a weekend, each from the lesser value to the greater, so that weekends agree on its sign.
-fn effects(
-    root: &Path,
-    partition: &Partition,
-    into: &mut BTreeMap<[String; 5], Vec<(Doubted, Option<String>)>>,
-) -> Result<(), ReadError> {
+/// The effects of a weekend, each from the lesser value to the greater, so that weekends agree on its sign.
+fn effects(root: &Path, partition: &Partition) -> Result<Vec<(Change, Effect)>, ReadError> {
     const COLUMNS: [&str; 9] = ["car", "key", "from", "to", "of", "difference", "low", "high", "together_with"];
     let table = store::read(root, partition, &EFFECTS, &COLUMNS)?;
-    let mut add = || -> PolarsResult<()> {
+    let rows = || -> PolarsResult<Vec<(Change, Effect)>> {
         let text = |name: &str| table.column(name)?.str();
         let number = |name: &str| table.column(name)?.f64();
-        let (columns, together) = (["car", "key", "from", "to", "of"].map(text), text("together_with")?);
+        let (car, key, of, together) = (text("car")?, text("key")?, text("of")?, text("together_with")?);
+        let (from, to) = (text("from")?, text("to")?);
         let (difference, low, high) = (number("difference")?, number("low")?, number("high")?);
-        let mut named = Vec::new();
-        for column in columns {
-            named.push(column?);
-        }
-        for at in 0..table.height() {
-            let mut key: [String; 5] = std::array::from_fn(|n| named[n].get(at).unwrap_or_default().to_owned());
-            let (Some(value), Some(low), Some(high)) = (difference.get(at), low.get(at), high.get(at)) else {
-                continue;
-            };
-            let turned = is_before(&key[3], &key[2]);
-            if turned {
-                key.swap(2, 3);
+        let row = |at: usize| {
+            let (mut ends, mut effect) = (
+                (from.get(at), to.get(at)),
+                Estimate { value: difference.get(at)?, low: low.get(at)?, high: high.get(at)? },
+            );
+            if is_before(ends.1, ends.0) {
+                ends = (ends.1, ends.0);
+                effect = Estimate { value: -effect.value, low: -effect.high, high: -effect.low };
             }
-            let value = (if turned { -value } else { value }, (high - low) / (2.0 * COVERAGE_95));
-            into.entry(key).or_default().push((value, together.get(at).map(str::to_owned)));
-        }
-        Ok(())
+            let own = |text: Option<&str>| text.map(str::to_owned);
+            let change = (own(car.get(at))?, own(key.get(at))?, own(ends.0), own(ends.1), own(of.get(at))?);
+            let together = together.get(at).map(|t| t.split(", ").map(str::to_owned).collect());
+            Some((change, (effect, together.unwrap_or_default())))
+        };
+        Ok((0..table.height()).filter_map(row).collect())
     };
-    add().map_err(|e| broken(root, &e))
+    rows().map_err(|e| broken(root, partition, &e))
 }
 
-/// Whether a value of the sheet goes before another: by number where both are numbers, else by their letters.
-fn is_before(a: &str, b: &str) -> bool {
-    match (a.parse::<f64>(), b.parse::<f64>()) {
-        (Ok(a), Ok(b)) => a < b,
-        _ => a < b,
+/// Whether a value of the sheet goes before another: not set before all, by number where both are numbers, else by their letters.
+fn is_before(a: Option<&str>, b: Option<&str>) -> bool {
+    match (a, b) {
+        (Some(a), Some(b)) => match (a.parse::<f64>(), b.parse::<f64>()) {
+            (Ok(a), Ok(b)) => a < b,
+            _ => a < b,
+        },
+        (a, b) => a.is_none() && b.is_some(),
     }
 }
 
-fn setting((key, seen): ([String; 5], Vec<(Doubted, Option<String>)>)) -> Option<SettingEffect> {
-    let pooled = pool(&seen.iter().map(|s| s.0).collect::<Vec<_>>())?;
-    let mut together: Vec<&str> = seen.iter().filter_map(|s| s.1.as_deref()).flat_map(|t| t.split(", ")).collect();
-    together.sort_unstable();
-    together.dedup();
-    let why = (!together.is_empty())
-        .then(|| format!("changed together with {}: one effect for all of them", together.join(", ")));
-    let [car, key, from, to, of] = key;
-    let Pooled { estimate, between, count, .. } = pooled;
-    Some(SettingEffect { car, key, from, to, of, weekends: count, difference: estimate, between, why })
+/// One change over the weekends. Weekends on which nothing else changed with it go before those that cannot tell it from other keys.
+fn setting(((car, key, from, to, of), seen): (Change, Vec<Effect>)) -> Option<SettingEffect> {
+    let clear: Vec<&Effect> = seen.iter().filter(|e| e.1.is_empty()).collect();
+    let used = if clear.is_empty() { seen.iter().collect() } else { clear };
+    let pooled = pool_alike(used.iter().map(|e| e.0.value))?;
+    let difference = match used.as_slice() {
+        [alone] => Some(alone.0),
+        _ => pooled.estimate,
+    };
+    let mut together_with: Vec<String> = used.iter().flat_map(|e| e.1.iter().cloned()).collect();
+    together_with.sort_unstable();
+    together_with.dedup();
+    let (weekends, left_out) = (used.len(), seen.len() - used.len());
+    Some(SettingEffect {
+        car,
+        key,
+        from,
+        to,
+        of,
+        weekends,
+        difference,
+        between: pooled.between,
+        together_with,
+        left_out,
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use rand::SeedableRng;
+    use rand_distr::{Distribution, Normal};
+    use rstest::rstest;
+
+    use super::*;
+    use crate::quantity::{coverage_factor, mean_and_deviation};
+
+    fn change() -> Change {
+        ("car".into(), "pinion".into(), Some("31".into()), Some("32".into()), "median_lap_s".into())
+    }
+
+    /// Weekends whose effect is none, each with an interval from a few degrees of freedom: one in twenty is claimed, and no more.
+    #[rstest]
+    #[case(6, 1)]
+    #[case(12, 1)]
+    #[case(12, 2)]
+    #[case(3, 4)]
+    fn chance_is_claimed_one_time_in_twenty(#[case] weekends: usize, #[case] degrees: usize) {
+        const DRAWS: usize = 4000;
+        let mut rng = rand_chacha::ChaCha8Rng::seed_from_u64(1);
+        let normal = Normal::new(0.0, 1.0).unwrap();
+        let mut draw = || {
+            let rest: Vec<f64> = (0..=degrees).map(|_| normal.sample(&mut rng)).collect();
+            let (_, deviation) = mean_and_deviation(&rest).unwrap();
+            let effect = normal.sample(&mut rng);
+            (Estimate::from_half_width(effect, coverage_factor(degrees as f64, 0.95) * deviation), Vec::new())
+        };
+        let claimed = (0..DRAWS)
+            .filter_map(|_| setting((change(), (0..weekends).map(|_| draw()).collect()))?.difference)
+            .filter(|d| d.low > 0.0 || d.high < 0.0)
+            .count();
+        // Four standard deviations of a binomial of 4000 draws at 0.05 are 0.014.
+        let share = claimed as f64 / DRAWS as f64;
+        assert!((share - 0.05).abs() < 0.014, "{share}");
+    }
+
+    #[test]
+    fn a_weekend_that_cannot_tell_spoils_none_that_can() {
+        let of = |value: f64, together: &[&str]| {
+            (Estimate::from_half_width(value, 0.1), together.iter().map(|t| (*t).to_owned()).collect())
+        };
+        let told = setting((change(), vec![of(0.3, &[]), of(9.0, &["wing"]), of(0.4, &[])])).unwrap();
+        assert_eq!((told.weekends, told.left_out, told.together_with.len()), (2, 1, 0));
+        assert!((told.difference.unwrap().value - 0.35).abs() < 1e-12);
+        let none = setting((change(), vec![of(9.0, &["wing"])])).unwrap();
+        assert_eq!((none.weekends, none.left_out, none.together_with), (1, 0, vec!["wing".to_owned()]));
+    }
+
+    #[rstest]
+    #[case(Some("3"), Some("10"), true)]
+    #[case(Some("10"), Some("3"), false)]
+    #[case(None, Some("3"), true)]
+    #[case(Some("3"), None, false)]
+    #[case(Some("high"), Some("low"), true)]
+    fn values_of_a_key_have_an_order(#[case] a: Option<&str>, #[case] b: Option<&str>, #[case] before: bool) {
+        assert_eq!(is_before(a, b), before);
+    }
 }

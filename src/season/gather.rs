@@ -10,6 +10,7 @@ use serde_json::{Map, Value, json};
 
 use super::schema::{EFFECTS, EVENTS, FIGURES, FIGURES_OF_A_RUN, KEYS, LAPS, RUNS, Table};
 use crate::folder::{self, SHEET, stamp};
+use crate::notice::printable;
 use crate::report::json;
 use crate::review;
 
@@ -29,6 +30,8 @@ pub struct Weekend {
     pub key: String,
     /// Whether it had to be reviewed.
     pub reviewed_anew: bool,
+    /// Its logs by what was in them: the same weekend under another name or date is told by it.
+    pub logs: String,
     /// Rows of each table, each an object with the table's columns under their pointers.
     pub rows: Vec<(Table, Vec<Value>)>,
 }
@@ -70,27 +73,47 @@ impl GatherError {
     }
 }
 
-/// The weekends that the paths name: each a weekend's folder, or a folder of such folders, in order.
+/// Folders within folders in which weekends are looked for.
+const DEEPEST: usize = 3;
+
+/// The weekends that the paths name: each a weekend's folder, or a folder that holds such folders, in order.
 pub fn weekends(paths: &[PathBuf]) -> Vec<PathBuf> {
-    let is_one = |p: &Path| p.join(SHEET).is_file() || p.join(REVIEW).is_file();
-    let within = |path: &PathBuf| {
-        if is_one(path) {
-            return vec![path.clone()];
-        }
-        let entries = std::fs::read_dir(path).into_iter().flatten().flatten();
-        let mut inner: Vec<PathBuf> = entries.map(|e| e.path()).filter(|p| is_one(p)).collect();
-        inner.sort();
-        // What holds nothing is kept: gathering it says what is wrong with it.
-        if inner.is_empty() { vec![path.clone()] } else { inner }
-    };
     let mut found: Vec<PathBuf> = Vec::new();
-    for path in paths.iter().flat_map(within) {
-        let same = |p: &PathBuf| p.canonicalize().ok().zip(path.canonicalize().ok()).is_some_and(|(a, b)| a == b);
-        if !found.iter().any(same) {
-            found.push(path);
+    for path in paths {
+        let before = found.len();
+        look(path, DEEPEST, &mut found);
+        // What holds nothing is kept: gathering it says what is wrong with it.
+        if found.len() == before && !found.contains(path) {
+            found.push(path.clone());
         }
     }
+    let mut seen = Vec::new();
+    found.retain(|path| {
+        let real = path.canonicalize().unwrap_or_else(|_| path.clone());
+        let new = !seen.contains(&real);
+        seen.push(real);
+        new
+    });
     found
+}
+
+fn look(path: &Path, depth: usize, found: &mut Vec<PathBuf>) {
+    // Logs without a sheet are a weekend that lacks its date: it is not passed over.
+    if path.join(SHEET).is_file() || path.join(REVIEW).is_file() || holds_logs(path) || holds_logs(&path.join("logs")) {
+        found.push(path.to_owned());
+    } else if depth > 0 {
+        let entries = std::fs::read_dir(path).into_iter().flatten().flatten();
+        // A link may lead round in a circle.
+        let folders = entries.filter(|e| e.file_type().is_ok_and(|t| t.is_dir()));
+        let mut folders: Vec<PathBuf> = folders.map(|e| e.path()).collect();
+        folders.sort();
+        folders.iter().for_each(|f| look(f, depth - 1, found));
+    }
+}
+
+fn holds_logs(folder: &Path) -> bool {
+    let entries = std::fs::read_dir(folder).into_iter().flatten().flatten();
+    entries.map(|e| e.path()).any(|p| folder::may_be_log(&p) && p.is_file())
 }
 
 /// Gathers the weekend in `folder`.
@@ -108,8 +131,11 @@ pub fn gather(folder: &Path) -> Result<Weekend, GatherError> {
     let file: Value =
         serde_json::from_str(&text).map_err(|e| GatherError::File { path: path.clone(), message: e.to_string() })?;
     if file["format"] != json::FORMAT {
-        let message = format!("its format is `{}`, not `{}`", plain(&file["format"]), json::FORMAT);
-        return Err(GatherError::File { path, message });
+        let named = file["format"].as_str().map_or("no format".to_owned(), |f| format!("`{}`", printable(f, 40)));
+        return Err(GatherError::File { path, message: format!("it names {named}, not `{}`", json::FORMAT) });
+    }
+    if !file["weekend"].is_object() {
+        return Err(GatherError::File { path, message: "it tells nothing of the weekend".to_owned() });
     }
     of_review(folder, &file).map(|w| Weekend { reviewed_anew: !fresh, ..w })
 }
@@ -130,7 +156,7 @@ fn is_fresh(folder: &Path, review: &Path) -> bool {
 pub fn of_review(folder: &Path, file: &Value) -> Result<Weekend, GatherError> {
     let about = &file["weekend"];
     let written = about["date"].as_str().unwrap_or_default();
-    let seen = if written.is_empty() { String::new() } else { format!(", but `{written}`") };
+    let seen = if written.is_empty() { String::new() } else { format!(", but `{}`", printable(written, 40)) };
     let date: Date = written
         .get(..10)
         .and_then(|d| d.parse().ok())
@@ -152,30 +178,48 @@ pub fn of_review(folder: &Path, file: &Value) -> Result<Weekend, GatherError> {
         (EFFECTS, effects),
         (RUNS, runs),
     ];
-    Ok(Weekend { folder: folder.to_owned(), date, key: key(date, &name), reviewed_anew: false, rows })
+    let logs = list(&file["runs"]).map(log_of).collect::<Vec<_>>().join(" ");
+    Ok(Weekend { folder: folder.to_owned(), date, key: key(date, &name), reviewed_anew: false, logs, rows })
 }
 
 fn list(value: &Value) -> impl Iterator<Item = &Value> {
     value.as_array().into_iter().flatten()
 }
 
-/// Day and name in letters, digits and dashes: a folder's name on any system, and a partition's for any engine.
+/// A run's log by its name, rows and duration.
+fn log_of(run: &Value) -> String {
+    let reading = &run["reading"];
+    format!("{}:{}:{}", plain(&run["log"]), plain(&reading["rows_in"]), plain(&reading["duration_s"]))
+}
+
+/// Day and name in letters, digits and dashes: a folder's name on any system, and a partition's for any engine. A name that is not all in it is told
+/// from others by a number made of it.
 fn key(date: Date, name: &str) -> String {
-    let mut key = date.to_string();
-    for word in name.to_lowercase().split(|c: char| !c.is_alphanumeric()).filter(|w| !w.is_empty()) {
-        // What is beyond ASCII is spelled by its code: two names stay two.
-        let plain: String =
-            word.chars().map(|c| if c.is_ascii() { c.to_string() } else { format!("u{:x}", u32::from(c)) }).collect();
-        key += &format!("-{plain}");
+    let day = date.to_string();
+    let plain = |c: char| c.is_ascii_alphanumeric();
+    let lower = name.to_lowercase();
+    let words: Vec<&str> = lower.split(|c| !plain(c)).filter(|w| !w.is_empty()).collect();
+    let key = [day.as_str()].into_iter().chain(words.iter().copied()).collect::<Vec<_>>().join("-");
+    let whole = !words.is_empty() && key.len() <= LONGEST_KEY && lower.chars().all(|c| c.is_ascii());
+    if whole {
+        return key;
     }
-    key.truncate(LONGEST_KEY);
-    key
+    let number = fnv_1a(name.as_bytes());
+    format!("{}-{number:016x}", &key[..key.len().min(LONGEST_KEY - 17)])
+}
+
+/// FNV-1a, 64 bits (IETF draft-eastlake-fnv): the same on every machine and in every version.
+fn fnv_1a(bytes: &[u8]) -> u64 {
+    bytes.iter().fold(0xcbf2_9ce4_8422_2325, |hash, b| (hash ^ u64::from(*b)).wrapping_mul(0x0100_0000_01b3))
 }
 
 /// A run's part of the file with what the tables need beside it.
 fn of_run(run: &Value, at: usize, shared: &Value) -> Value {
     let mut row = with(run, shared);
-    let setting = |key: &str| run["settings"][key].as_str().or(run["car"].as_str()).filter(|k| !k.is_empty());
+    let setting = |key: &str| {
+        let named = [&run["settings"][key], &run["car"]].into_iter().find(|v| !v.is_null()).map(plain);
+        named.filter(|n| !n.is_empty())
+    };
     let counted = list(&run["laps"]["rows"]).filter(|l| l["set_aside"].is_null()).count();
     row["position"] = json!(at + 1);
     row["motor"] = json!(setting("motor.name"));
@@ -255,18 +299,19 @@ fn plain(value: &Value) -> String {
     match value {
         Value::String(text) => text.clone(),
         Value::Number(n) => n.as_f64().map_or_else(|| n.to_string(), |n| n.to_string()),
-        Value::Null => "not set".to_owned(),
+        Value::Null => String::new(),
         other => other.to_string(),
     }
 }
 
 fn effects(comparison: &Value, shared: &Value) -> Vec<Value> {
     let together: Vec<&str> = list(&comparison["together_with"]).filter_map(Value::as_str).collect();
+    let set = |value: &Value| (!value.is_null()).then(|| plain(value));
     let row = |effect: &Value| {
         effect["difference"].as_object().map(|m| {
             json!({
                 "date": shared["date"], "car": comparison["car"], "key": comparison["key"],
-                "from": plain(&comparison["from"]), "to": plain(&comparison["to"]), "of": effect["of"],
+                "from": set(&comparison["from"]), "to": set(&comparison["to"]), "of": effect["of"],
                 "difference": m["value"], "low": m["low"], "high": m["high"],
                 "together_with": if together.is_empty() { Value::Null } else { json!(together.join(", ")) },
             })

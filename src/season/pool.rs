@@ -5,13 +5,16 @@
 //! least 1: Röver, Knapp and Friede 2015, BMC Medical Research Methodology 15, 99). With two values t has one degree of freedom, and the interval is as
 //! wide as that means. Where one of the values has no doubt of its own, all count alike.
 //!
+//! Own doubts must be known well, as those within a run are. Doubts from a few runs' scatter are not: weights made of them favour whichever set of runs
+//! happened to agree, and the interval claims too much. Weekends are pooled alike.
+//!
 //! ```
 //! // Two like values: t of one degree of freedom, 12.706, times the doubt of their mean.
 //! let pooled = runtrue::season::pool::pool(&[(1.0, 0.2), (1.0, 0.2)]).unwrap();
 //! assert!((pooled.estimate.unwrap().half_width() - 12.706 * 0.2 / 2f64.sqrt()).abs() < 1e-3);
 //! ```
 
-use crate::quantity::{COVERAGE_95, Estimate, coverage_factor, mean_and_deviation};
+use crate::quantity::{Estimate, coverage_factor, mean_and_deviation};
 
 /// Several values as one.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -20,18 +23,15 @@ pub struct Pooled {
     pub value: f64,
     /// The mean with its 95 % interval; `None` for a lone value without a doubt of its own.
     pub estimate: Option<Estimate>,
-    /// Standard deviation between them, beyond their own doubts.
+    /// Standard deviation between them: beyond their own doubts where all have one, else with them.
     pub between: f64,
     /// How many.
     pub count: usize,
 }
 
-impl Pooled {
-    /// The mean and its standard uncertainty, 0 where that is not known: as a value to be pooled in its turn.
-    pub fn as_one(&self) -> (f64, f64) {
-        let factor = if self.count > 1 { coverage_factor((self.count - 1) as f64, 0.95) } else { COVERAGE_95 };
-        (self.value, self.estimate.map_or(0.0, |e| e.half_width() / factor))
-    }
+/// The values as one, all counting alike: for values whose own doubts are not known well.
+pub fn pool_alike(values: impl IntoIterator<Item = f64>) -> Option<Pooled> {
+    pool(&values.into_iter().map(|v| (v, 0.0)).collect::<Vec<_>>())
 }
 
 /// The values, each with its standard uncertainty (0 where it is not known), as one; `None` without any.
@@ -46,7 +46,13 @@ pub fn pool(values: &[(f64, f64)]) -> Option<Pooled> {
     if values.iter().any(|v| v.1 <= 0.0 || !v.1.is_finite()) {
         let (mean, deviation) = mean_and_deviation(&values.iter().map(|v| v.0).collect::<Vec<_>>())?;
         let estimate = Estimate::from_half_width(mean, factor * deviation / (count as f64).sqrt());
-        return Some(Pooled { value: mean, estimate: Some(estimate), between: deviation, count });
+        // Values that do not differ at all were rounded alike: they say nothing of their doubt.
+        return Some(Pooled {
+            value: mean,
+            estimate: (deviation > 0.0).then_some(estimate),
+            between: deviation,
+            count,
+        });
     }
     let mean = |between: f64| {
         let weights: Vec<f64> = values.iter().map(|v| 1.0 / (v.1 * v.1 + between)).collect();

@@ -4,6 +4,10 @@ use serde::Serialize;
 
 /// Name and version of the data set. Columns may be added, never renamed, and keep their type and unit.
 pub const FORMAT: &str = "runtrue season 1";
+/// Name and version of `season.json`. Fields may be added, never renamed.
+pub const ANSWERS_FORMAT: &str = "runtrue season answers 1";
+/// Key of the metadata of a weekend's runs that tells its logs, whatever the weekend is called.
+pub const LOGS: &str = "logs";
 
 /// What a column holds.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
@@ -15,8 +19,6 @@ pub enum Kind {
     Number,
     /// 32-bit signed whole number: every engine reads it as what it is.
     Whole,
-    /// True or false.
-    Flag,
     /// A day.
     Date,
 }
@@ -179,8 +181,8 @@ pub const EFFECTS: Table = Table {
         DATE,
         CAR,
         text("key", "/key", "the key that changed"),
-        text("from", "/from", "its first value on the weekend"),
-        text("to", "/to", "its other value"),
+        text("from", "/from", "its first value on the weekend; null where it was not set"),
+        text("to", "/to", "its other value; null where it was not set"),
         text("of", "/of", "the figure, with its unit at the end of its name"),
         number("difference", "", "/difference", "the figure with the other value less the figure with the first"),
         number("low", "", "/low", "lower end of its 95 % interval"),

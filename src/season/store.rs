@@ -7,19 +7,17 @@ use std::fs::File;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
-use arrow::array::{
-    Array, ArrayRef, AsArray, BooleanArray, Date32Array, Float64Array, Int32Array, RecordBatch, StringArray,
-};
+use arrow::array::{Array, ArrayRef, AsArray, Date32Array, Float64Array, Int32Array, RecordBatch, StringArray};
 use arrow::datatypes::{DataType, Date32Type, Field, Float64Type, Int32Type, Schema};
 use jiff::civil::Date;
 use parquet::arrow::ProjectionMask;
 use parquet::arrow::arrow_reader::ParquetRecordBatchReaderBuilder;
-use polars::prelude::{DataFrame, IntoColumn, NamedFrom, PolarsResult, Series};
+use polars::prelude::{DataFrame, IntoColumn, NamedFrom, Series};
 use serde_json::Value;
 
 use super::gather::Weekend;
-use super::schema::{Column, FORMAT, Kind, RUNS, TABLES, Table};
-use crate::archive::{WriteError, batch_as_parquet, write_whole};
+use super::schema::{Column, FORMAT, Kind, LOGS, RUNS, TABLES, Table};
+use crate::archive::{WriteError, batch_as_parquet, sweep, write_whole};
 
 /// A weekend in the data set.
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
@@ -36,7 +34,8 @@ impl Partition {
         Self { year: weekend.date.year(), weekend: weekend.key.clone() }
     }
 
-    fn file(&self, table: &Table) -> PathBuf {
+    /// Its file of a table, from the data set's folder.
+    pub fn file(&self, table: &Table) -> PathBuf {
         Path::new(table.name).join(format!("year={}", self.year)).join(format!("weekend={}", self.weekend)).join(PART)
     }
 }
@@ -59,19 +58,39 @@ pub struct ReadError {
 /// [`WriteError`].
 pub fn write(root: &Path, weekend: &Weekend) -> Result<(), WriteError> {
     let partition = Partition::of(weekend);
-    for (table, rows) in &weekend.rows {
+    let bytes = |(table, rows): &(Table, Vec<Value>)| {
         let path = root.join(partition.file(table));
-        let name = path.display().to_string();
-        if let Some(folder) = path.parent() {
-            std::fs::create_dir_all(folder).map_err(|source| WriteError::Io { path: name.clone(), source })?;
+        let bytes = batch(table, rows, &weekend.logs).map_err(|e| e.to_string()).and_then(|b| batch_as_parquet(&b));
+        match bytes {
+            Ok(bytes) => Ok((path, bytes)),
+            Err(message) => Err(WriteError::Format { path: path.display().to_string(), message }),
         }
-        let bytes = batch(table, rows)
-            .map_err(|e| e.to_string())
-            .and_then(|b| batch_as_parquet(&b))
-            .map_err(|message| WriteError::Format { path: name, message })?;
+    };
+    // All are made before one is written: a weekend's tables are of two ages for as short a time as can be.
+    for (path, bytes) in weekend.rows.iter().map(bytes).collect::<Result<Vec<_>, _>>()? {
+        if let Some(folder) = path.parent() {
+            let io = |source| WriteError::Io { path: path.display().to_string(), source };
+            std::fs::create_dir_all(folder).map_err(io)?;
+            sweep(folder);
+        }
         write_whole(&path, |out| out.write_all(&bytes).map_err(|e| e.to_string()))?;
     }
     Ok(())
+}
+
+/// Weekends of the data set, but for `weekend` itself, that hold the same logs: it under another name or date.
+///
+/// # Errors
+/// If the data set cannot be listed.
+pub fn same_logs(root: &Path, weekend: &Weekend) -> Result<Vec<Partition>, ReadError> {
+    let own = Partition::of(weekend);
+    let alike = |p: &Partition| *p != own && !weekend.logs.is_empty() && logs(root, p).as_ref() == Some(&weekend.logs);
+    Ok(partitions(root)?.into_iter().filter(alike).collect())
+}
+
+fn logs(root: &Path, partition: &Partition) -> Option<String> {
+    let file = File::open(root.join(partition.file(&RUNS))).ok()?;
+    ParquetRecordBatchReaderBuilder::try_new(file).ok()?.schema().metadata().get(LOGS).cloned()
 }
 
 /// Weekends in the data set, by year and day.
@@ -125,7 +144,7 @@ pub fn remove(root: &Path, partition: &Partition) -> Result<(), WriteError> {
     Ok(())
 }
 
-fn batch(table: &Table, rows: &[Value]) -> Result<RecordBatch, arrow::error::ArrowError> {
+fn batch(table: &Table, rows: &[Value], logs: &str) -> Result<RecordBatch, arrow::error::ArrowError> {
     let about = |pairs: &[(&str, &str)]| -> HashMap<String, String> {
         let said = pairs.iter().filter(|p| !p.1.is_empty());
         said.map(|(k, v)| ((*k).to_owned(), (*v).to_owned())).collect()
@@ -135,7 +154,8 @@ fn batch(table: &Table, rows: &[Value]) -> Result<RecordBatch, arrow::error::Arr
         .iter()
         .map(|c| Field::new(c.name, kind(c), true).with_metadata(about(&[("unit", c.unit), ("description", c.about)])))
         .collect();
-    let schema = Schema::new(fields).with_metadata(about(&[("format", FORMAT), ("table", table.name)]));
+    let logs = if *table == RUNS { logs } else { "" };
+    let schema = Schema::new(fields).with_metadata(about(&[("format", FORMAT), ("table", table.name), (LOGS, logs)]));
     let columns = table.columns.iter().map(|c| array(c, rows)).collect();
     RecordBatch::try_new(Arc::new(schema), columns)
 }
@@ -145,7 +165,6 @@ fn kind(column: &Column) -> DataType {
         Kind::Text => DataType::Utf8,
         Kind::Number => DataType::Float64,
         Kind::Whole => DataType::Int32,
-        Kind::Flag => DataType::Boolean,
         Kind::Date => DataType::Date32,
     }
 }
@@ -158,7 +177,6 @@ fn array(column: &Column, rows: &[Value]) -> ArrayRef {
         Kind::Whole => {
             Arc::new(cells.map(|c| c.and_then(Value::as_i64).and_then(|n| n.try_into().ok())).collect::<Int32Array>())
         }
-        Kind::Flag => Arc::new(cells.map(|c| c.and_then(Value::as_bool)).collect::<BooleanArray>()),
         Kind::Date => Arc::new(cells.map(|c| c.and_then(Value::as_str).and_then(days)).collect::<Date32Array>()),
     }
 }
@@ -185,29 +203,37 @@ pub fn read(root: &Path, partition: &Partition, table: &Table, columns: &[&str])
     let mask = ProjectionMask::columns(builder.parquet_schema(), columns.iter().copied());
     let batches = builder.with_projection(mask).build().map_err(|e| error(e.to_string()))?;
     let batches: Vec<RecordBatch> = batches.collect::<Result<_, _>>().map_err(|e| error(e.to_string()))?;
-    let column = |name: &&str| {
-        let parts: Option<Vec<&ArrayRef>> = batches.iter().map(|b| b.column_by_name(name)).collect();
-        Ok(parts
-            .map(|p| series(name, &p))
-            .unwrap_or_else(|| Series::new((*name).into(), Vec::<f64>::new()))
-            .into_column())
+    let height: usize = batches.iter().map(RecordBatch::num_rows).sum();
+    let column = |column: &Column| {
+        let parts: Option<Vec<&ArrayRef>> = batches.iter().map(|b| b.column_by_name(column.name)).collect();
+        // A column that was added later is not in older files.
+        let sound = |p: &Vec<&ArrayRef>| p.iter().all(|a| a.data_type() == &kind(column));
+        series(column, &parts.filter(sound).unwrap_or_default(), height).into_column()
     };
-    let columns: PolarsResult<Vec<_>> = columns.iter().map(column).collect();
-    columns.and_then(DataFrame::new_infer_height).map_err(|e| error(e.to_string()))
+    let asked = columns.iter().filter_map(|name| table.columns.iter().find(|c| c.name == *name));
+    DataFrame::new(height, asked.map(column).collect()).map_err(|e| error(e.to_string()))
 }
 
-/// Arrow's arrays as one of polars.
-fn series(name: &str, parts: &[&ArrayRef]) -> Series {
-    let of = |kind: &DataType| parts.first().is_some_and(|p| p.data_type() == kind);
-    if of(&DataType::Utf8) {
-        let cells: Vec<Option<&str>> = parts.iter().flat_map(|p| p.as_string::<i32>().iter()).collect();
-        Series::new(name.into(), cells)
-    } else if of(&DataType::Int32) {
-        Series::new(name.into(), parts.iter().flat_map(|p| p.as_primitive::<Int32Type>().iter()).collect::<Vec<_>>())
-    } else if of(&DataType::Date32) {
-        Series::new(name.into(), parts.iter().flat_map(|p| p.as_primitive::<Date32Type>().iter()).collect::<Vec<_>>())
-    } else {
-        let numbers = parts.iter().filter(|p| p.data_type() == &DataType::Float64);
-        Series::new(name.into(), numbers.flat_map(|p| p.as_primitive::<Float64Type>().iter()).collect::<Vec<_>>())
+/// Arrow's arrays as one of polars; nulls where there are none.
+fn series(column: &Column, parts: &[&ArrayRef], height: usize) -> Series {
+    let name = column.name.into();
+    let none = if parts.is_empty() { height } else { 0 };
+    match column.kind {
+        Kind::Text => {
+            let cells = parts.iter().flat_map(|p| p.as_string::<i32>().iter());
+            Series::new(name, cells.chain(std::iter::repeat_n(None, none)).collect::<Vec<Option<&str>>>())
+        }
+        Kind::Number => {
+            let cells = parts.iter().flat_map(|p| p.as_primitive::<Float64Type>().iter());
+            Series::new(name, cells.chain(std::iter::repeat_n(None, none)).collect::<Vec<Option<f64>>>())
+        }
+        Kind::Whole => {
+            let cells = parts.iter().flat_map(|p| p.as_primitive::<Int32Type>().iter());
+            Series::new(name, cells.chain(std::iter::repeat_n(None, none)).collect::<Vec<Option<i32>>>())
+        }
+        Kind::Date => {
+            let cells = parts.iter().flat_map(|p| p.as_primitive::<Date32Type>().iter());
+            Series::new(name, cells.chain(std::iter::repeat_n(None, none)).collect::<Vec<Option<i32>>>())
+        }
     }
 }

@@ -72,7 +72,7 @@ pub fn season(answers: &Answers) -> SeasonView {
     let days: Vec<&str> = answers.weekends.iter().map(|w| w.date.as_str()).collect();
     let mut parts = vec![counted(answers.weekends.len(), "weekend"), counted(runs, "run")];
     if let (Some(first), Some(last)) = (days.iter().min(), days.iter().max()) {
-        parts.push(format!("{first} to {last}"));
+        parts.push(if first == last { (*first).to_owned() } else { format!("{first} to {last}") });
     }
     let each =
         || answers.packs.iter().chain(&answers.motors).flat_map(|part| part.figures.iter().map(move |f| (part, f)));
@@ -127,12 +127,21 @@ fn claimed(s: &SettingEffect) -> bool {
 
 /// Car, key and its two values.
 fn change(s: &SettingEffect) -> String {
-    let shown = |t: &str| printable(t, 24);
-    format!("{}: {} from {} to {}", shown(&s.car), printable(&s.key, 40), shown(&s.from), shown(&s.to))
+    let shown = |t: &Option<String>| t.as_ref().map_or_else(|| "not set".to_owned(), |t| printable(t, 24));
+    let with = match s.together_with.as_slice() {
+        [] => String::new(),
+        keys => format!(", with {}", printable(&keys.join(", "), 60)),
+    };
+    let (car, key) = (printable(&s.car, 24), printable(&s.key, 40));
+    format!("{car}: {key} from {} to {}{with}", shown(&s.from), shown(&s.to))
 }
 
 /// The effects of one change whose intervals exclude zero, in a sentence.
 fn stands_out(effects: &[SettingEffect]) -> Option<(Mark, String)> {
+    // Keys that changed together have one effect: it is told once.
+    if effects.iter().any(|s| s.together_with.iter().any(|other| *other < s.key)) {
+        return None;
+    }
     let told = effects.iter().filter(|s| claimed(s)).filter_map(|s| {
         let (name, unit, _, factor) = words(&s.of);
         Some(format!("{name} {} {unit}", signed(&s.difference?, factor)))
@@ -150,7 +159,12 @@ fn by_change(all: &[SettingEffect]) -> impl Iterator<Item = &[SettingEffect]> {
 fn signed(d: &Estimate, factor: f64) -> String {
     let scaled = Estimate { value: factor * d.value, low: factor * d.low, high: factor * d.high };
     let (value, doubt) = plus_minus(&scaled);
-    let sign = if scaled.value >= 0.0 { "+" } else { "" };
+    let none = value.trim_start_matches(['-', '0', '.']).is_empty();
+    let (sign, value) = match () {
+        () if none => ("", value.trim_start_matches('-').to_owned()),
+        () if scaled.value > 0.0 => ("+", value),
+        () => ("", value),
+    };
     format!("{sign}{value} {doubt}").trim_end().to_owned()
 }
 
@@ -186,11 +200,13 @@ fn setting(effects: &[SettingEffect]) -> SettingView {
     let row = |s: &SettingEffect| {
         let (name, unit, _, factor) = words(&s.of);
         let difference = s.difference.map_or_else(|| "–".to_owned(), |d| signed(&d, factor));
-        let remark = match &s.why {
-            Some(why) => why.clone(),
-            None if claimed(s) => "stands out from the scatter".to_owned(),
-            None => "within the scatter".to_owned(),
-        };
+        let mut remark = if claimed(s) { "stands out from the scatter" } else { "within the scatter" }.to_owned();
+        if !s.together_with.is_empty() {
+            remark += &format!("; one effect with {}", printable(&s.together_with.join(", "), 60));
+        }
+        if s.left_out > 0 {
+            remark += &format!("; {} left out, where other keys changed with it", counted(s.left_out, "weekend"));
+        }
         RowView {
             cells: vec![format!("{name}, {unit}"), difference, s.weekends.to_string(), remark],
             aside: !claimed(s),
