@@ -9,9 +9,12 @@ use std::time::Duration;
 use arrow::array::{ArrayRef, Float64Array, RecordBatch, StringArray, UInt32Array};
 use arrow::datatypes::{DataType, Field, Schema};
 use parquet::arrow::ArrowWriter;
+use parquet::arrow::arrow_writer::compute_leaves;
 use parquet::basic::Compression;
 use parquet::file::properties::WriterProperties;
 use polars::prelude::{DataFrame, DataType as PolarsType};
+
+use rayon::prelude::*;
 
 use crate::log::Log;
 
@@ -47,6 +50,8 @@ pub enum Form {
     Csv,
 }
 
+/// Rows of a row group, as many as Parquet's writers are used to.
+const ROWS_OF_A_GROUP: usize = 1 << 20;
 /// What the names of files that are being written begin with.
 pub const UNFINISHED: &str = ".runtrue-";
 
@@ -143,8 +148,27 @@ pub fn batch_as_parquet(batch: &RecordBatch) -> Result<Vec<u8>, String> {
         WriterProperties::builder().set_compression(Compression::SNAPPY).set_created_by("runtrue".to_owned()).build();
     let mut bytes = Vec::new();
     let mut writer = ArrowWriter::try_new(&mut bytes, batch.schema(), Some(properties)).map_err(|e| e.to_string())?;
-    writer.write(batch).map_err(|e| e.to_string())?;
-    writer.close().map_err(|e| e.to_string())?;
+    if batch.num_rows() < ROWS_OF_A_GROUP {
+        writer.write(batch).map_err(|e| e.to_string())?;
+        writer.close().map_err(|e| e.to_string())?;
+        return Ok(bytes);
+    }
+    let (mut file, groups) = writer.into_serialized_writer().map_err(|e| e.to_string())?;
+    for (at, from) in (0..batch.num_rows()).step_by(ROWS_OF_A_GROUP).enumerate() {
+        let rows = batch.slice(from, ROWS_OF_A_GROUP.min(batch.num_rows() - from));
+        let columns = groups.create_column_writers(at).map_err(|e| e.to_string())?;
+        // Each column on a core of its own.
+        let work: Vec<_> = columns.into_iter().zip(rows.columns()).zip(rows.schema_ref().fields()).collect();
+        let chunks = work.into_par_iter().map(|((mut column, array), field)| {
+            compute_leaves(field, array)?.iter().try_for_each(|leaf| column.write(leaf))?;
+            column.close()
+        });
+        let chunks = chunks.collect::<Result<Vec<_>, _>>().map_err(|e| e.to_string())?;
+        let mut group = file.next_row_group().map_err(|e| e.to_string())?;
+        chunks.into_iter().try_for_each(|c| c.append_to_row_group(&mut group)).map_err(|e| e.to_string())?;
+        group.close().map_err(|e| e.to_string())?;
+    }
+    file.close().map_err(|e| e.to_string())?;
     Ok(bytes)
 }
 

@@ -58,3 +58,19 @@ proptest! {
         }
     }
 }
+
+/// What fuzzing by the hour has found (`tests/fuzz`), kept.
+mod found {
+    use super::bodies;
+
+    #[test]
+    fn a_header_on_the_first_line_and_nothing_before_it() {
+        bodies::log(include_bytes!("../sample-logs/alder-quay/logs/t1.csv").get(..1200).unwrap());
+    }
+
+    #[test]
+    fn a_lap_longer_than_any() {
+        bodies::lap_list(&format!("{}\n1\n10\u{fffd}", "8".repeat(89)));
+        bodies::lap_list("9e9\n0.0000001\n9e9\n");
+    }
+}

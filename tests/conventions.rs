@@ -36,7 +36,7 @@ fn every_command_speaks_json() {
     let (demo, log, parquet) = (path("demo"), sample().join("logs/t4.csv").display().to_string(), path("t4.parquet"));
     std::fs::create_dir(path("logs")).unwrap();
     std::fs::copy(&log, path("logs/t4.csv")).unwrap();
-    let (own, report, man) = (path(""), path("report"), path("man"));
+    let (own, report, man, season) = (path(""), path("report"), path("man"), path("season"));
     for (arguments, key) in [
         (vec!["demo", &demo], "seed"),
         (vec!["read", &log], "runs"),
@@ -44,6 +44,7 @@ fn every_command_speaks_json() {
         (vec!["sheet", &own], "sheet"),
         (vec!["review", &own, "--out", &report], "format"),
         (vec!["man", &man], "folder"),
+        (vec!["season", &demo, "--out", &season], "weekends"),
     ] {
         let output = runtrue(&[arguments.clone(), vec!["--format", "json"]].concat(), b"");
         assert_eq!(output.status.code(), Some(0), "{arguments:?}: {}", String::from_utf8_lossy(&output.stderr));

@@ -128,6 +128,42 @@ fn a_folder_that_may_not_be_written_to_and_a_full_disk_are_said() {
     assert!(String::from_utf8_lossy(&output.stderr).contains("error"));
 }
 
+/// A disk that fills in the middle of a report, by the system's limit on a file's size: the small files fit, the pages do not.
+#[test]
+fn a_disk_that_fills_in_the_middle_leaves_each_file_old_or_new() {
+    let folder = weekend();
+    let report = folder.path().join("report");
+    assert!(run(&["review", text(folder.path())]).status.success());
+    let bytes = |f: &PathBuf| fs::read(f).unwrap();
+    let before: std::collections::BTreeMap<PathBuf, Vec<u8>> =
+        files(&report).iter().map(|f| (f.clone(), bytes(f))).collect();
+    let sheet = folder.path().join("weekend.toml");
+    let renamed = fs::read_to_string(&sheet).unwrap().replace("Alder Quay Spring Round", "Another name");
+    fs::write(&sheet, renamed).unwrap();
+    let line =
+        format!("trap '' XFSZ; ulimit -f 600; exec {} review {}", env!("CARGO_BIN_EXE_runtrue"), text(folder.path()));
+    let output = Command::new("sh").args(["-c", &line]).output().unwrap();
+    let said = String::from_utf8_lossy(&output.stderr).into_owned();
+    assert!(
+        output.status.code() == Some(1) && said.contains("could not be written") && said.contains("hint"),
+        "{said}"
+    );
+    let mut after = files(&report);
+    after.sort();
+    assert_eq!(
+        after.iter().collect::<Vec<_>>(),
+        before.keys().collect::<Vec<_>>(),
+        "nothing is gone and nothing left beside"
+    );
+    let new = after.iter().filter(|f| bytes(f) != before[*f]).count();
+    assert!(new > 0, "the small files are new");
+    for file in after.iter().filter(|f| f.extension().is_some_and(|e| e == "html")) {
+        assert_eq!(bytes(file), before[file], "{}: pages did not fit", file.display());
+    }
+    assert!(run(&["review", text(folder.path())]).status.success());
+    assert!(fs::read_to_string(report.join("index.html")).unwrap().contains("Another name"));
+}
+
 #[test]
 fn two_reviews_of_one_folder_at_once_both_end_whole() {
     let folder = weekend();
@@ -240,16 +276,17 @@ fn a_clock_before_1970() {
 
 #[test]
 fn a_thousand_tiny_logs() {
+    let count = std::env::var("RUNTRUE_TINY").ok().and_then(|c| c.parse().ok()).unwrap_or(1000);
     let folder = tempfile::tempdir().unwrap();
     let rows = (0..12).map(|n| format!("{:.1},{},7.4\n", n as f64 * 0.1, 1000 + 100 * n));
     let log = format!("time s,rpm,voltage V\n{}", rows.collect::<String>());
-    for n in 0..1000 {
-        fs::write(folder.path().join(format!("{n:04}.csv")), &log).unwrap();
+    for n in 0..count {
+        fs::write(folder.path().join(format!("{n:06}.csv")), &log).unwrap();
     }
     let output = run(&["review", text(folder.path()), "-q"]);
     assert!(output.status.success(), "{}", String::from_utf8_lossy(&output.stderr));
     let json: Value = serde_json::from_slice(&fs::read(folder.path().join("report/review.json")).unwrap()).unwrap();
-    assert_eq!(json["runs"].as_array().unwrap().len(), 1000);
+    assert_eq!(json["runs"].as_array().unwrap().len(), count);
     assert!(json["runs"].as_array().unwrap().iter().all(|r| r["laps"]["count"] == 0));
 }
 

@@ -103,7 +103,26 @@ fn tyre_force(slip: f64) -> f64 {
     (1.55 * (12.0 * slip).atan()).sin()
 }
 
-impl Car<'_> {
+impl<'a> Car<'a> {
+    fn new(spec: &'a CarSpec, drive: &'a Drive) -> Self {
+        let ambient = drive.ambient;
+        Self {
+            spec,
+            drive,
+            speed: 0.0,
+            wheel: 0.0,
+            winding: ambient + drive.warm,
+            can: ambient + drive.warm,
+            sensor: ambient + drive.warm,
+            controller: ambient + 0.6 * drive.warm,
+            used: drive.used,
+            slow: 0.0,
+            tyre: drive.tyre,
+            voltage: f64::from(spec.cells) * open_circuit(drive.used),
+            current: 0.0,
+        }
+    }
+
     fn rolling_radius(&self) -> f64 {
         self.tyre / 2.0 * self.spec.rolling * (1.0 + self.spec.growth * (self.wheel / 20.0).powi(2))
     }
@@ -187,22 +206,7 @@ struct Driver<'a> {
 /// Drives one run; the same seed gives the same run.
 pub fn drive(spec: &CarSpec, track: &Track, drive: &Drive, seed: u64) -> Trace {
     let mut rng = ChaCha8Rng::seed_from_u64(seed);
-    let ambient = drive.ambient;
-    let mut car = Car {
-        spec,
-        drive,
-        speed: 0.0,
-        wheel: 0.0,
-        winding: ambient + drive.warm,
-        can: ambient + drive.warm,
-        sensor: ambient + drive.warm,
-        controller: ambient + 0.6 * drive.warm,
-        used: drive.used,
-        slow: 0.0,
-        tyre: drive.tyre,
-        voltage: f64::from(spec.cells) * open_circuit(drive.used),
-        current: 0.0,
-    };
+    let mut car = Car::new(spec, drive);
     let top = 60.0;
     let plan = LapPlan::draw(track, 0.93, spec.brake, top, &mut rng);
     let mut driver = Driver {

@@ -6,6 +6,7 @@ use super::clock;
 use super::dialect::{Layout, Row, is_unit_row};
 use super::names;
 use super::numbers::{NumberForm, is_missing};
+use super::pieces::{Piece, line_ends, pieces};
 use crate::notice::{Notice, Tally, printable};
 
 /// What a column's cells are.
@@ -165,15 +166,8 @@ impl Reader<'_> {
     fn read_in_pieces(&self, rest: &[u8]) -> Part {
         // Whether a last line without an end is cut off is judged by all lines before it.
         let whole = rest.iter().rposition(|&b| b == b'\n').map_or(0, |at| at + 1);
-        let mut line = self.layout.body_line;
-        let pieces: Vec<Piece> = pieces(&rest[..whole])
-            .into_iter()
-            .map(|text| {
-                let piece = Piece { text, line, lines: line_ends(text) };
-                line += piece.lines as u64;
-                piece
-            })
-            .collect();
+        let pieces = pieces(&rest[..whole], self.layout.body_line);
+        let end = pieces.last().map_or(self.layout.body_line, |p| p.line + p.lines as u64);
         let mut all = self.part(pieces.iter().map(|p| p.lines).sum::<usize>() + 1);
         // Some at a time: what was read of all of them at once would take the room of the log a second time.
         for some in pieces.chunks(2 * rayon::current_num_threads()) {
@@ -182,7 +176,7 @@ impl Reader<'_> {
                 all.append(part);
             }
         }
-        self.read(all, &rest[whole..], line, true)
+        self.read(all, &rest[whole..], end, true)
     }
 
     /// Reads `text`, whose first line is `first_line` of the file, on into `part`; `to_end` says that the file ends with it.
@@ -231,36 +225,6 @@ impl Reader<'_> {
             part.lines.push(line);
         }
     }
-}
-
-/// Length of a piece, bytes: much less, and the work of starting one shows; a lone log of some minutes is one.
-const PIECE: usize = 1 << 19;
-
-/// Some of the body's lines.
-struct Piece<'a> {
-    text: &'a [u8],
-    /// Line in the file of the first.
-    line: u64,
-    /// How many.
-    lines: usize,
-}
-
-/// `text` cut at line ends into pieces.
-fn pieces(text: &[u8]) -> Vec<&[u8]> {
-    let mut pieces = Vec::new();
-    let mut rest = text;
-    while !rest.is_empty() {
-        let from = PIECE.min(rest.len());
-        let end = rest[from..].iter().position(|&b| b == b'\n').map_or(rest.len(), |at| from + at + 1);
-        let (piece, left) = rest.split_at(end);
-        pieces.push(piece);
-        rest = left;
-    }
-    pieces
-}
-
-fn line_ends(text: &[u8]) -> usize {
-    text.iter().filter(|&&b| b == b'\n').count()
 }
 
 impl Part {

@@ -93,6 +93,11 @@ pub fn detect(text: &str, stated: Stated) -> Result<Layout, Vec<Refused>> {
         if stated.delimiter.is_some_and(|d| d != delimiter) {
             continue;
         }
+        // One that is not there cuts nothing, as the first that is not did.
+        if !refused.is_empty() && !head.as_bytes().contains(&delimiter) {
+            refused.push(Refused { delimiter, why: "is not in the file".to_owned() });
+            continue;
+        }
         let rows = tokenize(head, delimiter, SAMPLE_LINES);
         let more = tokenize(middle, delimiter, SAMPLE_LINES / 4);
         let forms = NumberForm::ALL.into_iter().filter(|f| stated.decimal.is_none_or(|d| d == f.decimal));
@@ -230,7 +235,7 @@ fn lay_out(best: Candidate, more: Vec<Row>) -> Layout {
         let named_above = above.len() >= 2 && fits(above[above.len() - 2]) && is_text(above[above.len() - 2]);
         cut = if named_above && is_unit_row(last) { body - 2 } else { body - 1 };
         header = Some(rows[cut].clone());
-        units = (cut == body - 2).then(|| (*last).clone());
+        units = (cut + 2 == body).then(|| (*last).clone());
     }
     let first = &rows[body];
     Layout {

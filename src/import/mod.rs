@@ -10,8 +10,10 @@ pub mod dialect;
 pub mod encoding;
 pub mod names;
 pub mod numbers;
+pub mod pieces;
 pub mod rate;
 pub mod repair;
+pub mod shapes;
 pub mod table;
 pub mod values;
 

@@ -50,11 +50,22 @@ impl NumberForm {
                 Some(rest) => (rest, -1.0),
                 None => (cell, 1.0),
             };
-            if ascii && self.grouping == Grouping::None {
+            // Without a separator in it the cell is what it was, but for a minus sign beyond ASCII.
+            if minus > 0.0 && !self.may_be_grouped(cell, ascii) {
                 return None;
             }
             self.ungroup(cell).and_then(|plain| self.parse_plain(&plain)).map(|v| minus * v)
         })
+    }
+
+    fn may_be_grouped(self, cell: &[u8], ascii: bool) -> bool {
+        match self.grouping {
+            Grouping::None => false,
+            Grouping::Comma => cell.contains(&b','),
+            Grouping::Point => cell.contains(&b'.'),
+            Grouping::Blank => !ascii || cell.contains(&b' '),
+            Grouping::Apostrophe => !ascii || cell.contains(&b'\''),
+        }
     }
 
     fn parse_plain(self, cell: &[u8]) -> Option<f64> {

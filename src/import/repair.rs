@@ -56,19 +56,52 @@ pub fn take_out_marks(channel: Channel, values: &mut [f64]) -> (u64, Option<usiz
     taken
 }
 
-/// Whether a number is one of the marks, wherever its decimal mark stands.
-pub fn is_mark(value: f64) -> bool {
-    static ALL: OnceLock<Vec<f64>> = OnceLock::new();
-    let all = ALL.get_or_init(|| {
+/// The marks wherever their decimal mark stands, in order, and a rough table of them.
+struct Marks {
+    all: Vec<f64>,
+    /// A bit for each of the first 16 bits of a double: sign, exponent and four bits of its fraction.
+    rough: Vec<u64>,
+}
+
+impl Marks {
+    fn new() -> Self {
         // 6553.5 and 655.35 are marks as 65535 is; small ones are whole.
         let powers = |mark: f64| if mark.abs() >= 999.0 { &[1.0, 10.0, 100.0, 1000.0][..] } else { &[1.0] };
         let mut all: Vec<f64> = MARKS.iter().flat_map(|m| powers(*m).iter().map(move |p| m / p)).collect();
         all.sort_by(f64::total_cmp);
-        all
-    });
-    let near = |mark: Option<&f64>| mark.is_some_and(|m| (value - m).abs() < 1e-6 * m.abs().max(1.0));
-    let at = all.partition_point(|m| *m < value);
-    near(all.get(at)) || at > 0 && near(all.get(at - 1))
+        let mut rough = vec![0; 1 << 10];
+        for mark in &all {
+            let around = Self::tolerance(*mark);
+            for value in [mark - around, *mark, mark + around] {
+                let (word, bit) = Self::place(value);
+                rough[word] |= bit;
+            }
+        }
+        Self { all, rough }
+    }
+
+    fn tolerance(mark: f64) -> f64 {
+        1e-6 * mark.abs().max(1.0)
+    }
+
+    fn place(value: f64) -> (usize, u64) {
+        let head = (value.to_bits() >> 48) as usize;
+        (head >> 6, 1 << (head & 63))
+    }
+}
+
+/// Whether a number is one of the marks, wherever its decimal mark stands.
+pub fn is_mark(value: f64) -> bool {
+    static MARKED: OnceLock<Marks> = OnceLock::new();
+    let marks = MARKED.get_or_init(Marks::new);
+    let (word, bit) = Marks::place(value);
+    // Nearly all readings are told by the table.
+    if marks.rough[word] & bit == 0 {
+        return false;
+    }
+    let near = |mark: Option<&f64>| mark.is_some_and(|m| (value - m).abs() < Marks::tolerance(*m));
+    let at = marks.all.partition_point(|m| *m < value);
+    near(marks.all.get(at)) || at > 0 && near(marks.all.get(at - 1))
 }
 
 /// Whether a current has readings below zero that are no marks.
@@ -159,6 +192,18 @@ pub fn notice(code: &'static str, channel: Channel, column: &str, what: &str, li
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn marks_are_found_wherever_their_decimal_mark_stands() {
+        for mark in [65_535.0_f64, 6553.5, 655.35, 65.535, 9.999, -1.0, 255.0, -32.768, 999.9, 0.999, 99.999] {
+            for by in [-0.9e-6, 0.0, 0.9e-6] {
+                assert!(is_mark(mark + by * mark.abs().max(1.0)), "{mark} by {by}");
+            }
+        }
+        for reading in [0.0, 7.4, 1234.0, f64::NAN, 9.98, 254.9, -1.1] {
+            assert!(!is_mark(reading), "{reading}");
+        }
+    }
 
     #[test]
     fn current_that_flows_back_may_be_minus_one() {

@@ -12,6 +12,8 @@ use crate::quantity::median;
 
 /// A lap list is small; larger files are none.
 const MOST_BYTES: u64 = 1 << 22;
+/// Seconds that no time of a list reaches: seconds from 1970 stay below for three centuries, and are told apart to a microsecond.
+const MOST_S: f64 = 1e10;
 
 /// Why a file gave no lap list.
 #[derive(Debug, thiserror::Error)]
@@ -174,7 +176,7 @@ fn cell(text: &str) -> Option<Cell> {
         return Some(Cell { seconds, clock: true, hours, whole: !text.contains(['.', ',']) });
     }
     let plain = text.trim_end_matches(['s', ' ']).replace(',', ".");
-    let seconds: f64 = plain.parse().ok().filter(|s: &f64| s.is_finite() && *s >= 0.0)?;
+    let seconds: f64 = plain.parse().ok().filter(|s| (0.0..MOST_S).contains(s))?;
     Some(Cell { seconds, clock: false, hours: false, whole: !plain.contains('.') })
 }
 
@@ -220,17 +222,19 @@ fn to_passings(times: &[(f64, bool)], notices: &mut Vec<Notice>) -> Vec<f64> {
     let passings = times.iter().filter(|t| t.1).count() * 2 > times.len()
         || rising && values.len() > 3 && values[values.len() - 1] > 2.0 * values[0].max(usual);
     if !passings {
-        let mut sum = 0.0;
-        let zeroes = values.iter().filter(|v| **v <= 0.0).count() as u64;
+        let mut out = vec![0.0];
+        for value in &values {
+            let sum = out[out.len() - 1] + value;
+            // Beside the sum so far a lap may be as good as none.
+            if sum > out[out.len() - 1] {
+                out.push(sum);
+            }
+        }
+        let zeroes = (values.len() + 1 - out.len()) as u64;
         if zeroes > 0 {
             notices.push(Notice::note("list-lines", "lap times of zero were passed over").at(None, zeroes));
         }
-        return std::iter::once(0.0)
-            .chain(values.iter().filter(|v| **v > 0.0).map(|v| {
-                sum += v;
-                sum
-            }))
-            .collect();
+        return out;
     }
     let mut out = vec![0.0];
     let mut last = values[0];
@@ -239,8 +243,9 @@ fn to_passings(times: &[(f64, bool)], notices: &mut Vec<Notice>) -> Vec<f64> {
         if step < -clock::DAY_S / 2.0 {
             step += clock::DAY_S;
         }
-        if step > 0.0 {
-            out.push(out[out.len() - 1] + step);
+        let passing = out[out.len() - 1] + step;
+        if passing > out[out.len() - 1] {
+            out.push(passing);
             last = value;
         } else {
             notices.push(Notice::warning("list-order", "a passing not after the one before was passed over"));

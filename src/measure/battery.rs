@@ -89,6 +89,15 @@ pub struct Battery {
     pub why: Option<String>,
 }
 
+fn judge(lowest_cell_v: Option<f64>, floor_cell_v: f64, used: Option<Estimate>, capacity_mah: Option<f64>) -> Verdict {
+    match (lowest_cell_v, used, capacity_mah) {
+        (Some(v), _, _) if v < floor_cell_v => Verdict::UnderFloor,
+        (_, Some(used), Some(capacity)) if used.low > SHORT * capacity => Verdict::Short,
+        (Some(_), Some(used), Some(capacity)) if used.high <= SHORT * capacity => Verdict::Plenty,
+        _ => Verdict::CannotTell,
+    }
+}
+
 /// Reads the battery's figures off the log.
 pub fn measure(
     log: &Log,
@@ -111,12 +120,7 @@ pub fn measure(
     let lowest_cell_v = lowest_v.zip(cells).filter(|_| cells_fit).map(|(v, n)| v / n);
     let unseen = log.channel(Channel::Current).map_or(0.0, |i| between_rows(log.time(), i));
     let race_end_used_mah = charge.as_ref().and_then(|c| at_race_end(c, log.time(), laps, race_length_s, unseen));
-    let verdict = match (lowest_cell_v, race_end_used_mah, capacity_mah) {
-        (Some(v), _, _) if v < floor_cell_v => Verdict::UnderFloor,
-        (_, Some(used), Some(capacity)) if used.low > SHORT * capacity => Verdict::Short,
-        (Some(_), Some(used), Some(capacity)) if used.high <= SHORT * capacity => Verdict::Plenty,
-        _ => Verdict::CannotTell,
-    };
+    let verdict = judge(lowest_cell_v, floor_cell_v, race_end_used_mah, capacity_mah);
     let resistance_mohm = voltage.zip(log.channel(Channel::Current)).and_then(|(v, i)| resistance(log.time(), v, i));
     let mut why: Vec<String> = Vec::new();
     for (gone, what) in [

@@ -7,4 +7,5 @@ pub mod answers;
 pub mod gather;
 pub mod pool;
 pub mod schema;
+pub mod settings;
 pub mod store;

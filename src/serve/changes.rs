@@ -31,6 +31,14 @@ fn plain(value: &str) -> String {
     value.replace("\r\n", "\n").trim().to_owned()
 }
 
+/// Where a key of the user's own stands: its path, and the name of its field.
+fn place_of(table: &str, key: &str) -> (Vec<String>, String) {
+    let mut place = path(table);
+    place.extend(key.split('.').map(str::to_owned));
+    let field = pointer(&place.iter().map(String::as_str).collect::<Vec<_>>());
+    (place, field)
+}
+
 /// What was changed in a form that `shown` was, and what of it means nothing.
 pub fn changes(shown: &Form, sent: &[(String, String)]) -> (Vec<Change>, Vec<Problem>) {
     let (mut changes, mut problems) = (Vec::new(), Vec::new());
@@ -59,9 +67,7 @@ pub fn changes(shown: &Form, sent: &[(String, String)]) -> (Vec<Change>, Vec<Pro
             key = (table.to_owned(), typed);
         } else if let Some(table) = name.strip_suffix("#value") {
             let new = if key.0 == table { std::mem::take(&mut key.1) } else { String::new() };
-            let mut place = path(table);
-            place.extend(new.split('.').map(str::to_owned));
-            let field = pointer(&place.iter().map(String::as_str).collect::<Vec<_>>());
+            let (place, field) = place_of(table, &new);
             let there = shown.value(&field).is_some_and(|v| !v.is_empty());
             match (new.is_empty(), typed.is_empty()) {
                 (true, true) => {}

@@ -286,15 +286,7 @@ impl Reader<'_> {
     fn run(&mut self, table: &Table, span: Range<usize>) {
         let index = self.sheet.runs.len() + 1;
         let log = self.words(table, "log");
-        let id = match table.get("id").map(|v| v.get_ref()) {
-            Some(DeValue::String(text)) => Some(text.to_string()),
-            Some(other) => number_of(other).map(|n| n.to_string()),
-            None => None,
-        };
-        let id = id.or_else(|| {
-            log.as_ref().map(|l| Path::new(l).file_stem().map_or(String::new(), |s| s.to_string_lossy().into_owned()))
-        });
-        let id = id.filter(|i| !i.trim().is_empty()).unwrap_or_else(|| format!("run {index}"));
+        let id = id_of(table, log.as_deref()).unwrap_or_else(|| format!("run {index}"));
         let mut wrong = None;
         let mut blame = |reader: &Self, key: &str, message: String, hint: String| {
             let span = table.get(key).map_or(span.clone(), Spanned::span);
@@ -302,12 +294,8 @@ impl Reader<'_> {
         };
         let taken = self.sheet.runs.iter().any(|r| r.id == id);
         if taken {
-            blame(
-                self,
-                "id",
-                format!("the id `{}` stands twice", printable(&id, 40)),
-                "give each run an id of its own".to_owned(),
-            );
+            let message = format!("the id `{}` stands twice", printable(&id, 40));
+            blame(self, "id", message, "give each run an id of its own".to_owned());
         }
         let car = self
             .words(table, "car")
@@ -341,11 +329,8 @@ impl Reader<'_> {
         let base = car.as_ref().and_then(|c| self.sheet.cars.get(c)).cloned().unwrap_or_default();
         let part = self.ranged(table, "part").map(|p| p as usize);
         let ambient_c = self.ranged(table, "ambient_c");
-        let id = if taken {
-            (2..).map(|n| format!("{id} ({n})")).find(|i| self.sheet.runs.iter().all(|r| r.id != *i)).unwrap_or(id)
-        } else {
-            id
-        };
+        let free = |i: &String| self.sheet.runs.iter().all(|r| r.id != *i);
+        let id = std::iter::once(id.clone()).chain((2..).map(|n| format!("{id} ({n})"))).find(free).unwrap_or(id);
         self.sheet.runs.push(RunPlan {
             id,
             car: car.unwrap_or_default(),
@@ -366,6 +351,17 @@ pub(super) fn number_of(value: &DeValue) -> Option<f64> {
         _ => return None,
     };
     number.is_finite().then_some(number)
+}
+
+/// The run's id as written, or its log's name.
+fn id_of(table: &Table, log: Option<&str>) -> Option<String> {
+    let written = match table.get("id").map(|v| v.get_ref()) {
+        Some(DeValue::String(text)) => Some(text.to_string()),
+        Some(other) => number_of(other).map(|n| n.to_string()),
+        None => None,
+    };
+    let stem = |log: &str| Path::new(log).file_stem().map_or(String::new(), |s| s.to_string_lossy().into_owned());
+    written.or_else(|| log.map(stem)).filter(|i| !i.trim().is_empty())
 }
 
 #[cfg(test)]

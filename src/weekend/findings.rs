@@ -263,19 +263,10 @@ fn of_trend(t: &Trend) -> Option<Finding> {
             format!("The resistance of the {car}'s pack rises ({change}): it ages, or gets colder"),
         ),
         (Figure::EffectiveTyreMm, false) => {
-            let span = t.per_run * (t.values.len() - 1) as f64;
-            let start = t.values.first()?;
-            if -span / start < TYRE_MOVED {
-                return None;
-            }
-            (
-                "tyre-wears",
-                Weight::Watch,
-                format!(
-                    "The {car}'s tyres roll smaller from run to run ({change}): the gearing moved by {:.1} %",
-                    -100.0 * span / start
-                ),
-            )
+            let worn = -t.per_run * (t.values.len() - 1) as f64 / t.values.first()?;
+            let moved = format!("the gearing moved by {:.1} %", 100.0 * worn);
+            let text = format!("The {car}'s tyres roll smaller from run to run ({change}): {moved}");
+            (worn >= TYRE_MOVED).then_some(("tyre-wears", Weight::Watch, text))?
         }
         (Figure::WheelspinShare, true) => {
             ("wheelspin-rises", Weight::Watch, format!("The {car} spins its wheels more from run to run ({change})"))

@@ -1,6 +1,7 @@
 //! Charts of one run.
 
 use plotters::prelude::*;
+use plotters::style::text_anchor::{HPos, Pos, VPos};
 
 use super::{Axes, BLUE, GREEN, INK, ORANGE, SOFT, Size, apart, frame, label, padded, svg, thinned};
 use crate::laps::SetAside;
@@ -169,19 +170,12 @@ pub fn temperatures(log: &Log, motor: &Heat, controller: &Heat, race_end_s: Opti
             }
         }
         if let Some(race) = race_end_s {
-            chart.draw_series(DashedLineSeries::new(
-                [(race, axes.y.0), (race, axes.y.1)],
-                2,
-                4,
-                SOFT.stroke_width(1),
-            ))?;
+            let line = [(race, axes.y.0), (race, axes.y.1)];
+            chart.draw_series(DashedLineSeries::new(line, 2, 4, SOFT.stroke_width(1)))?;
             chart.draw_series([Text::new(
                 "race end",
                 (race - 0.01 * end, axes.y.1),
-                ("sans-serif", 13).into_font().color(&SOFT).pos(plotters::style::text_anchor::Pos::new(
-                    plotters::style::text_anchor::HPos::Right,
-                    plotters::style::text_anchor::VPos::Top,
-                )),
+                ("sans-serif", 13).into_font().color(&SOFT).pos(Pos::new(HPos::Right, VPos::Top)),
             )])?;
         }
         for (text, at, colour) in apart(labels, &axes) {

@@ -158,6 +158,18 @@ fn wheelspin_answer(done: &Reviewed) -> AnswerView {
     }
 }
 
+/// The motor at the race's end, or its highest: figure, doubt, and what it is.
+fn hottest(motor: &heat::Heat, race_s: f64) -> (String, String, String) {
+    let limit = motor.limit_c;
+    let Some(end) = &motor.race_end_c else {
+        let peak = motor.peak_c.map_or_else(|| "–".to_owned(), |p| format!("{p:.0} °C"));
+        return (peak, String::new(), format!("motor's highest · limit {limit:.0}"));
+    };
+    let (value, doubt) = plus_minus(end);
+    let how = if motor.race_end_read { "as read" } else { "forecast" };
+    (format!("{value} °C"), doubt, format!("motor at the end of a {race_s:.0} s race, {how} · limit {limit:.0}"))
+}
+
 fn heat_answer(done: &Reviewed, sheet: &Sheet) -> AnswerView {
     let (m, c) = (&done.answers.motor, &done.answers.controller);
     let mut say = Vec::new();
@@ -177,26 +189,7 @@ fn heat_answer(done: &Reviewed, sheet: &Sheet) -> AnswerView {
     }
     say.extend(warming_words(m));
     say.extend(m.why.as_ref().map(|w| format!("Open: {w}.")));
-    let (figure, doubt, of) = match (&m.race_end_c, m.peak_c) {
-        (Some(end), _) => {
-            let (value, doubt) = plus_minus(end);
-            (
-                format!("{value} °C"),
-                doubt,
-                format!(
-                    "motor at the end of a {:.0} s race, {} · limit {:.0}",
-                    sheet.race_length_s(),
-                    if m.race_end_read { "as read" } else { "forecast" },
-                    m.limit_c
-                ),
-            )
-        }
-        (None, peak) => (
-            peak.map_or_else(|| "–".to_owned(), |p| format!("{p:.0} °C")),
-            String::new(),
-            format!("motor's highest · limit {:.0}", m.limit_c),
-        ),
-    };
+    let (figure, doubt, of) = hottest(m, sheet.race_length_s());
     let worst = [m.verdict, c.verdict].into_iter().find(|v| *v == heat::Verdict::Over).unwrap_or(m.verdict);
     let race_end = done
         .laps

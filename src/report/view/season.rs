@@ -5,7 +5,8 @@ use super::{Mark, RowView, plus_minus};
 use crate::notice::printable;
 use crate::quantity::Estimate;
 use crate::report::charts;
-use crate::season::answers::{Answers, GearOnTrack, Mean, OverSeason, Part, SettingEffect};
+use crate::season::answers::{Answers, GearOnTrack, Mean, OverSeason, Part};
+use crate::season::settings::SettingEffect;
 use crate::weekend::figures::Figure;
 use crate::weekend::trends::Verdict;
 
