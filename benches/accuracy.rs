@@ -13,7 +13,8 @@ fn main() {
     heat();
     battery();
     speeds();
-    weekend();
+    changes();
+    trends();
 }
 
 fn row(what: &str, promised: &str, reached: String) {
@@ -116,7 +117,7 @@ fn speeds() {
     }
 }
 
-fn weekend() {
+fn changes() {
     let pinions = scores::pinions();
     let heats = || pinions.iter().map(|p| &p.0);
     let tops = || pinions.iter().map(|p| &p.1);
@@ -161,6 +162,9 @@ fn weekend() {
     let stickers = scores::stickers();
     let claimed = stickers.iter().filter(|c| **c).count();
     row("a change that does nothing: effects claimed", "1 in 20", format!("{claimed} of {}", stickers.len()));
+}
+
+fn trends() {
     let fans = scores::fading_fans();
     row(
         "fan fading over eight runs: cooling falling; peak put down to cooling, to nothing, to something else",

@@ -1,5 +1,6 @@
 //! What a weekend's folder holds: the sheet, the logs, the lap lists.
 
+use std::collections::HashSet;
 use std::path::{Path, PathBuf};
 use std::time::SystemTime;
 
@@ -80,7 +81,8 @@ pub fn plan(path: &Path) -> Result<Plan, FolderError> {
         sheet = sheet::read::read(&text).map_err(FolderError::Sheet)?;
     }
     if !sheet.runs.is_empty() {
-        let listed = |log: &Path| sheet.runs.iter().any(|r| r.log == log);
+        let logs: HashSet<&Path> = sheet.runs.iter().map(|r| r.log.as_path()).collect();
+        let listed = |log: &Path| logs.contains(log);
         // A folder that cannot be listed may hold logs that can be read.
         let unlisted = find_logs_but(path, listed).unwrap_or_default();
         return Ok(Plan { root, sheet, has_sheet, unlisted });
@@ -196,11 +198,11 @@ fn find_logs_but(folder: &Path, known: impl Fn(&Path) -> bool) -> std::io::Resul
     let (lists, logs): (Vec<PathBuf>, Vec<PathBuf>) = files
         .into_iter()
         .partition(|f| f.parent().is_some_and(|p| p == Path::new("laps")) || is_lap_list(&folder.join(f)));
-    let mut runs: Vec<RunPlan> = Vec::new();
+    let (mut runs, mut ids): (Vec<RunPlan>, HashSet<String>) = Default::default();
     for log in logs {
         let list = lists.iter().find(|l| l.file_stem() == log.file_stem()).cloned();
         let mut run = unplanned(log, list);
-        if runs.iter().any(|r| r.id == run.id) {
+        if !ids.insert(run.id.clone()) {
             run.id = run.log.to_string_lossy().into_owned();
         }
         runs.push(run);

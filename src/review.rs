@@ -4,7 +4,6 @@
 //! Nothing downstream recomputes; nothing upstream knows what is downstream. Pages, JSON and Parquet are made from the
 //! [`Review`] in `report` and `archive`.
 
-use std::collections::BTreeMap;
 use std::path::Path;
 
 use rayon::prelude::*;
@@ -107,14 +106,8 @@ pub fn review(path: &Path, progress: &mut dyn FnMut(usize, usize)) -> Result<Rev
 
 /// Lays the lists of each car's runs with what all of them say of the line.
 pub fn share_line(lapped: &mut [Lapped]) {
-    let mut cars: BTreeMap<&str, Vec<&mut Laps>> = BTreeMap::new();
-    // Without a sheet nothing says which logs are one car's.
-    for run in lapped.iter_mut().filter(|r| !r.plan.car.is_empty()) {
-        if let Ok((_, laps)) = &mut run.outcome {
-            cars.entry(&run.plan.car).or_default().push(laps);
-        }
-    }
-    cars.values_mut().for_each(|laps| weekend::line::share(laps));
+    let read = lapped.iter_mut().filter_map(|run| Some((run.plan.car.as_str(), &mut run.outcome.as_mut().ok()?.1)));
+    weekend::by_car(read).iter_mut().for_each(|(_, laps)| weekend::line::share(laps));
 }
 
 /// What the runs tell together: pinions, shared heat, next changes, trends, comparisons, findings.
@@ -123,7 +116,11 @@ pub fn conclude(plan: Plan, mut runs: Vec<Run>) -> Review {
     weigh_pinions(&mut runs, &sheet);
     weekend::heat::share(&mut runs);
     let race_s = sheet.race_length_s();
-    let of_run = |r: &Run| (next::next(r, race_s), next::without_fan(r, &runs, race_s));
+    let cars = weekend::cars(&runs);
+    let of_run = |r: &Run| {
+        let members = cars.iter().find(|c| c.0 == r.plan.car).map(|c| &c.1);
+        (next::next(r, race_s), members.and_then(|members| next::without_fan(r, members, race_s)))
+    };
     let changes: Vec<_> = runs.par_iter().map(of_run).collect();
     for (run, change) in runs.iter_mut().zip(changes) {
         (run.next, run.without_fan) = change;
@@ -209,13 +206,9 @@ pub fn answer(run: Lapped, sheet: &Sheet) -> Run {
 
 /// Weighs the pinions of each car over all its runs and writes the verdicts into their answers.
 fn weigh_pinions(runs: &mut [Run], sheet: &Sheet) {
-    let mut by_car: BTreeMap<String, Vec<usize>> = BTreeMap::new();
-    for (at, run) in runs.iter().enumerate() {
-        if run.outcome.as_ref().is_ok_and(|o| o.answers.gearing.evidence.is_some()) {
-            by_car.entry(run.plan.car.clone()).or_default().push(at);
-        }
-    }
-    for members in by_car.values() {
+    let can = |r: &Run| r.outcome.as_ref().is_ok_and(|o| o.answers.gearing.evidence.is_some());
+    let able = runs.iter().enumerate().filter(|(_, r)| can(r)).map(|(at, r)| (r.plan.car.as_str(), at));
+    for (_, members) in weekend::by_car(able) {
         let evidence: Vec<gearing::Run> = members
             .iter()
             .filter_map(|&at| {

@@ -121,6 +121,11 @@ type Change = fn(&mut Manner);
 
 /// A manner by its name: what it changes on the plain one.
 fn manners() -> Vec<(&'static str, Change)> {
+    [of_text(), of_heads(), of_values()].concat()
+}
+
+/// Delimiters, numbers, quotes, line ends, encodings.
+fn of_text() -> Vec<(&'static str, Change)> {
     vec![
         ("semicolon", |m| m.delimiter = ';'),
         ("tab", |m| m.delimiter = '\t'),
@@ -159,6 +164,12 @@ fn manners() -> Vec<(&'static str, Change)> {
         ("windows-1252", |m| m.text = TextManner(WINDOWS_1252, false)),
         ("shift_jis", |m| (m.text, m.names) = (TextManner(SHIFT_JIS, false), m.names.map(|_| JAPANESE))),
         ("gb18030", |m| (m.text, m.names) = (TextManner(GB18030, false), m.names.map(|_| CHINESE))),
+    ]
+}
+
+/// What stands above the rows, and in which language.
+fn of_heads() -> Vec<(&'static str, Change)> {
+    vec![
         ("preamble", |m| {
             m.preamble = ["Recording of run 7", "Firmware 2.1, serial 00017", "", "Comment: \"quick\" one"]
                 .map(String::from)
@@ -175,6 +186,12 @@ fn manners() -> Vec<(&'static str, Change)> {
         ("dutch", |m| m.names = m.names.map(|_| DUTCH)),
         ("japanese", |m| m.names = m.names.map(|_| JAPANESE)),
         ("chinese", |m| m.names = m.names.map(|_| CHINESE)),
+    ]
+}
+
+/// Clocks, units, cells and rows without a reading.
+fn of_values() -> Vec<(&'static str, Change)> {
+    vec![
         ("ms", |m| m.clock = ClockManner::Milliseconds),
         ("µs", |m| m.clock = ClockManner::Microseconds),
         ("time of day", |m| m.clock = ClockManner::TimeOfDay(51_000.25)),

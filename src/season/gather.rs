@@ -200,7 +200,7 @@ fn key(date: Date, name: &str) -> String {
     let lower = name.to_lowercase();
     let words: Vec<&str> = lower.split(|c| !plain(c)).filter(|w| !w.is_empty()).collect();
     let key = [day.as_str()].into_iter().chain(words.iter().copied()).collect::<Vec<_>>().join("-");
-    let whole = !words.is_empty() && key.len() <= LONGEST_KEY && lower.chars().all(|c| c.is_ascii());
+    let whole = !words.is_empty() && key.len() <= LONGEST_KEY && lower.is_ascii();
     if whole {
         return key;
     }

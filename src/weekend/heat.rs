@@ -35,7 +35,7 @@ pub fn share(runs: &mut [Run]) {
         let mut motors: Vec<(usize, &mut Heat)> = runs
             .iter_mut()
             .enumerate()
-            .filter_map(|(at, run)| Some((members.iter().position(|m| *m == at)?, run)))
+            .filter_map(|(at, run)| Some((members.binary_search(&at).ok()?, run)))
             .filter_map(|(own, run)| Some((own, &mut run.outcome.as_mut().ok()?.answers.motor)))
             .collect();
         motors.par_iter_mut().for_each(|(own, motor)| {

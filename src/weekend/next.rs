@@ -7,7 +7,6 @@
 use schemars::JsonSchema;
 use serde::Serialize;
 
-use super::cars;
 use super::figures::pinion_on_car;
 use super::heat::is_fan;
 use crate::measure::forecast::Scene;
@@ -130,8 +129,7 @@ fn off(setting: Option<&Setting>) -> Option<bool> {
 }
 
 /// For a run with its fan on, the race without it; `None` where the car has no runs of both kinds or no fitted heat.
-pub fn without_fan(run: &Run, runs: &[Run], race_s: f64) -> Option<WithoutFan> {
-    let all = cars(runs).into_iter().find(|c| c.0 == run.plan.car)?.1;
+pub fn without_fan(run: &Run, all: &[&Run], race_s: f64) -> Option<WithoutFan> {
     let of = |r: &Run, key: &str| off(r.plan.settings.0.get(key));
     let keys = || all.iter().flat_map(|r| r.plan.settings.0.keys()).filter(|k| is_fan(k));
     let varies = |key: &String| [true, false].iter().all(|wanted| all.iter().any(|r| of(r, key) == Some(*wanted)));

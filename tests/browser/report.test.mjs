@@ -1,9 +1,11 @@
 // The report's pages in a real browser: nothing loaded, nothing wrong to a screen reader, the trace under mouse, touch and keys, paper.
 // Needs the report of the sample weekend (`runtrue review sample-logs/alder-quay`) and Debian's chromium.
 import assert from "node:assert/strict";
-import { readdirSync, readFileSync } from "node:fs";
+import { execFileSync } from "node:child_process";
+import { mkdtempSync, readdirSync, readFileSync } from "node:fs";
 import { createRequire } from "node:module";
-import { dirname, join } from "node:path";
+import { tmpdir } from "node:os";
+import { dirname, join, resolve } from "node:path";
 import { after, before, test } from "node:test";
 import { fileURLToPath, pathToFileURL } from "node:url";
 import { chromium } from "playwright-core";
@@ -12,6 +14,11 @@ const here = dirname(fileURLToPath(import.meta.url));
 const report = process.env.RUNTRUE_REPORT ?? join(here, "../../sample-logs/alder-quay/report");
 const pages = readdirSync(report).filter((f) => f.endsWith(".html"));
 const run = pages.find((f) => f.includes("t4"));
+const program = process.env.RUNTRUE ?? join(here, "../../target/release/runtrue");
+const season = mkdtempSync(join(tmpdir(), "season-"));
+execFileSync(program, ["-q", "demo", join(season, "weekends"), "--season", "5"]);
+execFileSync(program, ["-q", "season", join(season, "weekends"), "--out", season]);
+const seasonPage = join(season, "index.html");
 const axe = readFileSync(createRequire(import.meta.url).resolve("axe-core/axe.min.js"), "utf8");
 let browser;
 
@@ -28,10 +35,10 @@ async function open(file, options = {}) {
   const context = await browser.newContext({ viewport: { width: 1280, height: 900 }, ...options });
   const page = await context.newPage();
   const wrong = [];
-  page.on("request", (r) => { if (r.url() !== pathToFileURL(join(report, file)).href) wrong.push(`asked for ${r.url()}`); });
+  page.on("request", (r) => { if (r.url() !== pathToFileURL(resolve(report, file)).href) wrong.push(`asked for ${r.url()}`); });
   page.on("console", (m) => { if (["error", "warning"].includes(m.type())) wrong.push(m.text()); });
   page.on("pageerror", (e) => wrong.push(String(e)));
-  await page.goto(pathToFileURL(join(report, file)).href);
+  await page.goto(pathToFileURL(resolve(report, file)).href);
   if (options.javaScriptEnabled !== false) await page.waitForFunction(() => !document.getElementById("trace")?.hidden);
   return { page, wrong, close: () => context.close() };
 }
@@ -51,7 +58,7 @@ async function span(page) {
   return [await at(box.x + 2), await at(box.x + box.width - 2)];
 }
 
-for (const file of pages) {
+for (const file of [...pages, seasonPage]) {
   test(`${file}: loads nothing, says nothing, fits a phone`, async () => {
     for (const width of [1280, 390, 360]) {
       const { page, wrong, close } = await open(file, { viewport: { width, height: 800 } });
@@ -65,7 +72,7 @@ for (const file of pages) {
 
 for (const colorScheme of ["light", "dark"]) {
   test(`axe finds nothing, ${colorScheme}`, async () => {
-    for (const [file, width] of [["index.html", 1280], ["index.html", 360], [run, 1280], [run, 360]]) {
+    for (const [file, width] of [["index.html", 1280], ["index.html", 360], [run, 1280], [run, 360], [seasonPage, 1280], [seasonPage, 360]]) {
       // The page's policy lets no other script in: the checker comes by the debugger.
       const { page, close } = await open(file, { colorScheme, bypassCSP: true, viewport: { width, height: 800 } });
       await page.evaluate(axe);

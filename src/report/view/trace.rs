@@ -14,6 +14,8 @@ const STRETCHES: usize = 1_200;
 
 /// Other runs whose best lap comes along, the nearest first: more would weigh on the page.
 const OTHERS: usize = 12;
+/// Neighbours that are looked at for them.
+const NEAR: usize = 200;
 /// Rows and stretches of such a lap.
 const LAP_ROWS: (usize, usize) = (800, 100);
 
@@ -40,9 +42,9 @@ pub fn trace(review: &Review, index: usize) -> Option<String> {
     let rows = kept(0..time.len(), &values(&shown), (ROWS, STRETCHES));
     let laps = done.laps.rows.iter().filter(|l| l.start_s >= 0.0 && l.end_s <= time[time.len() - 1]);
     let car = &review.runs[index].plan.car;
-    let mut others: Vec<(usize, &Run)> =
-        review.runs.iter().enumerate().filter(|(at, r)| *at != index && r.plan.car == *car).collect();
-    others.sort_by_key(|(at, _)| at.abs_diff(index));
+    // The nearest first, of two as near the earlier.
+    let near = (1..=NEAR).flat_map(|far| [index.checked_sub(far), Some(index + far)]).flatten();
+    let others = near.filter_map(|at| review.runs.get(at)).filter(|r| r.plan.car == *car);
     let channels = shown.iter().map(|(s, values)| {
         let head = json!({ "name": s.0.name(), "label": s.1, "unit": s.2, "group": s.3, "digits": s.4 });
         object(&head, &[("values", numbers(values, &rows, s.4))])
@@ -56,7 +58,7 @@ pub fn trace(review: &Review, index: usize) -> Option<String> {
         &[
             ("time", numbers(time, &rows, 3)),
             ("channels", list(channels)),
-            ("others", list(others.into_iter().filter_map(|(_, run)| best_lap(run)).take(OTHERS))),
+            ("others", list(others.filter_map(best_lap).take(OTHERS))),
         ],
     );
     // Nothing in it may end the script element.

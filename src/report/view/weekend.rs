@@ -1,5 +1,7 @@
 //! The weekend's page.
 
+use std::collections::HashMap;
+
 use super::{
     FindingView, Mark, NoticeView, RowView, battery_mark, finding, gearing_mark, heat_mark, notice, optional,
     page_name, weekend_name,
@@ -136,9 +138,11 @@ pub(super) fn counted(count: usize, what: &str) -> String {
 
 fn run_rows(review: &Review) -> Vec<RunRow> {
     let pace = tables::laps(review).and_then(|l| pace(&l)).unwrap_or_default();
+    let ids = pace.column("run").ok().and_then(|c| c.str().ok());
+    let places: HashMap<&str, usize> =
+        ids.into_iter().flat_map(|c| c.iter()).enumerate().filter_map(|(at, id)| Some((id?, at))).collect();
     let cell = |id: &str, column: &str| -> Option<f64> {
-        let ids = pace.column("run").ok()?.str().ok()?;
-        let at = ids.iter().position(|r| r == Some(id))?;
+        let at = *places.get(id)?;
         let column = pace.column(column).ok()?.as_materialized_series();
         column.f64().ok().and_then(|c| c.get(at)).or_else(|| column.u32().ok().and_then(|c| c.get(at)).map(f64::from))
     };
