@@ -1,5 +1,6 @@
 //! What each command does: reads its arguments, calls the library, prints for people or for programs.
 
+use std::collections::HashMap;
 use std::io::{IsTerminal, Read, Write};
 use std::net::{IpAddr, Ipv4Addr};
 use std::path::{Path, PathBuf};
@@ -110,8 +111,9 @@ fn season_schema() -> Value {
 /// Gathers weekends into the data set at `root`, then answers over all that is in it.
 fn gather_season(paths: &[PathBuf], root: &Path, only: bool, out: Out) -> Result<ExitCode, Problem> {
     let (mut gathered, mut failed) = (Vec::new(), 0);
+    let mut known = season::store::by_logs(root).map_err(unreadable)?;
     for folder in season::gather::weekends(paths) {
-        match gather_weekend(&folder, root, &gathered, out) {
+        match gather_weekend(&folder, root, &gathered, &mut known, out) {
             Ok(partition) => gathered.push((partition, folder)),
             Err(problem) => {
                 problem.print(out);
@@ -147,11 +149,12 @@ fn unreadable(e: season::store::ReadError) -> Problem {
     Problem::new(e, Some(hint.to_owned()))
 }
 
-/// Gathers one weekend; `before` are those of this call.
+/// Gathers one weekend; `before` are those of this call, `known` those of the data set by their logs.
 fn gather_weekend(
     folder: &Path,
     root: &Path,
     before: &[(season::store::Partition, PathBuf)],
+    known: &mut HashMap<String, season::store::Partition>,
     out: Out,
 ) -> Result<season::store::Partition, Problem> {
     let weekend = season::gather::gather(folder).map_err(|e| Problem::new(&e, Some(e.hint())))?;
@@ -167,7 +170,9 @@ fn gather_weekend(
     }
     season::store::write(root, &weekend)
         .map_err(|e| Problem::new(e, Some("name another folder with `--out`".to_owned())))?;
-    for old in season::store::same_logs(root, &weekend).map_err(unreadable)? {
+    // A weekend without a log is like any other without one.
+    let old = (!weekend.logs.is_empty()).then(|| known.insert(weekend.logs, partition.clone())).flatten();
+    if let Some(old) = old.filter(|old| *old != partition) {
         season::store::remove(root, &old).map_err(|e| Problem::new(e, None))?;
         if !out.quiet {
             let (old, new) = (&old.weekend, &partition.weekend);

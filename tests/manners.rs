@@ -397,3 +397,25 @@ fn what_is_dropped_is_counted_with_its_first_line() {
     assert_eq!(notice("lost-rows"), Some((Some(32), 1)));
     assert_eq!((log.reading.rows_in, log.reading.rows_kept), (60, 59));
 }
+
+/// A line is counted as an editor counts it, whatever ends it and wherever a long log is cut for reading.
+#[rstest]
+fn a_dropped_line_is_named_by_its_number(
+    #[values("\n", "\r\n")] end: &str,
+    #[values(true, false)] ended: bool,
+    #[values(10, 30_000, 99_990)] bad: usize,
+    #[values(0, 2)] above: usize,
+) {
+    let rows = bad.max(40) + 30;
+    let mut lines: Vec<String> = (0..above).map(|n| format!("Device {n}")).collect();
+    lines.push("time s,rpm,voltage V".into());
+    lines.extend((0..rows).map(|n| format!("{:.2},{},7.{}", n as f64 * 0.05, 900 + n % 4000 * 7, n % 10)));
+    lines[bad + above] = "this is no row".into();
+    let text = lines.join(end) + if ended { end } else { "" };
+    let log = &read_bytes(Path::new("x.csv"), text.as_bytes(), &Hints::default()).unwrap()[0];
+    let notice = log.reading.notices.iter().find(|n| n.code == "not-a-row").unwrap();
+    assert_eq!((notice.line, notice.count), (Some((bad + above + 1) as u64), 1));
+    // The row that is lost with it shows in the clock on the line after.
+    let lost = log.reading.notices.iter().find(|n| n.code == "lost-rows").unwrap();
+    assert_eq!(lost.line, Some((bad + above + 2) as u64));
+}

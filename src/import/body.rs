@@ -6,7 +6,7 @@ use super::clock;
 use super::dialect::{Layout, Row, is_unit_row};
 use super::names;
 use super::numbers::{NumberForm, is_missing};
-use super::pieces::{Piece, line_ends, pieces};
+use super::pieces::{Piece, line_ends, pieces, place};
 use crate::notice::{Notice, Tally, printable};
 
 /// What a column's cells are.
@@ -190,7 +190,7 @@ impl Reader<'_> {
         let ended = !to_end || text.last().is_none_or(|&b| b == b'\n' || b == b'\r');
         let mut record = csv::ByteRecord::new();
         while reader.read_byte_record(&mut record).unwrap_or(false) {
-            let line = record.position().map_or(0, |p| p.line()) + first_line - 1;
+            let line = place(&record, text).1 + first_line - 1;
             let last = !ended && reader.position().byte() as usize >= text.len();
             self.take(&mut part, &record, line, last);
         }

@@ -9,6 +9,7 @@ use std::collections::BTreeMap;
 use super::clock;
 use super::names;
 use super::numbers::{Grouping, NumberForm, is_missing};
+use super::pieces::place;
 
 /// Lines of the head that are looked at.
 const SAMPLE_LINES: usize = 400;
@@ -147,7 +148,7 @@ pub fn tokenize(text: &str, delimiter: u8, most: usize) -> Vec<Row> {
     let mut rows = Vec::new();
     let mut record = csv::ByteRecord::new();
     while rows.len() < most && reader.read_byte_record(&mut record).unwrap_or(false) {
-        let (start, line) = record.position().map_or((0, 1), |p| (p.byte() as usize, p.line()));
+        let (start, line) = place(&record, text.as_bytes());
         let cells = record.iter().map(|c| String::from_utf8_lossy(c).trim().to_owned()).collect();
         rows.push(Row { cells, line, start });
     }

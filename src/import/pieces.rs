@@ -29,6 +29,17 @@ pub fn pieces(text: &[u8], mut line: u64) -> Vec<Piece<'_>> {
     pieces
 }
 
+/// Where a record of a reader of `text` starts, its byte and its line, the first being 1. The reader's own place is before the line ends that it passes
+/// over first: behind CR LF it is the LF of the line before.
+pub fn place(record: &csv::ByteRecord, text: &[u8]) -> (usize, u64) {
+    let (mut at, mut line) = record.position().map_or((0, 1), |p| (p.byte() as usize, p.line()));
+    while let Some(end @ (b'\r' | b'\n')) = text.get(at) {
+        line += u64::from(*end == b'\n');
+        at += 1;
+    }
+    (at, line)
+}
+
 /// Line ends in `text`.
 pub fn line_ends(text: &[u8]) -> usize {
     text.iter().filter(|&&b| b == b'\n').count()

@@ -78,14 +78,15 @@ pub fn write(root: &Path, weekend: &Weekend) -> Result<(), WriteError> {
     Ok(())
 }
 
-/// Weekends of the data set, but for `weekend` itself, that hold the same logs: it under another name or date.
+/// The logs of each weekend in the data set, by which a weekend is known under another name or date.
 ///
 /// # Errors
-/// If the data set cannot be listed.
-pub fn same_logs(root: &Path, weekend: &Weekend) -> Result<Vec<Partition>, ReadError> {
-    let own = Partition::of(weekend);
-    let alike = |p: &Partition| *p != own && !weekend.logs.is_empty() && logs(root, p).as_ref() == Some(&weekend.logs);
-    Ok(partitions(root)?.into_iter().filter(alike).collect())
+/// If the data set is there and cannot be listed.
+pub fn by_logs(root: &Path) -> Result<HashMap<String, Partition>, ReadError> {
+    if !root.join(RUNS.name).exists() {
+        return Ok(HashMap::new());
+    }
+    Ok(partitions(root)?.into_iter().filter_map(|p| Some((logs(root, &p)?, p))).collect())
 }
 
 fn logs(root: &Path, partition: &Partition) -> Option<String> {
