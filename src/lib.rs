@@ -1,6 +1,7 @@
 //! runtrue: what a model racing car really did.
 
 #![deny(missing_docs)]
+#![forbid(unsafe_code)]
 
 pub mod archive;
 pub mod cli;

@@ -1,14 +1,17 @@
 //! Parse, call, exit code.
 
-mod commands;
+#![forbid(unsafe_code)]
 
-#[global_allocator]
-static MEMORY: mimalloc::MiMalloc = mimalloc::MiMalloc;
+mod commands;
 
 use std::process::ExitCode;
 
 use clap::Parser;
 use runtrue::cli::Arguments;
+
+/// It asks for large pages: reading a long log would spend half of its time in page faults.
+#[global_allocator]
+static MEMORY: mimalloc::MiMalloc = mimalloc::MiMalloc;
 
 fn main() -> ExitCode {
     let Arguments { format, quiet, verbose, command } = Arguments::parse();

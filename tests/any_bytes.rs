@@ -69,6 +69,11 @@ mod found {
     }
 
     #[test]
+    fn times_that_are_one_when_counted_from_the_start() {
+        bodies::log(include_bytes!("fuzz/found/times_an_ulp_apart.csv"));
+    }
+
+    #[test]
     fn a_lap_longer_than_any() {
         bodies::lap_list(&format!("{}\n1\n10\u{fffd}", "8".repeat(89)));
         bodies::lap_list("9e9\n0.0000001\n9e9\n");

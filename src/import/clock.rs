@@ -9,6 +9,8 @@ use crate::quantity::median;
 pub const DAY_S: f64 = 86_400.0;
 /// A pause longer than this starts a new run. Common practice, no source: nobody races across it.
 pub const RUN_GAP_S: f64 = 60.0;
+/// Times nearer than this are one: no recorder writes so many rows a second.
+const SAME_S: f64 = 1e-9;
 /// A gap of more than this many steps means rows were lost; half a step more than the next row.
 const LOST_STEPS: f64 = 1.6;
 /// Share of repeated times from which a clock counts as coarser than the rows.
@@ -317,19 +319,22 @@ fn spread(time: &mut [f64]) -> Option<f64> {
     Some(quantum)
 }
 
-/// Marks rows whose time is that of the row before (NaN), and counts lost rows.
+/// Marks rows whose time is that of the row before (NaN).
 fn drop_repeats(time: &mut [f64], parts: &[usize], line: &impl Fn(usize) -> u64, notices: &mut Vec<Notice>) {
     let mut repeats: (u64, Option<u64>) = (0, None);
-    let mut last = f64::NAN;
+    let (mut first, mut last) = (f64::NAN, f64::NAN);
     for (row, shown) in time.iter_mut().enumerate() {
         if parts.contains(&row) {
-            last = f64::NAN;
+            (first, last) = (f64::NAN, f64::NAN);
         }
-        if *shown <= last {
+        // Counted from the part's first row, times must differ still.
+        let same = SAME_S.max(4.0 * f64::EPSILON * (shown.abs() + first.abs()));
+        if *shown - last <= same {
             *shown = f64::NAN;
             repeats = (repeats.0 + 1, repeats.1.or(Some(line(row))));
         } else if shown.is_finite() {
             last = *shown;
+            first = if first.is_nan() { last } else { first };
         }
     }
     if repeats.0 > 0 {
