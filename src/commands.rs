@@ -11,7 +11,7 @@ use indicatif::{ProgressBar, ProgressStyle};
 use runtrue::cli::{Arguments, Command, Format, Teeth};
 use runtrue::import;
 use runtrue::log::Log;
-use runtrue::report::{json, terminal, write};
+use runtrue::report::{self, json, terminal, write};
 use runtrue::{archive, demo, folder, review, season, serve, sheet};
 use serde_json::{Value, json};
 
@@ -104,7 +104,7 @@ fn invent(folder: &Path, seed: u64, season: Option<u8>, out: Out) -> Result<Exit
 
 fn season_schema() -> Value {
     let mut schema = json!(season::schema::schema());
-    schema["answers"] = json::season_schema().to_value();
+    schema["answers"] = report::season::schema().to_value();
     schema
 }
 
@@ -136,10 +136,10 @@ fn gather_season(paths: &[PathBuf], root: &Path, only: bool, out: Out) -> Result
     }
     let (answers, broken) = season::answers::answers(root).map_err(unreadable)?;
     broken.into_iter().for_each(|e| unreadable(e).print(out));
-    let page = write::write_season(&answers, root).map_err(|e| Problem::new(e, None))?;
+    let page = report::season::write(&answers, root).map_err(|e| Problem::new(e, None))?;
     let text = || format!("{}\nThe season's page is {}\n", terminal::season(&answers), page.display());
     match out.format {
-        Format::Json => print(json::season_text(&answers)),
+        Format::Json => print(report::season::text(&answers)),
         Format::Text => say(out, text, || Value::Null),
     }
 }

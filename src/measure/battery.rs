@@ -13,6 +13,7 @@
 use schemars::JsonSchema;
 use serde::Serialize;
 
+use super::integral::{at, integral, over};
 use crate::laps::{Lap, Laps};
 use crate::log::{Channel, Log};
 use crate::quantity::{COVERAGE_95, Estimate, coverage_factor, mean_and_deviation, median};
@@ -191,22 +192,6 @@ fn cells_fit(voltage: &[f64], cells: f64) -> bool {
     start.is_none_or(|v| (3.0..4.5).contains(&(v / cells)))
 }
 
-/// Running integral over time, one value for each row.
-pub fn integral(time: &[f64], values: &[f64]) -> Vec<f64> {
-    let mut out = Vec::with_capacity(time.len());
-    let (mut sum, mut last) = (0.0, None::<(f64, f64)>);
-    for (&t, &v) in time.iter().zip(values) {
-        if v.is_finite() {
-            if let Some((t0, v0)) = last {
-                sum += (t - t0) * (v + v0) / 2.0;
-            }
-            last = Some((t, v));
-        }
-        out.push(sum);
-    }
-    out
-}
-
 /// Standard uncertainty of a current's integral for what its rows do not show, A·s. Where it jumps from one row to the next, the moment of the jump may lie
 /// anywhere between them, evenly, so that each step is open by its height times its time over √12. Where it stands still, the recorder's step may hide as much of it
 /// all the time.
@@ -218,18 +203,6 @@ fn between_rows(time: &[f64], current: &[f64]) -> f64 {
     let still = changes().filter(|d| *d < 1e-6).count() as f64 / current.len().max(1) as f64;
     let hidden = quantum / 12f64.sqrt() * still * time.last().copied().unwrap_or(0.0);
     steps.sum::<f64>().sqrt().hypot(hidden)
-}
-
-/// Running integral at log time `t`, straight between rows.
-fn at(sums: &[f64], time: &[f64], t: f64) -> f64 {
-    let n = time.partition_point(|&x| x <= t).clamp(1, time.len() - 1);
-    let share = ((t - time[n - 1]) / (time[n] - time[n - 1])).clamp(0.0, 1.0);
-    sums[n - 1] + (sums[n] - sums[n - 1]) * share
-}
-
-/// What a running integral gains over a lap.
-fn over(sums: &[f64], time: &[f64], lap: &Lap) -> f64 {
-    at(sums, time, lap.end_s) - at(sums, time, lap.start_s)
 }
 
 /// Charge until the race's end, mAh: read off where the log lasts as long, else carried on at the counted laps' mean.
@@ -275,12 +248,5 @@ mod tests {
         let time = [0.0, 50.0, 100.0, 150.0, 200.0];
         let current = [0.0, f64::NAN, 36.0, 18.0, 0.0];
         assert_eq!(integral(&time, &current).last().map(|s| s / 3.6), Some(1000.0));
-    }
-
-    #[test]
-    fn trapezoid_over_a_square() {
-        // Trapezoid rule, four panels over x² from 0 to 1: 0.34375 (textbook value).
-        let x = [0.0, 0.25, 0.5, 0.75, 1.0];
-        assert_eq!(integral(&x, &x.map(|v| v * v)).last(), Some(&0.34375));
     }
 }

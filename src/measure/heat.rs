@@ -357,7 +357,7 @@ struct Mean {
 
 /// Mean of a row's value over the counted laps, and how it scatters from lap to lap; without laps over the log.
 fn over_laps(time: &[f64], values: &[f64], laps: &Laps) -> Mean {
-    let sums = super::battery::integral(time, values);
+    let sums = super::integral::integral(time, values);
     let at = |t: f64| sums[time.partition_point(|&x| x <= t).clamp(1, time.len()) - 1];
     let each: Vec<f64> = laps.counted().map(|l| (at(l.end_s) - at(l.start_s)) / l.time_s()).collect();
     match mean_and_deviation(&each) {

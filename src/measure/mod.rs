@@ -5,6 +5,7 @@ pub mod budget;
 pub mod forecast;
 pub mod gearing;
 pub mod heat;
+pub mod integral;
 pub mod motion;
 pub mod motor;
 pub mod pinion;

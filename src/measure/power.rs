@@ -131,7 +131,7 @@ fn mean_over_laps(log: &Log, laps: &Laps, values: &[f64]) -> Option<f64> {
         (Some(first), Some(last)) => (first.start_s, last.end_s.min(end)),
         _ => (0.0, end),
     };
-    let sums = super::battery::integral(time, values);
+    let sums = super::integral::integral(time, values);
     let row = |t: f64| time.partition_point(|&x| x <= t).clamp(1, time.len()) - 1;
     let (a, b) = (row(span.0), row(span.1));
     (b > a).then(|| (sums[b] - sums[a]) / (time[b] - time[a]))

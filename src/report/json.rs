@@ -15,8 +15,6 @@ use crate::measure::wheelspin::Wheelspin;
 use crate::notice::{Failure, Notice};
 use crate::quantity::Estimate;
 use crate::review::{Review, Reviewed, Run};
-use crate::season::answers::Answers;
-use crate::season::schema::ANSWERS_FORMAT;
 use crate::sheet::Setting;
 use crate::weekend::comparisons::{Comparison, Effect};
 use crate::weekend::findings::Finding;
@@ -273,33 +271,13 @@ pub fn schema() -> Schema {
     schema_for!(ReviewFile)
 }
 
-/// `season.json`.
-#[derive(Debug, Serialize, JsonSchema)]
-#[schemars(rename = "Season")]
-pub struct SeasonFile {
-    /// `runtrue season answers 1`.
-    pub format: &'static str,
-    /// The answers.
-    #[serde(flatten)]
-    pub answers: Answers,
-}
-
-/// The text of `season.json`.
-pub fn season_text(answers: &Answers) -> String {
-    in_words(&SeasonFile { format: ANSWERS_FORMAT, answers: answers.clone() })
-}
-
-/// The JSON Schema of `season.json`.
-pub fn season_schema() -> Schema {
-    schema_for!(SeasonFile)
-}
-
 /// The file's text.
 pub fn text(review: &Review) -> String {
     in_words(&file(review))
 }
 
-fn in_words(file: &impl Serialize) -> String {
+/// A structure as the text of a JSON file.
+pub(super) fn in_words(file: &impl Serialize) -> String {
     // The structures hold nothing that JSON cannot: serialising them does not fail.
     serde_json::to_string_pretty(file).map_or_else(|e| format!("{{\"error\": \"{e}\"}}"), |t| t + "\n")
 }

@@ -3,6 +3,7 @@
 pub mod charts;
 pub mod json;
 pub mod pages;
+pub mod season;
 pub mod tables;
 pub mod terminal;
 pub mod view;

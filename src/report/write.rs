@@ -8,7 +8,6 @@ use rayon::prelude::*;
 use super::{json, pages, tables, view};
 use crate::archive::{Form, WriteError, sweep, write_log, write_table, write_whole};
 use crate::review::Review;
-use crate::season::answers::Answers;
 
 /// Writes the report of `review` into `folder`; returns the weekend's page.
 ///
@@ -38,23 +37,13 @@ pub fn write(review: &Review, folder: &Path) -> Result<PathBuf, WriteError> {
     Ok(index)
 }
 
-/// Writes the answers of a season and its page into the data set's folder; returns the page.
-///
-/// # Errors
-/// [`WriteError`], naming the file.
-pub fn write_season(answers: &Answers, root: &Path) -> Result<PathBuf, WriteError> {
-    sweep(root);
-    text(&root.join("season.json"), &json::season_text(answers))?;
-    let index = root.join("index.html");
-    page(&index, pages::season(&view::season(answers)))?;
-    Ok(index)
-}
-
-fn text(path: &Path, text: &str) -> Result<(), WriteError> {
+/// Writes a text file whole.
+pub(super) fn text(path: &Path, text: &str) -> Result<(), WriteError> {
     write_whole(path, |out| out.write_all(text.as_bytes()).map_err(|e| e.to_string()))
 }
 
-fn page(path: &Path, html: Result<String, askama::Error>) -> Result<(), WriteError> {
+/// Writes a page whole.
+pub(super) fn page(path: &Path, html: Result<String, askama::Error>) -> Result<(), WriteError> {
     let html = html.map_err(|e| WriteError::Format { path: path.display().to_string(), message: e.to_string() })?;
     text(path, &html)
 }

@@ -216,7 +216,7 @@ fn figures(root: &Path, partition: &Partition) -> Result<Seen, ReadError> {
     let figures = store::read(root, partition, &FIGURES, &FIGURE)?;
     let asked = OF_PACKS.iter().chain(&OF_MOTORS).chain(&OF_GEARS);
     let asked = asked.map(|of| col("of").eq(lit(*of))).reduce(|a, b| a.or(b)).unwrap_or_else(|| lit(false));
-    let broken = |e: PolarsError| broken(root, partition, &e);
+    let broken = |e: PolarsError| ReadError::of(root, partition, &e);
     let (day, round) = round(partition, &runs).map_err(broken)?;
     let joined = figures
         .lazy()
@@ -237,10 +237,6 @@ fn round(partition: &Partition, runs: &DataFrame) -> PolarsResult<(i32, Round)> 
     let day = runs.column("date")?.i32()?.get(0).unwrap_or(0);
     let name = runs.column("name")?.str()?.get(0).unwrap_or(&partition.weekend).to_owned();
     Ok((day, Round { weekend: partition.weekend.clone(), name, date: date(day), runs: runs.height() }))
-}
-
-pub(super) fn broken(root: &Path, partition: &Partition, e: &PolarsError) -> ReadError {
-    ReadError { path: root.join(partition.file(&RUNS)), message: e.to_string() }
 }
 
 fn rows_of(frame: &DataFrame) -> PolarsResult<Vec<Figure>> {

@@ -6,7 +6,6 @@ use polars::prelude::*;
 use schemars::JsonSchema;
 use serde::Serialize;
 
-use super::answers::broken;
 use super::pool::pool_alike;
 use super::schema::EFFECTS;
 use super::store::{self, Partition, ReadError};
@@ -70,7 +69,7 @@ pub fn effects(root: &Path, partition: &Partition) -> Result<Vec<(Change, Effect
         };
         Ok((0..table.height()).filter_map(row).collect())
     };
-    rows().map_err(|e| broken(root, partition, &e))
+    rows().map_err(|e| ReadError::of(root, partition, &e))
 }
 
 /// Whether a value of the sheet goes before another: not set before all, by number where both are numbers, else by their letters.

@@ -12,7 +12,7 @@ use arrow::datatypes::{DataType, Date32Type, Field, Float64Type, Int32Type, Sche
 use jiff::civil::Date;
 use parquet::arrow::ProjectionMask;
 use parquet::arrow::arrow_reader::ParquetRecordBatchReaderBuilder;
-use polars::prelude::{DataFrame, IntoColumn, NamedFrom, Series};
+use polars::prelude::{DataFrame, IntoColumn, NamedFrom, PolarsError, Series};
 use serde_json::Value;
 
 use super::gather::Weekend;
@@ -50,6 +50,13 @@ pub struct ReadError {
     pub path: PathBuf,
     /// What is wrong.
     pub message: String,
+}
+
+impl ReadError {
+    /// Of the runs of a weekend, by what polars said.
+    pub fn of(root: &Path, partition: &Partition, e: &PolarsError) -> Self {
+        Self { path: root.join(partition.file(&RUNS)), message: e.to_string() }
+    }
 }
 
 /// Writes a weekend's files into the data set at `root`. Its runs go last: a weekend is in the data set when it has them.
