@@ -231,7 +231,10 @@ pub fn table_as_parquet(table: &DataFrame) -> Result<Vec<u8>, String> {
 
 fn unit_of(name: &str) -> Option<&'static str> {
     [
+        ("_m_s2", "m/s²"),
         ("_m_s", "m/s"),
+        ("_ratio", "1"),
+        ("_share", "1"),
         ("_s", "s"),
         ("_mm", "mm"),
         ("_c", "°C"),

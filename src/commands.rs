@@ -1,6 +1,7 @@
 //! What each command does: reads its arguments, calls the library, prints for people or for programs.
 
-use std::collections::HashMap;
+mod season;
+
 use std::io::{IsTerminal, Read, Write};
 use std::net::{IpAddr, Ipv4Addr};
 use std::path::{Path, PathBuf};
@@ -11,8 +12,8 @@ use indicatif::{ProgressBar, ProgressStyle};
 use runtrue::cli::{Arguments, Command, Format, Teeth};
 use runtrue::import;
 use runtrue::log::Log;
-use runtrue::report::{self, json, terminal, write};
-use runtrue::{archive, demo, folder, review, season, serve, sheet};
+use runtrue::report::{json, terminal, write};
+use runtrue::{archive, demo, folder, review, serve, sheet};
 use serde_json::{Value, json};
 
 /// Runs from which on the work is long enough for a progress bar.
@@ -82,8 +83,8 @@ pub fn call(command: Command, out: Out) -> Result<ExitCode, Problem> {
                 .map_err(|e| Problem::new(format!("`{}` could not be written to: {e}", folder.display()), None))?;
             say(out, || format!("The manual pages are in {}\n", folder.display()), || json!({ "folder": folder }))
         }
-        Command::Season { schema: true, .. } => print(format!("{:#}\n", season_schema())),
-        Command::Season { paths, out: root, only, .. } => gather_season(&paths, &root, only, out),
+        Command::Season { schema: true, .. } => print(format!("{:#}\n", season::schema())),
+        Command::Season { paths, out: root, only, .. } => season::gather(&paths, &root, only, out),
         Command::Demo { folder, seed, season } => invent(&folder, seed, season, out),
     }
 }
@@ -95,91 +96,16 @@ fn invent(folder: &Path, seed: u64, season: Option<u8>, out: Out) -> Result<Exit
         let text = || format!("An invented weekend is in {0}.\nNow try: runtrue review {0}\n", folder.display());
         return say(out, text, || json!({ "folder": folder, "seed": seed }));
     };
-    for round in demo::season::invent(seed, weekends) {
+    let rounds = demo::season::invent(seed, weekends);
+    if let Some(there) = rounds.iter().map(|r| folder.join(&r.folder)).find(|f| f.join(folder::SHEET).exists()) {
+        let message = format!("`{}` holds a weekend already; nothing was written", there.display());
+        return Err(Problem::new(message, Some("name another folder".to_owned())));
+    }
+    for round in rounds {
         round.weekend.write(&folder.join(&round.folder)).map_err(problem)?;
     }
     let text = || format!("An invented season is in {0}.\nNow try: runtrue season {0}\n", folder.display());
     say(out, text, || json!({ "folder": folder, "seed": seed, "weekends": weekends }))
-}
-
-fn season_schema() -> Value {
-    let mut schema = json!(season::schema::schema());
-    schema["answers"] = report::season::schema().to_value();
-    schema
-}
-
-/// Gathers weekends into the data set at `root`, then answers over all that is in it.
-fn gather_season(paths: &[PathBuf], root: &Path, only: bool, out: Out) -> Result<ExitCode, Problem> {
-    let (mut gathered, mut failed) = (Vec::new(), 0);
-    let mut known = season::store::by_logs(root).map_err(unreadable)?;
-    for folder in season::gather::weekends(paths) {
-        match gather_weekend(&folder, root, &gathered, &mut known, out) {
-            Ok(partition) => gathered.push((partition, folder)),
-            Err(problem) => {
-                problem.print(out);
-                failed += 1;
-            }
-        }
-    }
-    if gathered.is_empty() {
-        return Ok(ExitCode::FAILURE);
-    }
-    if only && failed > 0 {
-        let message = "no weekend was taken out: of those named, some could not be gathered";
-        Problem::new(message, Some("put that right, and ask for `--only` again".to_owned())).print(out);
-    } else if only {
-        for partition in season::store::partitions(root).map_err(unreadable)? {
-            if !gathered.iter().any(|g| g.0 == partition) {
-                season::store::remove(root, &partition).map_err(|e| Problem::new(e, None))?;
-            }
-        }
-    }
-    let (answers, broken) = season::answers::answers(root).map_err(unreadable)?;
-    broken.into_iter().for_each(|e| unreadable(e).print(out));
-    let page = report::season::write(&answers, root).map_err(|e| Problem::new(e, None))?;
-    let text = || format!("{}\nThe season's page is {}\n", terminal::season(&answers), page.display());
-    match out.format {
-        Format::Json => print(report::season::text(&answers)),
-        Format::Text => say(out, text, || Value::Null),
-    }
-}
-
-fn unreadable(e: season::store::ReadError) -> Problem {
-    let hint = "its weekend is left out of the answers: remove it from the data set, or gather it again";
-    Problem::new(e, Some(hint.to_owned()))
-}
-
-/// Gathers one weekend; `before` are those of this call, `known` those of the data set by their logs.
-fn gather_weekend(
-    folder: &Path,
-    root: &Path,
-    before: &[(season::store::Partition, PathBuf)],
-    known: &mut HashMap<String, season::store::Partition>,
-    out: Out,
-) -> Result<season::store::Partition, Problem> {
-    let weekend = season::gather::gather(folder).map_err(|e| Problem::new(&e, Some(e.hint())))?;
-    let partition = season::store::Partition::of(&weekend);
-    if let Some((_, other)) = before.iter().find(|g| g.0 == partition) {
-        let message =
-            format!("`{}` has the date and the name of `{}` and was not gathered", folder.display(), other.display());
-        return Err(Problem::new(message, Some("give one of them another `name` in weekend.toml".to_owned())));
-    }
-    let note = |text: String| eprintln!("{}", terminal::wrap(&text, "  "));
-    if weekend.reviewed_anew && out.verbose {
-        note(format!("{}: had no review as new as its files, and was reviewed in passing", folder.display()));
-    }
-    season::store::write(root, &weekend)
-        .map_err(|e| Problem::new(e, Some("name another folder with `--out`".to_owned())))?;
-    // A weekend without a log is like any other without one.
-    let old = (!weekend.logs.is_empty()).then(|| known.insert(weekend.logs, partition.clone())).flatten();
-    if let Some(old) = old.filter(|old| *old != partition) {
-        season::store::remove(root, &old).map_err(|e| Problem::new(e, None))?;
-        if !out.quiet {
-            let (old, new) = (&old.weekend, &partition.weekend);
-            note(format!("`{old}` held the same logs and was taken out: the weekend is `{new}` now"));
-        }
-    }
-    Ok(partition)
 }
 
 /// Prints a result: text unless there is to be quiet, or JSON.

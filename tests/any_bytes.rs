@@ -78,4 +78,17 @@ mod found {
         bodies::lap_list(&format!("{}\n1\n10\u{fffd}", "8".repeat(89)));
         bodies::lap_list("9e9\n0.0000001\n9e9\n");
     }
+
+    /// Forty rows over days took two gigabytes and ten seconds in the search for laps: there are none to be told.
+    #[test]
+    fn a_row_now_and_then_over_days_has_no_laps() {
+        use runtrue::import::{columns::Hints, read_bytes};
+        use runtrue::laps::{self, Source, odometer::Odometer};
+        let row = |n: u32| format!("{},{},7.4\n", n * 55, 900 + n % 7 * 3000);
+        let text = format!("time s,rpm,voltage V\n{}", (0..10_000).map(row).collect::<String>());
+        let log = &read_bytes(std::path::Path::new("x.csv"), text.as_bytes(), &Hints::default()).unwrap()[0];
+        let laps = laps::measure(Odometer::new(log), None, None);
+        assert_eq!((laps.source, laps.rows.len()), (Source::None, 0));
+        assert!(laps.notices.iter().any(|n| n.message.contains("too few to tell laps")));
+    }
 }

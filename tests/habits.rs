@@ -114,3 +114,20 @@ fn a_log_in_big5_is_told_by_its_words() {
     let (bytes, _, _) = encoding_rs::BIG5.encode(&text);
     compare(&read(&bytes), 0.0);
 }
+
+/// Numbers about a mark that differ in their last digits are one suspect, not one each: the time does not grow with their square.
+#[test]
+fn many_numbers_about_a_mark_are_one_mark() {
+    let rows =
+        (0..60_000).map(|n| format!("{:.2},{},{:.9}\n", n as f64 * 0.05, 900 + n % 4000 * 7, 99.9 + n as f64 * 1e-11));
+    let text = format!("Time s,RPM,Motor Temp °C\n{}", rows.collect::<String>());
+    let log = &read_bytes(Path::new("x.csv"), text.as_bytes(), &Hints::default()).unwrap()[0];
+    assert_eq!(log.rows(), 60_000);
+}
+
+#[test]
+fn blank_lines_are_no_stray_quote() {
+    let text = file("Time,RPM", |_, r| format!("{:.2},{}\n\n", r.0, r.1));
+    let log = &read_bytes(Path::new("x.csv"), text.as_bytes(), &Hints::default()).unwrap()[0];
+    assert!(log.reading.notices.iter().all(|n| n.code != "stray-quote"), "{:?}", log.reading.notices);
+}

@@ -179,9 +179,9 @@ fn a_weekend_under_another_name_is_the_same_weekend() {
     let sheet = weekend.join("weekend.toml");
     let text = std::fs::read_to_string(&sheet).unwrap().replace("round 1", "round one");
     std::fs::write(&sheet, text).unwrap();
-    let renamed = season(&[&weekend], &root, &["--format", "json"]);
+    let renamed = season(&[&weekend], &root, &[]);
     assert!(words(&renamed.stderr).contains("held the same logs"), "{}", words(&renamed.stderr));
-    assert_eq!(count(&renamed), 1);
+    assert_eq!(count(&season(&[&weekend], &root, &["--format", "json"])), 1);
     assert!(store::partitions(&root).unwrap()[0].weekend.ends_with("round-one"));
 }
 
@@ -246,4 +246,90 @@ fn names_of_every_kind_become_folders_and_stay_apart() {
     apart.sort();
     apart.dedup();
     assert_eq!(apart.len(), names.len());
+}
+
+/// A weekend of one log that a recorder always names and ends alike.
+fn of_one_log(folder: &Path, name: &str, date: &str, revs: u32) -> PathBuf {
+    let path = folder.join(format!("{name} {date} {revs}"));
+    std::fs::create_dir_all(&path).unwrap();
+    let sheet = format!(
+        "[weekend]\nname = \"{name}\"\ndate = {date}\n[[runs]]\nid = \"r\"\nlog = \"run1.csv\"\n[cars.a]\nspur = 80\npinion = 30\n"
+    );
+    std::fs::write(path.join("weekend.toml"), sheet).unwrap();
+    let row = |n: u32| format!("{:.1},{},7.4\n", f64::from(n) / 10.0, revs + 100 * (n % 40));
+    let log = format!("time s,rpm,voltage V\n{}", (0..300).map(row).collect::<String>());
+    std::fs::write(path.join("run1.csv"), log).unwrap();
+    path
+}
+
+#[test]
+fn weekends_whose_logs_are_named_alike_are_told_apart() {
+    let folder = tempfile::tempdir().unwrap();
+    let (root, json) = (folder.path().join("season"), ["--format", "json"]);
+    let of = |name: &str, date: &str, revs: u32| of_one_log(folder.path(), name, date, revs);
+    let (one, two) = (of("January", "2026-01-03", 5000), of("February", "2026-02-03", 6000));
+    assert_eq!(count(&season(&[&one, &two], &root, &json)), 2);
+    // Another entrant of the same round, by name: it goes over none.
+    let ben = of("January", "2026-01-03", 7000);
+    let refused = season(&[&ben], &root, &json);
+    assert!(words(&refused.stderr).contains("has other logs than"), "{}", words(&refused.stderr));
+    assert_eq!(count(&season(&[&one], &root, &json)), 2);
+    // The same logs twice in one call count once, and the first stays.
+    let copy = of("Copy of January", "2026-01-03", 5000);
+    let twice = season(&[&one, &copy], &root, &json);
+    assert!(words(&twice.stderr).contains("holds the same logs as"), "{}", words(&twice.stderr));
+    assert_eq!(count(&twice), 2);
+    // A weekend that gained a run under another name is itself still.
+    let later = folder.path().join("later");
+    std::fs::rename(&one, &later).unwrap();
+    let text = std::fs::read_to_string(later.join("weekend.toml")).unwrap().replace("January", "First round");
+    std::fs::write(later.join("weekend.toml"), text + "[[runs]]\nid = \"s\"\nlog = \"run2.csv\"\n").unwrap();
+    std::fs::copy(two.join("run1.csv"), later.join("run2.csv")).unwrap();
+    assert_eq!(count(&season(&[&later], &root, &json)), 2);
+}
+
+#[test]
+fn a_review_that_is_behind_its_folder_is_not_believed() {
+    let folder = tempfile::tempdir().unwrap();
+    let weekend = of_one_log(folder.path(), "x", "2026-01-03", 5000);
+    let sheet = std::fs::read_to_string(weekend.join("weekend.toml")).unwrap();
+    let without_runs = sheet.split("[[runs]]").next().unwrap().to_owned();
+    std::fs::write(weekend.join("weekend.toml"), &without_runs).unwrap();
+    assert!(runtrue(&["review".as_ref(), weekend.as_os_str()]).status.success());
+    assert!(!gather::gather(&weekend).unwrap().reviewed_anew);
+    // A log that was copied there with its old time.
+    let new = weekend.join("run2.csv");
+    std::fs::copy(weekend.join("run1.csv"), &new).unwrap();
+    let old = std::time::SystemTime::now() - std::time::Duration::from_secs(90_000);
+    std::fs::File::options().append(true).open(&new).unwrap().set_modified(old).unwrap();
+    let gathered = gather::gather(&weekend).unwrap();
+    assert!(gathered.reviewed_anew && gathered.logs.len() == 2);
+    // A sheet that cannot be read any more is the weekend's error, not a reason to believe the old review.
+    std::fs::write(weekend.join("weekend.toml"), without_runs + "= =\n").unwrap();
+    assert!(gather::gather(&weekend).unwrap_err().to_string().contains("sheet"));
+}
+
+#[test]
+fn reviews_that_others_made_are_checked() {
+    let folder = tempfile::tempdir().unwrap();
+    let whole = weekends(folder.path(), 4, 1).remove(0);
+    let root = folder.path().join("season");
+    let lone = folder.path().join("lone");
+    std::fs::create_dir_all(lone.join("report")).unwrap();
+    let head = json!({ "date": "2026-01-03", "name": "x" });
+    for (runs, said) in [
+        (json!([]), "tells of no run"),
+        (json!("hello"), "tells of no run"),
+        (json!([{ "id": "r" }, { "id": "r" }]), "stands in it twice"),
+    ] {
+        let file = json!({ "format": "runtrue review 1", "weekend": head, "runs": runs });
+        std::fs::write(lone.join("report/review.json"), file.to_string()).unwrap();
+        let output = season(&[&lone, &whole], &root, &["--format", "json"]);
+        assert!(words(&output.stderr).contains(said), "{}", words(&output.stderr));
+        assert_eq!(count(&output), 1);
+    }
+    // Runs of which nothing is known are runs.
+    let file = json!({ "format": "runtrue review 1", "weekend": head, "runs": [{ "id": "r" }, { "id": "s" }] });
+    std::fs::write(lone.join("report/review.json"), file.to_string()).unwrap();
+    assert_eq!(count(&season(&[&lone], &root, &["--format", "json"])), 2);
 }

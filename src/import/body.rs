@@ -46,7 +46,7 @@ pub struct Column {
 pub struct Body {
     /// Columns, left to right.
     pub columns: Vec<Column>,
-    /// Lines read, kept or not.
+    /// Rows read, kept or not; a header written again is none.
     pub rows_in: u64,
     /// Rows that follow a header written again.
     pub breaks: Vec<usize>,
@@ -111,7 +111,9 @@ struct Dropped {
 pub fn read(text: &str, layout: &Layout, leading: Option<usize>) -> Body {
     let mut body = read_quoted(text, layout, leading, true);
     // A quote that is never closed swallows the lines after it.
-    if body.rows_in * 2 < line_ends(&text.as_bytes()[layout.body_start..]) as u64 {
+    if text.as_bytes()[layout.body_start..].contains(&b'"')
+        && body.rows_in * 2 < line_ends(&text.as_bytes()[layout.body_start..]) as u64
+    {
         body = read_quoted(text, layout, leading, false);
         body.notices
             .push(Notice::warning("stray-quote", "a quote is opened and never closed; quotes were read as text"));

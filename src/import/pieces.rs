@@ -1,6 +1,6 @@
 //! A text cut at line ends into pieces that can be read apart.
 
-/// Length of a piece, bytes: much less, and the work of starting one shows; a lone log of some minutes is one.
+/// Length of a piece, bytes: much less, and the work of starting one shows; a log of a run is one or two.
 const LENGTH: usize = 1 << 19;
 
 /// Some lines of a text.

@@ -1,5 +1,6 @@
 //! Values that are no readings: full-scale marks and what no recorder could have measured.
 
+use std::num::NonZeroU8;
 use std::sync::OnceLock;
 
 use crate::log::Channel;
@@ -32,29 +33,37 @@ const OFTEN: usize = 4;
 /// leads to it: beyond what the channel does from row to row. Revs of -1 are always one.
 /// Returns how many were taken out and the first row.
 pub fn take_out_marks(channel: Channel, values: &mut [f64]) -> (u64, Option<usize>) {
-    let suspect: Vec<bool> = values.iter().map(|v| is_mark(*v)).collect();
-    let mut marks: Vec<f64> = values.iter().zip(&suspect).filter(|(_, s)| **s).map(|(v, _)| *v).collect();
-    marks.sort_by(f64::total_cmp);
-    marks.dedup();
+    let suspect: Vec<Suspect> = values.iter().map(|v| suspect(*v)).collect();
+    let mut found: Vec<Suspect> = Vec::new();
+    for &mark in suspect.iter().flatten() {
+        if !found.contains(&Some(mark)) {
+            found.push(Some(mark));
+        }
+    }
+    found.sort();
     let mut taken = (0, None);
-    for mark in marks {
+    for which in found {
+        let mark = which.map_or(f64::NAN, |at| marks().all[usize::from(at.get()) - 1]);
         let negative_revs = channel == Channel::Rpm && mark < 0.0;
         // Full brake is -1 of one; current may rest at -1 A for a while, where a mark comes and goes, and current that flows
         // back has other negative readings beside it.
-        let current = || rests(values, mark) || flows_back(values, &suspect);
+        let current = || rests(&suspect, which) || flows_back(values, &suspect);
         let reading = mark == -1.0 && (channel == Channel::Throttle || channel == Channel::Current && current());
         // A column that holds nothing but a negative mark has no sensor behind it.
-        let alone = mark < 0.0 && values.iter().all(|v| *v == mark || v.is_nan());
-        if reading || !(negative_revs || alone || stands_out(values, &suspect, mark)) {
+        let alone = mark < 0.0 && values.iter().zip(&suspect).all(|(v, s)| *s == which || v.is_nan());
+        if reading || !(negative_revs || alone || stands_out(values, &suspect, which, mark)) {
             continue;
         }
-        for (row, value) in values.iter_mut().enumerate().filter(|(_, v)| **v == mark) {
+        for (row, value) in values.iter_mut().enumerate().filter(|(row, _)| suspect[*row] == which) {
             *value = f64::NAN;
             taken = (taken.0 + 1, Some(taken.1.map_or(row, |first: usize| first.min(row))));
         }
     }
     taken
 }
+
+/// Which of the marks a number is, from 1; most are none.
+type Suspect = Option<NonZeroU8>;
 
 /// The marks wherever their decimal mark stands, in order, and a rough table of them.
 struct Marks {
@@ -90,39 +99,49 @@ impl Marks {
     }
 }
 
+fn marks() -> &'static Marks {
+    static MARKED: OnceLock<Marks> = OnceLock::new();
+    MARKED.get_or_init(Marks::new)
+}
+
 /// Whether a number is one of the marks, wherever its decimal mark stands.
 pub fn is_mark(value: f64) -> bool {
-    static MARKED: OnceLock<Marks> = OnceLock::new();
-    let marks = MARKED.get_or_init(Marks::new);
+    suspect(value).is_some()
+}
+
+/// The mark that a number is as near to as its last digits.
+fn suspect(value: f64) -> Suspect {
+    let marks = marks();
     let (word, bit) = Marks::place(value);
     // Nearly all readings are told by the table.
     if marks.rough[word] & bit == 0 {
-        return false;
+        return None;
     }
-    let near = |mark: Option<&f64>| mark.is_some_and(|m| (value - m).abs() < Marks::tolerance(*m));
+    let near = |at: &usize| marks.all.get(*at).is_some_and(|m| (value - m).abs() < Marks::tolerance(*m));
     let at = marks.all.partition_point(|m| *m < value);
-    near(marks.all.get(at)) || at > 0 && near(marks.all.get(at - 1))
+    let found = [Some(at), at.checked_sub(1)].into_iter().flatten().find(near)?;
+    NonZeroU8::new(u8::try_from(found + 1).ok()?)
 }
 
 /// Whether a current has readings below zero that are no marks.
-fn flows_back(values: &[f64], suspect: &[bool]) -> bool {
-    values.iter().zip(suspect).filter(|(v, s)| **v < 0.0 && !**s).take(OFTEN).count() == OFTEN
+fn flows_back(values: &[f64], suspect: &[Suspect]) -> bool {
+    values.iter().zip(suspect).filter(|(v, s)| **v < 0.0 && s.is_none()).take(OFTEN).count() == OFTEN
 }
 
-/// Whether `mark` mostly stands over more than two rows.
-fn rests(values: &[f64], mark: f64) -> bool {
-    let rows = values.iter().filter(|v| **v == mark).count();
-    let stretches =
-        values.windows(2).filter(|w| w[0] != mark && w[1] == mark).count() + usize::from(values.first() == Some(&mark));
+/// Whether a mark mostly stands over more than two rows.
+fn rests(suspect: &[Suspect], mark: Suspect) -> bool {
+    let rows = suspect.iter().filter(|s| **s == mark).count();
+    let stretches = suspect.windows(2).filter(|w| w[0] != mark && w[1] == mark).count()
+        + usize::from(suspect.first() == Some(&mark));
     rows > 2 * stretches.max(1)
 }
 
-/// Tells `see` of each jump from a sound reading: whether it leads to `mark`, and how far. Another mark says nothing about the channel's own jumps.
-fn each_jump(values: &[f64], suspect: &[bool], mark: f64, mut see: impl FnMut(bool, f64)) {
+/// Tells `see` of each jump from a sound reading: whether it leads to the mark, and how far. Another mark says nothing about the channel's own jumps.
+fn each_jump(values: &[f64], suspect: &[Suspect], mark: Suspect, mut see: impl FnMut(bool, f64)) {
     let mut last = f64::NAN;
     for (&value, &suspect) in values.iter().zip(suspect) {
-        let marked = value == mark;
-        if !value.is_finite() || suspect && !marked {
+        let marked = suspect == mark;
+        if !value.is_finite() || suspect.is_some() && !marked {
             continue;
         }
         if !last.is_nan() {
@@ -135,35 +154,36 @@ fn each_jump(values: &[f64], suspect: &[bool], mark: f64, mut see: impl FnMut(bo
 }
 
 /// Whether the jumps from sound readings to `mark` and back lie beyond nearly all other jumps of the channel.
-fn stands_out(values: &[f64], suspect: &[bool], mark: f64) -> bool {
+fn stands_out(values: &[f64], suspect: &[Suspect], which: Suspect, mark: f64) -> bool {
     const NEARLY_ALL: f64 = 0.99;
     let (mut to_mark, mut count) = (Vec::new(), 0_usize);
-    each_jump(values, suspect, mark, |marked, jump| if marked { to_mark.push(jump) } else { count += 1 });
+    each_jump(values, suspect, which, |marked, jump| if marked { to_mark.push(jump) } else { count += 1 });
     let times = to_mark.len();
     let jump = quantile(to_mark, 0.5);
     if let Some(jump) = jump.filter(|_| count > 0) {
         // Most suspects are readings on their way, and are told by a count.
         let mut farther = 0;
-        each_jump(values, suspect, mark, |marked, usual| farther += usize::from(!marked && usual >= jump));
+        each_jump(values, suspect, which, |marked, usual| farther += usize::from(!marked && usual >= jump));
         if (NEARLY_ALL * (count - 1) as f64) as usize >= count - farther {
             return false;
         }
     }
     let mut usual = Vec::with_capacity(count);
-    each_jump(values, suspect, mark, |marked, jump| {
+    each_jump(values, suspect, which, |marked, jump| {
         if !marked {
-            usual.push(jump)
+            usual.push(jump);
         }
     });
-    let others: Vec<f64> = values.iter().zip(suspect).filter(|(v, s)| v.is_finite() && !**s).map(|(v, _)| *v).collect();
-    if others.is_empty() {
+    let most = quantile(usual, NEARLY_ALL);
+    let others = || values.iter().zip(suspect).filter(|(v, s)| v.is_finite() && s.is_none()).map(|(v, _)| *v);
+    let Some(first) = others().next() else {
         // A channel that holds nothing but the mark has no sensor behind it.
         return mark != -1.0;
-    }
-    let (Some(jump), Some(most)) = (jump, quantile(usual, NEARLY_ALL)) else {
-        return values.first() == Some(&mark) && (others[0] - mark).abs() > others[0].abs();
     };
-    let (Some(low), Some(high)) = (quantile(others.iter().copied(), 0.005), quantile(others, 0.995)) else {
+    let (Some(jump), Some(most)) = (jump, most) else {
+        return suspect.first() == Some(&which) && (first - mark).abs() > first.abs();
+    };
+    let (Some(low), Some(high)) = (quantile(others(), 0.005), quantile(others(), 0.995)) else {
         return false;
     };
     let outside = mark > high + 0.05 * (high - low) || mark < low - 0.05 * (high - low);

@@ -16,7 +16,7 @@ pub struct Shape {
     /// High end of its values.
     pub high: f64,
     first: f64,
-    /// Median step between rows over the whole range: small for a temperature.
+    /// Mean step between rows over the whole range: small for a temperature.
     roughness: f64,
     rising: bool,
     whole: bool,
@@ -34,7 +34,7 @@ impl<'a> Shapes<'a> {
         Self { body, seen: body.columns.iter().map(|_| OnceCell::new()).collect() }
     }
 
-    /// The shape of a column; `None` where it holds no numbers, or one alone.
+    /// The shape of a column; `None` where it holds no numbers, or one and the same throughout.
     pub fn of(&self, at: usize) -> Option<&Shape> {
         self.seen[at].get_or_init(|| Shape::of(&self.body.columns[at])).as_ref()
     }

@@ -15,6 +15,8 @@ use place::Places;
 use crate::notice::Notice;
 use crate::quantity::{Estimate, median, robust_deviation};
 
+/// Rows a second below which a lap, of ten seconds at least, has too few of them to be told.
+const LEAST_HZ: f64 = 0.5;
 /// Standing for this long within a lap is a stop. Common practice, no source.
 const STOP_S: f64 = 1.0;
 /// Below this share of the run's fastest revs the car stands.
@@ -190,6 +192,13 @@ pub fn measure(odometer: Option<Odometer>, list: Option<&LapList>, expected_turn
         laps.notices.push(Notice::warning("no-laps", "without revs there are no laps"));
         return laps;
     };
+    let time = odometer.rows().0;
+    let (rows, seconds) = (time.len(), time.last().copied().unwrap_or(0.0));
+    if (rows as f64) < LEAST_HZ * seconds {
+        let message = format!("{rows} rows in {seconds:.0} s are too few to tell laps");
+        laps.notices.push(Notice::warning("no-laps", message).hint("set the recorder to several rows a second"));
+        return laps;
+    }
     let told = list.and_then(|l| by_list(odometer, l)).or(expected_turns);
     laps.places = Places::find(gripped, told);
     let placed = laps.places.as_ref().zip(list).and_then(|(p, l)| {

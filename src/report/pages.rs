@@ -4,15 +4,26 @@ use askama::Template;
 
 use super::view::{RunView, SeasonView, WeekendView};
 
-/// The chart library of the trace: uPlot 1.6.32 (MIT; `vendor/uplot`).
-pub const CHART_SCRIPT: &str = include_str!("vendor/uplot/uPlot.iife.min.js");
-/// Its style.
-pub const CHART_STYLE: &str = include_str!("vendor/uplot/uPlot.min.css");
-/// The trace itself.
-pub const TRACE_SCRIPT: &str = include_str!("templates/trace.js");
-/// Sources of script that a run's page allows: these two texts, by their SHA-256 (a test holds them together).
-pub const SCRIPT_HASHES: &str =
-    "'sha256-GcjUxq2Ikpp59K5J1vcWFWbf0Lo9FcxJXpdPeH63jx8=' 'sha256-3VSkKfxAty1zNIayJ7N6uA+lk2I+0Lg2C8jLEOVGAE4='";
+/// What a page with a trace carries.
+#[derive(Debug, Clone, Copy)]
+pub struct OfTrace {
+    /// The chart library: uPlot 1.6.32 (MIT; `vendor/uplot`).
+    pub charts: &'static str,
+    /// Its style.
+    pub style: &'static str,
+    /// The trace itself.
+    pub script: &'static str,
+    /// Sources of script that the page allows: these two texts, by their SHA-256 (a test holds them together).
+    pub hashes: &'static str,
+}
+
+/// It.
+pub const OF_TRACE: OfTrace = OfTrace {
+    charts: include_str!("vendor/uplot/uPlot.iife.min.js"),
+    style: include_str!("vendor/uplot/uPlot.min.css"),
+    script: include_str!("templates/trace.js"),
+    hashes: "'sha256-GcjUxq2Ikpp59K5J1vcWFWbf0Lo9FcxJXpdPeH63jx8=' 'sha256-3VSkKfxAty1zNIayJ7N6uA+lk2I+0Lg2C8jLEOVGAE4='",
+};
 
 /// Filters of the templates.
 #[allow(missing_docs)] // what the macro makes of a filter has none
@@ -47,10 +58,7 @@ pub mod filters {
 #[template(path = "run.html", config = "src/report/askama.toml")]
 struct RunPage<'a> {
     v: &'a RunView,
-    chart_script: &'static str,
-    chart_style: &'static str,
-    trace_script: &'static str,
-    script_hashes: &'static str,
+    of_trace: OfTrace,
 }
 
 #[derive(Template)]
@@ -70,13 +78,7 @@ struct SeasonPage<'a> {
 /// # Errors
 /// If the template cannot be filled in.
 pub fn run(view: &RunView) -> Result<String, askama::Error> {
-    let page = RunPage {
-        v: view,
-        chart_script: CHART_SCRIPT,
-        chart_style: CHART_STYLE,
-        trace_script: TRACE_SCRIPT,
-        script_hashes: SCRIPT_HASHES,
-    };
+    let page = RunPage { v: view, of_trace: OF_TRACE };
     page.render()
 }
 
@@ -105,7 +107,8 @@ mod tests {
         use base64::Engine;
         use sha2::Digest;
         let hash = |text: &str| base64::engine::general_purpose::STANDARD.encode(sha2::Sha256::digest(text.as_bytes()));
-        assert_eq!(SCRIPT_HASHES, format!("'sha256-{}' 'sha256-{}'", hash(CHART_SCRIPT), hash(TRACE_SCRIPT)));
-        assert!(!CHART_SCRIPT.contains("</script") && !TRACE_SCRIPT.contains("</script"));
+        let OfTrace { charts, script, hashes, .. } = OF_TRACE;
+        assert_eq!(hashes, format!("'sha256-{}' 'sha256-{}'", hash(charts), hash(script)));
+        assert!(!charts.contains("</script") && !script.contains("</script"));
     }
 }

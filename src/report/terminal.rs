@@ -72,7 +72,7 @@ fn runs(v: &WeekendView) -> String {
         table.add_row(row);
     }
     right(&mut table, 2..10);
-    table.to_string()
+    table.trim_fmt()
 }
 
 fn table(heads: &[&str]) -> Table {
@@ -109,11 +109,15 @@ pub fn season(answers: &Answers) -> String {
     for t in v.trends.iter().filter(|t| t.mark != Mark::Watch) {
         out += &format!("{} {}\n", t.mark.shape(), wrap(&format!("{}: {}", t.name, t.verdict), "  "));
     }
+    if !v.settings.is_empty() {
+        out += &format!("  {}.\n", wrap(&v.by_chance, "  "));
+    }
     for u in &v.untold {
         out += &format!("○ {}\n", wrap(u, "  "));
     }
     if !v.gears.is_empty() {
-        out += "\nMeans over weekends; from one or two, the lowest and the highest.\n";
+        let means = "Means over weekends (of one, over its runs) with their 95 % interval; of fewer than three values, the lowest and the highest.";
+        out += &format!("\n{}\n", wrap(means, ""));
     }
     for gears in &v.gears {
         let heads: Vec<&str> =
@@ -123,7 +127,7 @@ pub fn season(answers: &Answers) -> String {
             table.add_row(row.cells.clone());
         }
         right(&mut table, 0..heads.len());
-        out += &format!("\n{}\n{table}\n", wrap(&gears.name, "  "));
+        out += &format!("\n{}\n{}\n", wrap(&gears.name, "  "), table.trim_fmt());
     }
     out
 }
@@ -174,7 +178,7 @@ pub fn reading(name: &str, logs: &[Log]) -> String {
             ]);
         }
         right(&mut table, 3..6);
-        out += &format!("{table}\n");
+        out += &format!("{}\n", table.trim_fmt());
         for n in r.notices.iter().map(view::notice) {
             out += &format!("{} {}\n", if n.warning { Mark::Watch.shape() } else { "·" }, wrap(&n.text, "  "));
             if !n.hint.is_empty() {
@@ -214,6 +218,6 @@ pub fn gears(pinions: &[u32], spurs: &[u32], internal: f64, tyre_mm: Option<f64>
         table.add_row(row);
     }
     right(&mut table, 0..spurs.len() + 1);
-    out += &format!("{table}\n");
+    out += &format!("{}\n", table.trim_fmt());
     out
 }

@@ -77,7 +77,7 @@ pub struct GearOnTrack {
     pub track: String,
     /// The ratio on the sheet.
     pub set_ratio: f64,
-    /// Runs with it.
+    /// Runs with it that have one of the figures.
     pub runs: usize,
     /// Weekends with it.
     pub weekends: usize,
@@ -216,7 +216,7 @@ fn figures(root: &Path, partition: &Partition) -> Result<Seen, ReadError> {
     let figures = store::read(root, partition, &FIGURES, &FIGURE)?;
     let asked = OF_PACKS.iter().chain(&OF_MOTORS).chain(&OF_GEARS);
     let asked = asked.map(|of| col("of").eq(lit(*of))).reduce(|a, b| a.or(b)).unwrap_or_else(|| lit(false));
-    let broken = |e: PolarsError| ReadError::of(root, partition, &e);
+    let broken = |e: PolarsError| ReadError::of(root, partition, &FIGURES, &e);
     let (day, round) = round(partition, &runs).map_err(broken)?;
     let joined = figures
         .lazy()
@@ -234,8 +234,8 @@ fn figures(root: &Path, partition: &Partition) -> Result<Seen, ReadError> {
 
 /// The weekend's day and what its runs say of it.
 fn round(partition: &Partition, runs: &DataFrame) -> PolarsResult<(i32, Round)> {
-    let day = runs.column("date")?.i32()?.get(0).unwrap_or(0);
-    let name = runs.column("name")?.str()?.get(0).unwrap_or(&partition.weekend).to_owned();
+    let day = runs.column("date")?.i32()?.iter().next().flatten().unwrap_or(0);
+    let name = runs.column("name")?.str()?.iter().next().flatten().unwrap_or(&partition.weekend).to_owned();
     Ok((day, Round { weekend: partition.weekend.clone(), name, date: date(day), runs: runs.height() }))
 }
 
@@ -290,7 +290,7 @@ fn parts(series: Series) -> Vec<Part> {
 fn over_season(of: String, mut weekends: Vec<(String, i32, Pooled)>) -> OverSeason {
     weekends.sort_by_key(|w| w.1);
     let first = weekends.first().map_or(0, |w| w.1);
-    let place = |day: i32| f64::from(day - first) / MONTH_DAYS;
+    let place = |day: i32| (f64::from(day) - f64::from(first)) / MONTH_DAYS;
     // Two weekends of one day have one place: a slope between them would be any.
     let mut points: Vec<(f64, f64)> = Vec::new();
     for day in weekends.chunk_by(|a, b| a.1 == b.1) {
@@ -328,7 +328,8 @@ fn over_season(of: String, mut weekends: Vec<(String, i32, Pooled)>) -> OverSeas
 
 fn date(day: i32) -> String {
     let from = jiff::civil::date(1970, 1, 1);
-    from.checked_add(jiff::Span::new().days(day)).map_or_else(|_| String::new(), |d| d.to_string())
+    let span = jiff::Span::new().try_days(day);
+    span.and_then(|s| from.checked_add(s)).map_or_else(|_| String::new(), |d| d.to_string())
 }
 
 /// Car, track, and the set ratio in steps of a thousandth.

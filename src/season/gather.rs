@@ -3,13 +3,14 @@
 //! What goes in is the review's own file, `review.json`: a weekend whose logs stay elsewhere can be gathered by it alone. Where the folder has none, or
 //! the sheet, a log or a list is newer, the weekend is reviewed in passing and its file left as it is.
 
+use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
 
 use jiff::civil::Date;
 use serde_json::{Map, Value, json};
 
 use super::schema::{EFFECTS, EVENTS, FIGURES, FIGURES_OF_A_RUN, KEYS, LAPS, RUNS, Table};
-use crate::folder::{self, SHEET, stamp};
+use crate::folder::{self, FolderError, SHEET, stamp};
 use crate::notice::printable;
 use crate::report::json;
 use crate::review;
@@ -30,8 +31,8 @@ pub struct Weekend {
     pub key: String,
     /// Whether it had to be reviewed.
     pub reviewed_anew: bool,
-    /// Its logs by what was in them: the same weekend under another name or date is told by it.
-    pub logs: String,
+    /// Its logs that could be read, each by its name, rows, duration and what it showed: the same weekend under another name or date is told by them.
+    pub logs: BTreeSet<String>,
     /// Rows of each table, each an object with the table's columns under their pointers.
     pub rows: Vec<(Table, Vec<Value>)>,
 }
@@ -123,30 +124,54 @@ fn holds_logs(folder: &Path) -> bool {
 pub fn gather(folder: &Path) -> Result<Weekend, GatherError> {
     let path = folder.join(REVIEW);
     let fresh = is_fresh(folder, &path);
-    let text = if fresh {
-        std::fs::read_to_string(&path).map_err(|e| GatherError::File { path: path.clone(), message: e.to_string() })?
-    } else {
-        json::text(&review::review(folder, &mut |_, _| {})?)
-    };
-    let file: Value =
-        serde_json::from_str(&text).map_err(|e| GatherError::File { path: path.clone(), message: e.to_string() })?;
+    let broken = |message: String| GatherError::File { path: path.clone(), message };
+    let (mut file, mut reviewed_anew) = (Value::Null, !fresh);
+    if fresh {
+        let text = std::fs::read_to_string(&path).map_err(|e| broken(e.to_string()))?;
+        file = serde_json::from_str(&text).map_err(|e| broken(e.to_string()))?;
+        reviewed_anew = has_more_logs(folder, &file);
+    }
+    if reviewed_anew {
+        let text = json::text(&review::review(folder, &mut |_, _| {})?);
+        file = serde_json::from_str(&text).map_err(|e| broken(e.to_string()))?;
+    }
     if file["format"] != json::FORMAT {
         let named = file["format"].as_str().map_or("no format".to_owned(), |f| format!("`{}`", printable(f, 40)));
-        return Err(GatherError::File { path, message: format!("it names {named}, not `{}`", json::FORMAT) });
+        return Err(broken(format!("it names {named}, not `{}`", json::FORMAT)));
     }
     if !file["weekend"].is_object() {
-        return Err(GatherError::File { path, message: "it tells nothing of the weekend".to_owned() });
+        return Err(broken("it tells nothing of the weekend".to_owned()));
     }
-    of_review(folder, &file).map(|w| Weekend { reviewed_anew: !fresh, ..w })
+    let weekend = of_review(folder, &file)?;
+    let mut ids = BTreeSet::new();
+    if let Some(twice) = list(&file["runs"]).map(|r| plain(&r["id"])).find(|id| !ids.insert(id.clone())) {
+        return Err(broken(format!("the run `{}` stands in it twice", printable(&twice, 40))));
+    }
+    if ids.is_empty() {
+        return Err(broken("it tells of no run".to_owned()));
+    }
+    Ok(Weekend { reviewed_anew, ..weekend })
 }
 
 /// Whether the review is there and no input of it is newer.
 fn is_fresh(folder: &Path, review: &Path) -> bool {
     let Some((_, reviewed)) = stamp(review) else { return false };
     let newer = |path: &Path| stamp(path).is_some_and(|(_, changed)| changed > reviewed);
-    let Ok(plan) = folder::plan(folder) else { return true };
+    let plan = match folder::plan(folder) {
+        Ok(plan) => plan,
+        // A review by itself has no logs beside it; a sheet that cannot be read is the weekend's own error.
+        Err(e) => return matches!(e, FolderError::NoLogs(_)) || !folder.join(SHEET).is_file(),
+    };
     let mut inputs = plan.sheet.runs.iter().flat_map(|r| std::iter::once(&r.log).chain(r.laps.as_ref()));
     !newer(&folder.join(SHEET)) && !inputs.any(|i| newer(&folder.join(i)))
+}
+
+/// Whether the folder holds a log that the review does not tell of, such as one copied there with its old time.
+fn has_more_logs(folder: &Path, file: &Value) -> bool {
+    let told: BTreeSet<String> = list(&file["runs"]).map(|r| plain(&r["log"])).collect();
+    let Ok(plan) = folder::plan(folder) else { return false };
+    let new = |log: &PathBuf| !told.contains(&folder::plain_path(log)) && folder.join(log).is_file();
+    plan.sheet.runs.iter().any(|r| new(&r.log))
 }
 
 /// The weekend that a review's file tells of.
@@ -178,7 +203,7 @@ pub fn of_review(folder: &Path, file: &Value) -> Result<Weekend, GatherError> {
         (EFFECTS, effects),
         (RUNS, runs),
     ];
-    let logs = list(&file["runs"]).map(log_of).collect::<Vec<_>>().join(" ");
+    let logs = list(&file["runs"]).filter(|r| r["error"].is_null()).map(log_of).collect();
     Ok(Weekend { folder: folder.to_owned(), date, key: key(date, &name), reviewed_anew: false, logs, rows })
 }
 
@@ -186,10 +211,20 @@ fn list(value: &Value) -> impl Iterator<Item = &Value> {
     value.as_array().into_iter().flatten()
 }
 
-/// A run's log by its name, rows and duration.
+/// A run's log by its name, rows and duration, and by what of it no sheet can change.
 fn log_of(run: &Value) -> String {
-    let reading = &run["reading"];
-    format!("{}:{}:{}", plain(&run["log"]), plain(&reading["rows_in"]), plain(&reading["duration_s"]))
+    const SHOWN: [&str; 8] = [
+        "/reading/rows_in",
+        "/reading/duration_s",
+        "/battery/used_wh",
+        "/battery/used_mah",
+        "/battery/lowest_v",
+        "/heat/motor/peak_c",
+        "/heat/controller/peak_c",
+        "/power/top_rpm",
+    ];
+    let name = plain(&run["log"]).replace([':', '\n'], "_");
+    SHOWN.iter().fold(name, |id, at| id + ":" + &run.pointer(at).map_or(String::new(), plain))
 }
 
 /// Day and name in letters, digits and dashes: a folder's name on any system, and a partition's for any engine. A name that is not all in it is told
@@ -206,6 +241,12 @@ fn key(date: Date, name: &str) -> String {
     }
     let number = fnv_1a(name.as_bytes());
     format!("{}-{number:016x}", &key[..key.len().min(LONGEST_KEY - 17)])
+}
+
+/// Tells a folder from others without naming it.
+pub fn mark_of(folder: &Path) -> String {
+    let real = folder.canonicalize().unwrap_or_else(|_| folder.to_owned());
+    format!("{:016x}", fnv_1a(real.to_string_lossy().as_bytes()))
 }
 
 /// FNV-1a, 64 bits (IETF draft-eastlake-fnv): the same on every machine and in every version.

@@ -5,6 +5,7 @@
 
 pub mod answers;
 pub mod gather;
+pub mod known;
 pub mod pool;
 pub mod schema;
 pub mod settings;

@@ -8,6 +8,8 @@ pub const FORMAT: &str = "runtrue season 1";
 pub const ANSWERS_FORMAT: &str = "runtrue season answers 1";
 /// Key of the metadata of a weekend's runs that tells its logs, whatever the weekend is called.
 pub const LOGS: &str = "logs";
+/// Key beside it, of a number that stands for the folder that the weekend came from.
+pub const FOLDER: &str = "folder";
 
 /// What a column holds.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]

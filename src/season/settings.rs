@@ -30,9 +30,9 @@ pub struct SettingEffect {
     pub difference: Option<Estimate>,
     /// Standard deviation of the effect from weekend to weekend.
     pub between: f64,
-    /// Keys that changed in the same runs on all of these weekends: one effect for all of them.
+    /// Keys that changed in the same runs on each of these weekends: one effect for all of them.
     pub together_with: Vec<String>,
-    /// Weekends that were left out because other keys changed in the same runs.
+    /// Weekends that were left out because further or other keys changed in the same runs.
     pub left_out: usize,
 }
 
@@ -69,7 +69,7 @@ pub fn effects(root: &Path, partition: &Partition) -> Result<Vec<(Change, Effect
         };
         Ok((0..table.height()).filter_map(row).collect())
     };
-    rows().map_err(|e| ReadError::of(root, partition, &e))
+    rows().map_err(|e| ReadError::of(root, partition, &EFFECTS, &e))
 }
 
 /// Whether a value of the sheet goes before another: not set before all, by number where both are numbers, else by their letters.
@@ -85,16 +85,16 @@ fn is_before(a: Option<&str>, b: Option<&str>) -> bool {
 
 /// One change over the weekends. Weekends on which nothing else changed with it go before those that cannot tell it from other keys.
 pub fn setting(((car, key, from, to, of), seen): (Change, Vec<Effect>)) -> Option<SettingEffect> {
-    let clear: Vec<&Effect> = seen.iter().filter(|e| e.1.is_empty()).collect();
-    let used = if clear.is_empty() { seen.iter().collect() } else { clear };
+    // Else those on which the same keys changed with it, and most often did.
+    let times = |keys: &Vec<String>| (keys.is_empty(), seen.iter().filter(|e| e.1 == *keys).count());
+    let keys = seen.iter().map(|e| &e.1).max_by_key(|keys| times(keys))?;
+    let used: Vec<&Effect> = seen.iter().filter(|e| e.1 == *keys).collect();
     let pooled = pool_alike(used.iter().map(|e| e.0.value))?;
     let difference = match used.as_slice() {
         [alone] => Some(alone.0),
         _ => pooled.estimate,
     };
-    let mut together_with: Vec<String> = used.iter().flat_map(|e| e.1.iter().cloned()).collect();
-    together_with.sort_unstable();
-    together_with.dedup();
+    let together_with = keys.clone();
     let (weekends, left_out) = (used.len(), seen.len() - used.len());
     Some(SettingEffect {
         car,

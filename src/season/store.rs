@@ -2,7 +2,7 @@
 //!
 //! A partition is one weekend, and is written whole: a weekend that is gathered again replaces its files, and no other's.
 
-use std::collections::HashMap;
+use std::collections::{BTreeSet, HashMap};
 use std::fs::File;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
@@ -15,8 +15,8 @@ use parquet::arrow::arrow_reader::ParquetRecordBatchReaderBuilder;
 use polars::prelude::{DataFrame, IntoColumn, NamedFrom, PolarsError, Series};
 use serde_json::Value;
 
-use super::gather::Weekend;
-use super::schema::{Column, FORMAT, Kind, LOGS, RUNS, TABLES, Table};
+use super::gather::{Weekend, mark_of};
+use super::schema::{Column, FOLDER, FORMAT, Kind, LOGS, RUNS, TABLES, Table};
 use crate::archive::{WriteError, batch_as_parquet, sweep, write_whole};
 
 /// A weekend in the data set.
@@ -53,9 +53,9 @@ pub struct ReadError {
 }
 
 impl ReadError {
-    /// Of the runs of a weekend, by what polars said.
-    pub fn of(root: &Path, partition: &Partition, e: &PolarsError) -> Self {
-        Self { path: root.join(partition.file(&RUNS)), message: e.to_string() }
+    /// Of a table of a weekend, by what polars said.
+    pub fn of(root: &Path, partition: &Partition, table: &Table, e: &PolarsError) -> Self {
+        Self { path: root.join(partition.file(table)), message: e.to_string() }
     }
 }
 
@@ -65,9 +65,10 @@ impl ReadError {
 /// [`WriteError`].
 pub fn write(root: &Path, weekend: &Weekend) -> Result<(), WriteError> {
     let partition = Partition::of(weekend);
+    let own = Source { folder: mark_of(&weekend.folder), logs: weekend.logs.clone() };
     let bytes = |(table, rows): &(Table, Vec<Value>)| {
         let path = root.join(partition.file(table));
-        let bytes = batch(table, rows, &weekend.logs).map_err(|e| e.to_string()).and_then(|b| batch_as_parquet(&b));
+        let bytes = batch(table, rows, &own).map_err(|e| e.to_string()).and_then(|b| batch_as_parquet(&b));
         match bytes {
             Ok(bytes) => Ok((path, bytes)),
             Err(message) => Err(WriteError::Format { path: path.display().to_string(), message }),
@@ -85,20 +86,26 @@ pub fn write(root: &Path, weekend: &Weekend) -> Result<(), WriteError> {
     Ok(())
 }
 
-/// The logs of each weekend in the data set, by which a weekend is known under another name or date.
-///
-/// # Errors
-/// If the data set is there and cannot be listed.
-pub fn by_logs(root: &Path) -> Result<HashMap<String, Partition>, ReadError> {
-    if !root.join(RUNS.name).exists() {
-        return Ok(HashMap::new());
-    }
-    Ok(partitions(root)?.into_iter().filter_map(|p| Some((logs(root, &p)?, p))).collect())
+/// Whether there is a data set at `root`.
+pub fn exists(root: &Path) -> bool {
+    root.join(RUNS.name).exists()
 }
 
-fn logs(root: &Path, partition: &Partition) -> Option<String> {
+/// Where a weekend of the data set came from.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub struct Source {
+    /// What stands for its folder.
+    pub folder: String,
+    /// Its logs, as [`Weekend::logs`].
+    pub logs: BTreeSet<String>,
+}
+
+/// Where a weekend came from; `None` where its runs cannot be read.
+pub fn source(root: &Path, partition: &Partition) -> Option<Source> {
     let file = File::open(root.join(partition.file(&RUNS))).ok()?;
-    ParquetRecordBatchReaderBuilder::try_new(file).ok()?.schema().metadata().get(LOGS).cloned()
+    let builder = ParquetRecordBatchReaderBuilder::try_new(file).ok()?;
+    let said = |key: &str| builder.schema().metadata().get(key).cloned().unwrap_or_default();
+    Some(Source { folder: said(FOLDER), logs: said(LOGS).split_terminator('\n').map(str::to_owned).collect() })
 }
 
 /// Weekends in the data set, by year and day.
@@ -147,12 +154,12 @@ pub fn remove(root: &Path, partition: &Partition) -> Result<(), WriteError> {
             _ => {}
         }
         // A folder that holds something else stays.
-        let _ = path.parent().map(std::fs::remove_dir);
+        path.ancestors().skip(1).take(2).take_while(|folder| std::fs::remove_dir(folder).is_ok()).for_each(drop);
     }
     Ok(())
 }
 
-fn batch(table: &Table, rows: &[Value], logs: &str) -> Result<RecordBatch, arrow::error::ArrowError> {
+fn batch(table: &Table, rows: &[Value], source: &Source) -> Result<RecordBatch, arrow::error::ArrowError> {
     let about = |pairs: &[(&str, &str)]| -> HashMap<String, String> {
         let said = pairs.iter().filter(|p| !p.1.is_empty());
         said.map(|(k, v)| ((*k).to_owned(), (*v).to_owned())).collect()
@@ -162,8 +169,14 @@ fn batch(table: &Table, rows: &[Value], logs: &str) -> Result<RecordBatch, arrow
         .iter()
         .map(|c| Field::new(c.name, kind(c), true).with_metadata(about(&[("unit", c.unit), ("description", c.about)])))
         .collect();
-    let logs = if *table == RUNS { logs } else { "" };
-    let schema = Schema::new(fields).with_metadata(about(&[("format", FORMAT), ("table", table.name), (LOGS, logs)]));
+    let logs = source.logs.iter().map(String::as_str).collect::<Vec<_>>().join("\n");
+    let (folder, logs) = if *table == RUNS { (source.folder.as_str(), logs.as_str()) } else { ("", "") };
+    let schema = Schema::new(fields).with_metadata(about(&[
+        ("format", FORMAT),
+        ("table", table.name),
+        (LOGS, logs),
+        (FOLDER, folder),
+    ]));
     let columns = table.columns.iter().map(|c| array(c, rows)).collect();
     RecordBatch::try_new(Arc::new(schema), columns)
 }
@@ -213,13 +226,15 @@ pub fn read(root: &Path, partition: &Partition, table: &Table, columns: &[&str])
     let batches: Vec<RecordBatch> = batches.collect::<Result<_, _>>().map_err(|e| error(e.to_string()))?;
     let height: usize = batches.iter().map(RecordBatch::num_rows).sum();
     let column = |column: &Column| {
-        let parts: Option<Vec<&ArrayRef>> = batches.iter().map(|b| b.column_by_name(column.name)).collect();
         // A column that was added later is not in older files.
-        let sound = |p: &Vec<&ArrayRef>| p.iter().all(|a| a.data_type() == &kind(column));
-        series(column, &parts.filter(sound).unwrap_or_default(), height).into_column()
+        let parts: Vec<&ArrayRef> = batches.iter().filter_map(|b| b.column_by_name(column.name)).collect();
+        match parts.iter().find(|p| p.data_type() != &kind(column)) {
+            Some(odd) => Err(error(format!("`{}` is {}, not {}", column.name, odd.data_type(), kind(column)))),
+            None => Ok(series(column, &parts, height).into_column()),
+        }
     };
     let asked = columns.iter().filter_map(|name| table.columns.iter().find(|c| c.name == *name));
-    DataFrame::new(height, asked.map(column).collect()).map_err(|e| error(e.to_string()))
+    DataFrame::new(height, asked.map(column).collect::<Result<_, _>>()?).map_err(|e| error(e.to_string()))
 }
 
 /// Arrow's arrays as one of polars; nulls where there are none.

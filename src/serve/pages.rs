@@ -9,7 +9,7 @@ use super::routes::MOST_BYTES;
 use crate::folder::plain_path;
 use crate::measure::gearing::{gears, teeth};
 use crate::notice::Failure;
-use crate::report::pages::{CHART_SCRIPT, CHART_STYLE, SCRIPT_HASHES, TRACE_SCRIPT, filters};
+use crate::report::pages::{OF_TRACE, OfTrace, filters};
 use crate::report::view::{self, RowView, RunView, WeekendView};
 use crate::review::{Review, Run};
 use crate::sheet::RunPlan;
@@ -149,10 +149,7 @@ struct RunPage<'a> {
     log: String,
     number: usize,
     tried: Option<Tried>,
-    chart_script: &'static str,
-    chart_style: &'static str,
-    trace_script: &'static str,
-    script_hashes: &'static str,
+    of_trace: OfTrace,
 }
 
 /// Other gears on the run's car.
@@ -174,10 +171,7 @@ pub fn run(review: &Review, index: usize, spur: Option<&str>, pinion: Option<&st
         page,
         number: index + 1,
         tried: tried(run, review.sheet.race_length_s(), spur, pinion),
-        chart_script: CHART_SCRIPT,
-        chart_style: CHART_STYLE,
-        trace_script: TRACE_SCRIPT,
-        script_hashes: SCRIPT_HASHES,
+        of_trace: OF_TRACE,
     }
     .render()
 }

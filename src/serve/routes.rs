@@ -21,7 +21,7 @@ use super::pages::{self, Page, mark_of};
 use super::versions::OWN;
 use super::{files, setup, take};
 use crate::notice::Failure;
-use crate::report::pages::SCRIPT_HASHES;
+use crate::report::pages::OF_TRACE;
 use crate::report::view;
 use crate::sheet::{self, starter};
 
@@ -86,7 +86,8 @@ async fn guard(State(server): Shared, request: Request, next: Next) -> Response 
         }
     };
     let policy = format!(
-        "default-src 'none'; style-src 'unsafe-inline'; img-src data:; script-src 'self' {SCRIPT_HASHES}; connect-src 'self'; form-action 'self'; base-uri 'none'; frame-ancestors 'none'"
+        "default-src 'none'; style-src 'unsafe-inline'; img-src data:; script-src 'self' {}; connect-src 'self'; form-action 'self'; base-uri 'none'; frame-ancestors 'none'",
+        OF_TRACE.hashes
     );
     // `no-referrer` would make a form's own Origin `null`.
     let fixed = [

@@ -24,6 +24,8 @@ pub struct SeasonView {
     pub gear_heads: [String; 4],
     /// Gearings by car and track.
     pub gears: Vec<GearsView>,
+    /// How many effects were looked at, and how many stand out by chance.
+    pub by_chance: String,
     /// What settings did.
     pub settings: Vec<SettingView>,
     /// Weekends in the data set, each with its runs.
@@ -84,7 +86,7 @@ pub fn season(answers: &Answers) -> SeasonView {
         .map(|(part, f)| (part.name.as_str(), f.why.as_deref(), words(&f.of).0))
         .collect();
     let told = trends.iter().filter(|t| t.mark == Mark::Watch).map(|t| (t.mark, format!("{}: {}", t.name, t.verdict)));
-    let told = told.chain(by_change(&answers.settings).filter_map(stands_out)).collect();
+    let told = told.chain(by_change(&answers.settings).filter_map(|c| stands_out(c, &answers.settings))).collect();
     let week = |w: &crate::season::answers::Round| RowView {
         cells: vec![w.date.clone(), printable(&w.name, 60), w.runs.to_string()],
         aside: false,
@@ -99,6 +101,7 @@ pub fn season(answers: &Answers) -> SeasonView {
             if unit.is_empty() { name } else { format!("{name}, {unit}") }
         }),
         gears: gears(&answers.gearing),
+        by_chance: by_chance(&answers.settings),
         settings: by_change(&answers.settings).map(setting).collect(),
         weekends: answers.weekends.iter().map(week).collect(),
     }
@@ -138,9 +141,12 @@ fn change(s: &SettingEffect) -> String {
 }
 
 /// The effects of one change whose intervals exclude zero, in a sentence.
-fn stands_out(effects: &[SettingEffect]) -> Option<(Mark, String)> {
-    // Keys that changed together have one effect: it is told once.
-    if effects.iter().any(|s| s.together_with.iter().any(|other| *other < s.key)) {
+fn stands_out(effects: &[SettingEffect], all: &[SettingEffect]) -> Option<(Mark, String)> {
+    // Keys that changed together have one effect: it is told once, with the first of them.
+    let told = |s: &SettingEffect, other: &String| {
+        *other < s.key && all.iter().any(|o| o.car == s.car && o.key == *other && o.together_with.contains(&s.key))
+    };
+    if effects.iter().any(|s| s.together_with.iter().any(|other| told(s, other))) {
         return None;
     }
     let told = effects.iter().filter(|s| claimed(s)).filter_map(|s| {
@@ -149,6 +155,15 @@ fn stands_out(effects: &[SettingEffect]) -> Option<(Mark, String)> {
     });
     let told: Vec<String> = told.collect();
     (!told.is_empty()).then(|| (Mark::Plain, format!("{}: {}", change(&effects[0]), told.join(", "))))
+}
+
+/// A word on chance, where many effects are looked at.
+fn by_chance(all: &[SettingEffect]) -> String {
+    let count = all.iter().filter(|s| s.difference.is_some()).count();
+    format!(
+        "Of the {count} effects of settings that were looked at, about {:.0} stand out by chance alone",
+        0.05 * count as f64
+    )
 }
 
 /// The effects of each change.
