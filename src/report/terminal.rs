@@ -106,11 +106,11 @@ pub fn season(answers: &Answers) -> String {
     if v.told.is_empty() {
         out += "Nothing stands out from the scatter.\n";
     }
+    if !v.settings.is_empty() {
+        out += &format!("{}.\n", wrap(&v.by_chance, ""));
+    }
     for t in v.trends.iter().filter(|t| t.mark != Mark::Watch) {
         out += &format!("{} {}\n", t.mark.shape(), wrap(&format!("{}: {}", t.name, t.verdict), "  "));
-    }
-    if !v.settings.is_empty() {
-        out += &format!("  {}.\n", wrap(&v.by_chance, "  "));
     }
     for u in &v.untold {
         out += &format!("○ {}\n", wrap(u, "  "));

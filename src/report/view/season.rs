@@ -161,7 +161,7 @@ fn stands_out(effects: &[SettingEffect], all: &[SettingEffect]) -> Option<(Mark,
 fn by_chance(all: &[SettingEffect]) -> String {
     let count = all.iter().filter(|s| s.difference.is_some()).count();
     format!(
-        "Of the {count} effects of settings that were looked at, about {:.0} stand out by chance alone",
+        "Of the {count} effects of settings that were looked at, about {:.0} would stand out by chance alone",
         0.05 * count as f64
     )
 }
