@@ -300,12 +300,13 @@ fn over_season(of: String, mut weekends: Vec<(String, i32, Pooled)>) -> OverSeas
     let interval = slope.as_ref().and_then(|s| s.interval);
     let span = points.last().map_or(0.0, |p| p.0);
     let matters = MATTERS * median(points.iter().map(|p| p.1.abs())).unwrap_or(0.0);
-    let (verdict, why) = match interval {
-        Some((low, _)) if low > 0.0 => (Verdict::Rising, None),
-        Some((_, high)) if high < 0.0 => (Verdict::Falling, None),
-        Some((low, high)) if low.abs().max(high.abs()) * span <= matters => (Verdict::Steady, None),
-        Some(_) => (Verdict::CannotTell, Some("the weekends scatter too much to rule out a change that would matter")),
-        None => (Verdict::CannotTell, Some("it takes weekends on five days at least to tell a trend from chance")),
+    let verdict = Verdict::of(interval, span, matters);
+    let why = match verdict {
+        Verdict::CannotTell if interval.is_none() => {
+            Some("it takes weekends on five days at least to tell a trend from chance")
+        }
+        Verdict::CannotTell => Some("the weekends scatter too much to rule out a change that would matter"),
+        _ => None,
     };
     let on = |(weekend, day, p): (String, i32, Pooled)| OnWeekend {
         weekend,

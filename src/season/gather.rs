@@ -10,7 +10,7 @@ use jiff::civil::Date;
 use serde_json::{Map, Value, json};
 
 use super::schema::{EFFECTS, EVENTS, FIGURES, FIGURES_OF_A_RUN, KEYS, LAPS, RUNS, Table};
-use crate::folder::{self, FolderError, SHEET, stamp};
+use crate::folder::{self, FolderError, Plan, SHEET, stamp};
 use crate::notice::printable;
 use crate::report::json;
 use crate::review;
@@ -123,17 +123,18 @@ fn holds_logs(folder: &Path) -> bool {
 /// [`GatherError`].
 pub fn gather(folder: &Path) -> Result<Weekend, GatherError> {
     let path = folder.join(REVIEW);
-    let fresh = is_fresh(folder, &path);
+    let plan = folder::plan(folder);
+    let fresh = is_fresh(folder, &path, &plan);
     let broken = |message: String| GatherError::File { path: path.clone(), message };
     let (mut file, mut reviewed_anew) = (Value::Null, !fresh);
     if fresh {
         let text = std::fs::read_to_string(&path).map_err(|e| broken(e.to_string()))?;
         file = serde_json::from_str(&text).map_err(|e| broken(e.to_string()))?;
-        reviewed_anew = has_more_logs(folder, &file);
+        reviewed_anew = plan.is_ok_and(|plan| has_more_logs(folder, &plan, &file));
     }
     if reviewed_anew {
-        let text = json::text(&review::review(folder, &mut |_, _| {})?);
-        file = serde_json::from_str(&text).map_err(|e| broken(e.to_string()))?;
+        file = serde_json::to_value(json::file(&review::review(folder, &mut |_, _| {})?))
+            .map_err(|e| broken(e.to_string()))?;
     }
     if file["format"] != json::FORMAT {
         let named = file["format"].as_str().map_or("no format".to_owned(), |f| format!("`{}`", printable(f, 40)));
@@ -154,10 +155,10 @@ pub fn gather(folder: &Path) -> Result<Weekend, GatherError> {
 }
 
 /// Whether the review is there and no input of it is newer.
-fn is_fresh(folder: &Path, review: &Path) -> bool {
+fn is_fresh(folder: &Path, review: &Path, plan: &Result<Plan, FolderError>) -> bool {
     let Some((_, reviewed)) = stamp(review) else { return false };
     let newer = |path: &Path| stamp(path).is_some_and(|(_, changed)| changed > reviewed);
-    let plan = match folder::plan(folder) {
+    let plan = match plan {
         Ok(plan) => plan,
         // A review by itself has no logs beside it; a sheet that cannot be read is the weekend's own error.
         Err(e) => return matches!(e, FolderError::NoLogs(_)) || !folder.join(SHEET).is_file(),
@@ -167,9 +168,8 @@ fn is_fresh(folder: &Path, review: &Path) -> bool {
 }
 
 /// Whether the folder holds a log that the review does not tell of, such as one copied there with its old time.
-fn has_more_logs(folder: &Path, file: &Value) -> bool {
+fn has_more_logs(folder: &Path, plan: &Plan, file: &Value) -> bool {
     let told: BTreeSet<String> = list(&file["runs"]).map(|r| plain(&r["log"])).collect();
-    let Ok(plan) = folder::plan(folder) else { return false };
     let new = |log: &PathBuf| !told.contains(&folder::plain_path(log)) && folder.join(log).is_file();
     plan.sheet.runs.iter().any(|r| new(&r.log))
 }

@@ -41,7 +41,7 @@ impl Known {
             let old = self.sources.remove(partition).unwrap_or_default();
             old.logs.iter().for_each(|log| drop(self.by_log.remove(log)));
         }
-        self.insert(own, Source { folder: mark_of(&weekend.folder), logs: weekend.logs.clone() });
+        self.insert(own, Source::of(weekend));
     }
 
     /// The weekend under another name or date: the one that shares at least half of the logs of either.

@@ -7,7 +7,9 @@ use std::fs::File;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
-use arrow::array::{Array, ArrayRef, AsArray, Date32Array, Float64Array, Int32Array, RecordBatch, StringArray};
+use arrow::array::{
+    Array, ArrayRef, AsArray, Date32Array, Float64Array, Int32Array, RecordBatch, StringArray, new_null_array,
+};
 use arrow::datatypes::{DataType, Date32Type, Field, Float64Type, Int32Type, Schema};
 use jiff::civil::Date;
 use parquet::arrow::ProjectionMask;
@@ -65,7 +67,7 @@ impl ReadError {
 /// [`WriteError`].
 pub fn write(root: &Path, weekend: &Weekend) -> Result<(), WriteError> {
     let partition = Partition::of(weekend);
-    let own = Source { folder: mark_of(&weekend.folder), logs: weekend.logs.clone() };
+    let own = Source::of(weekend);
     let bytes = |(table, rows): &(Table, Vec<Value>)| {
         let path = root.join(partition.file(table));
         let bytes = batch(table, rows, &own).map_err(|e| e.to_string()).and_then(|b| batch_as_parquet(&b));
@@ -98,6 +100,13 @@ pub struct Source {
     pub folder: String,
     /// Its logs, as [`Weekend::logs`].
     pub logs: BTreeSet<String>,
+}
+
+impl Source {
+    /// Where a weekend that is gathered comes from.
+    pub fn of(weekend: &Weekend) -> Self {
+        Self { folder: mark_of(&weekend.folder), logs: weekend.logs.clone() }
+    }
 }
 
 /// Where a weekend came from; `None` where its runs cannot be read.
@@ -226,37 +235,26 @@ pub fn read(root: &Path, partition: &Partition, table: &Table, columns: &[&str])
     let batches: Vec<RecordBatch> = batches.collect::<Result<_, _>>().map_err(|e| error(e.to_string()))?;
     let height: usize = batches.iter().map(RecordBatch::num_rows).sum();
     let column = |column: &Column| {
-        // A column that was added later is not in older files.
         let parts: Vec<&ArrayRef> = batches.iter().filter_map(|b| b.column_by_name(column.name)).collect();
         match parts.iter().find(|p| p.data_type() != &kind(column)) {
             Some(odd) => Err(error(format!("`{}` is {}, not {}", column.name, odd.data_type(), kind(column)))),
-            None => Ok(series(column, &parts, height).into_column()),
+            // A column that was added later is not in older files.
+            None if parts.is_empty() => Ok(series(column, &[&new_null_array(&kind(column), height)])),
+            None => Ok(series(column, &parts)),
         }
     };
     let asked = columns.iter().filter_map(|name| table.columns.iter().find(|c| c.name == *name));
     DataFrame::new(height, asked.map(column).collect::<Result<_, _>>()?).map_err(|e| error(e.to_string()))
 }
 
-/// Arrow's arrays as one of polars; nulls where there are none.
-fn series(column: &Column, parts: &[&ArrayRef], height: usize) -> Series {
-    let name = column.name.into();
-    let none = if parts.is_empty() { height } else { 0 };
-    match column.kind {
-        Kind::Text => {
-            let cells = parts.iter().flat_map(|p| p.as_string::<i32>().iter());
-            Series::new(name, cells.chain(std::iter::repeat_n(None, none)).collect::<Vec<Option<&str>>>())
-        }
-        Kind::Number => {
-            let cells = parts.iter().flat_map(|p| p.as_primitive::<Float64Type>().iter());
-            Series::new(name, cells.chain(std::iter::repeat_n(None, none)).collect::<Vec<Option<f64>>>())
-        }
-        Kind::Whole => {
-            let cells = parts.iter().flat_map(|p| p.as_primitive::<Int32Type>().iter());
-            Series::new(name, cells.chain(std::iter::repeat_n(None, none)).collect::<Vec<Option<i32>>>())
-        }
-        Kind::Date => {
-            let cells = parts.iter().flat_map(|p| p.as_primitive::<Date32Type>().iter());
-            Series::new(name, cells.chain(std::iter::repeat_n(None, none)).collect::<Vec<Option<i32>>>())
-        }
-    }
+/// Arrow's arrays as a column of polars.
+fn series(column: &Column, parts: &[&ArrayRef]) -> polars::prelude::Column {
+    let (name, all) = (column.name.into(), parts.iter());
+    let series = match column.kind {
+        Kind::Text => Series::new(name, all.flat_map(|p| p.as_string::<i32>()).collect::<Vec<_>>()),
+        Kind::Number => Series::new(name, all.flat_map(|p| p.as_primitive::<Float64Type>()).collect::<Vec<_>>()),
+        Kind::Whole => Series::new(name, all.flat_map(|p| p.as_primitive::<Int32Type>()).collect::<Vec<_>>()),
+        Kind::Date => Series::new(name, all.flat_map(|p| p.as_primitive::<Date32Type>()).collect::<Vec<_>>()),
+    };
+    series.into_column()
 }

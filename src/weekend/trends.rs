@@ -41,6 +41,16 @@ pub enum Verdict {
 }
 
 impl Verdict {
+    /// What the 95 % interval of a slope says over `span`, where a change of `matters` would matter.
+    pub fn of(interval: Option<(f64, f64)>, span: f64, matters: f64) -> Self {
+        match interval {
+            Some((low, _)) if low > 0.0 => Verdict::Rising,
+            Some((_, high)) if high < 0.0 => Verdict::Falling,
+            Some((low, high)) if low.abs().max(high.abs()) * span <= matters => Verdict::Steady,
+            _ => Verdict::CannotTell,
+        }
+    }
+
     /// The verdict as the report says it.
     pub fn words(self) -> &'static str {
         match self {
@@ -121,14 +131,8 @@ fn of(car: &str, members: &[&Run], figure: Figure, race_s: f64) -> Option<Trend>
 }
 
 fn judge(slope: &Slope, figure: Figure, values: &[f64]) -> Verdict {
-    let Some((low, high)) = slope.interval else { return Verdict::CannotTell };
     let matters = figure.matters(median(values.iter().copied()).unwrap_or(1.0).abs());
-    match () {
-        () if low > 0.0 => Verdict::Rising,
-        () if high < 0.0 => Verdict::Falling,
-        () if low.abs().max(high.abs()) * (values.len() - 1) as f64 <= matters => Verdict::Steady,
-        () => Verdict::CannotTell,
-    }
+    Verdict::of(slope.interval, (values.len() - 1) as f64, matters)
 }
 
 /// One run's conditions.

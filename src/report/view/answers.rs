@@ -1,6 +1,6 @@
 //! The questions of a run, each with its verdict, figure, sentences and evidence.
 
-use super::{Mark, battery_mark, gearing_mark, heat_mark, optional, plus_minus};
+use super::{Mark, battery_mark, gearing_mark, heat_mark, optional, plus_minus, with_doubt};
 use crate::measure::heat::{COOLED_K, Heat};
 use crate::measure::power::Pull;
 use crate::measure::{gearing, heat};
@@ -308,8 +308,8 @@ fn next_answer(done: &Reviewed, run: &Run) -> AnswerView {
         }
     }
     if let Some(fan) = &run.without_fan {
-        let (value, doubt) = plus_minus(&fan.motor_race_end_c);
-        say.push(format!("Without the fan the motor would end at {value} {doubt} °C."));
+        let end = with_doubt(&fan.motor_race_end_c);
+        say.push(format!("Without the fan the motor would end at {end} °C."));
     }
     if known {
         say.push(

@@ -95,6 +95,12 @@ pub fn plus_minus(m: &Estimate) -> (String, String) {
     (format!("{:.digits$}", m.value), format!("± {half:.digits$}"))
 }
 
+/// `7.04 ± 0.05`.
+pub fn with_doubt(m: &Estimate) -> String {
+    let (value, doubt) = plus_minus(m);
+    format!("{value} {doubt}").trim_end().to_owned()
+}
+
 /// A delimiter or a decimal mark by its name.
 pub fn sign(sign: &str) -> &str {
     match sign {

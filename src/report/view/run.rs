@@ -1,7 +1,7 @@
 //! A run's page.
 
 use super::answers::{AnswerView, ChartView, answers, chart};
-use super::{FindingView, Mark, NoticeView, RowView, finding, notice, optional, plus_minus, sign, weekend_name};
+use super::{FindingView, Mark, NoticeView, RowView, finding, notice, optional, sign, weekend_name, with_doubt};
 use crate::laps::Source;
 use crate::notice::printable;
 use crate::quantity::Estimate;
@@ -146,15 +146,7 @@ fn pinions(run: &Run) -> Vec<RowView> {
 
 /// Pinion, ratio, rollout, top speed and the motor at the race's end of gears that could be on the car.
 pub fn next_cells(n: &Next) -> Vec<String> {
-    let estimate = |e: &Option<Estimate>| {
-        e.as_ref().map_or_else(
-            || "–".to_owned(),
-            |e| {
-                let (value, doubt) = plus_minus(e);
-                format!("{value} {doubt}")
-            },
-        )
-    };
+    let estimate = |e: &Option<Estimate>| e.as_ref().map_or_else(|| "–".to_owned(), with_doubt);
     vec![
         n.pinion.to_string(),
         format!("{:.3}", n.ratio),

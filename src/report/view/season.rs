@@ -1,7 +1,7 @@
 //! The season's page.
 
 use super::weekend::{TrendView, counted, untold};
-use super::{Mark, RowView, plus_minus};
+use super::{Mark, RowView, plus_minus, with_doubt};
 use crate::notice::printable;
 use crate::quantity::Estimate;
 use crate::report::charts;
@@ -174,14 +174,13 @@ fn by_change(all: &[SettingEffect]) -> impl Iterator<Item = &[SettingEffect]> {
 /// `+0.42 ± 0.05`.
 fn signed(d: &Estimate, factor: f64) -> String {
     let scaled = Estimate { value: factor * d.value, low: factor * d.low, high: factor * d.high };
-    let (value, doubt) = plus_minus(&scaled);
-    let none = value.trim_start_matches(['-', '0', '.']).is_empty();
-    let (sign, value) = match () {
-        () if none => ("", value.trim_start_matches('-').to_owned()),
-        () if scaled.value > 0.0 => ("+", value),
-        () => ("", value),
-    };
-    format!("{sign}{value} {doubt}").trim_end().to_owned()
+    let text = with_doubt(&scaled);
+    let none = plus_minus(&scaled).0.trim_start_matches(['-', '0', '.']).is_empty();
+    match () {
+        () if none => text.trim_start_matches('-').to_owned(),
+        () if scaled.value > 0.0 => format!("+{text}"),
+        () => text,
+    }
 }
 
 fn gears(all: &[GearOnTrack]) -> Vec<GearsView> {
@@ -190,10 +189,7 @@ fn gears(all: &[GearOnTrack]) -> Vec<GearsView> {
         let Some(m) = mean else { return "–".to_owned() };
         let digits = words(&m.of).2;
         match &m.mean {
-            Some(e) => {
-                let (value, doubt) = plus_minus(e);
-                format!("{value} {doubt}").trim_end().to_owned()
-            }
+            Some(e) => with_doubt(e),
             None => {
                 let (low, high) = (format!("{:.digits$}", m.lowest), format!("{:.digits$}", m.highest));
                 if low == high { low } else { format!("{low} to {high}") }
