@@ -20,6 +20,7 @@ use crate::quantity::median;
 use crate::sheet::mistake::Mistake;
 use crate::sheet::{RunPlan, Sheet};
 use crate::weekend;
+use crate::weekend::before::{self, Before};
 use crate::weekend::comparisons::{self, Comparison};
 use crate::weekend::findings::{self, Finding};
 use crate::weekend::gearing;
@@ -51,6 +52,8 @@ pub struct Run {
     pub next: Vec<Next>,
     /// The race without the fan, where the car ran with and without one.
     pub without_fan: Option<WithoutFan>,
+    /// The run against the car's run before.
+    pub before: Option<Before>,
 }
 
 /// A run that was read and whose laps were found.
@@ -122,8 +125,10 @@ pub fn conclude(plan: Plan, mut runs: Vec<Run>) -> Review {
         (next::next(r, race_s), members.and_then(|members| next::without_fan(r, members, race_s)))
     };
     let changes: Vec<_> = runs.par_iter().map(of_run).collect();
-    for (run, change) in runs.iter_mut().zip(changes) {
+    let befores: Vec<_> = (0..runs.len()).map(|at| before::before(&runs, at, &sheet)).collect();
+    for ((run, change), before) in runs.iter_mut().zip(changes).zip(befores) {
         (run.next, run.without_fan) = change;
+        run.before = before;
     }
     let (trends, comparisons) = (trends::trends(&runs, race_s), comparisons::comparisons(&runs, race_s));
     let mut findings: Vec<Finding> = runs
@@ -201,7 +206,7 @@ pub fn answer(run: Lapped, sheet: &Sheet) -> Run {
         let answers = measure::measure(&log, &laps, &plan, sheet);
         Reviewed { log, laps, answers }
     });
-    Run { plan, outcome, next: Vec::new(), without_fan: None }
+    Run { plan, outcome, next: Vec::new(), without_fan: None, before: None }
 }
 
 /// Weighs the pinions of each car over all its runs and writes the verdicts into their answers.

@@ -64,6 +64,17 @@ fn top_speed_is_the_cars() {
     assert!(share(all.iter().map(scores::Against::held)) >= 0.95, "{all:?}");
 }
 
+#[test]
+fn top_speed_against_the_run_before() {
+    let all = scores::against_before();
+    assert!(share(all.iter().map(scores::Against::held)) >= 0.95, "{all:?}");
+    // Never faster where it is slower, nor the other way round.
+    let wrong = all.iter().filter(|a| a.found.low > 0.0 && a.truth < 0.0 || a.found.high < 0.0 && a.truth > 0.0);
+    assert_eq!(wrong.count(), 0, "{all:?}");
+    // Sharp enough to be of use: a tooth is about 3 % of the speed.
+    assert!(share(all.iter().map(|a| a.found.half_width() < 0.8)) >= 0.90, "{all:?}");
+}
+
 #[rstest]
 #[case(10.0)]
 #[case(20.0)]

@@ -33,6 +33,9 @@ const SPAN_S: f64 = 0.05;
 const RELEASE_S: f64 = 0.1;
 /// Shares of the top speed at whose middle the pull is stated: bottom, middle and top.
 const PULLS: [(f64, f64); 3] = [(0.25, 0.45), (0.50, 0.70), (0.75, 0.95)];
+/// The same for its curve.
+const CURVE: [(f64, f64); 8] =
+    [(0.2, 0.3), (0.3, 0.4), (0.4, 0.5), (0.5, 0.6), (0.6, 0.7), (0.7, 0.8), (0.8, 0.9), (0.9, 1.0)];
 /// Share of driven rows that the envelope lies above.
 const ENVELOPE: f64 = 0.9;
 /// Rows that a figure needs at least, and blocks for its doubt.
@@ -63,6 +66,8 @@ pub struct Power {
     pub peak_w: Option<f64>,
     /// Pull by speed: bottom, middle, top.
     pub pull: Vec<Pull>,
+    /// Pull at more speeds, for its curve.
+    pub pull_by_speed: Vec<Pull>,
     /// Deceleration off throttle, m/s².
     pub coast_m_s2: Option<Estimate>,
     /// Share of the laps' time at full demand.
@@ -92,7 +97,7 @@ pub fn measure(log: &Log, laps: &Laps, motion: Option<&Motion>, demand: Option<&
     } else if coast_m_s2.is_none() && motion.is_some() {
         why.push("the car coasts too seldom for a figure");
     }
-    let pull: Vec<Pull> = motion.map_or_else(Vec::new, |m| pulls(m, throttle));
+    let pull: Vec<Pull> = motion.map_or_else(Vec::new, |m| pulls(m, throttle, &PULLS));
     if pull.is_empty() && motion.is_some() {
         why.push("too few rows pull, or they lie too far apart, for the pull by speed");
     }
@@ -107,6 +112,7 @@ pub fn measure(log: &Log, laps: &Laps, motion: Option<&Motion>, demand: Option<&
         mean_w: watts.as_ref().and_then(|w| mean_over_laps(log, laps, w)),
         peak_w: watts.as_deref().and_then(highest),
         pull,
+        pull_by_speed: motion.map_or_else(Vec::new, |m| pulls(m, throttle, &CURVE)),
         coast_m_s2,
         full_demand_share: full.and_then(|f| mean_over_laps(log, laps, &f)),
         why: (!why.is_empty()).then(|| why.join("; ")),
@@ -180,8 +186,8 @@ fn coast(motion: &Motion, throttle: &[f64]) -> Option<Estimate> {
     Some(Estimate { value: e.value * rolling, low: e.low * rolling, high: e.high * rolling })
 }
 
-/// Pull at the bottom, in the middle and at the top.
-fn pulls(motion: &Motion, throttle: Option<&[f64]>) -> Vec<Pull> {
+/// Pull in the middle of each of these shares of the top speed.
+fn pulls(motion: &Motion, throttle: Option<&[f64]>, shares: &[(f64, f64)]) -> Vec<Pull> {
     let Some(top) = motion.top_speed().filter(|_| motion.step_s <= LONGEST_STEP_S) else { return Vec::new() };
     let full = |n: usize| throttle.is_some_and(|t| t[n] >= FULL_PCT);
     let of = |(from, to): (f64, f64)| {
@@ -193,7 +199,7 @@ fn pulls(motion: &Motion, throttle: Option<&[f64]>) -> Vec<Pull> {
         let acceleration_m_s2 = estimate(&values, |v| quantile(v.iter().copied(), share), motion.travel.1)?;
         Some(Pull { speed_m_s: (from + to) / 2.0 * top, acceleration_m_s2 })
     };
-    PULLS.into_iter().filter_map(of).collect()
+    shares.iter().filter_map(|s| of(*s)).collect()
 }
 
 /// A figure of rows in order with its interval: blocks left out in turn, and the travel's relative standard uncertainty.

@@ -16,6 +16,7 @@ use crate::notice::{Failure, Notice};
 use crate::quantity::Estimate;
 use crate::review::{Review, Reviewed, Run};
 use crate::sheet::Setting;
+use crate::weekend::before::Before;
 use crate::weekend::comparisons::{Comparison, Effect};
 use crate::weekend::findings::Finding;
 use crate::weekend::next::{Next, WithoutFan};
@@ -95,6 +96,8 @@ pub struct RunFile {
     pub next: Vec<Next>,
     /// The race without the fan, where the car ran with and without one.
     pub without_fan: Option<WithoutFan>,
+    /// The run against the car's run before.
+    pub before: Option<Before>,
 }
 
 /// A value of the sheet.
@@ -218,6 +221,7 @@ fn run(run: &Run) -> RunFile {
         power: answers.map(|a| a.power.clone()),
         next: run.next.clone(),
         without_fan: run.without_fan.clone(),
+        before: run.before.clone(),
     }
 }
 

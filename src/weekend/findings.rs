@@ -35,6 +35,8 @@ pub struct Finding {
     pub severity: Weight,
     /// The run; `null` for the weekend.
     pub run: Option<String>,
+    /// What it is in a few words, for the heading of the run's page; `null` for notes and the weekend's own.
+    pub headline: Option<String>,
     /// The sentence.
     pub text: String,
     /// Its figures.
@@ -83,8 +85,15 @@ fn name(run: &Run) -> String {
     crate::notice::printable(&run.plan.id, 40)
 }
 
-fn finding(run: &Run, code: &'static str, severity: Weight, text: String, values: Value) -> Finding {
-    Finding { code, severity, run: Some(run.plan.id.clone()), text, figures: figures(values) }
+/// A finding on `run`: its code, what it asks and its headline.
+fn finding(
+    run: &Run,
+    (code, severity, headline): (&'static str, Weight, &str),
+    text: String,
+    values: Value,
+) -> Finding {
+    let headline = (!headline.is_empty()).then(|| headline.to_owned());
+    Finding { code, severity, run: Some(run.plan.id.clone()), headline, text, figures: figures(values) }
 }
 
 fn of_gearing(run: &Run, g: &gearing::Gearing) -> Option<Finding> {
@@ -104,12 +113,13 @@ fn of_gearing(run: &Run, g: &gearing::Gearing) -> Option<Finding> {
             best.pinion
         );
         let values = json!({ "pinion": best.pinion, "sheet_pinion": sheet, "probability": best.probability, "realised_ratio": g.realised_ratio });
-        return Some(finding(run, "pinion-differs", Weight::Act, text, values));
+        let headline = format!("drove {} teeth, the sheet says {sheet}", best.pinion);
+        return Some(finding(run, ("pinion-differs", Weight::Act, &headline), text, values));
     }
     (g.why.as_deref() == Some(super::gearing::NO_PINION_FITS)).then(|| {
         let values = json!({ "realised_ratio": g.realised_ratio, "set_ratio": g.set_ratio });
         let text = format!("The sheet does not fit run {}: {}", name(run), super::gearing::NO_PINION_FITS);
-        finding(run, "gearing-does-not-fit", Weight::Act, text, values)
+        finding(run, ("gearing-does-not-fit", Weight::Act, "the sheet does not fit it"), text, values)
     })
 }
 
@@ -120,9 +130,10 @@ fn of_heat(run: &Run, part: &str, code: &'static str, heat: &Heat) -> Option<Fin
         if heat.limit_stated { "on the sheet" } else { "assumed: state the maker's own" }
     );
     let peak = heat.peak_c?;
-    let (weight, text) = match (heat.verdict, heat.race_end_c) {
+    let (weight, headline, text) = match (heat.verdict, heat.race_end_c) {
         (heat::Verdict::Over, _) if peak > heat.limit_c => (
             Weight::Act,
+            format!("the {part} went over its limit"),
             format!(
                 "The {part} reached {peak:.0} °C in run {}, over its {limit}, for {:.0} s: {}",
                 name(run),
@@ -132,6 +143,7 @@ fn of_heat(run: &Run, part: &str, code: &'static str, heat: &Heat) -> Option<Fin
         ),
         (heat::Verdict::Over, Some(end)) => (
             Weight::Act,
+            format!("the {part} would go over its limit"),
             format!(
                 "The {part} of run {} would be at {:.0} ± {:.0} °C at a race's end, over its {limit}: {}",
                 name(run),
@@ -142,6 +154,7 @@ fn of_heat(run: &Run, part: &str, code: &'static str, heat: &Heat) -> Option<Fin
         ),
         (heat::Verdict::Close, Some(end)) => (
             Weight::Watch,
+            format!("the {part} is near its limit"),
             format!(
                 "The {part} of run {} {} at {:.0} ± {:.0} °C at a race's end, {} its {limit}",
                 name(run),
@@ -154,7 +167,7 @@ fn of_heat(run: &Run, part: &str, code: &'static str, heat: &Heat) -> Option<Fin
         _ => return None,
     };
     let values = json!({ "peak_c": heat.peak_c, "limit_c": heat.limit_c, "over_limit_s": heat.over_limit_s, "race_end_c": heat.race_end_c });
-    Some(finding(run, code, weight, text, values))
+    Some(finding(run, (code, weight, &headline), text, values))
 }
 
 /// What would keep a part under its limit: for the motor, the largest pinion whose forecast does, where one is near.
@@ -189,7 +202,7 @@ fn of_fan(run: &Run, motor: &Heat) -> Option<Finding> {
         if needed { "needed" } else { "not needed for the motor's limit" }
     );
     let values = json!({ "motor_race_end_c": end, "limit_c": motor.limit_c });
-    Some(finding(run, "fan", Weight::Note, text, values))
+    Some(finding(run, ("fan", Weight::Note, ""), text, values))
 }
 
 fn of_wheelspin(run: &Run, w: &Wheelspin) -> Option<Finding> {
@@ -202,7 +215,7 @@ fn of_wheelspin(run: &Run, w: &Wheelspin) -> Option<Finding> {
         100.0 * share
     );
     let values = json!({ "seconds": seconds, "share": share, "events": w.events.len() });
-    Some(finding(run, "wheelspin", Weight::Watch, text, values))
+    Some(finding(run, ("wheelspin", Weight::Watch, "the wheels spun"), text, values))
 }
 
 fn of_battery(run: &Run, b: &Battery) -> Option<Finding> {
@@ -215,12 +228,12 @@ fn of_battery(run: &Run, b: &Battery) -> Option<Finding> {
                 name(run),
                 b.floor_cell_v
             );
-            Some(finding(run, "cell-under-floor", Weight::Act, text, values))
+            Some(finding(run, ("cell-under-floor", Weight::Act, "the cells fell under their floor"), text, values))
         }
         battery::Verdict::Short => {
             let used = b.race_end_used_mah?.value;
             let text = format!("A race would use {used:.0} mAh after run {}'s pace, most of the pack", name(run));
-            Some(finding(run, "charge-short", Weight::Watch, text, values))
+            Some(finding(run, ("charge-short", Weight::Watch, "a race would take most of the pack"), text, values))
         }
         _ => None,
     }
@@ -283,7 +296,7 @@ fn of_trend(t: &Trend) -> Option<Finding> {
     };
     let values =
         json!({ "per_run": t.per_run, "low": low, "high": high, "p": t.p, "values": t.values, "cause": t.cause });
-    Some(Finding { code, severity: weight, run: None, text, figures: figures(values) })
+    Some(Finding { code, severity: weight, run: None, headline: None, text, figures: figures(values) })
 }
 
 fn of_comparison(c: &Comparison) -> Option<Finding> {
@@ -319,7 +332,7 @@ fn of_comparison(c: &Comparison) -> Option<Finding> {
     };
     let values =
         json!({ "key": c.key, "runs_from": c.runs_from, "runs_to": c.runs_to, "together_with": c.together_with });
-    Some(Finding { code: "change", severity: Weight::Note, run: None, text, figures: figures(values) })
+    Some(Finding { code: "change", severity: Weight::Note, run: None, headline: None, text, figures: figures(values) })
 }
 
 /// What to act on first; within that the order of the runs.

@@ -1,5 +1,6 @@
 //! Across the runs of a weekend.
 
+pub mod before;
 pub mod comparisons;
 pub mod figures;
 pub mod findings;

@@ -236,6 +236,25 @@ fn weekend(
     (0..count).map(run).collect()
 }
 
+/// Change of the top speed against the run before, with a tooth more, two less, and none changed.
+pub fn against_before() -> Vec<Against> {
+    let each = every(SEEDS / 2, |car, seed| {
+        let teeth = [0, 1, -1, -1];
+        let change =
+            |n: usize, d: &mut Drive| (d.length, d.pinion) = (150.0, car.pinion.saturating_add_signed(teeth[n]));
+        let line = |n: usize| format!("pinion = {}", car.pinion.saturating_add_signed(teeth[n]));
+        let runs = weekend(car, seed, teeth.len(), change, line);
+        let top = |run: &Driven| run.trace.speed.iter().copied().fold(0.0, f64::max);
+        let review = reviewed(&runs, &Recorder::plain(RATES[seed as usize % 4]));
+        let of = |n: usize| {
+            let found = review.runs[n].before.as_ref().unwrap().top_speed_change_m_s;
+            Against { found, truth: top(&runs[n].0) - top(&runs[n - 1].0) }
+        };
+        (1..teeth.len()).map(of).collect::<Vec<_>>()
+    });
+    each.into_iter().flatten().collect()
+}
+
 /// Verdict, cause and change a run of a figure.
 pub fn trend(review: &Review, of: Figure) -> (Verdict, Option<&'static str>, f64) {
     let trend = review.trends.iter().find(|t| t.of == of).unwrap();

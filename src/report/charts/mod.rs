@@ -1,12 +1,14 @@
 //! Charts as SVG for the pages, drawn with plotters: one look for all, colours that the page's style may change.
 
+mod next;
 mod run;
 mod trend;
 
 use plotters::coord::Shift;
 use plotters::prelude::*;
 
-pub use run::{current, lap_times, ratio_by_lap, revs_over_laps, spins_by_lap, temperatures, voltage};
+pub use next::{heat_by_pinion, speed_by_pinion};
+pub use run::{current, lap_times, pull_by_speed, ratio_by_lap, revs_over_laps, spins_by_lap, temperatures, voltage};
 pub use trend::{over_season, trend};
 
 /// Size of a chart, pixels, which is its proportions and how large its text stands on the page.

@@ -8,6 +8,7 @@ use crate::laps::SetAside;
 use crate::log::{Channel, Log};
 use crate::measure::gearing::Gearing;
 use crate::measure::heat::Heat;
+use crate::measure::power::Pull;
 use crate::review::Reviewed;
 
 /// Realised ratio of each lap against what the sheet's pinion and its neighbours would show.
@@ -122,6 +123,44 @@ pub fn revs_over_laps(done: &Reviewed, size: Size) -> String {
         chart.draw_series(LineSeries::new(line(best, 240), BLUE.stroke_width(2)))?;
         let end = odometer.rpm_at(best.end_s) / 1000.0;
         label(area, &format!("best, {}", best.number), end, &axes, &BLUE)
+    })
+}
+
+/// Pull by speed with its interval as a band, and the run before, by its name, as a dashed line.
+pub fn pull_by_speed(pull: &[Pull], before: Option<(&str, &[Pull])>, size: Size) -> String {
+    if pull.len() < 3 {
+        return String::new();
+    }
+    let line = |pull: &[Pull]| pull.iter().map(|p| (p.speed_m_s, p.acceleration_m_s2.value)).collect::<Vec<_>>();
+    let behind = before.map_or(Vec::new(), |b| line(b.1));
+    let tops = pull.iter().map(|p| p.acceleration_m_s2.high).chain(behind.iter().map(|p| p.1));
+    let end = pull.iter().map(|p| p.speed_m_s).chain(behind.iter().map(|p| p.0)).fold(0.0, f64::max);
+    let axes = Axes {
+        x: (0.0, end * 1.03),
+        y: (0.0, tops.fold(0.0, f64::max) * 1.08),
+        x_name: "speed, m/s",
+        y_name: "pull, m/s²",
+        right: 108,
+        y_digits: 0,
+        size,
+    };
+    svg(size, |area| {
+        let mut chart = frame(area, &axes)?;
+        let upper = pull.iter().map(|p| (p.speed_m_s, p.acceleration_m_s2.high));
+        let lower = pull.iter().rev().map(|p| (p.speed_m_s, p.acceleration_m_s2.low.max(0.0)));
+        chart.draw_series([Polygon::new(upper.chain(lower).collect::<Vec<_>>(), BLUE.mix(0.18))])?;
+        let mut labels = Vec::new();
+        if let (Some((id, _)), Some(&last)) = (before, behind.last()) {
+            chart.draw_series(DashedLineSeries::new(behind.clone(), 5, 4, SOFT.stroke_width(2)))?;
+            labels.push((format!("run {id}"), last.1, SOFT));
+        }
+        let own = line(pull);
+        labels.extend(own.last().map(|last| ("this run".to_owned(), last.1, BLUE)));
+        chart.draw_series(LineSeries::new(own, BLUE.stroke_width(2)))?;
+        for (text, at, colour) in apart(labels, &axes) {
+            label(area, &text, at, &axes, &colour)?;
+        }
+        Ok(())
     })
 }
 

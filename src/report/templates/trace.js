@@ -146,7 +146,7 @@ afterFirstPaint(() => {
   };
 
   const axis = (label) => ({
-    stroke: colour("--soft"), grid: { stroke: colour("--rule"), width: 1 }, ticks: { stroke: colour("--rule") },
+    stroke: colour("--soft"), grid: { stroke: colour("--rule"), width: 1 }, ticks: { stroke: colour("--rule"), size: 5 }, gap: 3,
     font: "12px system-ui, sans-serif", label, labelSize: label ? 18 : 0, labelFont: "12px system-ui, sans-serif",
   });
 
@@ -161,12 +161,12 @@ afterFirstPaint(() => {
     charts = groups.map((name, n) => {
       const group = data.channels.filter((c) => c.group === name), last = n === groups.length - 1;
       return new uPlot({
-        width: room.clientWidth, height: last ? 190 : 150,
+        width: room.clientWidth, height: last ? 164 : 140,
         cursor: { sync: { key: "trace" }, drag: { x: true, y: false, setScale: false } },
         scales: { x: { time: false, min: full[0], max: full[1] } },
         legend: { live: true },
         series: [{ label: lap ? "lap" : "time", value: (_, v) => v == null ? "–" : lap ? `${v.toFixed(1)} %` : `${v.toFixed(2)} s` }, ...series(group)],
-        axes: [axis(last ? (lap ? "share of the lap's motor turns, %" : "time, s") : ""), { ...axis(group[0].unit), size: 64, space: 24, values: (_, ticks) => ticks.map((t) => String(+t.toFixed(3))) }],
+        axes: [{ ...axis(last ? (lap ? "share of the lap's motor turns, %" : "time, s") : ""), size: 24 }, { ...axis(group[0].unit), size: 64, space: 24, values: (_, ticks) => ticks.map((t) => String(+t.toFixed(3))) }],
         hooks: {
           draw: [marks],
           setSelect: [(u) => {

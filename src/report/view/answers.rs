@@ -1,17 +1,15 @@
 //! The questions of a run, each with its verdict, figure, sentences and evidence.
 
-use super::{Mark, battery_mark, gearing_mark, heat_mark, optional, plus_minus, with_doubt};
+use super::power::{next_answer, power_answer};
+use super::{Mark, battery_mark, gearing_mark, heat_mark, optional, plus_minus};
 use crate::measure::heat::{COOLED_K, Heat};
-use crate::measure::power::Pull;
 use crate::measure::{gearing, heat};
 use crate::notice::printable;
 use crate::quantity::Estimate;
 use crate::report::charts::{self, NARROW, Size, WIDE};
-use crate::review::{Reviewed, Run};
+use crate::review::{Review, Reviewed, Run};
 use crate::sheet::Sheet;
-use crate::weekend::figures;
 use crate::weekend::findings::{self, MUCH_SPIN};
-use crate::weekend::next::Next;
 
 /// A chart with its words.
 pub struct ChartView {
@@ -44,13 +42,13 @@ pub struct AnswerView {
 }
 
 /// The questions of a run, answered.
-pub fn answers(run: &Run, done: &Reviewed, sheet: &Sheet) -> Vec<AnswerView> {
+pub fn answers(review: &Review, run: &Run, done: &Reviewed) -> Vec<AnswerView> {
     vec![
         gearing_answer(done, run),
         wheelspin_answer(done),
-        heat_answer(done, sheet),
+        heat_answer(done, &review.sheet),
         battery_answer(done, run),
-        power_answer(done),
+        power_answer(done, run, review),
         next_answer(done, run),
     ]
 }
@@ -278,96 +276,4 @@ fn warming_words(motor: &Heat) -> Vec<String> {
 
 fn minutes(e: &Estimate) -> String {
     format!("{:.0} minutes, 95 % between {:.0} and {:.0},", e.value / 60.0, e.low / 60.0, e.high / 60.0)
-}
-
-/// What another pinion would do, and whether the fan is needed.
-fn next_answer(done: &Reviewed, run: &Run) -> AnswerView {
-    let limit = done.answers.motor.limit_c;
-    let now = figures::pinion_on_car(run);
-    let fits = |n: &&Next| n.motor_race_end_c.is_some_and(|c| c.high < limit);
-    let longest = run.next.iter().filter(fits).max_by(|a, b| a.pinion.total_cmp(&b.pinion));
-    let known = run.next.iter().any(|n| n.motor_race_end_c.is_some());
-    let (mark, verdict) = match (known, longest, now) {
-        (true, Some(n), Some(teeth)) if n.pinion > teeth => (Mark::Good, format!("room for {} teeth", n.pinion)),
-        (true, Some(n), Some(teeth)) if n.pinion < teeth => (Mark::Act, format!("down to {} teeth", n.pinion)),
-        (true, Some(_), Some(teeth)) => (Mark::Good, format!("stay at {teeth} teeth")),
-        (true, None, Some(_)) => (Mark::Act, "cool it better, or gear further down".to_owned()),
-        _ => (Mark::Open, "cannot tell".to_owned()),
-    };
-    let mut say = Vec::new();
-    for n in run.next.iter().filter(|n| now.is_some_and(|t| (n.pinion - t).abs() == 1.0)) {
-        if let (Some(speed), Some(heat)) = (&n.top_speed_change_m_s, &n.motor_change_k) {
-            say.push(format!(
-                "{} teeth: top speed {:+.2} ± {:.2} m/s, motor {:+.1} ± {:.1} K at the race's end.",
-                n.pinion,
-                speed.value,
-                speed.half_width(),
-                heat.value,
-                heat.half_width()
-            ));
-        }
-    }
-    if let Some(fan) = &run.without_fan {
-        let end = with_doubt(&fan.motor_race_end_c);
-        say.push(format!("Without the fan the motor would end at {end} °C."));
-    }
-    if known {
-        say.push(
-            "Judged by the motor's heat alone; what the race rules and the motor's maker allow goes first.".to_owned(),
-        );
-    }
-    say.extend(run.next.iter().find_map(|n| n.why.as_ref()).map(|w| format!("Open: {w}.")));
-    let missing: Vec<&str> = ["spur", "pinion"].into_iter().filter(|k| run.plan.settings.number(k).is_none()).collect();
-    if !missing.is_empty() {
-        say.push(format!("Open: the sheet lacks {}.", missing.join(" and ")));
-    }
-    AnswerView {
-        question: "What could be changed next?",
-        mark,
-        verdict,
-        figure: longest.map_or_else(|| if known { "none" } else { "–" }.to_owned(), |n| n.pinion.to_string()),
-        doubt: longest.map_or_else(String::new, |_| "teeth".to_owned()),
-        of: format!("largest pinion near this one that stays under {limit:.0} °C"),
-        say,
-        charts: Vec::new(),
-    }
-}
-
-fn power_answer(done: &Reviewed) -> AnswerView {
-    let p = &done.answers.power;
-    let mut say = Vec::new();
-    if let [bottom, middle, top] = p.pull.as_slice() {
-        let of = |p: &Pull| {
-            let (value, doubt) = plus_minus(&p.acceleration_m_s2);
-            format!("{value} {doubt} m/s² at {:.0} m/s", p.speed_m_s)
-        };
-        say.push(format!("It pulls with {}, {} and {}.", of(bottom), of(middle), of(top)));
-    }
-    if let Some(coast) = &p.coast_m_s2 {
-        let (value, doubt) = plus_minus(coast);
-        say.push(format!("Off the throttle it slows by {value} {doubt} m/s²."));
-    }
-    if let Some(full) = p.full_demand_share {
-        say.push(format!("{:.0} % of the laps' time was at full demand.", 100.0 * full));
-    }
-    if let Some(rpm) = p.top_rpm {
-        say.push(format!("The motor reached {rpm:.0} turns a minute."));
-    }
-    if let (Some(mean), Some(peak)) = (p.mean_w, p.peak_w) {
-        say.push(format!("The pack gave {mean:.0} W on average over the laps, {peak:.0} W at the most."));
-    }
-    say.extend(p.why.as_ref().map(|w| format!("Open: {w}.")));
-    AnswerView {
-        question: "Where is the power?",
-        mark: if p.top_speed_m_s.is_some() { Mark::Good } else { Mark::Open },
-        verdict: if p.top_speed_m_s.is_some() { "measured" } else { "cannot tell" }.to_owned(),
-        figure: p.top_speed_m_s.map_or_else(|| "–".to_owned(), |v| format!("{v:.1} m/s")),
-        doubt: p.top_speed_range_m_s.as_ref().map_or_else(String::new, |e| plus_minus(e).1),
-        of: "the car's top speed".to_owned(),
-        say,
-        charts: chart(
-            |size| charts::revs_over_laps(done, size),
-            "Revs over the lap: the best lap in front of all that count",
-        ),
-    }
 }

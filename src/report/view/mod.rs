@@ -1,6 +1,7 @@
 //! Plain structs for the pages and the terminal: every figure worded here, nothing computed in a template.
 
 mod answers;
+mod power;
 pub mod run;
 pub mod season;
 mod trace;

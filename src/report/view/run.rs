@@ -1,7 +1,7 @@
 //! A run's page.
 
 use super::answers::{AnswerView, ChartView, answers, chart};
-use super::{FindingView, Mark, NoticeView, RowView, finding, notice, optional, sign, weekend_name, with_doubt};
+use super::{FindingView, NoticeView, RowView, finding, notice, optional, sign, weekend_name, with_doubt};
 use crate::laps::Source;
 use crate::notice::printable;
 use crate::quantity::Estimate;
@@ -38,8 +38,10 @@ pub struct RunView {
     pub lap_chart: Vec<ChartView>,
     /// Where the laps came from.
     pub laps_from: String,
-    /// Settings, with those that differ from the run before marked.
+    /// Settings, with those that differ from the car's run before first.
     pub settings: Vec<RowView>,
+    /// Head of the column of what they were before.
+    pub before: String,
     /// How the log was read.
     pub channels: Vec<RowView>,
     /// In a sentence.
@@ -56,34 +58,40 @@ pub fn run(review: &Review, index: usize) -> RunView {
     let done = run.outcome.as_ref().ok();
     let findings: Vec<FindingView> =
         review.findings.iter().filter(|f| f.run.as_deref() == Some(&run.plan.id)).map(finding).collect();
-    let worst = findings.iter().map(|f| f.mark).find(|m| *m == Mark::Act).or(findings.first().map(|f| f.mark));
-    let headline = match (worst, done) {
-        (_, None) => "could not be read",
-        (Some(Mark::Act), _) => "something to act on",
-        (Some(Mark::Watch), _) => "something to watch",
-        _ => "nothing to act on",
-    };
     RunView {
         weekend: weekend_name(review),
         id: printable(&run.plan.id, 40),
         place: format!("run {} of {}", index + 1, review.runs.len()),
-        headline: headline.to_owned(),
+        headline: headline(review, run),
         subtitle: subtitle(review, index),
         error: run.outcome.as_ref().err().map(|e| (e.message.clone(), e.hint.clone().unwrap_or_default())),
         findings,
-        answers: done.map(|d| answers(run, d, &review.sheet)).unwrap_or_default(),
+        answers: done.map(|d| answers(review, run, d)).unwrap_or_default(),
         pinions: pinions(run),
         trace: super::trace::trace(review, index),
         laps: done.map(lap_rows).unwrap_or_default(),
         lap_chart: done.map(|d| chart(|size| charts::lap_times(d, size), "Lap times")).unwrap_or_default(),
         laps_from: done.map(laps_from).unwrap_or_default(),
         settings: settings(review, index),
+        before: run_before(review, index)
+            .map_or_else(|| "before".to_owned(), |r| format!("run {}, where it differs", printable(&r.plan.id, 40))),
         channels: done.map(channels).unwrap_or_default(),
         reading: done.map(reading).unwrap_or_default(),
         notices: done
             .map(|d| d.log.reading.notices.iter().chain(&d.laps.notices).map(notice).collect())
             .unwrap_or_default(),
         budget: done.map(budget).unwrap_or_default(),
+    }
+}
+
+/// What the run's first finding says in a few words; findings stand with what to act on first.
+fn headline(review: &Review, run: &Run) -> String {
+    let of_run = review.findings.iter().filter(|f| f.run.as_deref() == Some(&run.plan.id));
+    let mut words = of_run.filter_map(|f| f.headline.as_deref());
+    match (&run.outcome, words.next()) {
+        (Err(_), _) => "could not be read".to_owned(),
+        (Ok(_), None) => "nothing to act on".to_owned(),
+        (Ok(_), Some(first)) => format!("{first}{}", if words.next().is_some() { ", and more" } else { "" }),
     }
 }
 
@@ -112,11 +120,7 @@ fn subtitle(review: &Review, index: usize) -> String {
 /// Settings that differ from the car's run before.
 fn changes(review: &Review, index: usize) -> Vec<String> {
     let plan = &review.runs[index].plan;
-    let Some(before) =
-        review.runs[..index].iter().rev().find(|r| r.plan.car == plan.car).filter(|_| !plan.car.is_empty())
-    else {
-        return Vec::new();
-    };
+    let Some(before) = run_before(review, index) else { return Vec::new() };
     let (old, new) = (&before.plan.settings.0, &plan.settings.0);
     let mut keys: Vec<&String> = old.keys().chain(new.keys()).collect();
     keys.sort();
@@ -133,8 +137,8 @@ fn pinions(run: &Run) -> Vec<RowView> {
     let on_car = crate::weekend::figures::pinion_on_car(run);
     let row = |n: &Next| {
         let name = match () {
-            () if settings.number("pinion") == Some(n.pinion) => format!("{}, on the sheet", n.pinion),
-            () if on_car == Some(n.pinion) => format!("{}, on the car", n.pinion),
+            () if settings.number("pinion") == Some(n.pinion) => format!("{}, sheet", n.pinion),
+            () if on_car == Some(n.pinion) => format!("{}, on car", n.pinion),
             () => n.pinion.to_string(),
         };
         let mut cells = next_cells(n);
@@ -199,23 +203,29 @@ fn laps_from(done: &Reviewed) -> String {
     }
 }
 
+/// The run of the same car before the one at `index`.
+fn run_before(review: &Review, index: usize) -> Option<&Run> {
+    let car = &review.runs[index].plan.car;
+    review.runs[..index].iter().rev().find(|r| r.plan.car == *car && !car.is_empty())
+}
+
+/// The run's settings, those that differ from the car's run before first, and those that it no longer has.
 fn settings(review: &Review, index: usize) -> Vec<RowView> {
-    let plan = &review.runs[index].plan;
-    let before = review.runs[..index].iter().rev().find(|r| r.plan.car == plan.car && !plan.car.is_empty());
-    plan.settings
-        .0
-        .iter()
-        .map(|(key, value)| {
-            let old = before.map(|b| b.plan.settings.0.get(key));
-            let change = match old {
-                Some(old) if old != Some(value) => {
-                    format!("was {}", old.map_or_else(|| "not stated".to_owned(), Setting::to_string))
-                }
-                _ => String::new(),
-            };
-            RowView { cells: vec![printable(key, 60), value.to_string(), change.clone()], aside: false }
-        })
-        .collect()
+    let new = &review.runs[index].plan.settings.0;
+    let Some(before) = run_before(review, index) else {
+        let row = |(key, value): (&String, &Setting)| vec![printable(key, 60), value.to_string(), String::new()];
+        return new.iter().map(|s| RowView { cells: row(s), aside: false }).collect();
+    };
+    let old = &before.plan.settings.0;
+    let mut keys: Vec<&String> = new.keys().chain(old.keys().filter(|k| !new.contains_key(*k))).collect();
+    keys.sort_by_key(|k| old.get(*k) == new.get(*k));
+    let shown = |s: Option<&Setting>| s.map_or_else(|| "not stated".to_owned(), Setting::to_string);
+    let row = |key: &String| {
+        let (now, then) = (new.get(key), old.get(key));
+        let before = if now == then { String::new() } else { shown(then) };
+        RowView { cells: vec![printable(key, 60), shown(now), before], aside: false }
+    };
+    keys.into_iter().map(row).collect()
 }
 
 fn channels(done: &Reviewed) -> Vec<RowView> {

@@ -8,6 +8,7 @@ use super::{
 };
 use crate::measure::heat;
 use crate::notice::{Severity, printable};
+use crate::quantity::median;
 use crate::report::{charts, tables};
 use crate::review::{Review, Run};
 use crate::weekend::comparisons::{Comparison, Effect};
@@ -203,6 +204,8 @@ fn trend_view(t: &Trend) -> TrendView {
         .zip(t.high)
         .map_or_else(String::new, |(l, h)| format!("95 % between {} and {} {unit} a run", signed(l), signed(h)));
     let steady = t.verdict == trends::Verdict::Steady;
+    let matters = t.of.matters(median(t.values.iter().copied()).unwrap_or(1.0).abs());
+    let under = format!("under {:.digits$} {unit} over these runs", factor * matters);
     let worse = matches!((t.of, t.verdict), (Figure::MotorCooling | Figure::EffectiveTyreMm, trends::Verdict::Falling))
         || t.verdict == trends::Verdict::Rising && t.of != Figure::MotorCooling;
     TrendView {
@@ -213,7 +216,11 @@ fn trend_view(t: &Trend) -> TrendView {
         } else {
             format!("{} {} {unit} a run", t.verdict.words(), signed(t.per_run))
         },
-        say: t.cause.map_or(interval.clone(), |c| format!("{interval}; cause: {c}")),
+        say: match t.cause {
+            Some(cause) => format!("{interval}; cause: {cause}"),
+            None if steady => format!("{interval}: {under}"),
+            None => interval,
+        },
         svg: charts::trend(t, charts::SMALL),
     }
 }

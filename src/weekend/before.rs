@@ -1,0 +1,47 @@
+//! What a run did against the car's run before: its top speed.
+//!
+//! Both speeds come from revs and the travel for a motor turn that the track tells, so that the lap length's doubt is the same in both and drops
+//! out of their difference; what each run adds of its own stays: JCGM 100, 5.2. Without a lap length nothing is known to be shared and both
+//! intervals count whole.
+
+use schemars::JsonSchema;
+use serde::Serialize;
+
+use crate::quantity::Estimate;
+use crate::review::Run;
+use crate::sheet::Sheet;
+
+/// A run against the one before it.
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
+pub struct Before {
+    /// The car's run before.
+    pub run: String,
+    /// Change of the car's top speed since, m/s.
+    pub top_speed_change_m_s: Estimate,
+}
+
+/// Share of a top speed's doubt that is its run's own at least: how much of it is shared is no better known. A default.
+const LEAST_OWN: f64 = 0.1;
+
+/// The run at `index` against the last one before it of the same car that has a top speed.
+pub fn before(runs: &[Run], index: usize, sheet: &Sheet) -> Option<Before> {
+    let car = Some(runs[index].plan.car.as_str()).filter(|c| !c.is_empty())?;
+    let now = top_speed(&runs[index], sheet)?;
+    let (id, then) = runs[..index]
+        .iter()
+        .rev()
+        .filter(|r| r.plan.car == car)
+        .find_map(|r| Some((&r.plan.id, top_speed(r, sheet)?)))?;
+    let change = Estimate::from_half_width(now.value - then.value, now.half_width().hypot(then.half_width()));
+    Some(Before { run: id.clone(), top_speed_change_m_s: change })
+}
+
+/// A run's top speed with what is uncertain in it alone.
+fn top_speed(run: &Run, sheet: &Sheet) -> Option<Estimate> {
+    let done = run.outcome.as_ref().ok()?;
+    let top = done.answers.power.top_speed_range_m_s?;
+    let on_track = done.answers.gearing.realised_rollout_mm.is_some();
+    let shared = sheet.lap_length_m.filter(|_| on_track).map_or(0.0, |(l, d)| d / l * top.value);
+    let own = (top.half_width().powi(2) - shared.powi(2)).max((LEAST_OWN * top.half_width()).powi(2)).sqrt();
+    Some(Estimate::from_half_width(top.value, own))
+}
