@@ -188,10 +188,12 @@ fn read_list(folder: &Path, plan: &RunPlan) -> (Option<LapList>, Option<Notice>)
 }
 
 fn find_laps(mut plan: RunPlan, log: Log, list: Option<&LapList>, notice: Option<Notice>, sheet: &Sheet) -> Lapped {
-    let expected = plan.settings.set_ratio().zip(plan.settings.tyre_mm()).zip(sheet.lap_length_m).map(
-        |((ratio, tyre), (length, _))| (length * 1000.0 / measure::gearing::rollout_mm(tyre, ratio), EXPECTED_WIDTH),
-    );
-    let mut laps = laps::measure(Odometer::new(&log), list, expected);
+    let settings = &plan.settings;
+    let ratio_and_tyre = settings.set_ratio().zip(settings.tyre_mm());
+    let travel_mm = ratio_and_tyre.map(|(ratio, tyre)| measure::gearing::rollout_mm(tyre, ratio));
+    let expected = travel_mm.zip(sheet.lap_length_m).map(|(mm, (length, _))| (length * 1000.0 / mm, EXPECTED_WIDTH));
+    let odometer = Odometer::new(&log).map(|o| o.of_car(settings.number("mass_kg"), travel_mm));
+    let mut laps = laps::measure(odometer, list, expected);
     laps.notices.extend(notice);
     // The sheet's word goes first; a recorder may have measured the air itself.
     let air = || log.channel(Channel::Ambient).and_then(|a| median(a.iter().copied().filter(|c| c.is_finite())));

@@ -1,11 +1,12 @@
 //! The car's speed apart from its wheels', from revs: what the revs would be if the tyres gripped all the time.
 //!
 //! Gripping, revs rise and fall only as fast as the car's mass and the tyres let them: the rates that one rise (or fall) in ten reaches, and a quarter
-//! more, are taken for the run's own limits. Above the limit, with the motor driving, the wheels spin: the car is carried on from before the spin
+//! more, are taken for the run's own limits. Where mass and travel for a turn are known, rises by which the car would have gathered more energy
+//! than the pack gave are left out: they were no car's. Above the limit, with the motor driving, the wheels spin: the car is carried on from before the spin
 //! to where the revs have come down to it, no faster than it usually gathers speed. Below the limit wheels lock. They come back up as
 //! fast as they fell, with no current that could drive them: the car's speed is a straight line across.
 //!
-//! Wrong where the wheels spin for more than a tenth of all the time that the car gathers speed: the limit is then too high.
+//! Wrong where that is not known and the wheels spin for more than a tenth of all the time that the car gathers speed: the limit is then too high.
 
 use super::odometer::Odometer;
 use crate::quantity::{median, quantile, robust_deviation};
@@ -24,8 +25,14 @@ const LOCKED: f64 = 0.85;
 const LONGEST_SPIN_S: f64 = 1.5;
 /// Time that wheels take back to the car's speed once they are near it.
 const REGRIP_S: f64 = 0.25;
-/// Wheels that lock come back within this time. Common practice, no source.
+/// Wheels that lock come back within this time, and within that of a braking at the longest where no motor turns them. Common practice, no source.
 const LONGEST_LOCK_S: f64 = 1.0;
+const LONGEST_BRAKING_S: f64 = 3.0;
+/// Wheels slower than this share of the highest revs stand; a car that stood so long ago is still getting off. Common practice, no source.
+const STANDING: f64 = 0.02;
+const GETTING_OFF_S: f64 = 1.5;
+/// Without the energy to go by, a rise from standing is the car's up to so many times the limit. Common practice, no source.
+const START_HEADROOM: f64 = 1.5;
 
 struct Grip<'a> {
     wheels: &'a Odometer,
@@ -34,15 +41,19 @@ struct Grip<'a> {
     /// Fastest rise and fall of the revs while gripping, turns a minute each second.
     rise: f64,
     fall: f64,
+    /// The highest of all.
+    top: f64,
 }
 
 /// Revs of the car row by row, turns a minute.
 pub fn car_revs(wheels: &Odometer) -> Vec<f64> {
     let (time, revs) = wheels.rows();
-    let (rise, fall) = (usual_rate(time, revs, 1.0), usual_rate(time, revs, -1.0));
+    let rise = usual_rate(time, revs, 1.0, |from, to| wheels.can_have_gathered(from, to));
+    let fall = usual_rate(time, revs, -1.0, |_, _| true);
     // Many locked wheels would pass for brakes.
     let fall = fall.min(BRAKES * rise);
-    Grip { wheels, time, revs, rise, fall }.car()
+    let top = revs.iter().copied().fold(0.0, f64::max);
+    Grip { wheels, time, revs, rise, fall, top }.car()
 }
 
 impl Grip<'_> {
@@ -52,7 +63,7 @@ impl Grip<'_> {
         while at < car.len() {
             let (before, since) = (car[at - 1], self.time[at - 1]);
             let slowest = before - self.fall * (self.time[at] - since);
-            if self.revs[at] <= before + self.rise * (self.time[at] - since) {
+            if self.revs[at] <= before + self.rise * (self.time[at] - since) || self.gets_off(at, before) {
                 // Driven tyres give some per cent of slip back in a moment when the driver lifts: that is no lock.
                 if self.revs[at] < LOCKED * slowest {
                     (car[at], locked) = (slowest, self.time[at]);
@@ -65,6 +76,20 @@ impl Grip<'_> {
             at = across.unwrap_or_else(|| self.bridge_spin(at, &mut car)) + 1;
         }
         car
+    }
+
+    /// Whether row `at` is the car's own getting off from standing, harder than the run's other rises: as far as the pack's energy carries it.
+    fn gets_off(&self, at: usize, before: f64) -> bool {
+        let ago = |n: usize| self.time[at] - self.time[n];
+        if !(0..at).rev().take_while(|&n| ago(n) < GETTING_OFF_S).any(|n| self.revs[n] < STANDING * self.top) {
+            return false;
+        }
+        let from = (0..at).rev().find(|&n| ago(n) >= GRIP_WINDOW_S - 1e-9).unwrap_or(0);
+        if self.wheels.knows_energy() {
+            self.wheels.can_have_gathered(from, at)
+        } else {
+            self.revs[at] <= before + START_HEADROOM * self.rise * ago(at - 1)
+        }
     }
 
     /// Whether revs that rise too fast at row `at` do so without the motor.
@@ -81,9 +106,15 @@ impl Grip<'_> {
             back += 1;
         }
         // The car only lost speed meanwhile: it was last seen where the wheels were as fast as now.
-        let lately = |n: &usize| time[back] - time[*n] < LONGEST_LOCK_S;
-        let from = (0..at).rev().take_while(lately).find(|&n| revs[n] >= revs[back])?;
-        self.draw(from, back, f64::INFINITY, car);
+        let idles = self.idles(at);
+        let longest = if idles { LONGEST_BRAKING_S } else { LONGEST_LOCK_S };
+        let lately = |n: &usize| time[back] - time[*n] < longest;
+        match (0..at).rev().take_while(lately).find(|&n| revs[n] >= revs[back]) {
+            Some(from) => self.draw(from, back, f64::INFINITY, car),
+            // Without the motor nothing but the road turns the wheels.
+            None if idles => car[at..=back].copy_from_slice(&revs[at..=back]),
+            None => return None,
+        }
         Some(back)
     }
 
@@ -123,7 +154,9 @@ impl Grip<'_> {
             last += 1;
         }
         let met = time[last];
-        let drops = |n: usize| revs[n] - revs[n + 1] > self.fall * (time[n + 1] - time[n]);
+        // Back to the car, not into locked wheels: it cannot have slowed to there.
+        let rolls = |n: usize| revs[n] > LOCKED * (before - self.fall * (time[n] - start));
+        let drops = |n: usize| revs[n] - revs[n + 1] > self.fall * (time[n + 1] - time[n]) && rolls(n + 1);
         while last + 1 < revs.len() && drops(last) && time[last + 1] - met < REGRIP_S {
             last += 1;
         }
@@ -138,7 +171,7 @@ pub fn noise_hides(wheels: &Odometer) -> bool {
     if median(time.windows(2).map(|w| w[1] - w[0])).is_some_and(|step| step > GRIP_WINDOW_S / 2.0) {
         return false;
     }
-    let rise = usual_rate(time, revs, 1.0) / HEADROOM;
+    let rise = usual_rate(time, revs, 1.0, |from, to| wheels.can_have_gathered(from, to)) / HEADROOM;
     // Second differences of a smooth course are small; those of noise have six times its variance.
     let second: Vec<f64> = revs.windows(3).map(|w| w[0] - 2.0 * w[1] + w[2]).collect();
     let noise = robust_deviation(&second).unwrap_or(0.0) / 6f64.sqrt();
@@ -146,8 +179,8 @@ pub fn noise_hides(wheels: &Odometer) -> bool {
 }
 
 /// A rate of the revs (turns a minute, a second) that one rise (or fall, `sign` -1) in ten reaches, and a quarter
-/// more. Taken over a tenth of a second, so that noise from row to row does not count.
-fn usual_rate(time: &[f64], revs: &[f64], sign: f64) -> f64 {
+/// more, among those from one row to another that `can` be. Taken over a tenth of a second, so that noise from row to row does not count.
+fn usual_rate(time: &[f64], revs: &[f64], sign: f64, can: impl Fn(usize, usize) -> bool) -> f64 {
     let mut rates = Vec::new();
     let mut from = 0;
     for at in 1..time.len() {
@@ -155,7 +188,7 @@ fn usual_rate(time: &[f64], revs: &[f64], sign: f64) -> f64 {
             from += 1;
         }
         let rate = sign * (revs[at] - revs[from]) / (time[at] - time[from]);
-        if rate > 0.0 {
+        if rate > 0.0 && can(from, at) {
             rates.push(rate);
         }
     }

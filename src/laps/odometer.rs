@@ -19,6 +19,10 @@ pub struct Odometer {
     /// What the revs would be by the car's speed over ground; empty where the log has none that serves.
     ground: Vec<f64>,
     bridged: Vec<f64>,
+    /// What the pack gave until each row, J; empty without volts and amperes.
+    given: Vec<f64>,
+    /// The car's kinetic energy for revs squared, J·min²; `None` where its mass or its travel for a turn is unknown.
+    kinetic: Option<f64>,
 }
 
 impl Odometer {
@@ -31,6 +35,11 @@ impl Odometer {
         if let Some(power) = log.channel(Channel::Throttle).or_else(|| log.channel(Channel::Current)) {
             let most = quantile(power.iter().copied(), 0.999).unwrap_or(f64::INFINITY);
             odometer.driving = of(power).iter().map(|p| p / most).collect();
+        }
+        if let Some((volts, amperes)) = log.channel(Channel::Voltage).zip(log.channel(Channel::Current)) {
+            // Braking gives nothing to the wheels, and a missing cell tells nothing.
+            let watts: Vec<f64> = volts.iter().zip(amperes).map(|(v, a)| (v * a).max(0.0)).collect();
+            odometer.given = summed(&odometer.time, &of(&watts));
         }
         if let Some(ground) = log.channel(Channel::GroundSpeed) {
             odometer.ground = odometer.revs_of_ground(&of(ground)).unwrap_or_default();
@@ -56,11 +65,33 @@ impl Odometer {
         if time.len() < 2 {
             return None;
         }
-        let mut turns = vec![0.0];
-        for at in 1..time.len() {
-            turns.push(turns[at - 1] + (rpm[at] + rpm[at - 1]) / 120.0 * (time[at] - time[at - 1]));
-        }
-        Some(Self { time, rpm, turns, driving: Vec::new(), ground: Vec::new(), bridged: Vec::new() })
+        let turns = summed(&time, &rpm).into_iter().map(|minutes| minutes / 60.0).collect();
+        let none = Vec::new;
+        Some(Self { time, rpm, turns, driving: none(), ground: none(), bridged: none(), given: none(), kinetic: None })
+    }
+
+    /// The same, knowing the car's mass (kg) and its travel for a motor turn (mm), where the sheet has them.
+    pub fn of_car(self, mass_kg: Option<f64>, travel_mm: Option<f64>) -> Self {
+        let kinetic = mass_kg.zip(travel_mm).map(|(m, mm)| 0.5 * m * (mm / 60_000.0).powi(2));
+        Self { kinetic, ..self }
+    }
+
+    /// Whether the car's energy can be held against the pack's.
+    pub fn knows_energy(&self) -> bool {
+        self.kinetic.is_some() && !self.given.is_empty()
+    }
+
+    /// Whether the car can have gathered the speed that its wheels gained from row `from` to row `to`: no faster than the pack gave the energy,
+    /// taken a row earlier or later where that is more, since volts and amperes need not be of the same moment as the revs.
+    pub fn can_have_gathered(&self, from: usize, to: usize) -> bool {
+        let Some(kinetic) = self.kinetic.filter(|_| !self.given.is_empty()) else { return true };
+        let gained = kinetic * (self.rpm[to].powi(2) - self.rpm[from].powi(2));
+        let last = self.time.len() - 1;
+        let given = |from: usize, to: usize| self.given[to] - self.given[from];
+        let most = given(from, to)
+            .max(given(from.saturating_sub(1), to.saturating_sub(1)))
+            .max(given((from + 1).min(last), (to + 1).min(last)));
+        gained <= most
     }
 
     /// The car's way rather than the wheels': see [`super::grip`].
@@ -149,6 +180,16 @@ impl Odometer {
     pub fn longest_gap(&self, from: f64, to: f64) -> f64 {
         self.time.windows(2).filter(|w| w[1] > from && w[0] < to).map(|w| w[1] - w[0]).fold(0.0, f64::max)
     }
+}
+
+/// Running integral over time by the trapezoid rule.
+fn summed(time: &[f64], values: &[f64]) -> Vec<f64> {
+    let steps = time.windows(2).zip(values.windows(2)).map(|(t, v)| (v[0] + v[1]) / 2.0 * (t[1] - t[0]));
+    let sums = steps.scan(0.0, |sum, step| {
+        *sum += step;
+        Some(*sum)
+    });
+    std::iter::once(0.0).chain(sums).collect()
 }
 
 #[cfg(test)]
