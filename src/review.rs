@@ -18,7 +18,7 @@ use crate::measure::{self, Answers};
 use crate::notice::{Failure, Notice, printable};
 use crate::quantity::median;
 use crate::sheet::mistake::Mistake;
-use crate::sheet::{RunPlan, Sheet};
+use crate::sheet::{RunPlan, Settings, Sheet};
 use crate::weekend;
 use crate::weekend::before::{self, Before};
 use crate::weekend::comparisons::{self, Comparison};
@@ -187,13 +187,21 @@ fn read_list(folder: &Path, plan: &RunPlan) -> (Option<LapList>, Option<Notice>)
     }
 }
 
+/// Travel for a motor turn by the sheet's gearing and tyre, mm.
+fn set_travel_mm(settings: &Settings) -> Option<f64> {
+    let (ratio, tyre) = settings.set_ratio().zip(settings.tyre_mm())?;
+    Some(measure::gearing::rollout_mm(tyre, ratio))
+}
+
+/// The log's motor turns, with what the sheet knows of the car that they move.
+pub fn odometer(log: &Log, settings: &Settings) -> Option<Odometer> {
+    Some(Odometer::new(log)?.of_car(settings.number("mass_kg"), set_travel_mm(settings)))
+}
+
 fn find_laps(mut plan: RunPlan, log: Log, list: Option<&LapList>, notice: Option<Notice>, sheet: &Sheet) -> Lapped {
-    let settings = &plan.settings;
-    let ratio_and_tyre = settings.set_ratio().zip(settings.tyre_mm());
-    let travel_mm = ratio_and_tyre.map(|(ratio, tyre)| measure::gearing::rollout_mm(tyre, ratio));
+    let travel_mm = set_travel_mm(&plan.settings);
     let expected = travel_mm.zip(sheet.lap_length_m).map(|(mm, (length, _))| (length * 1000.0 / mm, EXPECTED_WIDTH));
-    let odometer = Odometer::new(&log).map(|o| o.of_car(settings.number("mass_kg"), travel_mm));
-    let mut laps = laps::measure(odometer, list, expected);
+    let mut laps = laps::measure(odometer(&log, &plan.settings), list, expected);
     laps.notices.extend(notice);
     // The sheet's word goes first; a recorder may have measured the air itself.
     let air = || log.channel(Channel::Ambient).and_then(|a| median(a.iter().copied().filter(|c| c.is_finite())));

@@ -20,6 +20,17 @@ fn wheelspin_is_found_in_the_revs(#[case] rate: f64, #[case] f1: f64) {
     assert!(spins.time_error().abs() < 0.12, "{:.3}", spins.time_error());
 }
 
+#[rstest]
+#[case(10.0, 0.80)]
+#[case(20.0, 0.90)]
+#[case(50.0, 0.90)]
+#[case(100.0, 0.90)]
+fn wheelspin_is_found_though_it_is_everywhere(#[case] rate: f64, #[case] f1: f64) {
+    let spins = scores::spins_everywhere(rate);
+    assert!(spins.f1() >= f1, "F1 {:.3}: {spins:?}", spins.f1());
+    assert!(spins.time_error().abs() < 0.25, "{:.3}", spins.time_error());
+}
+
 #[test]
 fn race_end_from_the_first_55_percent() {
     let ends = scores::race_ends();

@@ -94,6 +94,9 @@ pub struct Gearing {
     pub evidence: Option<Evidence>,
 }
 
+/// Relative standard uncertainty of the turns that spun away. Common practice, no source: a straight line for the car through each spin.
+const DRAWN_U: f64 = 0.25;
+
 /// What one run says about its pinion, before the weekend is looked at whole.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Evidence {
@@ -182,7 +185,12 @@ fn own_budget(laps: &Laps, counted: &[&Lap], odometer: &Odometer, turns: f64) ->
 fn evidence(counted: &[&Lap], laps: &Laps, own: &[Contribution]) -> Option<Evidence> {
     let gripped = laps.gripped.as_ref()?;
     let turns = median(counted.iter().map(|l| gripped.turns_at(l.end_s) - gripped.turns_at(l.start_s)))?;
-    let relative_u = own.iter().map(|c| c.relative_u.powi(2)).sum::<f64>().sqrt();
+    // How far the car went while its wheels spun is drawn, not measured.
+    let spun = median(
+        counted.iter().map(|l| (1.0 - (gripped.turns_at(l.end_s) - gripped.turns_at(l.start_s)) / l.turns).abs()),
+    )?;
+    let within = own.iter().map(|c| c.relative_u.powi(2)).sum::<f64>();
+    let relative_u = (within + (DRAWN_U * spun).powi(2)).sqrt();
     Some(Evidence { gripped_turns: turns, relative_u })
 }
 

@@ -4,11 +4,10 @@ use runtrue::demo::car::CarSpec;
 use runtrue::demo::drive::Drive;
 use runtrue::demo::recorder::Recorder;
 use runtrue::laps;
-use runtrue::laps::odometer::Odometer;
 use runtrue::log::Channel;
 use runtrue::measure::wheelspin::{self, Event};
 use runtrue::quantity::{Estimate, median};
-use runtrue::review::Review;
+use runtrue::review::{Review, odometer};
 use runtrue::weekend::figures::Figure;
 use runtrue::weekend::trends::Verdict;
 
@@ -64,15 +63,24 @@ impl Spins {
 
 /// Wheelspin at a rate: clean runs, runs with some and with much, spins just past the limit of grip, locked wheels.
 pub fn spins(rate: f64) -> Spins {
+    spun(rate, [0.0, 0.06, 0.15])
+}
+
+/// The same where nearly every corner's exit spins: more than a tenth of the time that the car gathers speed.
+pub fn spins_everywhere(rate: f64) -> Spins {
+    spun(rate, [0.5, 0.7, 0.9])
+}
+
+fn spun(rate: f64, shares: [f64; 3]) -> Spins {
     let of = |car: &CarSpec, seed: u64| {
         let run = driven(car, seed, |d| {
-            (d.spin, d.length) = ([0.0, 0.06, 0.15][seed as usize % 3], 120.0);
+            (d.spin, d.length) = (shares[seed as usize % 3], 120.0);
             if seed % 4 == 3 {
                 (d.spin_grip, d.lock) = ((0.75, 0.95), 0.03);
             }
         });
         let log = run.log(&Recorder::plain(rate));
-        let found = wheelspin::measure(&laps::measure(Odometer::new(&log), None, None), rate, None);
+        let found = wheelspin::measure(&laps::measure(odometer(&log, &run.settings()), None, None), rate, None);
         let truth = run.trace.wheelspin();
         let meets = |e: &(f64, f64), f: &Event| e.0 < f.end_s && f.start_s < e.1;
         let long: Vec<_> = truth.iter().filter(|e| e.1 - e.0 >= 0.15).collect();
