@@ -24,6 +24,10 @@ pub const CLOSE_K: f64 = 5.0;
 const TOO_WIDE_K: f64 = 10.0;
 /// Time around the race's end over which a reading is taken, s.
 const WINDOW_S: f64 = 2.0;
+/// Share of the laps' pace below which a car rolls in after the flag. Common practice, no source: a slow quarter of a lap is no slower.
+const ROLLS_IN: f64 = 0.75;
+/// How often it is looked whether the car still goes at its pace, s.
+const LOOK_S: f64 = 0.5;
 /// Step of the model's record, s, and steps at the most.
 const STEP_S: f64 = 2.0;
 const MOST_STEPS: f64 = 600.0;
@@ -274,11 +278,20 @@ fn load_u(course: &Course, race_end_s: f64) -> f64 {
     scatter * (1.0 / left + 1.0 / known.max(1) as f64).sqrt()
 }
 
-/// Until when the car was driven: the last lap is finished after the race's end, or the flag fell within it, and a car that stands is not driven.
+/// Until when the car was driven: the last lap is finished after the race's end, or the flag fell within it; a car that stands, or rolls in
+/// slower than the laps over a quarter of one, is not driven.
 pub fn driven_to(laps: &Laps) -> f64 {
-    let lap = laps.median_s().unwrap_or(0.0);
-    let stands = laps.odometer.as_ref().and_then(align::moving).map_or(f64::INFINITY, |(_, last)| last);
-    laps.rows.last().map_or(0.0, |l| (l.end_s + lap).min(stands))
+    let (Some(last), Some(lap)) = (laps.rows.last(), laps.median_s()) else {
+        return laps.rows.last().map_or(0.0, |l| l.end_s);
+    };
+    let Some(odometer) = &laps.odometer else { return last.end_s + lap };
+    let stands = align::moving(odometer).map_or(f64::INFINITY, |(_, last)| last);
+    let end = (last.end_s + lap).min(stands);
+    let turns = median(laps.counted().map(|l| l.turns)).unwrap_or(0.0);
+    let stretch = lap / 4.0;
+    let slow = |from: &f64| odometer.turns_at(from + stretch) - odometer.turns_at(*from) < ROLLS_IN * turns / 4.0;
+    let looks = (0..).map(|n| last.end_s + f64::from(n) * LOOK_S).take_while(|t| *t < end);
+    looks.into_iter().find(slow).unwrap_or(end)
 }
 
 /// Whether a stop lies within the race.
