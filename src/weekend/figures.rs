@@ -131,6 +131,15 @@ impl Figure {
     }
 }
 
+/// What a run itself leaves open of figures that have no interval of their own, standard uncertainties: one spin of a tenth of a second in five minutes and
+/// a tenth of the spun share, a hundredth of a second of a lap, half a per cent of a lap's charge, and of the highest revs what falls between two
+/// rows. Common practice, no source: runs that happen to be alike to the recorder's step prove nothing finer.
+const SPIN_U: f64 = 0.000_3;
+const SPIN_SHARE_U: f64 = 0.1;
+const LAP_U_S: f64 = 0.01;
+const CHARGE_U: f64 = 0.005;
+const TOP_U: f64 = 0.002;
+
 /// The heat of the part that a figure is about: the controller's for its own, else the motor's.
 pub fn heat_of(run: &Run, figure: Figure) -> Option<&Heat> {
     let answers = &run.outcome.as_ref().ok()?.answers;
@@ -155,10 +164,10 @@ pub fn of_run(run: &Run, figure: Figure) -> Option<(f64, f64)> {
         Figure::MotorCooling => answers.motor.cooling.map(|(ln, u)| (ln.exp(), u * ln.exp())),
         Figure::BatteryResistanceMohm => answers.battery.resistance_mohm.map(standard),
         Figure::EffectiveTyreMm => effective_tyre(run, done),
-        Figure::WheelspinShare => answers.wheelspin.share.map(|s| (s, 0.0)),
-        Figure::MedianLapS => done.laps.median_s().map(|s| (s, 0.0)),
-        Figure::UsedMahPerLap => answers.battery.mah_per_lap.map(|m| (m, 0.0)),
-        Figure::TopRpm => answers.power.top_rpm.map(|r| (r, 0.0)),
+        Figure::WheelspinShare => answers.wheelspin.share.map(|s| (s, SPIN_U.hypot(SPIN_SHARE_U * s))),
+        Figure::MedianLapS => done.laps.median_s().map(|s| (s, LAP_U_S)),
+        Figure::UsedMahPerLap => answers.battery.mah_per_lap.map(|m| (m, CHARGE_U * m)),
+        Figure::TopRpm => answers.power.top_rpm.map(|r| (r, TOP_U * r)),
         Figure::CoastMS2 => answers.power.coast_m_s2.map(standard),
         Figure::PullMS2 => answers.power.pull.get(1).map(|p| standard(p.acceleration_m_s2)),
     }

@@ -47,6 +47,10 @@ pub struct Finding {
 pub const MUCH_SPIN: f64 = 0.02;
 /// Share of its diameter from which a tyre's wear over the weekend is worth a word: a third of a tooth. A default (common practice, no source).
 const TYRE_MOVED: f64 = 0.01;
+/// Share by which cooling or a pack's resistance moves over the weekend, and kelvin by which a peak does, to be worth a word. Defaults (common
+/// practice, no source).
+const MOVED: f64 = 0.08;
+const PEAK_MOVED_K: f64 = 5.0;
 /// Spins no farther apart than this share of a lap are at one place.
 const SAME_PLACE: f64 = 0.04;
 
@@ -259,7 +263,12 @@ fn of_trend(t: &Trend) -> Option<Finding> {
         factor * low,
         factor * high
     );
+    let moved = t.per_run.abs() * (t.values.len() - 1) as f64;
     let (code, weight, text) = match (t.of, rising) {
+        (Figure::MotorCooling | Figure::BatteryResistanceMohm, _) if moved < MOVED * t.values.first()?.abs() => {
+            return None;
+        }
+        (Figure::MotorPeakC | Figure::ControllerPeakC, _) if moved < PEAK_MOVED_K => return None,
         (Figure::MotorCooling, false) => (
             "cooling-falls",
             Weight::Act,
