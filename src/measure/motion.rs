@@ -31,6 +31,8 @@ pub struct Motion {
     pub top_slip: f64,
     /// The same on average, as the travel holds it.
     pub mean_slip: f64,
+    /// Highest speed of each counted lap, m/s.
+    pub lap_tops: Vec<f64>,
 }
 
 /// Travel for a motor turn without wheelspin, mm, and its relative standard uncertainty: as realised on the track, else as set.
@@ -43,6 +45,10 @@ fn travel(laps: &Laps, gearing: &Gearing) -> Option<(f64, f64)> {
     realised.or(gearing.set_rollout_mm.map(|mm| (mm, SET_U)))
 }
 
+/// Laps that are needed to tell what most of them reach, and how far above the slower ones the fastest is at the most. Common practice, no source: laps that
+/// count end their straight within some per cent of each other.
+const LEAST_LAPS: usize = 4;
+const MOST_APART: f64 = 1.08;
 /// Share of the top speed from which the car is at it.
 const AT_TOP: f64 = 0.97;
 /// Share of the hardest driving from which the pull is hard; a lift takes no longer than this, s.
@@ -81,7 +87,10 @@ pub fn motion(log: &Log, laps: &Laps, gearing: &Gearing, demand: Option<&Demand>
     let grips = (0..time.len())
         .map(|n| alike[n.saturating_sub(reach)..(n + reach + 1).min(time.len())].iter().all(|a| *a) || car.has_ground())
         .collect();
+    let rows_of = |from: f64, to: f64| time.partition_point(|t| *t < from)..time.partition_point(|t| *t < to);
+    let lap_tops = laps.counted().filter_map(|l| highest(&speed[rows_of(l.start_s, l.end_s)])).collect();
     let mut motion = Motion {
+        lap_tops,
         speed,
         acceleration,
         step_s: step,
@@ -140,8 +149,10 @@ impl Motion {
         (taken.iter().sum::<f64>() / taken.len().max(1) as f64 / most).clamp(0.0, 1.0)
     }
 
-    /// The car's top speed, m/s.
+    /// The car's top speed, m/s. A peak far above what most laps reach is a spin that was taken for the car.
     pub fn top_speed(&self) -> Option<f64> {
-        highest(&self.speed)
+        let most = quantile(self.lap_tops.iter().copied(), 0.25).filter(|_| self.lap_tops.len() >= LEAST_LAPS);
+        let most = most.map_or(f64::INFINITY, |low| MOST_APART * low);
+        self.speed.iter().copied().filter(|v| *v <= most).max_by(f64::total_cmp)
     }
 }

@@ -29,6 +29,9 @@ const OFF_PCT: f64 = 2.0;
 const COASTING: (f64, f64) = (0.25, 0.75);
 /// Time over which the speed's change is taken, s.
 const SPAN_S: f64 = 0.05;
+/// Relative standard uncertainty of a deceleration for which rows count as coasting, and for corners that the car coasts through. Common practice, no
+/// source: methods that were tried on one log differ by so much.
+const COAST_U: f64 = 0.03;
 /// Time in which driven tyres give their slip back after the lift, s. Common practice, no source.
 const RELEASE_S: f64 = 0.1;
 /// Shares of the top speed at whose middle the pull is stated: bottom, middle and top.
@@ -182,7 +185,7 @@ fn coast(motion: &Motion, throttle: &[f64]) -> Option<Estimate> {
     };
     // Rolling wheels travel farther for a turn than driven ones.
     let rolling = 1.0 + motion.mean_slip;
-    let e = estimate(&rows, at_middle, motion.travel.1.hypot(motion.mean_slip / 2.0))?;
+    let e = estimate(&rows, at_middle, motion.travel.1.hypot(motion.mean_slip / 2.0).hypot(COAST_U))?;
     Some(Estimate { value: e.value * rolling, low: e.low * rolling, high: e.high * rolling })
 }
 
