@@ -104,6 +104,8 @@ pub struct Evidence {
     pub gripped_turns: f64,
     /// Relative standard uncertainty within the run.
     pub relative_u: f64,
+    /// Share of a lap's turns that spun away.
+    pub spun: f64,
 }
 
 /// Travel of a tyre of `tyre_mm` for one motor turn, mm.
@@ -191,7 +193,7 @@ fn evidence(counted: &[&Lap], laps: &Laps, own: &[Contribution]) -> Option<Evide
     )?;
     let within = own.iter().map(|c| c.relative_u.powi(2)).sum::<f64>();
     let relative_u = (within + (DRAWN_U * spun).powi(2)).sqrt();
-    Some(Evidence { gripped_turns: turns, relative_u })
+    Some(Evidence { gripped_turns: turns, relative_u, spun })
 }
 
 /// A spur and a pinion that could be on the car.

@@ -120,7 +120,7 @@ impl Figure {
     /// Change over a weekend that would matter: a trend that may hide one is no steady one. Defaults (common practice, no source).
     pub fn matters(self, typical: f64) -> f64 {
         match self {
-            Figure::MotorPeakC | Figure::ControllerPeakC | Figure::MotorRiseC | Figure::ControllerRiseC => 15.0,
+            Figure::MotorPeakC | Figure::ControllerPeakC | Figure::MotorRiseC | Figure::ControllerRiseC => 10.0,
             Figure::WheelspinShare => 0.03,
             Figure::MotorCooling | Figure::BatteryResistanceMohm => 0.35 * typical,
             Figure::EffectiveTyreMm => 0.02 * typical,

@@ -240,7 +240,7 @@ mod tests {
             .iter()
             .map(|&(offset, pinion)| Run {
                 settings: &settings,
-                evidence: Evidence { gripped_turns: turns(offset, pinion), relative_u: 0.0003 },
+                evidence: Evidence { gripped_turns: turns(offset, pinion), relative_u: 0.0003, spun: 0.0 },
             })
             .collect();
         weigh(&runs, length).into_iter().map(|r| r.unwrap().verdict).collect()

@@ -125,6 +125,12 @@ test("another run's best lap is laid over a lap", async () => {
   const values = await page.locator("#trace-charts .uplot").first().locator(".u-value").allTextContents();
   assert.equal(values.length, 3);
   assert.ok(values.slice(1).every((v) => parseFloat(v) > 5000), values.join(", "));
+  // Back to the whole run the other lap goes, and the charts stay.
+  await page.locator("#trace-lap").selectOption({ index: 0 });
+  await drawn(page);
+  assert.ok((await page.locator("#trace-charts .uplot canvas").count()) >= 4);
+  const whole = await page.locator("#trace-charts .uplot").first().locator(".u-series").count();
+  assert.equal(whole, 2);
   assert.deepEqual(wrong, []);
   await close();
 });

@@ -63,48 +63,53 @@ afterFirstPaint(() => {
   const laps = new Map(data.laps.map((l) => [String(l.lap), { source: data, start: l.start, end: l.end, name: `lap ${l.lap}` }]));
   data.others.forEach((o, n) => laps.set(`run ${n}`, { source: withTurns(o), start: o.start, end: o.end, name: `run ${o.run}, lap ${o.lap}` }));
   const lapOf = (id) => laps.get(pick(id).value);
+  // Over the whole run no other lap can be laid, whatever is still chosen for it.
+  const lapOver = () => lapOf("trace-lap") && lapOf("trace-over");
 
   // Columns of the chart for a group of channels.
   const columns = (group) => {
-    const one = lapOf("trace-lap"), two = lapOf("trace-over");
+    const one = lapOf("trace-lap"), two = lapOver();
     if (!one) return [data.time, ...group.map((c) => c.values)];
     const share = Array.from({ length: GRID + 1 }, (_, n) => 100 * n / GRID);
     return [share, ...(two ? [one, two] : [one]).flatMap((lap) => group.map((c) => ofLap(lap, c.name)))];
   };
 
   const series = (group) => {
-    const one = lapOf("trace-lap"), two = lapOf("trace-over");
-    const line = (c, n, lap, over) => ({
+    const one = lapOf("trace-lap"), two = lapOver();
+    const line = (c, lap, over) => ({
       label: lap ? `${c.label}, ${lap.name}` : c.label,
-      stroke: lines()[(n + (over ? group.length : 0)) % 4],
+      stroke: lines()[(c.colour + (over ? 2 : 0)) % 4],
       width: 1.5,
       dash: over ? [5, 3] : undefined,
       spanGaps: false,
       points: { show: false },
       value: (_, v) => v == null ? "–" : `${v.toFixed(c.digits)} ${c.unit}`,
     });
-    const first = group.map((c, n) => line(c, n, one, false));
-    return two ? [...first, ...group.map((c, n) => line(c, n, two, true))] : first;
+    const first = group.map((c) => line(c, one, false));
+    return two ? [...first, ...group.map((c) => line(c, two, true))] : first;
   };
 
-  // Laps as rules, wheelspin as bands.
+  // Laps as rules, wheelspin as bands; of one lap its own wheelspin.
   const marks = (u) => {
-    if (lapOf("trace-lap")) return;
+    const lap = lapOf("trace-lap");
+    const turns = (t) => straight(data.time, data.turns, t);
+    const share = (t) => lap ? 100 * (turns(t) - turns(lap.start)) / (turns(lap.end) - turns(lap.start)) : t;
+    const spins = data.spins.filter(([from, to]) => !lap || (to > lap.start && from < lap.end));
     const { ctx, bbox } = u;
     ctx.save();
     ctx.beginPath();
     ctx.rect(bbox.left, bbox.top, bbox.width, bbox.height);
     ctx.clip();
     ctx.fillStyle = "rgba(213,94,0,0.18)";
-    for (const [from, to] of data.spins) {
-      const x = u.valToPos(from, "x", true);
-      ctx.fillRect(x, bbox.top, Math.max(u.valToPos(to, "x", true) - x, 1), bbox.height);
+    for (const [from, to] of spins) {
+      const x = u.valToPos(share(from), "x", true);
+      ctx.fillRect(x, bbox.top, Math.max(u.valToPos(share(to), "x", true) - x, 1), bbox.height);
     }
     ctx.strokeStyle = colour("--soft");
     ctx.lineWidth = 1;
     ctx.setLineDash([2, 3]);
-    for (const lap of data.laps) {
-      const x = Math.round(u.valToPos(lap.start, "x", true)) + 0.5;
+    for (const { start } of lap ? [] : data.laps) {
+      const x = Math.round(u.valToPos(start, "x", true)) + 0.5;
       ctx.beginPath();
       ctx.moveTo(x, bbox.top);
       ctx.lineTo(x, bbox.top + bbox.height);
@@ -186,12 +191,19 @@ afterFirstPaint(() => {
   });
   room.addEventListener("dblclick", () => zoom(...full));
   pick("trace-whole").addEventListener("click", () => zoom(...full));
-  for (const id of ["trace-lap", "trace-over"]) pick(id).addEventListener("change", draw);
   for (const [value, lap] of laps) {
     const option = () => new Option(`${lap.name}, ${(lap.end - lap.start).toFixed(2)} s`, value);
     if (lap.source === data) pick("trace-lap").append(option());
     pick("trace-over").append(option());
   }
+  // What is shown stays over a page that renews itself, for as long as its tab is open.
+  const CHOSEN = `trace ${location.pathname}`;
+  const remembered = () => { try { return JSON.parse(sessionStorage.getItem(CHOSEN)) ?? []; } catch { return []; } };
+  const remember = () => { try { sessionStorage.setItem(CHOSEN, JSON.stringify([pick("trace-lap").value, pick("trace-over").value])); } catch { /* a tab without storage */ } };
+  ["trace-lap", "trace-over"].forEach((id, n) => {
+    if (laps.has(remembered()[n])) pick(id).value = remembered()[n];
+    pick(id).addEventListener("change", () => { remember(); draw(); });
+  });
   let asked = 0;
   window.addEventListener("resize", () => { cancelAnimationFrame(asked); asked = requestAnimationFrame(() => charts.forEach((u) => u.setSize({ width: room.clientWidth, height: u.height }))); });
   dark.addEventListener("change", draw);

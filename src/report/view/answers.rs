@@ -2,6 +2,7 @@
 
 use super::power::{next_answer, power_answer};
 use super::{Mark, battery_mark, gearing_mark, heat_mark, optional, plus_minus};
+use crate::measure::battery::{self, Battery};
 use crate::measure::heat::{COOLED_K, Heat};
 use crate::measure::{gearing, heat};
 use crate::notice::printable;
@@ -10,6 +11,9 @@ use crate::report::charts::{self, NARROW, Size, WIDE};
 use crate::review::{Review, Reviewed, Run};
 use crate::sheet::Sheet;
 use crate::weekend::findings::{self, MUCH_SPIN};
+
+/// Share of the turns from which those that spun away are worth a word: half of what a pinion's band is high.
+const WORTH_A_WORD: f64 = 0.003;
 
 /// A chart with its words.
 pub struct ChartView {
@@ -23,6 +27,8 @@ pub struct ChartView {
 
 /// One answered question.
 pub struct AnswerView {
+    /// Anchor of its section, and what it is about in a word.
+    pub about: &'static str,
     /// The question.
     pub question: &'static str,
     /// Mark of the verdict.
@@ -71,6 +77,9 @@ fn gearing_answer(done: &Reviewed, run: &Run) -> AnswerView {
         if g.verdict == gearing::Verdict::Agrees {
             text += ": what drive slip, the tyre under load and the driven line explain";
         }
+        if let Some(evidence) = g.evidence.filter(|e| e.spun >= WORTH_A_WORD) {
+            text += &format!("; {:.1} % of a lap's motor turns spun away", 100.0 * evidence.spun);
+        }
         say.push(text + ".");
     }
     let others: Vec<String> = g
@@ -88,6 +97,7 @@ fn gearing_answer(done: &Reviewed, run: &Run) -> AnswerView {
         printable(&run.plan.id, 40)
     );
     AnswerView {
+        about: "gearing",
         question: "Is the gearing the one on the sheet?",
         mark: gearing_mark(g.verdict),
         verdict: g.verdict.words().to_owned(),
@@ -142,6 +152,7 @@ fn wheelspin_answer(done: &Reviewed) -> AnswerView {
     }
     say.extend(w.why.iter().map(|w| format!("Open: {w}.")));
     AnswerView {
+        about: "grip",
         question: "Did the power reach the ground?",
         mark,
         verdict: verdict.to_owned(),
@@ -195,6 +206,7 @@ fn heat_answer(done: &Reviewed, sheet: &Sheet) -> AnswerView {
         .map(|f| f.value + sheet.race_length_s())
         .filter(|e| *e <= done.log.reading.duration_s * 4.0);
     AnswerView {
+        about: "heat",
         question: "How hot did it get, and would it last?",
         mark: heat_mark(worst),
         verdict: match worst {
@@ -214,14 +226,31 @@ fn heat_answer(done: &Reviewed, sheet: &Sheet) -> AnswerView {
     }
 }
 
+/// What was left of the pack, or where that is not known or the cells fell too low, their lowest voltage: figure, doubt, and what it is.
+fn battery_figure(b: &Battery, capacity_mah: Option<f64>) -> (String, String, String) {
+    let lowest = b.lowest_cell_v.or(b.lowest_v).map_or_else(|| "–".to_owned(), |v| format!("{v:.2} V"));
+    let what = if b.lowest_cell_v.is_some() { "lowest pack voltage ÷ cells" } else { "lowest voltage of the pack" };
+    let left = b.used_range_mah.zip(capacity_mah).map(|(used, c)| Estimate {
+        value: (c - used.value).max(0.0),
+        low: (c - used.high).max(0.0),
+        high: (c - used.low).max(0.0),
+    });
+    match left.filter(|_| b.verdict != battery::Verdict::UnderFloor) {
+        Some(left) => {
+            let capacity = capacity_mah.unwrap_or(0.0);
+            let doubt = if left.half_width() >= 0.5 { format!("± {:.0}", left.half_width()) } else { String::new() };
+            let of = format!("left of {capacity:.0} mAh, had it started full · {lowest} {what}");
+            (format!("{:.0} mAh", left.value), doubt, of)
+        }
+        None => (lowest, String::new(), what.to_owned()),
+    }
+}
+
 fn battery_answer(done: &Reviewed, run: &Run) -> AnswerView {
     let b = &done.answers.battery;
     let mut say = Vec::new();
     if let Some(used) = b.used_mah {
-        let left = run.plan.settings.number("battery.capacity_mah").map_or(String::new(), |c| {
-            format!(": about {:.0} of {c:.0} mAh left, had it started full", (c - used).max(0.0))
-        });
-        say.push(format!("The log took {used:.0} mAh, {} Wh{left}.", optional(b.used_wh, 1)));
+        say.push(format!("The log took {used:.0} mAh, {} Wh.", optional(b.used_wh, 1)));
     }
     if let Some(end) = &b.race_end_used_mah {
         say.push(format!(
@@ -245,14 +274,15 @@ fn battery_answer(done: &Reviewed, run: &Run) -> AnswerView {
     let floor = run.plan.settings.number("battery.cells").map(|n| n * b.floor_cell_v);
     let mut charts = chart(|size| charts::voltage(&done.log, floor, size), "Voltage over time");
     charts.extend(chart(|size| charts::current(&done.log, size), "Current over time"));
+    let (figure, doubt, of) = battery_figure(b, run.plan.settings.number("battery.capacity_mah"));
     AnswerView {
+        about: "battery",
         question: "What had the battery left?",
         mark: battery_mark(b.verdict),
         verdict: b.verdict.words().to_owned(),
-        figure: b.lowest_cell_v.or(b.lowest_v).map_or_else(|| "–".to_owned(), |v| format!("{v:.2} V")),
-        doubt: String::new(),
-        of: if b.lowest_cell_v.is_some() { "lowest pack voltage ÷ cells" } else { "lowest voltage of the pack" }
-            .to_owned(),
+        figure,
+        doubt,
+        of,
         say,
         charts,
     }
@@ -269,7 +299,7 @@ fn warming_words(motor: &Heat) -> Vec<String> {
         say.push(format!("It warms with a time constant of {}.", range(constant)));
     }
     if let Some(cool) = &motor.cool_down_s {
-        say.push(format!("Standing, it takes {} to come within {COOLED_K:.0} K of the air.", minutes(cool)));
+        say.push(format!("Standing, it takes {} to come within {COOLED_K:.0} °C of the air.", minutes(cool)));
     }
     say
 }

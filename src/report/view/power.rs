@@ -52,6 +52,7 @@ pub fn next_answer(done: &Reviewed, run: &Run) -> AnswerView {
         say.push(format!("Open: the sheet lacks {}.", missing.join(" and ")));
     }
     AnswerView {
+        about: "next",
         question: "What could be changed next?",
         mark,
         verdict,
@@ -117,6 +118,7 @@ pub fn power_answer(done: &Reviewed, run: &Run, review: &Review) -> AnswerView {
     }
     say.extend(p.why.as_ref().map(|w| format!("Open: {w}.")));
     AnswerView {
+        about: "power",
         question: "Where is the power?",
         mark,
         verdict,

@@ -1,7 +1,7 @@
 //! A run's page.
 
 use super::answers::{AnswerView, ChartView, answers, chart};
-use super::{FindingView, NoticeView, RowView, finding, notice, optional, sign, weekend_name, with_doubt};
+use super::{FindingView, NoticeView, RowView, finding, notice, optional, page_name, sign, weekend_name, with_doubt};
 use crate::laps::Source;
 use crate::notice::printable;
 use crate::quantity::Estimate;
@@ -18,6 +18,10 @@ pub struct RunView {
     pub id: String,
     /// Where it stands in the weekend.
     pub place: String,
+    /// Page and id of the run before it.
+    pub previous: Option<(String, String)>,
+    /// The same of the one after.
+    pub following: Option<(String, String)>,
     /// Headline.
     pub headline: String,
     /// Line under it.
@@ -62,6 +66,8 @@ pub fn run(review: &Review, index: usize) -> RunView {
         weekend: weekend_name(review),
         id: printable(&run.plan.id, 40),
         place: format!("run {} of {}", index + 1, review.runs.len()),
+        previous: index.checked_sub(1).and_then(|at| link(review, at)),
+        following: link(review, index + 1),
         headline: headline(review, run),
         subtitle: subtitle(review, index),
         error: run.outcome.as_ref().err().map(|e| (e.message.clone(), e.hint.clone().unwrap_or_default())),
@@ -82,6 +88,12 @@ pub fn run(review: &Review, index: usize) -> RunView {
             .unwrap_or_default(),
         budget: done.map(budget).unwrap_or_default(),
     }
+}
+
+/// Page and id of the run at `index`.
+fn link(review: &Review, index: usize) -> Option<(String, String)> {
+    let id = &review.runs.get(index)?.plan.id;
+    Some((page_name(index, id), printable(id, 24)))
 }
 
 /// What the run's first finding says in a few words; findings stand with what to act on first.

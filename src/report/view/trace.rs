@@ -19,16 +19,16 @@ const NEAR: usize = 200;
 /// Rows and stretches of such a lap.
 const LAP_ROWS: (usize, usize) = (800, 100);
 
-/// A channel of the trace: label, unit, chart it stands in, decimals.
+/// A channel of the trace: label, unit, chart it stands in, decimals, and its colour: blue, orange, green, pink, as on the page's other charts.
 const SHOWN: [Shown; 8] = [
-    (Channel::Rpm, "motor", "1/min", "revs", 0),
-    (Channel::Current, "current", "A", "current", 1),
-    (Channel::Voltage, "pack", "V", "volts", 2),
-    (Channel::Throttle, "throttle", "%", "throttle", 0),
-    (Channel::MotorTemperature, "motor", "°C", "heat", 0),
-    (Channel::ControllerTemperature, "controller", "°C", "heat", 0),
-    (Channel::GroundSpeed, "car", "m/s", "speed", 2),
-    (Channel::WheelSpeed, "wheels", "m/s", "speed", 2),
+    (Channel::Rpm, "revs", "1/min", "revs", 0, 0),
+    (Channel::Current, "current", "A", "current", 1, 2),
+    (Channel::Voltage, "pack", "V", "volts", 2, 0),
+    (Channel::Throttle, "throttle", "%", "throttle", 0, 3),
+    (Channel::MotorTemperature, "motor", "°C", "heat", 0, 1),
+    (Channel::ControllerTemperature, "controller", "°C", "heat", 0, 2),
+    (Channel::GroundSpeed, "car", "m/s", "speed", 2, 0),
+    (Channel::WheelSpeed, "wheels", "m/s", "speed", 2, 3),
 ];
 
 /// The trace of the run at `index` as JSON that may stand in a page's script element; `None` for a log of fewer than two rows.
@@ -46,7 +46,7 @@ pub fn trace(review: &Review, index: usize) -> Option<String> {
     let near = (1..=NEAR).flat_map(|far| [index.checked_sub(far), Some(index + far)]).flatten();
     let others = near.filter_map(|at| review.runs.get(at)).filter(|r| r.plan.car == *car);
     let channels = shown.iter().map(|(s, values)| {
-        let head = json!({ "name": s.0.name(), "label": s.1, "unit": s.2, "group": s.3, "digits": s.4 });
+        let head = json!({ "name": s.0.name(), "label": s.1, "unit": s.2, "group": s.3, "digits": s.4, "colour": s.5 });
         object(&head, &[("values", numbers(values, &rows, s.4))])
     });
     let head = json!({
@@ -102,7 +102,7 @@ fn numbers(values: &[f64], rows: &[usize], digits: usize) -> String {
 }
 
 /// A row of [`SHOWN`].
-type Shown = (Channel, &'static str, &'static str, &'static str, usize);
+type Shown = (Channel, &'static str, &'static str, &'static str, usize, usize);
 
 fn shown(done: &Reviewed) -> Vec<(&'static Shown, &[f64])> {
     SHOWN.iter().filter_map(|s| done.log.channel(s.0).map(|values| (s, values))).collect()

@@ -268,10 +268,7 @@ fn effect_row(e: &Effect) -> RowView {
         (None, Some(_)) if e.claimed() => "stands out from the scatter".to_owned(),
         _ => "within the scatter".to_owned(),
     };
-    RowView {
-        cells: vec![format!("{words}, {unit}"), number(e.from), number(e.to), difference, remark],
-        aside: !e.claimed(),
-    }
+    RowView { cells: vec![format!("{words}, {unit}"), number(e.from), difference, remark], aside: !e.claimed() }
 }
 
 /// Notices that put a run's figures in doubt as a whole.
