@@ -70,7 +70,12 @@ pub fn write_whole(path: &Path, fill: impl FnOnce(&mut dyn Write) -> Result<(), 
         buffer.flush().map_err(io)?;
     }
     file.as_file().sync_all().map_err(io)?;
-    readable(file.as_file()).map_err(io)?;
+    match std::fs::metadata(path) {
+        // What its owner keeps from others stays kept.
+        Ok(before) => file.as_file().set_permissions(before.permissions()),
+        Err(_) => readable(file.as_file()),
+    }
+    .map_err(io)?;
     file.persist(path).map_err(|e| io(e.error))?;
     Ok(())
 }

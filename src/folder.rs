@@ -99,6 +99,10 @@ pub fn plan(path: &Path) -> Result<Plan, FolderError> {
 /// # Errors
 /// If the sheet is there and cannot be read.
 pub fn read_sheet_text(folder: &Path) -> std::io::Result<Option<String>> {
+    // A pipe would never end.
+    if std::fs::metadata(folder.join(SHEET)).is_ok_and(|m| !m.is_file()) {
+        return Err(std::io::Error::other("it is no file"));
+    }
     match std::fs::read(folder.join(SHEET)) {
         Ok(bytes) => Ok(Some(String::from_utf8_lossy(&bytes).trim_start_matches('\u{feff}').to_owned())),
         Err(e) if e.kind() == std::io::ErrorKind::NotFound => Ok(None),
@@ -160,7 +164,8 @@ pub fn files(folder: &Path) -> std::io::Result<Vec<PathBuf>> {
         let entry = entry?;
         let name = PathBuf::from(entry.file_name());
         if entry.file_type()?.is_dir() && name != Path::new("report") && !name.to_string_lossy().starts_with('.') {
-            for inner in std::fs::read_dir(entry.path())?.flatten() {
+            // One that may not be looked into, such as a drive's own, holds no log of ours.
+            for inner in std::fs::read_dir(entry.path()).into_iter().flatten().flatten() {
                 files.push(name.join(inner.file_name()));
             }
         } else {
@@ -176,13 +181,40 @@ pub fn may_be_log(path: &Path) -> bool {
     path.extension().is_some_and(|e| LOG_ENDINGS.contains(&e.to_string_lossy().to_lowercase().as_str()))
 }
 
-/// Length and time of change of a file; `None` where there is none.
-pub type Stamp = Option<(u64, SystemTime)>;
+/// Length and time of change of a file, and which file of the system's it is; `None` where there is none.
+pub type Stamp = Option<(u64, SystemTime, Identity)>;
+
+/// Number of a file or folder on its drive, and when the system last changed it: another one of the same name has another.
+pub type Identity = (u64, i64, i64);
 
 /// The stamp of the file at `path`.
 pub fn stamp(path: &Path) -> Stamp {
     let about = std::fs::metadata(path).ok().filter(std::fs::Metadata::is_file)?;
-    Some((about.len(), about.modified().ok()?))
+    Some((about.len(), about.modified().ok()?, identity(&about)))
+}
+
+#[cfg(unix)]
+fn identity(about: &std::fs::Metadata) -> Identity {
+    use std::os::unix::fs::MetadataExt;
+    (about.ino(), about.ctime(), about.ctime_nsec())
+}
+
+#[cfg(not(unix))]
+fn identity(_: &std::fs::Metadata) -> Identity {
+    (0, 0, 0)
+}
+
+/// Number of the folder at `path` on its drive; `None` where there is none.
+#[cfg(unix)]
+pub fn which(path: &Path) -> Option<u64> {
+    use std::os::unix::fs::MetadataExt;
+    std::fs::metadata(path).ok().map(|m| m.ino())
+}
+
+/// When the folder at `path` was made; `None` where there is none.
+#[cfg(not(unix))]
+pub fn which(path: &Path) -> Option<SystemTime> {
+    std::fs::metadata(path).ok()?.created().ok()
 }
 
 /// A path as the sheet writes it, whatever the system's separator.

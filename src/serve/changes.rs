@@ -4,6 +4,9 @@ use super::form::{Form, RUN, path, pointer};
 use crate::notice::Failure;
 use crate::sheet::edit::Edit;
 
+/// Mark of a new run that stays off the sheet until it is said which of several cars' it is.
+pub const LATER: &str = "later";
+
 /// One thing that was changed in the form.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Change {
@@ -49,12 +52,16 @@ pub fn changes(shown: &Form, sent: &[(String, String)]) -> (Vec<Change>, Vec<Pro
     let mut change = |field: &str, called: String, typed: &str, edit| {
         changes.push(Change { field: field.to_owned(), called, typed: typed.to_owned(), edit });
     };
-    let mut run: Vec<(String, String)> = Vec::new();
+    let mut runs: Vec<Vec<(String, String)>> = vec![Vec::new()];
     let mut key = (String::new(), String::new());
     for (name, value) in sent {
         let typed = plain(value);
         if let Some(field) = name.strip_prefix("+run/") {
-            run.push((field.to_owned(), typed));
+            // A page may offer several new runs: the next one begins where a key comes again.
+            if runs.last().is_some_and(|run| run.iter().any(|f| f.0 == field)) {
+                runs.push(Vec::new());
+            }
+            runs.last_mut().into_iter().for_each(|run| run.push((field.to_owned(), typed.clone())));
         } else if name == "+car" {
             match () {
                 () if typed.is_empty() => {}
@@ -90,26 +97,44 @@ pub fn changes(shown: &Form, sent: &[(String, String)]) -> (Vec<Change>, Vec<Pro
             wrong(name, format!("`{typed}` has no place on the sheet any more"), "enter it again");
         }
     }
-    run.sort_by_key(|(key, _)| RUN.iter().position(|k| k.0 == key).unwrap_or(RUN.len()));
-    let typed: Vec<&str> = run.iter().filter(|f| !f.1.is_empty()).map(|f| f.1.as_str()).collect();
-    let typed = typed.join(", ");
-    match run.iter().any(|(key, value)| key == "log" && !value.is_empty()) {
-        true => change("+run/log", "another run".to_owned(), &typed, Edit::AddRun(run)),
-        false if !typed.is_empty() => wrong("+run/log", format!("another run, {typed}, has no log"), "name its log"),
-        false => {}
+    for mut run in runs {
+        let of = |key: &str| run.iter().find(|f| f.0 == key).map_or("", |f| f.1.as_str());
+        if !of(LATER).is_empty() && of("car").is_empty() && shown.cars.len() > 1 {
+            continue;
+        }
+        run.retain(|f| f.0 != LATER);
+        run.sort_by_key(|(key, _)| RUN.iter().position(|k| k.0 == key).unwrap_or(RUN.len()));
+        let typed = typed_of(&run);
+        match run.iter().any(|(key, value)| key == "log" && !value.is_empty()) {
+            true => change("+run/log", "another run".to_owned(), &typed, Edit::AddRun(run)),
+            false if !typed.is_empty() => {
+                wrong("+run/log", format!("another run, {typed}, has no log"), "name its log");
+            }
+            false => {}
+        }
     }
     (changes, problems)
+}
+
+/// What was typed of a new run, in one line.
+fn typed_of(run: &[(String, String)]) -> String {
+    run.iter().filter(|f| !f.1.is_empty()).map(|f| f.1.as_str()).collect::<Vec<_>>().join(", ")
 }
 
 /// Those of `changes` that another change of the sheet, from the form `old` to the form `new`, does not let through.
 pub fn conflicts<'a>(changes: &'a [Change], old: &Form, new: &Form) -> Vec<&'a Change> {
     let run_of = |form: &Form, at: &str| {
         let of = |key: &str| form.value(&format!("/runs/{at}/{key}")).map(str::to_owned);
-        (of("id"), of("log"))
+        (of("id"), of("log"), of("part"))
+    };
+    // Who takes a run off takes off what stood there, not what another has written since.
+    let whole_run = |form: &Form, at: usize| {
+        let group = form.runs.get(at);
+        group.map(|g| g.fields.iter().map(|f| (f.name.clone(), f.value.clone())).collect::<Vec<_>>())
     };
     let fails = |c: &&Change| {
         let same_run = match c.edit {
-            Edit::RemoveRun(at) => run_of(old, &at.to_string()) == run_of(new, &at.to_string()),
+            Edit::RemoveRun(at) => whole_run(old, at) == whole_run(new, at),
             Edit::Set { ref path, .. } => match path.as_slice() {
                 [runs, at, ..] if runs == "runs" => run_of(old, at) == run_of(new, at),
                 _ => true,
@@ -166,6 +191,19 @@ mod tests {
     }
 
     #[test]
+    fn several_runs_come_at_once_and_those_without_a_car_come_later() {
+        let text =
+            format!("[cars.b]\npinion = 30\n{}", SHEET.replace("log = \"r1.csv\"", "log = \"r1.csv\"\ncar = \"b\""));
+        let run = |log: &str, car: &str| {
+            [("log", log), (LATER, "1"), ("id", log.trim_end_matches(".csv")), ("car", car), ("pinion", "33")]
+                .map(|(key, value)| (format!("+run/{key}"), value.to_owned()))
+        };
+        let sent: Vec<_> = [run("x.csv", "b"), run("y.csv", ""), run("z.csv", "a/b")].into_iter().flatten().collect();
+        let new = edited(&text, &sent);
+        assert!(new.ends_with("[[runs]]\nid = \"x\"\ncar = \"b\"\nlog = \"x.csv\"\npinion = 33\n\n[[runs]]\nid = \"z\"\ncar = \"a/b\"\nlog = \"z.csv\"\npinion = 33\n"), "{new}");
+    }
+
+    #[test]
     fn a_second_car_comes_beside_runs_that_name_none() {
         let mut sent = sent(&form(SHEET, &[]).unwrap());
         sent.insert(0, ("+car".into(), "pan".into()));
@@ -209,6 +247,14 @@ mod tests {
         let now = |text: String| form(&text, &[]).unwrap();
         assert!(conflicts(&mine, &old, &now(SHEET.replace("\"low\"", "\"high\""))).is_empty());
         assert_eq!(conflicts(&mine, &old, &now(SHEET.replace("= 32", "= 34"))).len(), 1);
+        let gone = [Change {
+            field: "/runs/0#off".into(),
+            called: String::new(),
+            typed: String::new(),
+            edit: Edit::RemoveRun(0),
+        }];
+        assert_eq!(conflicts(&gone, &old, &now(SHEET.replace("= 32", "= 32\nambient_c = 21"))).len(), 1);
+        assert!(conflicts(&gone, &old, &now(SHEET.replace("\"low\"", "\"high\""))).is_empty());
         let first = SHEET.replace("[[runs]]", "[[runs]]\nid = \"r0\"\nlog = \"r0.csv\"\n[[runs]]");
         assert_eq!(conflicts(&mine, &old, &now(first)).len(), 1);
     }

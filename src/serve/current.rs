@@ -11,6 +11,7 @@ use crate::folder::{self, FolderError, Stamp, stamp};
 use crate::kept::Kept;
 use crate::notice::Failure;
 use crate::review::Review;
+use crate::sheet;
 
 /// What the folder gives at the moment.
 #[derive(Clone)]
@@ -60,7 +61,7 @@ impl Current {
         }
     }
 
-    /// The folder.
+    /// The weekend's folder.
     pub fn folder(&self) -> &Path {
         &self.folder
     }
@@ -83,7 +84,7 @@ impl Current {
         let _ = tokio::time::timeout(most, self.news().wait_for(|n| n.version > 0)).await;
     }
 
-    /// News, as they come.
+    /// A receiver that wakes up with each review begun, gone on with or done.
     pub fn news(&self) -> watch::Receiver<News> {
         self.news.subscribe()
     }
@@ -115,10 +116,13 @@ impl Current {
     }
 }
 
-/// The files that a review could be made from.
+/// The files that a review could be made from: those of the folder, and those that the sheet names, wherever they lie.
 pub fn listing(folder: &Path) -> Listing {
-    let files = folder::files(folder).unwrap_or_default();
-    let mut all: Listing = files.into_iter().map(|p| (stamp(&folder.join(&p)), p)).filter(|f| f.0.is_some()).collect();
-    all.sort();
-    all
+    let mut files = folder::files(folder).unwrap_or_default();
+    let sheet = folder::read_sheet_text(folder).ok().flatten().and_then(|t| sheet::read::read(&t).ok());
+    let named = sheet.into_iter().flat_map(|s| s.runs).flat_map(|run| [Some(run.log), run.laps]).flatten();
+    files.extend(named);
+    files.sort();
+    files.dedup();
+    files.into_iter().map(|p| (stamp(&folder.join(&p)), p)).filter(|f| f.0.is_some()).collect()
 }

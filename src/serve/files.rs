@@ -4,7 +4,7 @@ use std::path::Path;
 
 use super::pages::Group;
 use crate::archive;
-use crate::folder::SHEET;
+use crate::folder::{self, SHEET};
 use crate::report::{json, pages, tables, view};
 use crate::review::Review;
 
@@ -42,7 +42,8 @@ pub fn file(review: Option<&Review>, folder: &Path, name: &str) -> Option<Made> 
     const PAGE: &str = "text/html; charset=utf-8";
     const PARQUET: &str = "application/vnd.apache.parquet";
     if name == SHEET {
-        return std::fs::read(folder.join(SHEET)).ok().map(|bytes| Ok(("application/toml", bytes)));
+        let sheet = folder::within(folder, Path::new(SHEET)).ok()?;
+        return std::fs::read(sheet).ok().map(|bytes| Ok(("application/toml", bytes)));
     }
     let review = review?;
     let text = |html: Result<String, askama::Error>| html.map(|t| (PAGE, t.into_bytes())).map_err(|e| e.to_string());

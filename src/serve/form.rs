@@ -80,7 +80,7 @@ pub struct Form {
 pub type Key = (&'static str, &'static str, &'static str, &'static [&'static str], bool);
 
 const WEEKEND: [(&str, &str, &[Key]); 3] = [
-    ("weekend", "Weekend", &[("name", "name", "", &[], false), ("date", "date", "", &[], false)]),
+    ("weekend", "Weekend", &[("name", "name", "", &[], false), ("date", "date, such as 2026-05-16", "", &[], false)]),
     (
         "track",
         "Track",
@@ -112,17 +112,18 @@ const CAR: [Key; 18] = [
     ("limits.esc_c", "controller limit", "°C", &[], true),
     ("limits.cell_v", "lowest cell voltage", "V", &[], true),
 ];
-pub const RUN: [Key; 5] = [
+pub const RUN: [Key; 6] = [
     ("id", "run", "", &[], false),
     ("car", "car", "", &[], false),
     ("log", "log", "", &[], false),
     ("laps", "lap list", "", &[], false),
     ("ambient_c", "air", "°C", &[], true),
+    ("pinion", "pinion, where it is not the car's", "teeth", &[], true),
 ];
 
 /// What a user calls a key of a car, of a run or of the weekend, and its unit.
 pub fn called(key: &str) -> (&'static str, &'static str) {
-    let all = WEEKEND.iter().flat_map(|t| t.2).chain(&CAR).chain(&RUN);
+    let all = WEEKEND.iter().flat_map(|t| t.2).chain(&RUN).chain(&CAR);
     all.filter(|k| k.0 == key).map(|k| (k.1, k.2)).next().unwrap_or(("", ""))
 }
 
@@ -265,7 +266,10 @@ fn flatten(table: &dyn TableLike, path: &mut Vec<String>, values: &mut Vec<(Vec<
 fn title(run: &Group) -> String {
     let of = |key: &str| run.fields.iter().find(|f| f.name.ends_with(key)).map_or("", |f| f.value.as_str());
     let mut parts = vec![of("/id"), of("/car")];
-    let own: Vec<String> = run.fields[RUN.len()..].iter().map(|f| format!("{} {}", f.label, f.value)).collect();
+    let known = |f: &&Field| RUN.iter().any(|k| k.0 != "pinion" && f.name.ends_with(&format!("/{}", k.0)));
+    let differs = run.fields.iter().filter(|f| !f.value.is_empty() && !known(f));
+    let label = |f: &Field| f.label.split_once(',').map_or(f.label.as_str(), |l| l.0).to_owned();
+    let own: Vec<String> = differs.map(|f| format!("{} {}", label(f), f.value)).collect();
     parts.extend(own.iter().map(String::as_str));
     parts.into_iter().filter(|p| !p.is_empty()).collect::<Vec<_>>().join(" · ")
 }

@@ -21,10 +21,11 @@ use std::net::{IpAddr, SocketAddr, TcpListener};
 use std::path::{Path, PathBuf};
 use std::sync::{Arc, Mutex};
 
-use crate::archive::write_whole;
+use crate::archive::{sweep, write_whole};
 use current::Current;
 use guard::Guard;
 use routes::Server;
+use tokio::sync::Semaphore;
 
 /// Why the page could not be served.
 #[derive(Debug, thiserror::Error)]
@@ -98,7 +99,13 @@ pub fn listen(folder: &Path, address: IpAddr, port: u16) -> Result<Listening, Se
         out.write_all(shown.as_bytes()).map_err(|e| e.to_string())
     });
     let current = Arc::new(Current::new(folder.to_owned()));
-    let server = Server { current, guard, writing: Mutex::default(), shown: Mutex::default() };
+    let server = Server {
+        current,
+        guard,
+        writing: Mutex::default(),
+        arrivals: Arc::new(Semaphore::new(routes::AT_ONCE)),
+        shown: Mutex::default(),
+    };
     Ok(Listening { server: Arc::new(server), listener, _lock: lock })
 }
 
@@ -143,6 +150,7 @@ fn take_folder(folder: &Path) -> Result<File, ServeError> {
         }
         Err(TryLockError::Error(source)) => return Err(unusable(source)),
     }
+    sweep(folder);
     for entry in std::fs::read_dir(&own).map_err(unusable)?.flatten() {
         if entry.file_name().to_string_lossy().starts_with("arriving-") {
             // One that cannot be removed does no harm.

@@ -110,8 +110,15 @@ fn unlisted(run: &RunPlan, review: &Review) -> Unlisted {
         field("id", run.id.clone(), Vec::new(), false),
         field("car", car, cars, false),
         field("ambient_c", String::new(), Vec::new(), true),
+        field("pinion", String::new(), Vec::new(), true),
     ];
     Unlisted { log: plain_path(&run.log), laps: run.laps.as_deref().map(plain_path).unwrap_or_default(), fields }
+}
+
+/// Number of the sheet's entry of a run, from 0: the parts of a file that holds several runs share one.
+fn entry_of(id: &str, listed: &[String]) -> Option<usize> {
+    let part = |r: &String| id.strip_prefix(r.as_str()).is_some_and(|rest| rest.starts_with('.'));
+    listed.iter().position(|r| r == id).or_else(|| listed.iter().position(part))
 }
 
 fn asks(review: &Review, listed: &[String]) -> Vec<Ask> {
@@ -127,9 +134,7 @@ fn asks(review: &Review, listed: &[String]) -> Vec<Ask> {
             Place::Table(table) => field(vec![table], lack.key, ""),
             Place::Car(car) => field(vec!["cars", car], lack.key, if several { car } else { "" }),
             Place::Run(id) => {
-                // The parts of a file that holds several runs share its entry.
-                let part = |r: &String| id.strip_prefix(r).is_some_and(|rest| rest.starts_with('.'));
-                let at = listed.iter().position(|r| r == id).or_else(|| listed.iter().position(part))?;
+                let at = entry_of(id, listed)?;
                 field(vec!["runs", &at.to_string()], lack.key, &format!("run {id}"))
             }
         };
@@ -160,8 +165,8 @@ struct Tried {
     rows: Vec<RowView>,
 }
 
-/// A run's page, with the gears asked for as `spur` and `pinion` tried on its car.
-pub fn run(review: &Review, index: usize, spur: Option<&str>, pinion: Option<&str>) -> Page {
+/// A run's page, where the sheet's text lists the runs `listed`, with the gears asked for as `spur` and `pinion` tried on its car.
+pub fn run(review: &Review, index: usize, listed: &[String], spur: Option<&str>, pinion: Option<&str>) -> Page {
     let run = &review.runs[index];
     let page = view::page_name(index, &run.plan.id);
     RunPage {
@@ -169,7 +174,7 @@ pub fn run(review: &Review, index: usize, spur: Option<&str>, pinion: Option<&st
         at: "run",
         log: view::log_name(&page),
         page,
-        number: index + 1,
+        number: entry_of(&run.plan.id, listed).unwrap_or(index) + 1,
         tried: tried(run, review.sheet.race_length_s(), spur, pinion),
         of_trace: OF_TRACE,
     }
@@ -218,7 +223,7 @@ struct SheetPage<'a> {
     keys: Vec<&'static str>,
     problems: &'a [Failure],
     kept: &'a [(String, String)],
-    versions: Vec<String>,
+    versions: Vec<(String, String)>,
     saved: bool,
 }
 
@@ -229,7 +234,7 @@ pub fn sheet(
     form: &Form,
     problems: &[Failure],
     kept: &[(String, String)],
-    versions: Vec<String>,
+    versions: Vec<(String, String)>,
     saved: bool,
 ) -> Page {
     let keys = super::form::car_keys();

@@ -14,6 +14,7 @@ use axum::middleware::{self, Next};
 use axum::response::{IntoResponse, Response};
 use axum::routing::{get, post, put};
 use http_body_util::BodyExt;
+use tokio::sync::Semaphore;
 
 use super::current::{Current, Standing};
 use super::guard::{Guard, Pass};
@@ -29,6 +30,8 @@ use crate::sheet::{self, starter};
 pub const MOST_BYTES: u64 = 128 << 20;
 /// Largest form taken, bytes.
 pub const MOST_FORM: usize = 4 << 20;
+/// Files taken at a time.
+pub const AT_ONCE: usize = 2;
 /// How long a file may stand still while it is sent.
 const IDLE: Duration = Duration::from_secs(60);
 /// How long a page's question for news waits at most.
@@ -45,6 +48,8 @@ pub struct Server {
     pub guard: Guard,
     /// One writer of the sheet at a time.
     pub writing: Mutex<()>,
+    /// Turns of files that arrive.
+    pub arrivals: Arc<Semaphore>,
     /// Texts of the sheet that pages were made of, by their marks, the newest last.
     pub shown: Mutex<VecDeque<(String, String)>>,
 }
@@ -159,6 +164,11 @@ impl Server {
     }
 }
 
+/// Ids of the runs on a sheet's text, in its order.
+fn listed(text: &str) -> Vec<String> {
+    sheet::read::read(text).unwrap_or_default().runs.into_iter().map(|r| r.id).collect()
+}
+
 async fn weekend(State(server): Shared) -> Response {
     server.current.ready(FIRST).await;
     apart(move || match server.current.standing() {
@@ -172,8 +182,7 @@ async fn weekend(State(server): Shared) -> Response {
         Standing::Reviewed(review) => {
             // Numbers of runs are those of the text that the form is sent back to.
             let text = server.sheet_text().unwrap_or_default();
-            let listed =
-                sheet::read::read(&text).unwrap_or_default().runs.into_iter().map(|r| r.id).collect::<Vec<_>>();
+            let listed = listed(&text);
             html(StatusCode::OK, pages::weekend(&review, &server.show(text), &listed))
         }
     })
@@ -193,7 +202,8 @@ async fn run(State(server): Shared, UrlPath(page): UrlPath<String>, Query(gears)
         let Some(review) = server.current.review() else { return not_there() };
         let index = review.runs.iter().enumerate().position(|(at, r)| view::page_name(at, &r.plan.id) == page);
         index.map_or_else(not_there, |index| {
-            html(StatusCode::OK, pages::run(&review, index, gears.spur.as_deref(), gears.pinion.as_deref()))
+            let listed = listed(&server.sheet_text().unwrap_or_default());
+            html(StatusCode::OK, pages::run(&review, index, &listed, gears.spur.as_deref(), gears.pinion.as_deref()))
         })
     })
     .await
@@ -220,6 +230,8 @@ async fn drop_file(State(server): Shared, UrlPath(name): UrlPath<String>, reques
     if length.is_some_and(|l| l > MOST_BYTES) {
         return too_large();
     }
+    // A log is read whole: so many at a time, whoever sends them; the others wait with their bytes on their own side.
+    let Ok(_turn) = server.arrivals.clone().acquire_owned().await else { return not_there() };
     let broken = |e: String| {
         unsent(
             StatusCode::INTERNAL_SERVER_ERROR,

@@ -11,7 +11,7 @@ use super::changes::{Change, Problem, changes, conflicts};
 use super::form;
 use super::pages::{self, mark_of};
 use super::routes::{MOST_FORM, Server, Shared, apart, html, not_there, told};
-use super::versions::{version, versions, write};
+use super::versions::{version, versions_against, write};
 use crate::folder::{self, SHEET};
 use crate::notice::{Failure, printable};
 use crate::sheet::edit::{Edit, EditError, edit, with_line_ends_of};
@@ -26,6 +26,9 @@ impl Server {
     /// The sheet's text to edit: the file's, or a starter where there is none.
     pub fn sheet_text(&self) -> Result<String, Failure> {
         let failed = |e: std::io::Error| Failure { message: format!("`{SHEET}` could not be read: {e}"), hint: None };
+        if self.folder().join(SHEET).exists() {
+            folder::within(self.folder(), std::path::Path::new(SHEET))?;
+        }
         match std::fs::read(self.folder().join(SHEET)) {
             Ok(bytes) => {
                 String::from_utf8(bytes).map(|t| t.trim_start_matches(BYTE_ORDER_MARK).to_owned()).map_err(|e| {
@@ -156,8 +159,9 @@ fn form_page(
         }
         (problems, kept) = (unsaved.problems.into_iter().map(|p| p.failure).collect(), unsaved.kept);
     }
+    let versions = versions_against(server.folder(), &text);
     let base = server.show(text);
-    html(status, pages::sheet(&server.name(), &base, &form, &problems, &kept, versions(server.folder()), saved))
+    html(status, pages::sheet(&server.name(), &base, &form, &problems, &kept, versions, saved))
 }
 
 fn unchangeable(failure: &Failure) -> Response {
@@ -254,11 +258,14 @@ fn changed(before: Option<&str>, now: &str, sent: &[(String, String)]) -> Result
     if !lost.is_empty() {
         return Err(Unsaved::stale(listed(&lost)));
     }
+    // The form has room for one new run: several are listed.
+    let new: Vec<&Change> = changes.iter().filter(|c| matches!(c.edit, Edit::AddRun(_))).collect();
+    let kept = if new.len() > 1 { listed(&new) } else { Vec::new() };
     if !problems.is_empty() {
-        return Err(Unsaved { problems, kept: Vec::new() });
+        return Err(Unsaved { problems, kept });
     }
     let edits: Vec<Edit> = changes.iter().map(|c| c.edit.clone()).collect();
-    edit(now, &edits).map_err(|e| Unsaved { problems: blamed(now, &changes, e), kept: Vec::new() })
+    edit(now, &edits).map_err(|e| Unsaved { problems: blamed(now, &changes, e), kept })
 }
 
 /// The problems of an edit, each with the field that makes it, where it is one alone.

@@ -4,7 +4,10 @@ use std::io::{self, Read};
 use std::path::{Path, PathBuf};
 
 use tempfile::NamedTempFile;
+use unicode_normalization::UnicodeNormalization;
+use unicode_normalization::char::is_combining_mark;
 
+use super::routes::MOST_FORM;
 use crate::archive::readable;
 use crate::folder::{self, LOG_ENDINGS, SHEET};
 use crate::import;
@@ -15,8 +18,12 @@ use crate::sheet;
 
 /// Longest name kept, in characters.
 const LONGEST: usize = 80;
+/// And in bytes, so that no file system refuses it.
+const MOST_NAME: usize = 180;
 /// A lap list is smaller, bytes.
 const LARGEST_LIST: u64 = 1 << 15;
+/// Said of a file that is in the folder with the same bytes.
+const HERE_ALREADY: &str = "it was here already; nothing was added";
 /// Names that Windows keeps for devices (Microsoft, *Naming Files, Paths, and Namespaces*).
 const DEVICES: [&str; 4] = ["con", "prn", "aux", "nul"];
 
@@ -46,9 +53,10 @@ pub struct Receipt {
 /// The last part of a name, with letters, digits, spaces and `.-_()` kept, and none that a system gives a meaning of its own.
 pub fn safe_name(raw: &str) -> String {
     let base = raw.rsplit(['/', '\\']).next().unwrap_or_default();
+    // Some systems write an umlaut as a letter and its dots: a list must find its log all the same.
     let plain: String = base
-        .chars()
-        .map(|c| if c.is_alphanumeric() || " .-_()".contains(c) { c } else { '-' })
+        .nfc()
+        .map(|c| if c.is_alphanumeric() || is_combining_mark(c) || " .-_()".contains(c) { c } else { '-' })
         .collect::<String>()
         .trim_matches([' ', '.', '-'])
         .to_owned();
@@ -56,13 +64,18 @@ pub fn safe_name(raw: &str) -> String {
         Some((stem, end)) if !end.is_empty() && end.chars().count() <= 8 => (stem, end),
         _ => (plain.as_str(), "csv"),
     };
-    let stem: String = stem.chars().take(LONGEST).collect();
+    let mut bytes = 0;
+    let fits = |c: &char| {
+        bytes += c.len_utf8();
+        bytes <= MOST_NAME
+    };
+    let stem: String = stem.chars().take(LONGEST).take_while(fits).collect();
     let stem = stem.trim_end_matches([' ', '.']);
-    let head = stem.split('.').next().unwrap_or_default().to_lowercase();
-    let numbered = |name: &str| head.strip_prefix(name).is_some_and(|n| n.len() == 1 && n != "0");
+    let head = stem.split('.').next().unwrap_or_default().trim_end().to_lowercase();
+    let numbered = |name: &str| head.strip_prefix(name).is_some_and(|n| n.chars().count() == 1 && n != "0");
     let device = DEVICES.contains(&head.as_str()) || numbered("com") || numbered("lpt");
     let stem = if stem.is_empty() || device { format!("log-{stem}") } else { stem.to_owned() };
-    let known = ending == "toml" || LOG_ENDINGS.contains(&ending.to_lowercase().as_str());
+    let known = ending.eq_ignore_ascii_case("toml") || LOG_ENDINGS.contains(&ending.to_lowercase().as_str());
     format!("{}.{}", stem.trim_end_matches('-'), if known { ending.to_owned() } else { format!("{ending}.csv") })
 }
 
@@ -142,6 +155,10 @@ fn said(log: &Log) -> Vec<String> {
 }
 
 fn take_sheet(folder: &Path, name: &str, arrived: NamedTempFile) -> Result<Receipt, Failure> {
+    if arrived.as_file().metadata().is_ok_and(|m| m.len() > MOST_FORM as u64) {
+        let message = format!("`{name}` has more than {} MB", MOST_FORM >> 20);
+        return Err(Failure { message, hint: Some("no setup sheet is that long".to_owned()) });
+    }
     let text = std::fs::read_to_string(arrived.path()).map_err(|e| match e.kind() {
         io::ErrorKind::InvalidData => Failure {
             message: format!("`{name}` is no UTF-8 text"),
@@ -169,8 +186,7 @@ fn save(folder: &Path, place: &str, name: &str, mut arrived: NamedTempFile) -> i
     for there in [place, ""].into_iter().flat_map(|p| files(&folder.join(p))) {
         if same_bytes(&there, arrived.path()).unwrap_or(false) {
             let short = folder::plain_path(there.strip_prefix(folder).unwrap_or(&there));
-            let say = format!("it is here already, as {short}; nothing was added");
-            return Ok((short, vec![say]));
+            return Ok((short, vec![HERE_ALREADY.to_owned()]));
         }
     }
     std::fs::create_dir_all(folder.join(place))?;
@@ -191,7 +207,7 @@ fn save(folder: &Path, place: &str, name: &str, mut arrived: NamedTempFile) -> i
             // Two of one name may arrive at once.
             Err(e) if e.error.kind() == io::ErrorKind::AlreadyExists => {
                 if same_bytes(&target, e.file.path())? {
-                    return Ok((format!("{place}/{own}"), vec!["it is here already; nothing was added".to_owned()]));
+                    return Ok((format!("{place}/{own}"), vec![HERE_ALREADY.to_owned()]));
                 }
                 arrived = e.file;
             }
@@ -242,6 +258,10 @@ mod tests {
     #[case("nul.csv", "log-nul.csv")]
     #[case("COM1", "log-COM1.csv")]
     #[case("com1.old.csv", "log-com1.old.csv")]
+    #[case("COM¹.csv", "log-COM¹.csv")]
+    #[case("nul .old.csv", "log-nul .old.csv")]
+    #[case("WEEKEND.TOML", "WEEKEND.TOML")]
+    #[case("La\u{308}ufe.csv", "Läufe.csv")]
     #[case("a\u{0}b\nc\u{202e}.csv", "a-b-c.csv")]
     #[case("<script>alert(1)</script>.csv", "script.csv")]
     #[case("run.exe", "run.exe.csv")]
@@ -275,7 +295,7 @@ mod tests {
         assert_eq!(take_log(&log(8.0)).saved, "logs/r1-2.csv");
         let again = take_log(&log(8.0));
         assert_eq!(again.saved, "logs/r1-2.csv");
-        assert!(again.say.contains(&"it is here already, as logs/r1-2.csv; nothing was added".to_owned()), "{again:?}");
+        assert!(again.say.contains(&HERE_ALREADY.to_owned()), "{again:?}");
         assert_eq!(std::fs::read(folder.path().join("logs/r1.csv")).unwrap(), log(7.0));
         assert_eq!(std::fs::read_dir(folder.path().join("logs")).unwrap().count(), 2);
     }

@@ -19,11 +19,34 @@ fn place(folder: &Path) -> PathBuf {
 pub fn versions(folder: &Path) -> Vec<String> {
     let entries = std::fs::read_dir(place(folder)).into_iter().flatten().flatten();
     let mut names: Vec<String> = entries
+        .filter(|e| e.file_type().is_ok_and(|t| t.is_file()))
         .filter_map(|e| e.file_name().into_string().ok())
         .filter(|n| n.starts_with("weekend-") && n.ends_with(".toml"))
         .collect();
     names.sort_unstable_by(|a, b| b.cmp(a));
     names
+}
+
+/// The versions kept, the newest first, each with how many of its lines the sheet's text `now` does not have, and the other way round.
+pub fn versions_against(folder: &Path, now: &str) -> Vec<(String, String)> {
+    let count = |a: &str, b: &str| {
+        let mut left: Vec<&str> = b.lines().collect();
+        let other = |line: &&str| match left.iter().position(|l| l == line) {
+            Some(at) => {
+                left.swap_remove(at);
+                false
+            }
+            None => true,
+        };
+        a.lines().filter(other).count()
+    };
+    let of = |name: String| {
+        let text = version(folder, &name).map(|b| String::from_utf8_lossy(&b).into_owned()).unwrap_or_default();
+        let other = count(&text, now).max(count(now, &text));
+        let says = if other == 0 { "as it is now".to_owned() } else { format!("{other} lines are other now") };
+        (name, if other == 1 { "one line is another now".to_owned() } else { says })
+    };
+    versions(folder).into_iter().map(of).collect()
 }
 
 /// Bytes of a version that is kept; `None` for any other name.
@@ -39,6 +62,7 @@ pub fn version(folder: &Path, name: &str) -> Option<Vec<u8>> {
 pub fn write(folder: &Path, sheet_bytes: &[u8], now: jiff::Timestamp) -> io::Result<()> {
     let sheet = folder.join(SHEET);
     let own = place(folder);
+    let mut made = None;
     if sheet.exists() {
         if sheet.is_symlink() {
             return Err(io::Error::other("it is a link: change the file that it leads to"));
@@ -49,11 +73,14 @@ pub fn write(folder: &Path, sheet_bytes: &[u8], now: jiff::Timestamp) -> io::Res
         let last =
             versions(folder).into_iter().find_map(|v| v.strip_prefix(&stamp)?.strip_suffix(".toml")?.parse().ok());
         let number = last.map_or(0, |n: u32| n + 1);
-        std::fs::copy(&sheet, own.join(format!("{stamp}{number:02}.toml")))?;
+        let name = format!("{stamp}{number:02}.toml");
+        std::fs::copy(&sheet, own.join(&name))?;
+        made = Some(name);
     }
     write_whole(&sheet, |out| out.write_all(sheet_bytes).map_err(|e| e.to_string())).map_err(io::Error::other)?;
-    for old in versions(folder).into_iter().skip(MOST) {
-        std::fs::remove_file(own.join(old))?;
+    // With a clock that was set back the newest has not the highest name. One that cannot be removed does no harm.
+    for old in versions(folder).into_iter().skip(MOST).filter(|v| Some(v) != made.as_ref()) {
+        let _ = std::fs::remove_file(own.join(old));
     }
     Ok(())
 }

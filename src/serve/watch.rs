@@ -2,12 +2,13 @@
 
 use std::path::Path;
 use std::sync::Arc;
-use std::sync::mpsc::{Receiver, channel};
+use std::sync::mpsc::{Receiver, RecvTimeoutError, channel};
 use std::time::Duration;
 
-use notify::{Event, EventKind, PollWatcher, RecursiveMode, Watcher};
+use notify::{Event, EventKind, PollWatcher, RecommendedWatcher, RecursiveMode, Watcher};
 
 use super::current::{Current, listing};
+use crate::folder::which;
 
 /// How long sizes and times must stand still, ms: recorders' software writes a log in one go.
 const STILL: Duration = Duration::from_millis(250);
@@ -29,10 +30,24 @@ pub fn watch(current: Arc<Current>) -> notify::Result<()> {
             let _ = tell.send(());
         }
     };
-    let watcher = watcher(current.folder(), heard)?;
+    let mut watcher = Some(watcher(current.folder(), heard.clone())?);
     std::thread::Builder::new().name("watch".to_owned()).spawn(move || {
-        let _watcher = watcher;
-        follow(&current, &changes);
+        let mut watched = which(current.folder());
+        loop {
+            match changes.recv_timeout(POLL) {
+                Ok(()) => follow(&current, &changes),
+                Err(RecvTimeoutError::Disconnected) => return,
+                Err(RecvTimeoutError::Timeout) => {}
+            }
+            // A folder that was taken away and came back is another one, which nobody watches yet.
+            let now = which(current.folder());
+            if now != watched {
+                drop(watcher.take());
+                watcher = now.and_then(|_| self::watcher(current.folder(), heard.clone()).ok());
+                watched = now.filter(|_| watcher.is_some());
+                current.refresh();
+            }
+        }
     })?;
     Ok(())
 }
@@ -41,29 +56,30 @@ fn watcher(
     folder: &Path,
     heard: impl Fn(notify::Result<Event>) + Send + Clone + 'static,
 ) -> notify::Result<Box<dyn Watcher + Send>> {
-    let told = notify::recommended_watcher(heard.clone()).and_then(|mut w| {
+    // A link may lead to a whole drive.
+    let own = notify::Config::default().with_follow_symlinks(false);
+    let told = RecommendedWatcher::new(heard.clone(), own).and_then(|mut w| {
         w.watch(folder, RecursiveMode::Recursive)?;
         Ok(Box::new(w) as Box<dyn Watcher + Send>)
     });
     told.or_else(|_| {
-        let mut w = PollWatcher::new(heard, notify::Config::default().with_poll_interval(POLL))?;
+        let mut w = PollWatcher::new(heard, own.with_poll_interval(POLL))?;
         w.watch(folder, RecursiveMode::Recursive)?;
         Ok(Box::new(w) as Box<dyn Watcher + Send>)
     })
 }
 
+/// Waits until the files stand still, and reviews them.
 fn follow(current: &Current, changes: &Receiver<()>) {
-    while changes.recv().is_ok() {
-        let mut before = listing(current.folder());
-        for _ in 0..LOOKS {
-            std::thread::sleep(STILL);
-            let now = listing(current.folder());
-            if now == before {
-                break;
-            }
-            before = now;
+    let mut before = listing(current.folder());
+    for _ in 0..LOOKS {
+        std::thread::sleep(STILL);
+        let now = listing(current.folder());
+        if now == before {
+            break;
         }
-        while changes.try_recv().is_ok() {}
-        current.refresh();
+        before = now;
     }
+    while changes.try_recv().is_ok() {}
+    current.refresh();
 }

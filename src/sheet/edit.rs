@@ -143,6 +143,10 @@ fn set(text: &str, path: &[String], typed: &str) -> Result<String, EditError> {
     if old.as_ref().map(shown).unwrap_or_default() == typed {
         return Ok(text.to_owned());
     }
+    // No form shows what a list holds: it is not written over unseen.
+    if matches!(old, Some(Value::Array(_) | Value::InlineTable(_))) {
+        return Err(place());
+    }
     if old.is_none()
         && let Some(uncommented) = commented::uncomment(text, path)
     {
@@ -183,6 +187,8 @@ fn remove_key(table: &mut dyn TableLike, key: &str) {
 fn value_of(key: &str, typed: &str, old: Option<&Value>) -> Value {
     // `6,000` may be six thousand or six: it is left as text, for the reader to refuse.
     let ambiguous = typed.rsplit_once(',').is_some_and(|(_, after)| after.len() == 3);
+    // `007` is a name.
+    let named = typed.len() > 1 && typed.starts_with('0') && typed.bytes().all(|b| b.is_ascii_digit());
     let number = || {
         let plain = if ambiguous { typed.to_owned() } else { typed.replace(',', ".") };
         plain
@@ -191,7 +197,7 @@ fn value_of(key: &str, typed: &str, old: Option<&Value>) -> Value {
             .filter(|v| v.is_integer() || v.as_float().is_some_and(f64::is_finite))
             .or_else(|| plain.parse::<f64>().ok().filter(|n| n.is_finite()).map(Value::from))
     };
-    if TEXT_KEYS.contains(&key) || old.is_some_and(Value::is_str) {
+    if TEXT_KEYS.contains(&key) || old.is_some_and(Value::is_str) || named {
         return Value::from(typed);
     }
     if key == "date" || old.is_some_and(Value::is_datetime) {
@@ -278,13 +284,26 @@ fn add_car(text: &str, name: &str) -> Result<String, EditError> {
     let mut car = Table::new();
     *car.decor_mut() = Decor::new("\n", "");
     cars.insert(name, Item::Table(car));
+    let header = format!("\n[cars.{}]\n", toml_edit::Key::new(name));
     // Runs that name no car were the only car's: with a second one they must say so.
     if let (Some(only), Some(runs)) = (only, document.get_mut("runs").and_then(Item::as_array_of_tables_mut)) {
         for run in runs.iter_mut().filter(|run| !run.contains_key("car")) {
             run.insert("car", Item::Value(Value::from(only.as_str())));
         }
     }
-    Ok(document.to_string())
+    Ok(below_comments(&document.to_string(), &header))
+}
+
+/// Puts a new table's `header` below the comments that follow it up to a blank line: they belong to the table above, such as lines to be filled in.
+fn below_comments(text: &str, header: &str) -> String {
+    let Some((above, below)) = text.split_once(header) else { return text.to_owned() };
+    let comments: String = below.split_inclusive('\n').take_while(|l| l.trim_start().starts_with('#')).collect();
+    let rest = &below[comments.len()..];
+    // A comment right above the next header is that one's.
+    if comments.is_empty() || !(rest.trim().is_empty() || rest.starts_with('\n')) {
+        return text.to_owned();
+    }
+    format!("{above}{comments}{header}{rest}")
 }
 
 #[cfg(test)]
@@ -335,6 +354,23 @@ mod tests {
         let text = edit(SHEET, &[Edit::AddRun(run), Edit::RemoveRun(0)]).unwrap();
         assert!(text.contains("# second\n[[runs]]\nid = \"r2\"") && !text.contains("r1.csv"), "{text}");
         assert!(text.ends_with("\n[[runs]]\nid = \"r3\"\nlog = \"r3.csv\"\npinion = 30\n"), "{text}");
+    }
+
+    #[test]
+    fn a_second_car_stands_below_the_comments_of_the_first() {
+        let text = "[cars.a]\nspur = 1\n[cars.a.limits]\nmotor_c = 100\n# esc_c = 90\n# cell_v = 3.2\n\n# first\n[[runs]]\nlog = \"x.csv\"\n";
+        let new = edit(text, &[Edit::AddCar("b c".to_owned())]).unwrap();
+        assert!(new.contains("# cell_v = 3.2\n\n[cars.\"b c\"]\n\n# first\n[[runs]]"), "{new}");
+    }
+
+    #[test]
+    fn a_list_is_not_written_over_and_zeros_in_front_make_a_name() {
+        let set = |text: &str, place: &str, typed: &str| {
+            edit(text, &[Edit::Set { path: path(place), text: typed.to_owned() }])
+        };
+        assert!(set("[cars.a]\ntags = [\"a\", \"b\"]\n", "cars/a/tags", "x").is_err());
+        assert!(set("[cars.a]\naero = { wing = 3 }\n", "cars/a/aero", "x").is_err());
+        assert!(set("[cars.a]\nspur = 1\n", "cars/a/tyre_set", "007").unwrap().contains("tyre_set = \"007\""));
     }
 
     #[test]

@@ -2,7 +2,7 @@
 // that changes, hostile names; who may ask and what may be sent. Needs the built program and Debian's chromium.
 import assert from "node:assert/strict";
 import { spawn, spawnSync } from "node:child_process";
-import { appendFileSync, cpSync, existsSync, mkdirSync, mkdtempSync, readdirSync, readFileSync, rmSync, writeFileSync } from "node:fs";
+import { appendFileSync, cpSync, existsSync, mkdirSync, mkdtempSync, readdirSync, readFileSync, renameSync, rmSync, writeFileSync } from "node:fs";
 import http from "node:http";
 import { createRequire } from "node:module";
 import net from "node:net";
@@ -132,7 +132,7 @@ test("five logs of different manners and a lap list at once, each with its fate;
   await page.goto(server.base);
   await choose(page, logOf("t2"), other);
   await page.waitForFunction(() => document.querySelectorAll("[data-fate]").length === 2);
-  assert.match(await page.locator("#arrivals").textContent(), /here already, as logs\/t2\.csv.*t2-2\.csv/s);
+  assert.match(await page.locator("#arrivals").textContent(), /it is logs\/t2\.csv.*here already; nothing was added.*t2-2\.csv/s);
   assert.deepEqual(readFileSync(join(made, "logs/t2.csv")), readFileSync(logOf("t2")));
   assert.deepEqual(wrong.filter((w) => !w.includes("422")), []);
   await close();
@@ -174,11 +174,11 @@ test("the sheet as a form: the verdict turns, comments stay, the version before 
   // What the reader would refuse is not written, and what was typed stays.
   await page.goto(`${server.base}sheet`);
   await page.locator("input[name='/cars/tourer/pinion']").fill("310");
-  await page.getByRole("button", { name: "Save", exact: true }).click();
+  await page.getByRole("button", { name: "Save and stay here" }).click();
   assert.match(await page.getByRole("alert").first().textContent(), /pinion/);
   assert.equal(await page.locator("input[name='/cars/tourer/pinion']").inputValue(), "310");
   await page.locator("input[name='/cars/tourer/pinion']").fill("31");
-  await page.getByRole("button", { name: "Save", exact: true }).click();
+  await page.getByRole("button", { name: "Save and stay here" }).click();
   await page.getByText("Saved; the review is new").waitFor();
   await page.getByRole("button", { name: "put back" }).first().click();
   await until(() => readFileSync(join(made, "weekend.toml"), "utf8") === before);
@@ -194,7 +194,7 @@ test("two change the sheet at once: both are kept, unless they change one thing"
   for (const { page } of [one, two]) await page.goto(`${server.base}sheet`);
   const save = async ({ page }, name, value) => {
     await page.locator(`input[name='${name}']`).fill(value);
-    await page.getByRole("button", { name: "Save", exact: true }).click();
+    await page.getByRole("button", { name: "Save and stay here" }).click();
   };
   await save(one, "/cars/pan/mass_kg", "0.9");
   await one.page.getByText("Saved; the review is new").waitFor();
@@ -296,13 +296,90 @@ test("a log that stands on no sheet is put on it", async () => {
   const extra = join(folder(), "t7.csv");
   writeFileSync(extra, Buffer.concat([readFileSync(logOf("t6")), Buffer.from("\n")]));
   await choose(page, extra);
-  const form = page.locator("form", { hasText: "logs/t7.csv is not on the sheet yet" });
-  await form.getByLabel("car").selectOption("tourer");
+  const form = page.locator("form", { hasText: "logs/t7.csv" });
+  await form.locator('select[name="+run/car"]').selectOption("tourer");
   await form.getByLabel("air").fill("28");
   await form.getByRole("button").click();
   await rows(page).filter({ hasText: "t7" }).waitFor();
   assert.ok(readFileSync(join(made, "weekend.toml"), "utf8").endsWith('\n[[runs]]\nid = "t7"\ncar = "tourer"\nlog = "logs/t7.csv"\nambient_c = 28\n'));
   assert.deepEqual(wrong, []);
+  await close();
+});
+
+test("several logs are put on the sheet at once; one without a car waits", async () => {
+  const made = weekend();
+  const server = await serve(made);
+  const { page, wrong, close } = await open(server);
+  const extras = ["t7", "t8", "p5"].map((name, n) => {
+    const extra = join(folder(), `${name}.csv`);
+    writeFileSync(extra, Buffer.concat([readFileSync(logOf(["t6", "t5", "p4"][n])), Buffer.from("\n")]));
+    return extra;
+  });
+  await choose(page, ...extras);
+  await page.waitForFunction(() => document.querySelectorAll("form fieldset legend").length >= 3 || document.querySelector("#see:not([hidden])"));
+  await page.goto(server.base);
+  const of = (name) => page.locator("fieldset", { hasText: `logs/${name}.csv` });
+  await of("t7").locator('select[name="+run/car"]').selectOption("tourer");
+  await of("t7").getByLabel("pinion").fill("32");
+  await of("p5").locator('select[name="+run/car"]').selectOption("pan");
+  await page.getByRole("button", { name: "Put them on the sheet" }).click();
+  await rows(page).filter({ hasText: "t7" }).waitFor();
+  const sheet = readFileSync(join(made, "weekend.toml"), "utf8");
+  assert.match(sheet, /id = "t7"\ncar = "tourer"\nlog = "logs\/t7.csv"\npinion = 32\n/);
+  assert.match(sheet, /id = "p5"\ncar = "pan"/);
+  assert.ok(!sheet.includes("t8.csv"), sheet);
+  await of("t8").waitFor();
+  assert.deepEqual(wrong, []);
+  await close();
+});
+
+test("what was opened stays open when the page makes itself new", async () => {
+  const made = weekend();
+  const server = await serve(made);
+  const { page, wrong, close } = await open(server);
+  const fold = page.locator("details", { hasText: "tourer: pinion" });
+  await fold.locator("summary").click();
+  await page.locator("details").first().locator("summary").click();
+  await page.evaluate(() => { globalThis.old = true; });
+  const log = join(made, "logs/t6.csv");
+  writeFileSync(log, readFileSync(log).subarray(0, 60_000));
+  await page.waitForFunction(() => !globalThis.old);
+  await fold.waitFor();
+  assert.ok(await fold.evaluate((d) => d.open), "the opened one is open");
+  assert.ok(!(await page.locator("details").first().evaluate((d) => d.open)), "the shut one is shut");
+  assert.deepEqual(wrong, []);
+  await close();
+});
+
+test("a folder that is taken away and comes back is followed again", async () => {
+  const made = weekend();
+  const server = await serve(made);
+  const { page, close } = await open(server);
+  await rows(page).first().waitFor();
+  const away = `${made}-away`;
+  left.push(() => rmSync(away, { recursive: true, force: true }));
+  renameSync(made, away);
+  await page.getByText("No such file").waitFor();
+  cpSync(away, made, { recursive: true });
+  await page.waitForFunction(() => document.querySelectorAll("main table tbody tr").length >= 10);
+  // And its changes are seen.
+  await page.evaluate(() => { globalThis.old = true; });
+  writeFileSync(join(made, "logs/t6.csv"), readFileSync(logOf("t6")).subarray(0, 60_000));
+  await page.waitForFunction(() => !globalThis.old);
+  await close();
+});
+
+test("a server started anew on the port says so to the page that is open", async () => {
+  const made = weekend();
+  const first = await serve(made);
+  const { page, close } = await open(first);
+  await rows(page).first().waitFor();
+  const port = new URL(first.base).port;
+  first.child.removeAllListeners("exit");
+  first.child.kill();
+  await page.getByText(`start it again, with --port ${port}`).waitFor();
+  await serve(made, "--port", port);
+  await page.getByText("was started anew").waitFor();
   await close();
 });
 

@@ -19,6 +19,8 @@ use crate::weekend::trends::{self, Trend};
 
 /// The weekend's page.
 pub struct WeekendView {
+    /// Cars on the sheet.
+    pub cars: usize,
     /// Name.
     pub name: String,
     /// Line under it.
@@ -117,6 +119,7 @@ pub fn weekend(review: &Review) -> WeekendView {
     }
     parts.push(format!("race {:.0} s{}", sheet.race_length_s(), if sheet.race_s.is_none() { ", assumed" } else { "" }));
     WeekendView {
+        cars,
         name: weekend_name(review),
         subtitle: parts.join(" · "),
         findings: review.findings.iter().map(finding).collect(),

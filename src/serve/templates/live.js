@@ -42,8 +42,22 @@
     const text = await (await fetch(location.href, { cache: "no-store" })).text();
     const seen = /data-seen="([0-9a-f]*)"/.exec(text);
     if (!seen || seen[1] === own.seen) return;
-    if (typed.size || held) offer(); else location.reload();
+    // After a drop the link below the files says it.
+    if (held && !pick("see").hidden) return;
+    if (typed.size || held) offer(); else again();
   };
+  // What was opened or shut stays so on a page that makes itself new.
+  const OPENED = `opened ${location.pathname}`;
+  const folds = () => [...document.querySelectorAll("main details")].map((d) => [d.querySelector("summary").textContent, d]);
+  const again = () => {
+    try { sessionStorage.setItem(OPENED, JSON.stringify(Object.fromEntries(folds().map(([name, d]) => [name, d.open])))); } catch { /* a tab without storage */ }
+    location.reload();
+  };
+  try {
+    const opened = JSON.parse(sessionStorage.getItem(OPENED)) ?? {};
+    sessionStorage.removeItem(OPENED);
+    for (const [name, d] of folds()) if (name in opened) d.open = opened[name];
+  } catch { /* nothing is remembered */ }
 
   // News of the folder: one question waits at the server while the page is looked at.
   let version = null;
@@ -52,6 +66,10 @@
       if (document.hidden) await new Promise((go) => document.addEventListener("visibilitychange", go, { once: true }));
       try {
         const answer = await fetch(`/changes${version === null ? "" : `?since=${version}`}`, { cache: "no-store" });
+        if (answer.status === 403) {
+          pick("news").textContent = "runtrue was started anew: open the address that it printed; what is typed here stays until then";
+          return;
+        }
         if (!answer.ok) throw new Error(answer.statusText);
         const news = await answer.json();
         if (stopped) pick("news").textContent = "";
@@ -65,7 +83,7 @@
         }
       } catch {
         stopped = true;
-        pick("news").textContent = "runtrue has stopped: start it again to go on";
+        pick("news").textContent = `runtrue has stopped: start it again, with --port ${location.port} to go on in this page`;
         await new Promise((go) => setTimeout(go, 2000));
       }
     }
@@ -78,7 +96,8 @@
     mark.className = good ? "ok" : "act";
     mark.setAttribute("aria-hidden", "true");
     row.replaceChildren(mark, element("strong", file.name));
-    const says = good ? [`saved as ${fate.saved}`, ...fate.say] : [fate?.message ?? (stopped ? "runtrue has stopped: start it again" : "it did not arrive"), ...(fate?.hint ? [`hint: ${fate.hint}`] : [])];
+    const here = good && fate.say.some((s) => s.startsWith("it was here already"));
+    const says = good ? [`${here ? "it is" : "saved as"} ${fate.saved}`, ...fate.say] : [fate?.message ?? (stopped ? "runtrue has stopped: start it again" : "it did not arrive"), ...(fate?.hint ? [`hint: ${fate.hint}`] : [])];
     for (const say of says) row.append(element("small", say));
     row.dataset.fate = good ? "saved" : "refused";
     pick("arrivals").append(row);
@@ -118,8 +137,9 @@
     }
     sending -= 1;
     if (sending) return;
-    if (!held && !typed.size) return location.reload();
+    if (!held && !typed.size) return again();
     pick("see").hidden = !saved;
+    pick("news").textContent = "";
   };
 
   if (pick("choose")) {
