@@ -106,6 +106,8 @@ pub struct Evidence {
     pub relative_u: f64,
     /// Share of a lap's turns that spun away.
     pub spun: f64,
+    /// Whether they are those of wheels that roll, by a speed over ground, and hold no drive slip.
+    pub rolling: bool,
 }
 
 /// Travel of a tyre of `tyre_mm` for one motor turn, mm.
@@ -193,7 +195,7 @@ fn evidence(counted: &[&Lap], laps: &Laps, own: &[Contribution]) -> Option<Evide
     )?;
     let within = own.iter().map(|c| c.relative_u.powi(2)).sum::<f64>();
     let relative_u = (within + (DRAWN_U * spun).powi(2)).sqrt();
-    Some(Evidence { gripped_turns: turns, relative_u, spun })
+    Some(Evidence { gripped_turns: turns, relative_u, spun, rolling: gripped.has_ground() })
 }
 
 /// A spur and a pinion that could be on the car.
