@@ -10,6 +10,7 @@ use runtrue::weekend::trends::Verdict;
 fn main() {
     println!("| what | promised | reached |\n| --- | --- | --- |");
     wheelspin();
+    wheelspin_everywhere();
     heat();
     battery();
     speeds();
@@ -50,6 +51,24 @@ fn wheelspin() {
                 spins.wrong,
                 spins.hits + spins.misses,
                 spins.wrong_in_clean,
+                100.0 * spins.time_error()
+            ),
+        );
+    }
+}
+
+fn wheelspin_everywhere() {
+    for rate in RATES {
+        let spins = scores::spins_everywhere(rate);
+        row(
+            &format!("wheelspin at {rate:.0} Hz where nearly every corner's exit spins: F1; spun time"),
+            "",
+            format!(
+                "{:.3} ({} missed, {} false of {}); {:+.1} %",
+                spins.f1(),
+                spins.misses,
+                spins.wrong,
+                spins.hits + spins.misses,
                 100.0 * spins.time_error()
             ),
         );
@@ -104,6 +123,17 @@ fn speeds() {
             100.0 * middle(tops.iter().map(|a| a.off() / a.truth)),
             100.0 * largest(tops.iter().map(|a| a.off() / a.truth)),
             held(tops.iter())
+        ),
+    );
+    let changes = scores::against_before();
+    row(
+        "top speed against the run before, a tooth or two apart: median and worst error; interval holds",
+        "",
+        format!(
+            "{:.2} m/s, {:.2} m/s; {}",
+            middle(changes.iter().map(Against::off)),
+            largest(changes.iter().map(Against::off)),
+            held(changes.iter())
         ),
     );
     for rate in [10.0, 20.0, 50.0] {

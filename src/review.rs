@@ -27,6 +27,9 @@ use crate::weekend::gearing;
 use crate::weekend::next::{self, Next, WithoutFan};
 use crate::weekend::trends::{self, Trend};
 
+/// Code of the notice on a log that stands on no run of the sheet.
+pub const NOT_ON_THE_SHEET: &str = "not-on-the-sheet";
+
 /// How far the lap in motor turns may be from what the sheet tells, relative.
 const EXPECTED_WIDTH: f64 = 0.10;
 
@@ -248,6 +251,6 @@ fn sheet_notices(sheet: &Sheet) -> Vec<Notice> {
 
 fn not_on_the_sheet(run: &RunPlan) -> Notice {
     let log = printable(&run.log.to_string_lossy(), 80);
-    Notice::note("not-on-the-sheet", format!("`{log}` stands on no run of the sheet and was not reviewed"))
+    Notice::note(NOT_ON_THE_SHEET, format!("`{log}` stands on no run of the sheet and was not reviewed"))
         .hint("write `[[runs]]` with its `log`, or move it out of the folder")
 }

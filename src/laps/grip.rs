@@ -17,6 +17,9 @@ const GRIP_WINDOW_S: f64 = 0.1;
 const HEADROOM: f64 = 1.25;
 /// Brakes slow a car no more than so many times as fast as its motor speeds it up. Common practice, no source.
 const BRAKES: f64 = 2.0;
+/// Rises that are left out for each that is not, at the most. Common practice, no source: wheels that spin in three rises of four are the worst that a
+/// driver puts up with.
+const MOSTLY_OUT: usize = 4;
 /// Revs that rise by this share of the usual pull may belong to a spin that is yet to show.
 const CLIMBS: f64 = 0.9;
 /// Wheels slower than this share of the car are locked or nearly so.
@@ -181,16 +184,20 @@ pub fn noise_hides(wheels: &Odometer) -> bool {
 /// A rate of the revs (turns a minute, a second) that one rise (or fall, `sign` -1) in ten reaches, and a quarter
 /// more, among those from one row to another that `can` be. Taken over a tenth of a second, so that noise from row to row does not count.
 fn usual_rate(time: &[f64], revs: &[f64], sign: f64, can: impl Fn(usize, usize) -> bool) -> f64 {
-    let mut rates = Vec::new();
+    let (mut rates, mut left_out) = (Vec::new(), Vec::new());
     let mut from = 0;
     for at in 1..time.len() {
         while time[at] - time[from + 1] >= GRIP_WINDOW_S - 1e-9 && from + 1 < at {
             from += 1;
         }
         let rate = sign * (revs[at] - revs[from]) / (time[at] - time[from]);
-        if rate > 0.0 && can(from, at) {
-            rates.push(rate);
+        if rate > 0.0 {
+            if can(from, at) { rates.push(rate) } else { left_out.push(rate) }
         }
+    }
+    // Where hardly a rise is left, mass or gearing on the sheet is another car's.
+    if rates.len() < left_out.len() / MOSTLY_OUT {
+        rates.append(&mut left_out);
     }
     quantile(rates, 0.90).map_or(f64::INFINITY, |r| HEADROOM * r)
 }

@@ -5,6 +5,8 @@ use crate::quantity::{median, quantile};
 
 /// Share of the highest current, or of full throttle, above which the motor drives. Common practice, no source.
 const DRIVING: f64 = 0.05;
+/// Share of the rows that must have volts and amperes for the pack's energy to be held against the car's. Common practice, no source.
+const ENERGY_KNOWN: f64 = 0.9;
 /// The car's speed over ground serves where it differs by less than this from the revs', in the middle of its moving rows.
 const GROUND_FITS: f64 = 0.04;
 
@@ -37,14 +39,35 @@ impl Odometer {
             odometer.driving = of(power).iter().map(|p| p / most).collect();
         }
         if let Some((volts, amperes)) = log.channel(Channel::Voltage).zip(log.channel(Channel::Current)) {
-            // Braking gives nothing to the wheels, and a missing cell tells nothing.
-            let watts: Vec<f64> = volts.iter().zip(amperes).map(|(v, a)| (v * a).max(0.0)).collect();
-            odometer.given = summed(&odometer.time, &of(&watts));
+            let watts: Vec<f64> = volts.iter().zip(amperes).map(|(v, a)| v * a).collect();
+            odometer.given = odometer.energy(&of(&watts)).unwrap_or_default();
         }
         if let Some(ground) = log.channel(Channel::GroundSpeed) {
             odometer.ground = odometer.revs_of_ground(&of(ground)).unwrap_or_default();
         }
         Some(odometer)
+    }
+
+    /// What the pack gave until each row, J, straight across missing cells; `None` where too many are missing, or where the current does not say
+    /// which way it flows.
+    fn energy(&self, watts: &[f64]) -> Option<Vec<f64>> {
+        let known: Vec<usize> = (0..watts.len()).filter(|&n| watts[n].is_finite()).collect();
+        let fast = 0.2 * self.rpm.iter().copied().fold(0.0, f64::max);
+        let driven = quantile(known.iter().filter(|&&n| self.rpm[n] > fast).map(|&n| watts[n]), 0.75)?;
+        if (known.len() as f64) < ENERGY_KNOWN * watts.len() as f64 || driven <= 0.0 {
+            return None;
+        }
+        let mut whole = watts.to_vec();
+        for pair in known.windows(2) {
+            let (from, to) = (pair[0], pair[1]);
+            for n in from + 1..to {
+                let share = (self.time[n] - self.time[from]) / (self.time[to] - self.time[from]);
+                whole[n] = watts[from] + share * (watts[to] - watts[from]);
+            }
+        }
+        // Braking gives the wheels nothing; nor is anything known before the first cell and after the last.
+        let given = |w: &f64| if *w > 0.0 { *w } else { 0.0 };
+        Some(summed(&self.time, &whole.iter().map(given).collect::<Vec<_>>()))
     }
 
     /// The speed over ground as revs, by the rolling of wheels that do not drive; `None` where it does not follow the revs.

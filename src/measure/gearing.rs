@@ -227,6 +227,9 @@ pub fn gears(settings: &Settings, spur: f64, pinion: f64) -> Option<Gears> {
     (spur > 0.0 && pinion > 0.0).then_some(Gears { spur, pinion, ratio, rollout_mm })
 }
 
+/// Two gears of a list are never so many times as large as each other.
+const FAR_APART: u32 = 3;
+
 /// Reads numbers of teeth as racers write them: `31`, `27,28,29` or `27-33`.
 ///
 /// # Errors
@@ -251,6 +254,12 @@ pub fn teeth(text: &str) -> Result<Vec<u32>, String> {
             }
             None => all.push(number(part)?),
         }
+    }
+    // `31,5` is no list of two gears but half a tooth.
+    if let ([a, b], false) = (all.as_slice(), text.contains('-'))
+        && a.max(b) / a.min(b) >= FAR_APART
+    {
+        return Err(format!("`{text}` would be {a} and {b} teeth: teeth are whole numbers"));
     }
     Ok(all)
 }
@@ -286,6 +295,16 @@ mod tests {
     ) {
         let ratio = table(&[pinion], &[spur], internal, None)[0].1[0].0;
         assert!((low..=high).contains(&ratio), "{ratio}");
+    }
+
+    #[rstest]
+    #[case("31, 32", Some(vec![31, 32]))]
+    #[case("29-31,33", Some(vec![29, 30, 31, 33]))]
+    #[case("31,5", None)]
+    #[case("31.5", None)]
+    #[case("33-29", None)]
+    fn teeth_as_racers_write_them(#[case] text: &str, #[case] expected: Option<Vec<u32>>) {
+        assert_eq!(teeth(text).ok(), expected);
     }
 
     // Common practice, no source: 33/80 on a 41.5 mm tyre rolls out about 53 mm, 23 and 24 on 92 about 33 to 35 mm.

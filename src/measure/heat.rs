@@ -289,7 +289,11 @@ pub fn driven_to(laps: &Laps) -> f64 {
     let end = (last.end_s + lap).min(stands);
     let turns = median(laps.counted().map(|l| l.turns)).unwrap_or(0.0);
     let stretch = lap / 4.0;
-    let slow = |from: &f64| odometer.turns_at(from + stretch) - odometer.turns_at(*from) < ROLLS_IN * turns / 4.0;
+    // As far as the log tells: after its end nothing is known to be slow.
+    let slow = |from: &f64| {
+        let to = (from + stretch).min(odometer.span().1);
+        odometer.turns_at(to) - odometer.turns_at(*from) < ROLLS_IN * turns * (to - from) / lap
+    };
     let looks = (0..).map(|n| last.end_s + f64::from(n) * LOOK_S).take_while(|t| *t < end);
     looks.into_iter().find(slow).unwrap_or(end)
 }

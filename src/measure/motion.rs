@@ -105,8 +105,9 @@ pub fn motion(log: &Log, laps: &Laps, gearing: &Gearing, demand: Option<&Demand>
         let slip = motion.slip_at_lifts(car).unwrap_or(0.0);
         let top = motion.top_speed().unwrap_or(0.0);
         motion.mean_slip = slip * motion.push(demand, |_| true);
-        motion.top_slip =
-            slip * motion.push(demand, |n| motion.speed[n] > AT_TOP * top && motion.acceleration[n] > 0.0);
+        let at_top = |n: usize| motion.speed[n] > AT_TOP * top && motion.acceleration[n] > 0.0;
+        let any = (0..motion.time.len()).any(at_top);
+        motion.top_slip = if any { slip * motion.push(demand, at_top) } else { motion.mean_slip };
     }
     Some(motion)
 }
@@ -149,10 +150,13 @@ impl Motion {
         (taken.iter().sum::<f64>() / taken.len().max(1) as f64 / most).clamp(0.0, 1.0)
     }
 
-    /// The car's top speed, m/s. A peak far above what most laps reach is a spin that was taken for the car.
+    /// The car's top speed, m/s. A lap that goes far beyond what most laps reach holds a spin that was taken for the car.
     pub fn top_speed(&self) -> Option<f64> {
-        let most = quantile(self.lap_tops.iter().copied(), 0.25).filter(|_| self.lap_tops.len() >= LEAST_LAPS);
-        let most = most.map_or(f64::INFINITY, |low| MOST_APART * low);
-        self.speed.iter().copied().filter(|v| *v <= most).max_by(f64::total_cmp)
+        let most = quantile(self.lap_tops.iter().copied(), 0.25).map_or(f64::INFINITY, |low| MOST_APART * low);
+        let highest = highest(&self.speed)?;
+        if self.lap_tops.len() < LEAST_LAPS || highest <= most {
+            return Some(highest);
+        }
+        self.lap_tops.iter().copied().filter(|v| *v <= most).max_by(f64::total_cmp)
     }
 }

@@ -17,7 +17,7 @@ use nalgebra::{Matrix3, Vector3};
 use super::motion::{LONGEST_STEP_S, Motion};
 use super::motor::{Demand, Motor};
 use crate::laps::Laps;
-use crate::quantity::{COVERAGE_95, Estimate, mean_and_deviation, median, quantile};
+use crate::quantity::{COVERAGE_95, Estimate, median, quantile, robust_deviation};
 
 /// Rows with less than this share of the strongest current say little of the pull.
 const PULLING: f64 = 0.2;
@@ -151,7 +151,9 @@ impl Pull<'_> {
             changes.extend(self.top_change(from, to, g));
         }
         let change = median(changes.iter().copied())?;
-        let scatter = mean_and_deviation(&changes).map_or(0.0, |(_, d)| d / (changes.len() as f64).sqrt());
+        // A lap on which something went wrong tells nothing of the gears: the median and its standard error.
+        let of_median = (std::f64::consts::PI / 2.0 / changes.len() as f64).sqrt();
+        let scatter = robust_deviation(&changes).unwrap_or(0.0) * of_median;
         let open = if self.demand.motor.at_full_demand { 0.0 } else { OPEN_SHARE * (g - 1.0).abs() };
         let half = (COVERAGE_95 * scatter).hypot(change / 2.0).hypot(open);
         (before > 0.0).then(|| Regeared {

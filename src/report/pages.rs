@@ -22,7 +22,7 @@ pub const OF_TRACE: OfTrace = OfTrace {
     charts: include_str!("vendor/uplot/uPlot.iife.min.js"),
     style: include_str!("vendor/uplot/uPlot.min.css"),
     script: include_str!("templates/trace.js"),
-    hashes: "'sha256-GcjUxq2Ikpp59K5J1vcWFWbf0Lo9FcxJXpdPeH63jx8=' 'sha256-jnFaSVp5WvQ5srUKxlH68+Rkn9Uw6Yx0bir/4B6W+YM='",
+    hashes: "'sha256-GcjUxq2Ikpp59K5J1vcWFWbf0Lo9FcxJXpdPeH63jx8=' 'sha256-VbwMhCItTWYFcovfGgU9wHpsL1JBukVNAxBIqJzjXEc='",
 };
 
 /// Filters of the templates.

@@ -22,7 +22,7 @@ pub fn summary(review: &Review) -> String {
     if failed > 0 {
         out += &format!("▲ {failed} of {} could not be reviewed\n", v.runs.len());
     } else if v.findings.is_empty() {
-        out += "Nothing to act on.\n";
+        out += &format!("{}\n", v.calm);
     }
     out += &format!("\n{}\n", runs(&v));
     for row in v.runs.iter().filter(|r| r.error.is_some()) {

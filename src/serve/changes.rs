@@ -97,23 +97,35 @@ pub fn changes(shown: &Form, sent: &[(String, String)]) -> (Vec<Change>, Vec<Pro
             wrong(name, format!("`{typed}` has no place on the sheet any more"), "enter it again");
         }
     }
-    for mut run in runs {
-        let of = |key: &str| run.iter().find(|f| f.0 == key).map_or("", |f| f.1.as_str());
-        if !of(LATER).is_empty() && of("car").is_empty() && shown.cars.len() > 1 {
-            continue;
-        }
-        run.retain(|f| f.0 != LATER);
-        run.sort_by_key(|(key, _)| RUN.iter().position(|k| k.0 == key).unwrap_or(RUN.len()));
-        let typed = typed_of(&run);
-        match run.iter().any(|(key, value)| key == "log" && !value.is_empty()) {
-            true => change("+run/log", "another run".to_owned(), &typed, Edit::AddRun(run)),
-            false if !typed.is_empty() => {
-                wrong("+run/log", format!("another run, {typed}, has no log"), "name its log");
-            }
-            false => {}
+    for (field, told) in runs.into_iter().filter_map(|run| new_run(run, shown.cars.len())) {
+        match told {
+            Ok((typed, edit)) => change(field, "another run".to_owned(), &typed, edit),
+            Err((message, hint)) => wrong(field, message, hint),
         }
     }
     (changes, problems)
+}
+
+/// Name of a field, and what was typed there with what it does to the sheet, or what is wrong with it and what to do.
+type Told = (&'static str, Result<(String, Edit), (String, &'static str)>);
+
+/// What a new run's keys come down to where the sheet has so many `cars`; `None` where nothing was typed, or the run waits for its car.
+fn new_run(mut run: Vec<(String, String)>, cars: usize) -> Option<Told> {
+    let of = |key: &str| run.iter().find(|f| f.0 == key).map_or("", |f| f.1.as_str());
+    if !of(LATER).is_empty() && of("car").is_empty() && cars > 1 {
+        let typed = ["ambient_c", "pinion"].iter().any(|key| !of(key).is_empty());
+        let message = format!("`{}` has no car", of("log"));
+        return typed.then_some(("+run/car", Err((message, "say whose car it was"))));
+    }
+    run.retain(|f| f.0 != LATER);
+    run.sort_by_key(|(key, _)| RUN.iter().position(|k| k.0 == key).unwrap_or(RUN.len()));
+    let typed = typed_of(&run);
+    let has_log = run.iter().any(|(key, value)| key == "log" && !value.is_empty());
+    match (has_log, typed.is_empty()) {
+        (true, _) => Some(("+run/log", Ok((typed, Edit::AddRun(run))))),
+        (false, false) => Some(("+run/log", Err((format!("another run, {typed}, has no log"), "name its log")))),
+        (false, true) => None,
+    }
 }
 
 /// What was typed of a new run, in one line.

@@ -123,7 +123,7 @@ pub const RUN: [Key; 6] = [
 
 /// What a user calls a key of a car, of a run or of the weekend, and its unit.
 pub fn called(key: &str) -> (&'static str, &'static str) {
-    let all = WEEKEND.iter().flat_map(|t| t.2).chain(&RUN).chain(&CAR);
+    let all = WEEKEND.iter().flat_map(|t| t.2).chain(&CAR).chain(&RUN);
     all.filter(|k| k.0 == key).map(|k| (k.1, k.2)).next().unwrap_or(("", ""))
 }
 

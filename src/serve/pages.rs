@@ -11,7 +11,7 @@ use crate::measure::gearing::{gears, teeth};
 use crate::notice::Failure;
 use crate::report::pages::{OF_TRACE, OfTrace, filters};
 use crate::report::view::{self, RowView, RunView, WeekendView};
-use crate::review::{Review, Run};
+use crate::review::{NOT_ON_THE_SHEET, Review, Run};
 use crate::sheet::RunPlan;
 use crate::weekend::lacks::{Place, lacks};
 use crate::weekend::next::{self, Next};
@@ -93,7 +93,9 @@ struct Ask {
 
 /// The weekend's page with what can be dropped, put on the sheet and filled in. `listed` are the ids of the runs on the sheet's text.
 pub fn weekend(review: &Review, base: &str, listed: &[String]) -> Page {
-    let v = view::weekend(review);
+    let mut v = view::weekend(review);
+    // The page asks for them itself.
+    v.notices.retain(|n| n.code != NOT_ON_THE_SHEET);
     let unlisted = review.unlisted.iter().map(|run| unlisted(run, review)).collect();
     let several = !review.has_sheet && review.runs.len() > 1;
     Weekend { v: &v, at: "weekend", base, unlisted, asks: asks(review, listed), several, most: MOST_BYTES }.render()

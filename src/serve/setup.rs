@@ -285,7 +285,7 @@ fn blamed(text: &str, changes: &[Change], error: EditError) -> Vec<Problem> {
     let failures = match error {
         EditError::Toml(m) => vec![Failure { message: m.brief(), hint: Some(m.hint) }],
         EditError::Wrong(all) => all.into_iter().map(|m| Failure { message: m.message, hint: Some(m.hint) }).collect(),
-        EditError::Place(_) => vec![Failure { message: error.to_string(), hint: None }],
+        EditError::Place(_) | EditError::List(_) => vec![Failure { message: error.to_string(), hint: None }],
     };
     failures.into_iter().map(|failure| Problem { field: None, failure }).collect()
 }

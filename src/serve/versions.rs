@@ -1,5 +1,6 @@
 //! The sheet's last versions, kept when the page writes a new one.
 
+use std::collections::HashMap;
 use std::io;
 use std::path::{Path, PathBuf};
 
@@ -29,20 +30,14 @@ pub fn versions(folder: &Path) -> Vec<String> {
 
 /// The versions kept, the newest first, each with how many of its lines the sheet's text `now` does not have, and the other way round.
 pub fn versions_against(folder: &Path, now: &str) -> Vec<(String, String)> {
-    let count = |a: &str, b: &str| {
-        let mut left: Vec<&str> = b.lines().collect();
-        let other = |line: &&str| match left.iter().position(|l| l == line) {
-            Some(at) => {
-                left.swap_remove(at);
-                false
-            }
-            None => true,
-        };
-        a.lines().filter(other).count()
-    };
     let of = |name: String| {
         let text = version(folder, &name).map(|b| String::from_utf8_lossy(&b).into_owned()).unwrap_or_default();
-        let other = count(&text, now).max(count(now, &text));
+        // How many times a line stands in one text more than in the other.
+        let mut more: HashMap<&str, i64> = HashMap::new();
+        text.lines().for_each(|l| *more.entry(l).or_default() += 1);
+        now.lines().for_each(|l| *more.entry(l).or_default() -= 1);
+        let of = |sign: i64| more.values().map(|n| (sign * n).max(0)).sum::<i64>();
+        let other = of(1).max(of(-1));
         let says = if other == 0 { "as it is now".to_owned() } else { format!("{other} lines are other now") };
         (name, if other == 1 { "one line is another now".to_owned() } else { says })
     };

@@ -1,13 +1,19 @@
 //! Edits of a sheet's text: values set, added and taken out, with the user's comments and order kept (`toml_edit`).
 
-use toml_edit::{ArrayOfTables, Decor, DocumentMut, Item, Table, TableLike, Value};
+use toml_edit::{DocumentMut, Item, Table, TableLike, Value};
 
+use super::entries::{add_car, add_run, remove_run};
 use super::mistake::Mistake;
 use super::{commented, read};
 
 /// Keys whose values are text whatever they look like.
 const TEXT_KEYS: [&str; 9] = ["id", "car", "log", "laps", "name", "surface", "driven", "tyre_kind", "note"];
 
+/// Ends of keys whose values are numbers, whatever zeros stand in front: those with a unit, and counts.
+const NUMBER_KEYS: [&str; 16] = [
+    "_c", "_m", "_mm", "_s", "_kg", "_pct", "_deg", "_mah", "_v", "_hz", "spur", "pinion", "ratio", "turns", "cells",
+    "part",
+];
 /// Keys that a path may have: `cars`, a car, a table of it and a key are four.
 const DEEPEST: usize = 8;
 
@@ -38,6 +44,9 @@ pub enum EditError {
     /// The edit would put something wrong on the sheet.
     #[error("{}", .0.iter().map(Mistake::brief).collect::<Vec<_>>().join("; "))]
     Wrong(Vec<Mistake>),
+    /// A path leads to a list or a table in one line.
+    #[error("`{0}` holds a list: change it in the sheet's text")]
+    List(String),
     /// A path does not lead to a value.
     #[error("`{0}` is no place on the sheet")]
     Place(String),
@@ -90,7 +99,8 @@ pub fn with_line_ends_of(old: &str, new: String) -> String {
     if all_returns { new.replace('\n', "\r\n") } else { new }
 }
 
-fn parse(text: &str) -> Result<DocumentMut, EditError> {
+/// The text as a document, with runs in tables of their own.
+pub(super) fn parse(text: &str) -> Result<DocumentMut, EditError> {
     let mut document = text.parse::<DocumentMut>().map_err(|e| {
         let hint = "text stands in quotes, numbers stand without and with a point";
         EditError::Toml(Box::new(Mistake::at(text, e.span().unwrap_or(0..0), e.message().to_owned(), hint)))
@@ -103,30 +113,6 @@ fn parse(text: &str) -> Result<DocumentMut, EditError> {
     Ok(document)
 }
 
-/// Takes a run off, and leaves the comment above it to what follows.
-fn remove_run(document: &mut DocumentMut, number: usize) {
-    let Some(runs) = document.get_mut("runs").and_then(Item::as_array_of_tables_mut).filter(|r| number < r.len())
-    else {
-        return;
-    };
-    let above = |decor: &Decor| decor.prefix().and_then(|p| p.as_str()).unwrap_or_default().to_owned();
-    let comment = runs.get(number).map(|run| above(run.decor())).filter(|c| c.contains('#')).unwrap_or_default();
-    runs.remove(number);
-    if comment.is_empty() {
-        return;
-    }
-    match runs.get_mut(number) {
-        Some(next) => {
-            let own = above(next.decor());
-            next.decor_mut().set_prefix(comment + own.trim_start_matches('\n'));
-        }
-        None => {
-            let rest = document.trailing().as_str().unwrap_or_default().to_owned();
-            document.set_trailing(comment + &rest);
-        }
-    }
-}
-
 /// A value as a form shows it: text without quotes, all else as it is written.
 pub fn shown(value: &Value) -> String {
     match value {
@@ -135,7 +121,8 @@ pub fn shown(value: &Value) -> String {
     }
 }
 
-fn set(text: &str, path: &[String], typed: &str) -> Result<String, EditError> {
+/// The text with one value set, or taken out where nothing was typed.
+pub(super) fn set(text: &str, path: &[String], typed: &str) -> Result<String, EditError> {
     let place = || EditError::Place(path.join("."));
     let (key, tables) = path.split_last().filter(|_| path.len() <= DEEPEST).ok_or_else(place)?;
     let mut document = parse(text)?;
@@ -145,7 +132,7 @@ fn set(text: &str, path: &[String], typed: &str) -> Result<String, EditError> {
     }
     // No form shows what a list holds: it is not written over unseen.
     if matches!(old, Some(Value::Array(_) | Value::InlineTable(_))) {
-        return Err(place());
+        return Err(EditError::List(path.join(".")));
     }
     if old.is_none()
         && let Some(uncommented) = commented::uncomment(text, path)
@@ -197,7 +184,8 @@ fn value_of(key: &str, typed: &str, old: Option<&Value>) -> Value {
             .filter(|v| v.is_integer() || v.as_float().is_some_and(f64::is_finite))
             .or_else(|| plain.parse::<f64>().ok().filter(|n| n.is_finite()).map(Value::from))
     };
-    if TEXT_KEYS.contains(&key) || old.is_some_and(Value::is_str) || named {
+    let counts = old.is_some_and(|o| o.is_integer() || o.is_float()) || NUMBER_KEYS.iter().any(|k| key.ends_with(k));
+    if TEXT_KEYS.contains(&key) || old.is_some_and(Value::is_str) || named && !counts {
         return Value::from(typed);
     }
     if key == "date" || old.is_some_and(Value::is_datetime) {
@@ -245,65 +233,6 @@ fn reach<'a>(root: &'a mut Table, keys: &[String]) -> Option<&'a mut dyn TableLi
         };
     }
     Some(table)
-}
-
-fn add_run(text: &str, keys: &[(String, String)]) -> Result<String, EditError> {
-    let mut document = parse(text)?;
-    let count = document.get("runs").and_then(Item::as_array_of_tables).map_or(0, ArrayOfTables::len);
-    if document.get("runs").is_none() {
-        document.insert("runs", Item::ArrayOfTables(ArrayOfTables::new()));
-    }
-    let runs = document
-        .get_mut("runs")
-        .and_then(Item::as_array_of_tables_mut)
-        .ok_or_else(|| EditError::Place("runs".to_owned()))?;
-    let mut run = Table::new();
-    *run.decor_mut() = Decor::new("\n", "");
-    runs.push(run);
-    let mut text = document.to_string();
-    for (key, typed) in keys.iter().filter(|k| !k.1.trim().is_empty()) {
-        let mut path = vec!["runs".to_owned(), count.to_string()];
-        path.extend(key.split('.').map(str::to_owned));
-        text = set(&text, &path, typed.trim())?;
-    }
-    Ok(text)
-}
-
-fn add_car(text: &str, name: &str) -> Result<String, EditError> {
-    let mut document = parse(text)?;
-    let cars = document.entry("cars").or_insert_with(|| {
-        let mut cars = Table::new();
-        cars.set_implicit(true);
-        Item::Table(cars)
-    });
-    let cars = cars.as_table_like_mut().ok_or_else(|| EditError::Place("cars".to_owned()))?;
-    if name.is_empty() || cars.contains_key(name) {
-        return Ok(document.to_string());
-    }
-    let only = cars.iter().map(|c| c.0.to_owned()).next().filter(|_| cars.len() == 1);
-    let mut car = Table::new();
-    *car.decor_mut() = Decor::new("\n", "");
-    cars.insert(name, Item::Table(car));
-    let header = format!("\n[cars.{}]\n", toml_edit::Key::new(name));
-    // Runs that name no car were the only car's: with a second one they must say so.
-    if let (Some(only), Some(runs)) = (only, document.get_mut("runs").and_then(Item::as_array_of_tables_mut)) {
-        for run in runs.iter_mut().filter(|run| !run.contains_key("car")) {
-            run.insert("car", Item::Value(Value::from(only.as_str())));
-        }
-    }
-    Ok(below_comments(&document.to_string(), &header))
-}
-
-/// Puts a new table's `header` below the comments that follow it up to a blank line: they belong to the table above, such as lines to be filled in.
-fn below_comments(text: &str, header: &str) -> String {
-    let Some((above, below)) = text.split_once(header) else { return text.to_owned() };
-    let comments: String = below.split_inclusive('\n').take_while(|l| l.trim_start().starts_with('#')).collect();
-    let rest = &below[comments.len()..];
-    // A comment right above the next header is that one's.
-    if comments.is_empty() || !(rest.trim().is_empty() || rest.starts_with('\n')) {
-        return text.to_owned();
-    }
-    format!("{above}{comments}{header}{rest}")
 }
 
 #[cfg(test)]

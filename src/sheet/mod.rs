@@ -2,6 +2,7 @@
 
 mod commented;
 pub mod edit;
+mod entries;
 mod import;
 pub mod mistake;
 pub mod read;

@@ -23,17 +23,19 @@ pub struct Before {
 /// Share of a top speed's doubt that is its run's own at least: how much of it is shared is no better known. A default.
 const LEAST_OWN: f64 = 0.1;
 
-/// The run at `index` against the last one before it of the same car that has a top speed.
+/// The run of the same car before the one at `index`.
+pub fn run_before(runs: &[Run], index: usize) -> Option<&Run> {
+    let car = &runs[index].plan.car;
+    runs[..index].iter().rev().find(|r| r.plan.car == *car && !car.is_empty())
+}
+
+/// The run at `index` against the car's run before, where both have a top speed.
 pub fn before(runs: &[Run], index: usize, sheet: &Sheet) -> Option<Before> {
-    let car = Some(runs[index].plan.car.as_str()).filter(|c| !c.is_empty())?;
     let now = top_speed(&runs[index], sheet)?;
-    let (id, then) = runs[..index]
-        .iter()
-        .rev()
-        .filter(|r| r.plan.car == car)
-        .find_map(|r| Some((&r.plan.id, top_speed(r, sheet)?)))?;
+    let before = run_before(runs, index)?;
+    let then = top_speed(before, sheet)?;
     let change = Estimate::from_half_width(now.value - then.value, now.half_width().hypot(then.half_width()));
-    Some(Before { run: id.clone(), top_speed_change_m_s: change })
+    Some(Before { run: before.plan.id.clone(), top_speed_change_m_s: change })
 }
 
 /// A run's top speed with what is uncertain in it alone.

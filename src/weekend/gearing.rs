@@ -91,7 +91,7 @@ pub fn weigh(runs: &[Run], lap_length_m: Option<(f64, f64)>) -> Vec<Option<Weigh
         None => (first.x, OPEN_U),
     };
     let drifts: &[f64] = if foam { &DRIFTS } else { &[0.0] };
-    let grid = grid(centre, spread, drifts, known.len());
+    let grid = grid(centre, spread, drifts, WANDER[usize::from(foam)], known.len());
     let prior: Vec<f64> = grid.iter().map(|g| normal(g - centre, spread)).collect();
     let mut sums = vec![[0.0; CELLS]; known.len()];
     // How well the runs go with each number of teeth off in all of them, whatever was thought before.
@@ -113,14 +113,14 @@ pub fn weigh(runs: &[Run], lap_length_m: Option<(f64, f64)>) -> Vec<Option<Weigh
 }
 
 /// Offsets from the first run's lowest to where the fastest drift has taken its highest by the last of `runs`.
-fn grid(centre: f64, spread: f64, drifts: &[f64], runs: usize) -> Vec<f64> {
+fn grid(centre: f64, spread: f64, drifts: &[f64], wander: f64, runs: usize) -> Vec<f64> {
     let reach = (4.0 * spread).min(0.25);
-    let wander = 4.0 * WANDER[0] * (runs as f64).sqrt();
-    let drifted = |d: f64| (d * runs.saturating_sub(1) as f64).clamp(-MOST_DRIFT, MOST_DRIFT);
-    let ends = |least: f64, d: &f64| f64::max(least, drifted(*d).abs());
-    let down = drifts.iter().filter(|d| **d < 0.0).fold(0.0, ends);
-    let up = drifts.iter().filter(|d| **d > 0.0).fold(0.0, ends);
-    let (low, high) = (centre - reach - wander - down, centre + reach + wander + up);
+    let steps = runs.saturating_sub(1) as f64;
+    let wandered = 4.0 * wander * steps.sqrt();
+    let drifted = |d: f64| (d * steps).clamp(-MOST_DRIFT, MOST_DRIFT);
+    let down = drifts.iter().copied().fold(0.0, |least, d| f64::min(least, drifted(d)));
+    let up = drifts.iter().copied().fold(0.0, |most, d| f64::max(most, drifted(d)));
+    let (low, high) = (centre - reach - wandered + down, centre + reach + wandered + up);
     (0..=((high - low) / GRID) as usize).map(|n| low + n as f64 * GRID).collect()
 }
 
@@ -243,7 +243,12 @@ mod tests {
             .iter()
             .map(|&(offset, pinion)| Run {
                 settings: &settings,
-                evidence: Evidence { gripped_turns: turns(offset, pinion), relative_u: 0.0003, spun: 0.0, rolling: false },
+                evidence: Evidence {
+                    gripped_turns: turns(offset, pinion),
+                    relative_u: 0.0003,
+                    spun: 0.0,
+                    rolling: false,
+                },
             })
             .collect();
         weigh(&runs, length).into_iter().map(|r| r.unwrap().verdict).collect()

@@ -76,17 +76,18 @@ afterFirstPaint(() => {
 
   const series = (group) => {
     const one = lapOf("trace-lap"), two = lapOver();
-    const line = (c, lap, over) => ({
+    // The lap laid over is dashed and in the page's ink, whatever the channel.
+    const line = (c, n, lap, over) => ({
       label: lap ? `${c.label}, ${lap.name}` : c.label,
-      stroke: lines()[(c.colour + (over ? 2 : 0)) % 4],
+      stroke: over ? colour("--ink") : lines()[c.colour],
       width: 1.5,
-      dash: over ? [5, 3] : undefined,
+      dash: over ? [[5, 3], [2, 2]][n % 2] : undefined,
       spanGaps: false,
       points: { show: false },
       value: (_, v) => v == null ? "–" : `${v.toFixed(c.digits)} ${c.unit}`,
     });
-    const first = group.map((c) => line(c, one, false));
-    return two ? [...first, ...group.map((c) => line(c, two, true))] : first;
+    const first = group.map((c, n) => line(c, n, one, false));
+    return two ? [...first, ...group.map((c, n) => line(c, n, two, true))] : first;
   };
 
   // Laps as rules, wheelspin as bands; of one lap its own wheelspin.

@@ -231,9 +231,9 @@ fn battery_figure(b: &Battery, capacity_mah: Option<f64>) -> (String, String, St
     let lowest = b.lowest_cell_v.or(b.lowest_v).map_or_else(|| "–".to_owned(), |v| format!("{v:.2} V"));
     let what = if b.lowest_cell_v.is_some() { "lowest pack voltage ÷ cells" } else { "lowest voltage of the pack" };
     let left = b.used_range_mah.zip(capacity_mah).map(|(used, c)| Estimate {
-        value: (c - used.value).max(0.0),
-        low: (c - used.high).max(0.0),
-        high: (c - used.low).max(0.0),
+        value: (c - used.value).clamp(0.0, c),
+        low: (c - used.high).clamp(0.0, c),
+        high: (c - used.low).clamp(0.0, c),
     });
     match left.filter(|_| b.verdict != battery::Verdict::UnderFloor) {
         Some(left) => {
@@ -293,7 +293,12 @@ fn warming_words(motor: &Heat) -> Vec<String> {
     let range = |e: &Estimate| format!("{:.0} s, 95 % between {:.0} and {:.0}", e.value, e.low, e.high);
     let mut say = Vec::new();
     if let Some(limit) = motor.limit_after_s.as_ref().filter(|l| l.value > 0.0) {
-        say.push(format!("Driven on like this the motor reaches its limit after {}.", range(limit)));
+        say.push(match motor.course.reached_s {
+            Some(reached) => {
+                format!("It reached its limit {:.0} s into the race, {reached:.0} s into the log.", limit.value)
+            }
+            None => format!("Driven on like this the motor reaches its limit {} into the race.", range(limit)),
+        });
     }
     if let Some(constant) = &motor.time_constant_range_s {
         say.push(format!("It warms with a time constant of {}.", range(constant)));

@@ -76,6 +76,8 @@ pub struct RowView {
 
 /// A notice on a page or the terminal.
 pub struct NoticeView {
+    /// Its stable name.
+    pub code: &'static str,
     /// Whether something was dropped, repaired or guessed.
     pub warning: bool,
     /// Sentence with its place and count.
@@ -149,7 +151,12 @@ pub fn notice(notice: &Notice) -> NoticeView {
     if let Some(line) = notice.line {
         text += &if notice.count > 1 { format!(", first on line {line}") } else { format!(", line {line}") };
     }
-    NoticeView { warning: notice.severity == Severity::Warning, text, hint: notice.hint.clone().unwrap_or_default() }
+    NoticeView {
+        code: notice.code,
+        warning: notice.severity == Severity::Warning,
+        text,
+        hint: notice.hint.clone().unwrap_or_default(),
+    }
 }
 
 fn gearing_mark(verdict: gearing::Verdict) -> Mark {

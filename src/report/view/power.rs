@@ -10,6 +10,17 @@ use crate::weekend::before::Before;
 use crate::weekend::figures;
 use crate::weekend::next::Next;
 
+/// Which pinion the motor's heat leaves room for, from the one on the car.
+fn next_verdict(known: bool, longest: Option<&Next>, now: Option<f64>) -> (Mark, String) {
+    match (known, longest, now) {
+        (true, Some(n), Some(teeth)) if n.pinion > teeth => (Mark::Good, format!("room for {} teeth", n.pinion)),
+        (true, Some(n), Some(teeth)) if n.pinion < teeth => (Mark::Act, format!("down to {} teeth", n.pinion)),
+        (true, Some(_), Some(teeth)) => (Mark::Good, format!("stay at {teeth} teeth")),
+        (true, None, Some(_)) => (Mark::Act, "cool it better, or gear further down".to_owned()),
+        _ => (Mark::Open, "cannot tell".to_owned()),
+    }
+}
+
 /// What another pinion would do, and whether the fan is needed.
 pub fn next_answer(done: &Reviewed, run: &Run) -> AnswerView {
     let limit = done.answers.motor.limit_c;
@@ -17,13 +28,7 @@ pub fn next_answer(done: &Reviewed, run: &Run) -> AnswerView {
     let fits = |n: &&Next| n.motor_race_end_c.is_some_and(|c| c.high < limit);
     let longest = run.next.iter().filter(fits).max_by(|a, b| a.pinion.total_cmp(&b.pinion));
     let known = run.next.iter().any(|n| n.motor_race_end_c.is_some());
-    let (mark, verdict) = match (known, longest, now) {
-        (true, Some(n), Some(teeth)) if n.pinion > teeth => (Mark::Good, format!("room for {} teeth", n.pinion)),
-        (true, Some(n), Some(teeth)) if n.pinion < teeth => (Mark::Act, format!("down to {} teeth", n.pinion)),
-        (true, Some(_), Some(teeth)) => (Mark::Good, format!("stay at {teeth} teeth")),
-        (true, None, Some(_)) => (Mark::Act, "cool it better, or gear further down".to_owned()),
-        _ => (Mark::Open, "cannot tell".to_owned()),
-    };
+    let (mark, verdict) = next_verdict(known, longest, now);
     let mut say = Vec::new();
     for n in run.next.iter().filter(|n| now.is_some_and(|t| (n.pinion - t).abs() == 1.0)) {
         if let (Some(speed), Some(heat)) = (&n.top_speed_change_m_s, &n.motor_change_k) {
@@ -140,7 +145,7 @@ fn power_charts(done: &Reviewed, before: Option<&Before>, review: &Review) -> Ve
             let behind = behind.as_ref().map(|(id, pull)| (id.as_str(), *pull));
             charts::pull_by_speed(&done.answers.power.pull_by_speed, behind, size)
         },
-        "Pull by speed, and the run before it",
+        if behind.is_some() { "Pull by speed, and that of the car's run before" } else { "Pull by speed" },
     );
     charts.extend(chart(
         |size| charts::revs_over_laps(done, size),

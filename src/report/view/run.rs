@@ -8,6 +8,7 @@ use crate::quantity::Estimate;
 use crate::report::charts;
 use crate::review::{Review, Reviewed, Run};
 use crate::sheet::{NOTE, Setting};
+use crate::weekend::before::run_before;
 use crate::weekend::next::Next;
 
 /// One run's page.
@@ -79,7 +80,7 @@ pub fn run(review: &Review, index: usize) -> RunView {
         lap_chart: done.map(|d| chart(|size| charts::lap_times(d, size), "Lap times")).unwrap_or_default(),
         laps_from: done.map(laps_from).unwrap_or_default(),
         settings: settings(review, index),
-        before: run_before(review, index)
+        before: run_before(&review.runs, index)
             .map_or_else(|| "before".to_owned(), |r| format!("run {}, where it differs", printable(&r.plan.id, 40))),
         channels: done.map(channels).unwrap_or_default(),
         reading: done.map(reading).unwrap_or_default(),
@@ -132,7 +133,7 @@ fn subtitle(review: &Review, index: usize) -> String {
 /// Settings that differ from the car's run before.
 fn changes(review: &Review, index: usize) -> Vec<String> {
     let plan = &review.runs[index].plan;
-    let Some(before) = run_before(review, index) else { return Vec::new() };
+    let Some(before) = run_before(&review.runs, index) else { return Vec::new() };
     let (old, new) = (&before.plan.settings.0, &plan.settings.0);
     let mut keys: Vec<&String> = old.keys().chain(new.keys()).collect();
     keys.sort();
@@ -215,16 +216,10 @@ fn laps_from(done: &Reviewed) -> String {
     }
 }
 
-/// The run of the same car before the one at `index`.
-fn run_before(review: &Review, index: usize) -> Option<&Run> {
-    let car = &review.runs[index].plan.car;
-    review.runs[..index].iter().rev().find(|r| r.plan.car == *car && !car.is_empty())
-}
-
 /// The run's settings, those that differ from the car's run before first, and those that it no longer has.
 fn settings(review: &Review, index: usize) -> Vec<RowView> {
     let new = &review.runs[index].plan.settings.0;
-    let Some(before) = run_before(review, index) else {
+    let Some(before) = run_before(&review.runs, index) else {
         let row = |(key, value): (&String, &Setting)| vec![printable(key, 60), value.to_string(), String::new()];
         return new.iter().map(|s| RowView { cells: row(s), aside: false }).collect();
     };

@@ -19,6 +19,8 @@ use crate::weekend::trends::{self, Trend};
 
 /// The weekend's page.
 pub struct WeekendView {
+    /// What is said where there is no finding.
+    pub calm: &'static str,
     /// Cars on the sheet.
     pub cars: usize,
     /// Name.
@@ -118,12 +120,14 @@ pub fn weekend(review: &Review) -> WeekendView {
         parts.push(counted(cars, "car"));
     }
     parts.push(format!("race {:.0} s{}", sheet.race_length_s(), if sheet.race_s.is_none() { ", assumed" } else { "" }));
+    let runs = run_rows(review);
     WeekendView {
         cars,
         name: weekend_name(review),
         subtitle: parts.join(" · "),
         findings: review.findings.iter().map(finding).collect(),
-        runs: run_rows(review),
+        calm: calm(&runs),
+        runs,
         trends: review.trends.iter().filter(|t| t.verdict != trends::Verdict::CannotTell).map(trend_view).collect(),
         untold: untold(
             (review.trends.iter().filter(|t| t.verdict == trends::Verdict::CannotTell))
@@ -134,6 +138,12 @@ pub fn weekend(review: &Review) -> WeekendView {
         guesses: guesses(review),
         lacks: lacking(review),
     }
+}
+
+/// Said where there is no finding: silence is no praise where nothing could be told.
+fn calm(runs: &[RunRow]) -> &'static str {
+    let open = runs.iter().any(|r| r.error.is_some() || r.marked.iter().any(|m| m.mark == Mark::Open));
+    if open { "Nothing to act on in what could be told; ○ marks what could not." } else { "Nothing to act on." }
 }
 
 pub(super) fn counted(count: usize, what: &str) -> String {
@@ -176,7 +186,9 @@ fn run_rows(review: &Review) -> Vec<RunRow> {
             median: optional(cell(id, "median_s"), 2),
             best: optional(cell(id, "best_s"), 2),
             three: optional(cell(id, "best_three_s"), 2),
-            rank: cell(id, "rank").map_or_else(|| "–".to_owned(), |r| format!("{r:.0}")),
+            rank: cell(id, "rank")
+                .filter(|_| !run.plan.car.is_empty())
+                .map_or_else(|| "–".to_owned(), |r| format!("{r:.0}")),
             marked: vec![
                 answers.map_or_else(open, |a| Marked {
                     text: optional(a.gearing.realised_ratio.map(|m| m.value), 2),
@@ -208,12 +220,16 @@ fn trend_view(t: &Trend) -> TrendView {
         .map_or_else(String::new, |(l, h)| format!("95 % between {} and {} {unit} a run", signed(l), signed(h)));
     let steady = t.verdict == trends::Verdict::Steady;
     let matters = t.of.matters(median(t.values.iter().copied()).unwrap_or(1.0).abs());
-    let under = format!("under {:.digits$} {unit} over these runs", factor * matters);
+    let under = format!("less than the {:.digits$} {unit} over these runs that would matter", factor * matters);
     let worse = matches!((t.of, t.verdict), (Figure::MotorCooling | Figure::EffectiveTyreMm, trends::Verdict::Falling))
         || t.verdict == trends::Verdict::Rising && t.of != Figure::MotorCooling;
     TrendView {
         name: format!("{}, {words}", printable(&t.car, 24)),
-        mark: if worse { Mark::Watch } else { Mark::Good },
+        mark: match t.of {
+            Figure::MedianLapS if !steady => Mark::Plain,
+            _ if worse => Mark::Watch,
+            _ => Mark::Good,
+        },
         verdict: if steady {
             t.verdict.words().to_owned()
         } else {
