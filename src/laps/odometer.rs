@@ -60,9 +60,9 @@ impl Odometer {
         let mut whole = watts.to_vec();
         for pair in known.windows(2) {
             let (from, to) = (pair[0], pair[1]);
-            for n in from + 1..to {
-                let share = (self.time[n] - self.time[from]) / (self.time[to] - self.time[from]);
-                whole[n] = watts[from] + share * (watts[to] - watts[from]);
+            let slope = (watts[to] - watts[from]) / (self.time[to] - self.time[from]);
+            for (cell, t) in whole[from + 1..to].iter_mut().zip(&self.time[from + 1..to]) {
+                *cell = watts[from] + slope * (t - self.time[from]);
             }
         }
         // Braking gives the wheels nothing; nor is anything known before the first cell and after the last.
@@ -227,5 +227,33 @@ mod tests {
         assert!((odometer.turns_at(1.0) - 25.0).abs() < 1e-12);
         assert!((odometer.time_of(50.0) - 2f64.sqrt()).abs() < 1e-12);
         assert!((odometer.total() - 200.0).abs() < 1e-12);
+    }
+
+    /// A car of 1.4 kg, 28 mm a turn, whose pack gives what `watts` says at every tenth of a second.
+    fn car(watts: &[f64]) -> Odometer {
+        let time: Vec<f64> = (0..watts.len()).map(|n| n as f64 * 0.1).collect();
+        // Half as fast again each second: 10 000 to 40 000 turns a minute are 4.7 to 18.7 m/s.
+        let rpm = (0..watts.len()).map(|n| 10_000.0 + 1_000.0 * n as f64).collect();
+        let mut odometer = Odometer::from_rows(time, rpm).unwrap().of_car(Some(1.4), Some(28.0));
+        odometer.given = odometer.energy(watts).unwrap_or_default();
+        odometer
+    }
+
+    #[test]
+    fn a_car_gathers_no_more_energy_than_its_pack_gave() {
+        // From 10 000 to 20 000 turns a minute: 0.7 kg × (9.333² − 4.667²) m²/s² = 45.7 J in a second, by hand.
+        assert!(car(&[46.5; 31]).can_have_gathered(0, 10));
+        assert!(!car(&[40.0; 31]).can_have_gathered(0, 10));
+    }
+
+    #[test]
+    fn missing_cells_are_bridged_and_too_many_tell_nothing() {
+        let mut watts = [46.5; 31];
+        watts[4] = f64::NAN;
+        assert!(car(&watts).knows_energy() && car(&watts).can_have_gathered(0, 10));
+        watts.iter_mut().step_by(2).for_each(|w| *w = f64::NAN);
+        assert!(!car(&watts).knows_energy());
+        // A recorder that writes what the pack gives with a minus.
+        assert!(!car(&[-300.0; 31]).knows_energy());
     }
 }

@@ -206,13 +206,23 @@ mod tests {
     fn several_runs_come_at_once_and_those_without_a_car_come_later() {
         let text =
             format!("[cars.b]\npinion = 30\n{}", SHEET.replace("log = \"r1.csv\"", "log = \"r1.csv\"\ncar = \"b\""));
-        let run = |log: &str, car: &str| {
-            [("log", log), (LATER, "1"), ("id", log.trim_end_matches(".csv")), ("car", car), ("pinion", "33")]
+        let run = |log: &str, car: &str, pinion: &str| {
+            [("log", log), (LATER, "1"), ("id", log.trim_end_matches(".csv")), ("car", car), ("pinion", pinion)]
                 .map(|(key, value)| (format!("+run/{key}"), value.to_owned()))
         };
-        let sent: Vec<_> = [run("x.csv", "b"), run("y.csv", ""), run("z.csv", "a/b")].into_iter().flatten().collect();
+        let all = [run("x.csv", "b", "33"), run("y.csv", "", ""), run("z.csv", "a/b", "33")];
+        let sent: Vec<_> = all.into_iter().flatten().collect();
         let new = edited(&text, &sent);
         assert!(new.ends_with("[[runs]]\nid = \"x\"\ncar = \"b\"\nlog = \"x.csv\"\npinion = 33\n\n[[runs]]\nid = \"z\"\ncar = \"a/b\"\nlog = \"z.csv\"\npinion = 33\n"), "{new}");
+    }
+
+    #[test]
+    fn what_was_typed_of_a_run_without_a_car_is_not_passed_over() {
+        let text = format!("[cars.b]\npinion = 30\n{SHEET}");
+        let run =
+            [("log", "y.csv"), (LATER, "1"), ("ambient_c", "21")].map(|(k, v)| (format!("+run/{k}"), v.to_owned()));
+        let (changes, problems) = changes(&form(&text, &[]).unwrap(), &run);
+        assert_eq!((changes.len(), problems[0].field.as_deref()), (0, Some("+run/car")));
     }
 
     #[test]
