@@ -92,6 +92,8 @@ fn compare(log: &Log, shift_motor: f64) {
 #[case::fahrenheit_untold(file(&format!("Time,{HEAD}"), |_, r| format!("{:.2},{},{},{},{:.1},{:.1}", r.0, r.1, r.2, r.3, r.4 * 1.8 + 32.0, r.5 * 1.8 + 32.0)))]
 #[case::rows_numbered_with_an_interval(file("Log interval: 50 ms\nNo.,RPM,Voltage,Current,Motor Temp,ESC Temp", |n, r| format!("{},{}", n + 1, rest(r, ","))))]
 #[case::no_clock_but_a_rate(file("Sampling rate;20 Hz\nRPM;Voltage;Current;Motor Temp;ESC Temp", |_, r| rest(r, ";")))]
+#[case::current_with_a_minus(file(&format!("Time,{HEAD}"), |_, r| format!("{:.2},{},{},{},{},{}", r.0, r.1, r.2, -r.3, r.4, r.5)))]
+#[case::negatives_in_brackets(file(&format!("Time,{HEAD}"), |_, r| format!("{:.2},{},{},{},{},{}", r.0, r.1, r.2, if r.3 < 0.0 { format!("({})", -r.3) } else { r.3.to_string() }, r.4, r.5)))]
 #[case::summary_rows(file(&format!("Time,{HEAD}"), |_, r| format!("{:.2},{}", r.0, rest(r, ","))) + "\nMax,39000,8.40,55.0,80,40\nMin,0,7.3,-5,27,26\n")]
 #[case::lone_carriage_returns(file(&format!("Time,{HEAD}"), |_, r| format!("{:.2},{}", r.0, rest(r, ","))).replace('\n', "\r"))]
 #[case::padding(file(&format!("Time,{HEAD}"), |_, r| format!("{:.2},{}", r.0, rest(r, ","))) + &"\0".repeat(4096))]

@@ -54,6 +54,9 @@ pub struct Use {
     pub rank: u8,
 }
 
+/// Rank of a column whose meaning the user stated.
+pub const STATED: u8 = 3;
+
 /// Uses of the columns by the user's word and their headers.
 pub fn by_header(layout: &Layout, hints: &Hints, notices: &mut Vec<Notice>) -> Vec<Use> {
     let mut uses: Vec<Use> = (0..layout.width).map(|at| use_of(at, layout)).collect();
@@ -118,7 +121,7 @@ fn apply(rule: &Rule, uses: &mut [Use], notices: &mut Vec<Notice>) {
             other.meaning = None;
         }
         uses[found].meaning = meaning;
-        uses[found].rank = 3;
+        uses[found].rank = STATED;
     }
     if let Some(text) = &rule.unit {
         match names::unit(text).or_else(|| Unit::named(text)) {

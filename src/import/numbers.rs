@@ -46,11 +46,13 @@ impl NumberForm {
         let cell = cell.trim_ascii();
         self.parse_plain(cell).or_else(|| {
             let ascii = cell.iter().all(u8::is_ascii);
-            let (cell, minus) = match cell.strip_prefix("−".as_bytes()) {
+            // A minus sign beyond ASCII, or brackets as in a balance sheet.
+            let bracketed = || cell.strip_prefix(b"(").and_then(|rest| rest.strip_suffix(b")"));
+            let (cell, minus) = match cell.strip_prefix("−".as_bytes()).or_else(bracketed) {
                 Some(rest) => (rest, -1.0),
                 None => (cell, 1.0),
             };
-            // Without a separator in it the cell is what it was, but for a minus sign beyond ASCII.
+            // Without a separator in it the cell is what it was, but for such a minus.
             if minus > 0.0 && !self.may_be_grouped(cell, ascii) {
                 return None;
             }

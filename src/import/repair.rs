@@ -26,6 +26,9 @@ const MARKS: [f64; 14] = [
     -127.0,
 ];
 
+/// Share of what flows that flows one way for that to be its direction.
+const MOSTLY: f64 = 0.5;
+
 /// A number that comes this often out of nowhere is no chance.
 const OFTEN: usize = 4;
 
@@ -202,6 +205,18 @@ pub fn take_out_implausible(channel: Channel, values: &mut [f64]) -> (u64, Optio
         }
     }
     taken
+}
+
+/// Turns the sign of a current that mostly flows back, which no pack does over a run: its recorder writes with a minus what is taken from the pack. Whether
+/// it did.
+pub fn turn(current: &mut [f64]) -> bool {
+    let known = || current.iter().filter(|v| v.is_finite());
+    let (sum, size) = known().fold((0.0, 0.0), |(sum, size), v| (sum + v, size + v.abs()));
+    let flows_back = sum < -MOSTLY * size;
+    if flows_back {
+        current.iter_mut().for_each(|v| *v = -*v);
+    }
+    flows_back
 }
 
 /// What to say of values taken out.

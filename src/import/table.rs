@@ -5,7 +5,7 @@ use std::path::Path;
 use rayon::prelude::*;
 
 use super::body::{self, Body, Column, Kind};
-use super::columns::{self, Hints, Use};
+use super::columns::{self, Hints, STATED, Use};
 use super::dialect::Layout;
 use super::names::{self, Meaning, Quantity};
 use super::rate::stated_rate;
@@ -290,6 +290,11 @@ impl Table<'_> {
         values::ungroup(&mut values, unit, plan, column.all_three_decimals(), notices);
         let pole_pairs = self.pole_pairs(unit, plan, notices);
         values.iter_mut().for_each(|v| *v = unit.convert(*v * plan.scale) / pole_pairs);
+        let turned = channel == Channel::Current && plan.rank < STATED && repair::turn(&mut values);
+        if turned {
+            let what = "what the motor takes stands with a minus in this file: the sign was turned";
+            notices.push(repair::notice("sign-turned", channel, &plan.name, what, None, 1));
+        }
         let (odd, first) = repair::take_out_implausible(channel, &mut values);
         if odd > 0 {
             let (low, high) = channel.plausible();
@@ -302,7 +307,8 @@ impl Table<'_> {
             notices.push(Notice::warning("no-values", message));
             return None;
         }
-        let scale = (unit.offset == 0.0).then_some(unit.scale * plan.scale / pole_pairs);
+        let sign = if turned { -1.0 } else { 1.0 };
+        let scale = (unit.offset == 0.0).then_some(sign * unit.scale * plan.scale / pole_pairs);
         let source = ChannelSource { channel, column: plan.name.clone(), unit: unit.label().to_owned(), scale };
         Some((source, values))
     }
