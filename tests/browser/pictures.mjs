@@ -13,8 +13,8 @@ const browser = await chromium.launch({
   args: ["--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking", "--disable-component-update", "--disable-sync"],
 });
 for (const [name, file, height, options] of [
-  ["weekend", "index.html", 760, {}],
-  ["run", "run-05-t5.html", 790, {}],
+  ["weekend", "index.html", 700, {}],
+  ["run", "run-05-t5.html", 760, {}],
 ]) {
   const page = await browser.newPage({ viewport: { width: 1000, height }, ...options });
   await page.goto(pathToFileURL(join(report, file)).href);
