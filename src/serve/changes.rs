@@ -52,16 +52,12 @@ pub fn changes(shown: &Form, sent: &[(String, String)]) -> (Vec<Change>, Vec<Pro
     let mut change = |field: &str, called: String, typed: &str, edit| {
         changes.push(Change { field: field.to_owned(), called, typed: typed.to_owned(), edit });
     };
-    let mut runs: Vec<Vec<(String, String)>> = vec![Vec::new()];
+    let mut runs = Vec::new();
     let mut key = (String::new(), String::new());
     for (name, value) in sent {
         let typed = plain(value);
         if let Some(field) = name.strip_prefix("+run/") {
-            // A page may offer several new runs: the next one begins where a key comes again.
-            if runs.last().is_some_and(|run| run.iter().any(|f| f.0 == field)) {
-                runs.push(Vec::new());
-            }
-            runs.last_mut().into_iter().for_each(|run| run.push((field.to_owned(), typed.clone())));
+            add_to_runs(&mut runs, field, typed);
         } else if name == "+car" {
             match () {
                 () if typed.is_empty() => {}
@@ -84,9 +80,9 @@ pub fn changes(shown: &Form, sent: &[(String, String)]) -> (Vec<Change>, Vec<Pro
                 _ => change(&field, new, &typed, Edit::Set { path: place, text: typed.clone() }),
             }
         } else if let Some(number) = name.strip_suffix("#off").and_then(|n| n.strip_prefix("/runs/")) {
-            let number = number.parse().ok().filter(|n: &usize| *n < shown.runs.len());
-            if let Some(number) = number {
-                change(name, format!("{}, off the sheet", shown.runs[number].title), "", Edit::RemoveRun(number));
+            let of = |n: usize| shown.runs.get(n).map(|run| (n, format!("{}, off the sheet", run.title)));
+            if let Some((number, called)) = number.parse().ok().and_then(of) {
+                change(name, called, "", Edit::RemoveRun(number));
             }
         } else if let Some((title, field)) = shown.fields().find(|f| f.1.name == *name) {
             if plain(&field.value) != typed {
@@ -104,6 +100,14 @@ pub fn changes(shown: &Form, sent: &[(String, String)]) -> (Vec<Change>, Vec<Pro
         }
     }
     (changes, problems)
+}
+
+/// Adds a key to the last of the new runs: a page may offer several, and the next one begins where a key comes again.
+fn add_to_runs(runs: &mut Vec<Vec<(String, String)>>, key: &str, typed: String) {
+    match runs.last_mut() {
+        Some(run) if run.iter().all(|f| f.0 != key) => run.push((key.to_owned(), typed)),
+        _ => runs.push(vec![(key.to_owned(), typed)]),
+    }
 }
 
 /// Name of a field, and what was typed there with what it does to the sheet, or what is wrong with it and what to do.
