@@ -4,7 +4,7 @@ use std::hash::{DefaultHasher, Hash, Hasher};
 
 use askama::Template;
 
-use super::form::{Field, Form, called, pointer};
+use super::form::{Field, Form, RUN, called, pointer};
 use super::routes::MOST_BYTES;
 use crate::folder::plain_path;
 use crate::measure::gearing::{gears, teeth};
@@ -104,7 +104,7 @@ pub fn weekend(review: &Review, base: &str, listed: &[String]) -> Page {
 fn unlisted(run: &RunPlan, review: &Review) -> Unlisted {
     let cars: Vec<String> = review.sheet.cars.keys().cloned().collect();
     let field = |key: &str, value: String, choices: Vec<String>, number: bool| {
-        let (label, unit) = called(key);
+        let (label, unit) = RUN.iter().find(|k| k.0 == key).map_or(("", ""), |k| (k.1, k.2));
         Field { choices, ..Field::plain(format!("+run/{key}"), label.to_owned(), unit, value, number) }
     };
     let car = if cars.len() == 1 { cars[0].clone() } else { String::new() };

@@ -174,11 +174,11 @@ test("the sheet as a form: the verdict turns, comments stay, the version before 
   // What the reader would refuse is not written, and what was typed stays.
   await page.goto(`${server.base}sheet`);
   await page.locator("input[name='/cars/tourer/pinion']").fill("310");
-  await page.getByRole("button", { name: "Save and stay here" }).click();
+  await page.getByRole("button", { name: "Save, stay here" }).click();
   assert.match(await page.getByRole("alert").first().textContent(), /pinion/);
   assert.equal(await page.locator("input[name='/cars/tourer/pinion']").inputValue(), "310");
   await page.locator("input[name='/cars/tourer/pinion']").fill("31");
-  await page.getByRole("button", { name: "Save and stay here" }).click();
+  await page.getByRole("button", { name: "Save, stay here" }).click();
   await page.getByText("Saved; the review is new").waitFor();
   await page.getByRole("button", { name: "put back" }).first().click();
   await until(() => readFileSync(join(made, "weekend.toml"), "utf8") === before);
@@ -194,7 +194,7 @@ test("two change the sheet at once: both are kept, unless they change one thing"
   for (const { page } of [one, two]) await page.goto(`${server.base}sheet`);
   const save = async ({ page }, name, value) => {
     await page.locator(`input[name='${name}']`).fill(value);
-    await page.getByRole("button", { name: "Save and stay here" }).click();
+    await page.getByRole("button", { name: "Save, stay here" }).click();
   };
   await save(one, "/cars/pan/mass_kg", "0.9");
   await one.page.getByText("Saved; the review is new").waitFor();
