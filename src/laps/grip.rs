@@ -17,7 +17,7 @@ const GRIP_WINDOW_S: f64 = 0.1;
 const HEADROOM: f64 = 1.25;
 /// Brakes slow a car no more than so many times as fast as its motor speeds it up. Common practice, no source.
 const BRAKES: f64 = 2.0;
-/// Rises that are left out for each that is not, at the most. Common practice, no source: wheels that spin in three rises of four are the worst that a
+/// Rises that are left out for each that is not, at the most. Common practice, no source: wheels that spin in four rises of five are the worst that a
 /// driver puts up with.
 const MOSTLY_OUT: usize = 4;
 /// Revs that rise by this share of the usual pull may belong to a spin that is yet to show.
