@@ -123,15 +123,14 @@ pub fn conclude(plan: Plan, mut runs: Vec<Run>) -> Review {
     weekend::heat::share(&mut runs);
     let race_s = sheet.race_length_s();
     let cars = weekend::cars(&runs);
-    let of_run = |r: &Run| {
+    let of_run = |(at, r): (usize, &Run)| {
         let members = cars.iter().find(|c| c.0 == r.plan.car).map(|c| &c.1);
-        (next::next(r, race_s), members.and_then(|members| next::without_fan(r, members, race_s)))
+        let without_fan = members.and_then(|members| next::without_fan(r, members, race_s));
+        (next::next(r, race_s), without_fan, before::before(&runs, at, &sheet))
     };
-    let changes: Vec<_> = runs.par_iter().map(of_run).collect();
-    let befores: Vec<_> = (0..runs.len()).map(|at| before::before(&runs, at, &sheet)).collect();
-    for ((run, change), before) in runs.iter_mut().zip(changes).zip(befores) {
-        (run.next, run.without_fan) = change;
-        run.before = before;
+    let told: Vec<_> = runs.par_iter().enumerate().map(of_run).collect();
+    for (run, told) in runs.iter_mut().zip(told) {
+        (run.next, run.without_fan, run.before) = told;
     }
     let (trends, comparisons) = (trends::trends(&runs, race_s), comparisons::comparisons(&runs, race_s));
     let mut findings: Vec<Finding> = runs
@@ -190,19 +189,13 @@ fn read_list(folder: &Path, plan: &RunPlan) -> (Option<LapList>, Option<Notice>)
     }
 }
 
-/// Travel for a motor turn by the sheet's gearing and tyre, mm.
-fn set_travel_mm(settings: &Settings) -> Option<f64> {
-    let (ratio, tyre) = settings.set_ratio().zip(settings.tyre_mm())?;
-    Some(measure::gearing::rollout_mm(tyre, ratio))
-}
-
 /// The log's motor turns, with what the sheet knows of the car that they move.
 pub fn odometer(log: &Log, settings: &Settings) -> Option<Odometer> {
-    Some(Odometer::new(log)?.of_car(settings.number("mass_kg"), set_travel_mm(settings)))
+    Some(Odometer::new(log)?.of_car(settings.number("mass_kg"), measure::gearing::set_rollout_mm(settings)))
 }
 
 fn find_laps(mut plan: RunPlan, log: Log, list: Option<&LapList>, notice: Option<Notice>, sheet: &Sheet) -> Lapped {
-    let travel_mm = set_travel_mm(&plan.settings);
+    let travel_mm = measure::gearing::set_rollout_mm(&plan.settings);
     let expected = travel_mm.zip(sheet.lap_length_m).map(|(mm, (length, _))| (length * 1000.0 / mm, EXPECTED_WIDTH));
     let mut laps = laps::measure(odometer(&log, &plan.settings), list, expected);
     laps.notices.extend(notice);

@@ -115,13 +115,18 @@ pub fn rollout_mm(tyre_mm: f64, ratio: f64) -> f64 {
     PI * tyre_mm / ratio
 }
 
+/// Travel for a motor turn by the sheet's gearing and tyre, mm; `None` where the sheet lacks one of them.
+pub fn set_rollout_mm(settings: &Settings) -> Option<f64> {
+    Some(rollout_mm(settings.tyre_mm()?, settings.set_ratio()?))
+}
+
 /// Measures the gearing of a run; the verdict stays open until the weekend is looked at whole.
 pub fn measure(laps: &Laps, settings: &Settings, sheet: &Sheet) -> Gearing {
     let set_ratio = settings.set_ratio();
     let tyre = settings.tyre_mm();
     let mut gearing = Gearing {
         set_ratio,
-        set_rollout_mm: set_ratio.zip(tyre).map(|(r, d)| rollout_mm(d, r)),
+        set_rollout_mm: set_rollout_mm(settings),
         realised_ratio: None,
         realised_rollout_mm: None,
         budget: Vec::new(),
@@ -188,11 +193,10 @@ fn own_budget(laps: &Laps, counted: &[&Lap], odometer: &Odometer, turns: f64) ->
 
 fn evidence(counted: &[&Lap], laps: &Laps, own: &[Contribution]) -> Option<Evidence> {
     let gripped = laps.gripped.as_ref()?;
-    let turns = median(counted.iter().map(|l| gripped.turns_at(l.end_s) - gripped.turns_at(l.start_s)))?;
+    let of_car = |l: &&Lap| gripped.turns_at(l.end_s) - gripped.turns_at(l.start_s);
+    let turns = median(counted.iter().map(of_car))?;
     // How far the car went while its wheels spun is drawn, not measured.
-    let spun = median(
-        counted.iter().map(|l| (1.0 - (gripped.turns_at(l.end_s) - gripped.turns_at(l.start_s)) / l.turns).abs()),
-    )?;
+    let spun = median(counted.iter().map(|l| (1.0 - of_car(l) / l.turns).abs()))?;
     let within = own.iter().map(|c| c.relative_u.powi(2)).sum::<f64>();
     let relative_u = (within + (DRAWN_U * spun).powi(2)).sqrt();
     Some(Evidence { gripped_turns: turns, relative_u, spun, rolling: gripped.has_ground() })

@@ -281,9 +281,8 @@ fn load_u(course: &Course, race_end_s: f64) -> f64 {
 /// Until when the car was driven: the last lap is finished after the race's end, or the flag fell within it; a car that stands, or rolls in
 /// slower than the laps over a quarter of one, is not driven.
 pub fn driven_to(laps: &Laps) -> f64 {
-    let (Some(last), Some(lap)) = (laps.rows.last(), laps.median_s()) else {
-        return laps.rows.last().map_or(0.0, |l| l.end_s);
-    };
+    let Some(last) = laps.rows.last() else { return 0.0 };
+    let Some(lap) = laps.median_s() else { return last.end_s };
     let Some(odometer) = &laps.odometer else { return last.end_s + lap };
     let stands = align::moving(odometer).map_or(f64::INFINITY, |(_, last)| last);
     let end = (last.end_s + lap).min(stands);
@@ -294,8 +293,8 @@ pub fn driven_to(laps: &Laps) -> f64 {
         let to = (from + stretch).min(odometer.span().1);
         odometer.turns_at(to) - odometer.turns_at(*from) < ROLLS_IN * turns * (to - from) / lap
     };
-    let looks = (0..).map(|n| last.end_s + f64::from(n) * LOOK_S).take_while(|t| *t < end);
-    looks.into_iter().find(slow).unwrap_or(end)
+    let mut looks = (0..).map(|n| last.end_s + f64::from(n) * LOOK_S).take_while(|t| *t < end);
+    looks.find(slow).unwrap_or(end)
 }
 
 /// Whether a stop lies within the race.

@@ -7,7 +7,7 @@
 //! run alone is held against what lap length, tyre and slip can explain.
 
 use crate::measure::gearing::{CALIPER_MM, Fit, Verdict};
-use crate::measure::gearing::{Evidence, rollout_mm};
+use crate::measure::gearing::{Evidence, set_rollout_mm};
 use crate::quantity::COVERAGE_95;
 use crate::sheet::Settings;
 
@@ -125,9 +125,8 @@ fn grid(centre: f64, spread: f64, drifts: &[f64], wander: f64, runs: usize) -> V
 }
 
 fn see(run: &Run, length: f64) -> Option<Seen> {
-    let set = run.settings.set_ratio()?;
     let per_turn = length * 1000.0 / run.evidence.gripped_turns;
-    let set_rollout = rollout_mm(run.settings.tyre_mm()?, set);
+    let set_rollout = set_rollout_mm(run.settings)?;
     let u = (RUN_U.powi(2) + run.evidence.relative_u.powi(2)).sqrt();
     let slip = if run.evidence.rolling { DRIVE_SLIP } else { 0.0 };
     Some(Seen { x: (set_rollout / per_turn).ln() + slip, u, pinion: run.settings.number("pinion")? })
@@ -225,6 +224,7 @@ fn conclude(run: &Run, seen: &Seen, sums: [f64; CELLS], spoken_against: bool) ->
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::measure::gearing::rollout_mm;
     use crate::sheet::Setting;
 
     fn settings(kind: &str) -> Settings {

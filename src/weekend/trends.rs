@@ -131,8 +131,12 @@ fn of(car: &str, members: &[&Run], figure: Figure, race_s: f64) -> Option<Trend>
 }
 
 fn judge(slope: &Slope, figure: Figure, values: &[f64]) -> Verdict {
-    let matters = figure.matters(median(values.iter().copied()).unwrap_or(1.0).abs());
-    Verdict::of(slope.interval, (values.len() - 1) as f64, matters)
+    Verdict::of(slope.interval, (values.len() - 1) as f64, matters(figure, values))
+}
+
+/// Change over these values of a figure that would matter.
+pub fn matters(figure: Figure, values: &[f64]) -> f64 {
+    figure.matters(median(values.iter().copied()).unwrap_or(1.0).abs())
 }
 
 /// One run's conditions.

@@ -138,6 +138,11 @@ fn thinned(time: &[f64], values: &[f64]) -> Vec<(f64, f64)> {
     out
 }
 
+/// The lowest and the highest of `values`; infinities the wrong way round where there are none.
+fn range(values: impl Iterator<Item = f64>) -> (f64, f64) {
+    values.fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), v| (low.min(v), high.max(v)))
+}
+
 fn padded(low: f64, high: f64, share: f64) -> (f64, f64) {
     let pad = ((high - low) * share).max(1e-9);
     (low - pad, high + pad)

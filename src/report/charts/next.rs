@@ -2,7 +2,7 @@
 
 use plotters::prelude::*;
 
-use super::{Axes, BLUE, ORANGE, SOFT, Size, frame, label, padded, svg};
+use super::{Axes, BLUE, ORANGE, SOFT, Size, frame, label, padded, range, svg};
 use crate::quantity::Estimate;
 use crate::weekend::next::Next;
 
@@ -29,10 +29,10 @@ fn by_pinion(
         return String::new();
     }
     let all = points.iter().flat_map(|p| [p.1.low, p.1.high]).chain(limit);
-    let (low, high) = all.fold((f64::INFINITY, f64::NEG_INFINITY), |(a, b), v| (a.min(v), b.max(v)));
-    let (first, last) = (points[0].0, points[points.len() - 1].0);
+    let (low, high) = range(all);
+    let (first, last) = range(points.iter().map(|p| p.0));
     let axes = Axes {
-        x: (first.min(last) - 0.6, first.max(last) + 0.6),
+        x: (first - 0.6, last + 0.6),
         y: padded(low, high, 0.12),
         x_name: "pinion, teeth",
         y_name: name,

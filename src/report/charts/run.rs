@@ -3,7 +3,7 @@
 use plotters::prelude::*;
 use plotters::style::text_anchor::{HPos, Pos, VPos};
 
-use super::{Axes, BLUE, GREEN, INK, ORANGE, SOFT, Size, apart, frame, label, padded, svg, thinned};
+use super::{Axes, BLUE, GREEN, INK, ORANGE, SOFT, Size, apart, frame, label, padded, range, svg, thinned};
 use crate::laps::SetAside;
 use crate::log::{Channel, Log};
 use crate::measure::gearing::Gearing;
@@ -26,7 +26,7 @@ pub fn ratio_by_lap(gearing: &Gearing, done: &Reviewed, size: Size) -> String {
     let counts = |lap: u32| done.laps.rows.iter().find(|l| l.number == lap).is_none_or(|l| l.set_aside.is_none());
     let shown: Vec<&(u32, f64)> = gearing.by_lap.iter().filter(|l| (l.1 / realised.value - 1.0).abs() < 0.12).collect();
     let ratios = near.iter().map(|n| gearing.fits[*n].ratio * offset).chain(shown.iter().map(|l| l.1));
-    let (low, high) = ratios.fold((f64::INFINITY, f64::NEG_INFINITY), |(a, b), v| (a.min(v), b.max(v)));
+    let (low, high) = range(ratios);
     let last = gearing.by_lap.last().map_or(1, |l| l.0);
     let axes = Axes {
         x: (0.2, f64::from(last) + 0.8),
@@ -182,8 +182,9 @@ pub fn temperatures(log: &Log, motor: &Heat, controller: &Heat, race_end_s: Opti
     }
     let forecast = |h: &Heat| h.race_end_c.filter(|e| !h.race_end_read && e.low.is_finite() && e.high.is_finite());
     let ahead = |h: &Heat| forecast(h).map_or(Vec::new(), |e| vec![e.low, e.high]);
-    let all = || lines.iter().flat_map(|l| l.1.iter().map(|p| p.1).chain([l.2.limit_c]).chain(ahead(l.2)));
-    let y = padded(all().fold(f64::INFINITY, f64::min), all().fold(f64::NEG_INFINITY, f64::max), 0.08);
+    let all = lines.iter().flat_map(|l| l.1.iter().map(|p| p.1).chain([l.2.limit_c]).chain(ahead(l.2)));
+    let (low, high) = range(all);
+    let y = padded(low, high, 0.08);
     let end = log.reading.duration_s.max(race_end_s.unwrap_or(0.0));
     let axes = Axes { x: (0.0, end), y, x_name: "time, s", y_name: "°C", right: 108, y_digits: 0, size };
     svg(size, |area| {
@@ -245,11 +246,11 @@ fn over_time(
     size: Size,
 ) -> String {
     let points = thinned(log.time(), values);
-    let range = points.iter().fold((f64::INFINITY, f64::NEG_INFINITY), |(a, b), p| (a.min(p.1), b.max(p.1)));
-    if !range.0.is_finite() {
+    let (low, high) = range(points.iter().map(|p| p.1));
+    if !low.is_finite() {
         return String::new();
     }
-    let y = padded(mark.as_ref().map_or(range.0, |m| range.0.min(m.0)), range.1, 0.06);
+    let y = padded(mark.as_ref().map_or(low, |m| low.min(m.0)), high, 0.06);
     let axes = Axes {
         x: (0.0, log.reading.duration_s),
         y,
@@ -276,15 +277,14 @@ pub fn lap_times(done: &Reviewed, size: Size) -> String {
     let Some(median) = done.laps.median_s() else { return String::new() };
     let shown: Vec<_> =
         rows.iter().filter(|l| l.time_s() < 1.25 * median && l.set_aside != Some(SetAside::Outside)).collect();
-    let range =
-        shown.iter().fold((f64::INFINITY, f64::NEG_INFINITY), |(a, b), l| (a.min(l.time_s()), b.max(l.time_s())));
-    if !range.0.is_finite() {
+    let (low, high) = range(shown.iter().map(|l| l.time_s()));
+    if !low.is_finite() {
         return String::new();
     }
     let last = rows.last().map_or(1, |l| l.number);
     let axes = Axes {
         x: (0.2, f64::from(last) + 0.8),
-        y: padded(range.0, range.1, 0.12),
+        y: padded(low, high, 0.12),
         x_name: "lap",
         y_name: "seconds",
         right: 70,

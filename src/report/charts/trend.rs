@@ -2,7 +2,7 @@
 
 use plotters::prelude::*;
 
-use super::{Axes, BLUE, Size, frame, padded, svg};
+use super::{Axes, BLUE, Size, frame, padded, range, svg};
 use crate::season::answers::{MATTERS, OverSeason};
 use crate::weekend::trends::Trend;
 
@@ -16,8 +16,8 @@ pub fn trend(trend: &Trend, size: Size) -> String {
     let ends = |per_run: f64| [line(per_run)(0.0), line(per_run)(last)];
     let band = trend.low.zip(trend.high);
     let drawn = band.map_or(Vec::new(), |(l, h)| [ends(l), ends(h)].concat());
-    let all = || values.iter().copied().chain(drawn.iter().copied());
-    let y = padded(all().fold(f64::INFINITY, f64::min), all().fold(f64::NEG_INFINITY, f64::max), 0.12);
+    let (low, high) = range(values.iter().copied().chain(drawn.iter().copied()));
+    let y = padded(low, high, 0.12);
     let axes =
         Axes { x: (0.7, last + 1.3), y, x_name: "run of the car", y_name: unit, right: 12, y_digits: digits, size };
     svg(size, |area| {

@@ -230,10 +230,9 @@ fn heat_answer(done: &Reviewed, sheet: &Sheet) -> AnswerView {
 fn battery_figure(b: &Battery, capacity_mah: Option<f64>) -> (String, String, String) {
     let lowest = b.lowest_cell_v.or(b.lowest_v).map_or_else(|| "–".to_owned(), |v| format!("{v:.2} V"));
     let what = if b.lowest_cell_v.is_some() { "lowest pack voltage ÷ cells" } else { "lowest voltage of the pack" };
-    let left = b.used_range_mah.zip(capacity_mah).map(|(used, c)| Estimate {
-        value: (c - used.value).clamp(0.0, c),
-        low: (c - used.high).clamp(0.0, c),
-        high: (c - used.low).clamp(0.0, c),
+    let left = b.used_range_mah.zip(capacity_mah).map(|(used, c)| {
+        let of = |used: f64| (c - used).min(c).max(0.0);
+        Estimate { value: of(used.value), low: of(used.high), high: of(used.low) }
     });
     match left.filter(|_| b.verdict != battery::Verdict::UnderFloor) {
         Some(left) => {

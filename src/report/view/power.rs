@@ -87,9 +87,9 @@ fn against_before(before: &Before) -> (Mark, String, String) {
         () if change.high < 0.0 => (Mark::Plain, format!("slower on top than run {id}")),
         () => (Mark::Good, format!("no clear change on top from run {id}")),
     };
-    let (_, doubt) = plus_minus(change);
-    let digits = doubt.rsplit_once('.').map_or(0, |d| d.1.len());
-    (mark, verdict, format!("Top speed against run {id}: {:+.digits$} {doubt} m/s.", change.value))
+    let (value, doubt) = plus_minus(change);
+    let sign = if value.starts_with('-') { "" } else { "+" };
+    (mark, verdict, format!("Top speed against run {id}: {sign}{value} {doubt} m/s."))
 }
 
 /// Where the power is, against the car's run before.

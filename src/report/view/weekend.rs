@@ -8,7 +8,6 @@ use super::{
 };
 use crate::measure::heat;
 use crate::notice::{Severity, printable};
-use crate::quantity::median;
 use crate::report::{charts, tables};
 use crate::review::{Review, Run};
 use crate::weekend::comparisons::{Comparison, Effect};
@@ -219,8 +218,8 @@ fn trend_view(t: &Trend) -> TrendView {
         .zip(t.high)
         .map_or_else(String::new, |(l, h)| format!("95 % between {} and {} {unit} a run", signed(l), signed(h)));
     let steady = t.verdict == trends::Verdict::Steady;
-    let matters = t.of.matters(median(t.values.iter().copied()).unwrap_or(1.0).abs());
-    let under = format!("less than the {:.digits$} {unit} over these runs that would matter", factor * matters);
+    let matters = factor * trends::matters(t.of, &t.values);
+    let under = format!("less than the {matters:.digits$} {unit} over these runs that would matter");
     let worse = matches!((t.of, t.verdict), (Figure::MotorCooling | Figure::EffectiveTyreMm, trends::Verdict::Falling))
         || t.verdict == trends::Verdict::Rising && t.of != Figure::MotorCooling;
     TrendView {
