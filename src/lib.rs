@@ -19,4 +19,5 @@ pub mod review;
 pub mod season;
 pub mod serve;
 pub mod sheet;
+pub mod statistics;
 pub mod weekend;
