@@ -299,7 +299,7 @@ fn over_season(of: String, mut weekends: Vec<(String, i32, Pooled)>) -> OverSeas
     let interval = slope.as_ref().and_then(|s| s.interval);
     let span = points.last().map_or(0.0, |p| p.0);
     let matters = MATTERS * median(points.iter().map(|p| p.1.abs())).unwrap_or(0.0);
-    let verdict = Verdict::of(interval, span, matters);
+    let verdict = Verdict::from_interval(interval, span, matters);
     let why = match verdict {
         Verdict::CannotTell if interval.is_none() => {
             Some("it takes weekends on five days at least to tell a trend from chance")
