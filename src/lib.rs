@@ -20,3 +20,4 @@ pub mod season;
 pub mod serve;
 pub mod sheet;
 pub mod weekend;
+pub mod wording;

@@ -2,7 +2,7 @@
 
 use plotters::prelude::*;
 
-use super::{Axes, BLUE, Size, frame, padded, range, svg};
+use super::frame::{Axes, BLUE, Size, frame, padded, range, svg};
 use crate::season::answers::{MATTERS, OverSeason};
 use crate::weekend::trends::Trend;
 
@@ -18,8 +18,15 @@ pub fn trend(trend: &Trend, size: Size) -> String {
     let drawn = band.map_or(Vec::new(), |(l, h)| [ends(l), ends(h)].concat());
     let (low, high) = range(values.iter().copied().chain(drawn.iter().copied()));
     let y = padded(low, high, 0.12);
-    let axes =
-        Axes { x: (0.7, last + 1.3), y, x_name: "run of the car", y_name: unit, right: 12, y_digits: digits, size };
+    let axes = Axes {
+        x: (0.7, last + 1.3),
+        y,
+        x_name: "runs of the car, in order",
+        y_name: unit,
+        right: 12,
+        y_digits: digits,
+        size,
+    };
     svg(size, |area| {
         let mut chart = frame(area, &axes)?;
         if let Some((low, high)) = band {
@@ -43,7 +50,8 @@ pub fn over_season(seen: &OverSeason, unit: &str, digits: usize, size: Size) -> 
     else {
         return String::new();
     };
-    // A weekend of two runs is in doubt by many times what they differ by: its line leaves the chart, the others stay readable.
+    // A weekend of two runs is in doubt by many times what they differ by: its line leaves the chart, the others stay
+    // readable.
     let low = seen.weekends.iter().map(|w| w.value).fold(f64::INFINITY, f64::min);
     let high = seen.weekends.iter().map(|w| w.value).fold(f64::NEG_INFINITY, f64::max);
     // What would not matter looks as flat as it is.
