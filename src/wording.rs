@@ -90,7 +90,7 @@ pub fn with_interval(estimate: &Estimate, unit: &str) -> String {
 
 /// Words for more and for less of something: `slower` and `faster`, `hotter` and `cooler`.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct Direction {
+pub struct Words {
     /// For a positive change.
     pub more: &'static str,
     /// For a negative one.
@@ -98,20 +98,19 @@ pub struct Direction {
 }
 
 /// Of a temperature.
-pub const HOTTER: Direction = Direction { more: "hotter", less: "cooler" };
+pub const HOTTER: Words = Words { more: "hotter", less: "cooler" };
 /// Of a height: revs, a speed, a resistance.
-pub const HIGHER: Direction = Direction { more: "higher", less: "lower" };
+pub const HIGHER: Words = Words { more: "higher", less: "lower" };
 
 /// A change in words: `0.32 s slower (0.08 to 0.56)`; `0.9 °C cooler (± 1.8)` where its interval holds zero; `unchanged
 /// (± 0.05 m/s)`.
-pub fn change(estimate: &Estimate, unit: &str, direction: Direction) -> String {
-    change_each(estimate, unit, direction, "")
+pub fn change(estimate: &Estimate, unit: &str, words: Words) -> String {
+    change_each(estimate, unit, words, "")
 }
 
 /// A change that repeats: `0.06 s slower each run (0.01 to 0.15)`.
-pub fn change_each(estimate: &Estimate, unit: &str, direction: Direction, each: &str) -> String {
-    let (word, up) =
-        if estimate.value < 0.0 { (direction.less, mirrored(estimate)) } else { (direction.more, *estimate) };
+pub fn change_each(estimate: &Estimate, unit: &str, words: Words, each: &str) -> String {
+    let (word, up) = if estimate.value < 0.0 { (words.less, mirrored(estimate)) } else { (words.more, *estimate) };
     let figures = InFigures::new(&up);
     let half = figures.ends.as_ref().map_or("", |e| e.half.as_str());
     if figures.is_zero {
@@ -199,7 +198,7 @@ mod tests {
     #[case(-0.004, 0.05, "unchanged (± 0.05 s)")]
     #[case(2.0, 0.0, "2.0 s slower")]
     fn changes(#[case] value: f64, #[case] half: f64, #[case] expected: &str) {
-        let slower = Direction { more: "slower", less: "faster" };
+        let slower = Words { more: "slower", less: "faster" };
         assert_eq!(change(&Estimate::from_half_width(value, half), "s", slower), expected);
     }
 

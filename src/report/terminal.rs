@@ -7,6 +7,7 @@ use crate::log::{Channel, Log};
 use crate::notice::printable;
 use crate::review::Review;
 use crate::season::answers::Answers;
+use crate::weekend::conclude::ConcludedRun;
 use crate::wording::counted;
 
 /// Columns of a terminal that everything fits in.
@@ -200,9 +201,9 @@ fn channels(log: &Log) -> Table {
 
 /// How each run's log was read, a line a run.
 pub fn how_read(review: &Review) -> String {
-    let line = |r: &crate::review::Run| {
-        let done = r.outcome.as_ref().ok()?;
-        Some(wrap(&format!("{}: {}", printable(&r.plan.id, 24), view::run::reading(done)), "  ") + "\n")
+    let line = |run: &ConcludedRun| {
+        let sentence = view::run::reading(run.done()?);
+        Some(wrap(&format!("{}: {sentence}", printable(&run.plan().id, 24)), "  ") + "\n")
     };
     review.runs.iter().filter_map(line).collect::<String>() + "\n"
 }

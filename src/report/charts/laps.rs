@@ -4,7 +4,7 @@ use plotters::prelude::*;
 
 use super::frame::{Axes, BLUE, INK, ORANGE, SOFT, SideLabel, Size, frame, level, padded, range, side_labels, svg};
 use crate::laps::{Lap, SetAside};
-use crate::review::Reviewed;
+use crate::run::Measured;
 
 /// Name of the axis along a lap.
 const ROUND_THE_LAP: &str = "how far round the lap, %";
@@ -17,13 +17,13 @@ fn is_shown(lap: &Lap, median_s: f64) -> bool {
 }
 
 /// The numbers of the laps that [`lap_times`] does not show.
-pub fn laps_off_time_chart(done: &Reviewed) -> Vec<u32> {
+pub fn laps_off_time_chart(done: &Measured) -> Vec<u32> {
     let Some(median) = done.laps.median_s() else { return Vec::new() };
     done.laps.rows.iter().filter(|lap| !is_shown(lap, median)).map(|lap| lap.number).collect()
 }
 
 /// Lap times, those set aside hollow.
-pub fn lap_times(done: &Reviewed, size: Size) -> String {
+pub fn lap_times(done: &Measured, size: Size) -> String {
     let rows = &done.laps.rows;
     let Some(median) = done.laps.median_s() else { return String::new() };
     let shown: Vec<&Lap> = rows.iter().filter(|lap| is_shown(lap, median)).collect();
@@ -53,7 +53,7 @@ pub fn lap_times(done: &Reviewed, size: Size) -> String {
 }
 
 /// Where on each lap the wheels spun, a lane a lap.
-pub fn spins_by_lap(done: &Reviewed, size: Size) -> String {
+pub fn spins_by_lap(done: &Measured, size: Size) -> String {
     let (Some(odometer), events) = (&done.laps.odometer, &done.answers.wheelspin.events) else { return String::new() };
     let Some(last) = done.laps.rows.last().filter(|_| events.iter().any(|e| e.lap.is_some())) else {
         return String::new();
@@ -83,7 +83,7 @@ pub fn spins_by_lap(done: &Reviewed, size: Size) -> String {
 }
 
 /// Revs over the laps: each counted lap against the share of its turns, the best one in front.
-pub fn revs_over_laps(done: &Reviewed, size: Size) -> String {
+pub fn revs_over_laps(done: &Measured, size: Size) -> String {
     let (Some(odometer), Some(best)) = (&done.laps.odometer, done.laps.best()) else { return String::new() };
     let line = |lap: &Lap, points: u32| -> Vec<(f64, f64)> {
         let start = odometer.turns_at(lap.start_s);

@@ -3,8 +3,8 @@
 use plotters::prelude::*;
 
 use super::frame::{Area, Axes, BLUE, Drawn, SOFT, SideLabel, Size, frame, padded, range, side_labels, svg};
-use crate::measure::gearing::{Fit, Gearing};
-use crate::review::Reviewed;
+use crate::measure::gearing::Gearing;
+use crate::run::{Measured, PinionVerdict};
 
 /// Laps whose ratio is farther from the run's than this share are not shown: they would press the rest into a line.
 pub const FURTHEST_RATIO: f64 = 0.12;
@@ -31,13 +31,12 @@ pub fn laps_off_ratio_chart(gearing: &Gearing) -> Vec<u32> {
 }
 
 /// The ratio on track of each lap, against what the sheet's pinion and its neighbours would show.
-pub fn ratio_by_lap(gearing: &Gearing, done: &Reviewed, size: Size) -> String {
-    let (Some(realised), Some(set), false, false) =
-        (gearing.realised_ratio, gearing.set_ratio, gearing.by_lap.is_empty(), gearing.fits.is_empty())
-    else {
+pub fn ratio_by_lap(pinion: &PinionVerdict, done: &Measured, size: Size) -> String {
+    let gearing = &done.answers.gearing;
+    let (Some(realised), Some(best), false) = (gearing.realised_ratio, pinion.best(), gearing.by_lap.is_empty()) else {
         return String::new();
     };
-    let bands = bands(&gearing.fits, realised.value, set);
+    let bands = bands(pinion, realised.value / best.ratio, best.ratio);
     let off = laps_off_ratio_chart(gearing);
     let laps: Vec<&(u32, f64)> = gearing.by_lap.iter().filter(|lap| !off.contains(&lap.0)).collect();
     let (low, high) = range(bands.iter().map(|b| b.ratio).chain(laps.iter().map(|lap| lap.1)));
@@ -69,11 +68,10 @@ pub fn ratio_by_lap(gearing: &Gearing, done: &Reviewed, size: Size) -> String {
 
 /// The bands of the sheet's pinion, its two neighbours and the most probable one: where laps would lie if the slip and
 /// the driven line of the most probable one held for each of them.
-fn bands(fits: &[Fit], realised: f64, set: f64) -> Vec<Band> {
-    let best = fits.iter().max_by(|a, b| a.probability.total_cmp(&b.probability)).map_or(set, |f| f.ratio);
-    let sheet = fits.len() / 2;
-    let near = fits.iter().enumerate().filter(|(n, fit)| n.abs_diff(sheet) <= 1 || fit.ratio == best);
-    near.map(|(n, fit)| Band { pinion: fit.pinion, ratio: fit.ratio * realised / best, on_sheet: n == sheet }).collect()
+fn bands(pinion: &PinionVerdict, offset: f64, best: f64) -> Vec<Band> {
+    let sheet = pinion.fits.len() / 2;
+    let near = pinion.fits.iter().enumerate().filter(|(n, fit)| n.abs_diff(sheet) <= 1 || fit.ratio == best);
+    near.map(|(n, fit)| Band { pinion: fit.pinion, ratio: fit.ratio * offset, on_sheet: n == sheet }).collect()
 }
 
 fn band_labels(area: &Area, bands: &[Band], axes: &Axes) -> Drawn {

@@ -3,15 +3,17 @@
 use plotters::prelude::*;
 
 use super::frame::{Axes, BLUE, Size, frame, padded, range, svg};
+use crate::figure::Shown;
 use crate::season::answers::{MATTERS, OverSeason};
+use crate::statistics::quantiles::median;
 use crate::weekend::trends::Trend;
 
 /// A trend over runs: its values, and the line of its slope with the band of its interval.
 pub fn trend(trend: &Trend, size: Size) -> String {
-    let (_, unit, digits, factor) = trend.of.words();
+    let Shown { unit, digits, factor } = trend.of.shown;
     let values: Vec<f64> = trend.values.iter().map(|v| factor * v).collect();
     let last = values.len() as f64 - 1.0;
-    let Some(middle) = crate::quantity::median(values.iter().copied()) else { return String::new() };
+    let Some(middle) = median(values.iter().copied()) else { return String::new() };
     let line = |per_run: f64| move |n: f64| middle + factor * per_run * (n - last / 2.0);
     let ends = |per_run: f64| [line(per_run)(0.0), line(per_run)(last)];
     let band = trend.low.zip(trend.high);
@@ -46,8 +48,7 @@ pub fn trend(trend: &Trend, size: Size) -> String {
 /// A figure weekend by weekend over the months since the first, each with its interval, and the line of its slope.
 pub fn over_season(seen: &OverSeason, unit: &str, digits: usize, size: Size) -> String {
     let months: Vec<f64> = seen.weekends.iter().map(|w| w.month).collect();
-    let (Some(&last), Some(middle)) = (months.last(), crate::quantity::median(seen.weekends.iter().map(|w| w.value)))
-    else {
+    let (Some(&last), Some(middle)) = (months.last(), median(seen.weekends.iter().map(|w| w.value))) else {
         return String::new();
     };
     // A weekend of two runs is in doubt by many times what they differ by: its line leaves the chart, the others stay
@@ -62,7 +63,7 @@ pub fn over_season(seen: &OverSeason, unit: &str, digits: usize, size: Size) -> 
     svg(size, |area| {
         let mut chart = frame(area, &axes)?;
         if let Some(slope) = seen.per_month {
-            let centre = crate::quantity::median(months.iter().copied()).unwrap_or(0.0);
+            let centre = median(months.iter().copied()).unwrap_or(0.0);
             let at = |month: f64| (month, middle + slope * (month - centre));
             chart.draw_series(LineSeries::new([at(0.0), at(last)], BLUE.stroke_width(2)))?;
         }

@@ -22,6 +22,11 @@ impl Cell {
         Self { value, mark: verdict.mark, verdict: verdict.words }
     }
 
+    /// Of a run that could not be reviewed.
+    pub fn empty() -> Self {
+        Self::new(None, VerdictView::cannot_tell())
+    }
+
     /// The figure, or a dash.
     pub fn text(&self) -> &str {
         self.value.as_deref().unwrap_or(NOTHING)

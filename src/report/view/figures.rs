@@ -1,92 +1,61 @@
-//! How the figures of weekend and season are shown: label, unit, digits, and the words for more and less of them.
+//! How a figure is shown: as the catalogue has it, or by its bare name where a data set holds one that is not in it.
 
 use super::cells::NOTHING;
+use crate::figure::{self, Bad, Figure, Shown, Words};
 use crate::notice::printable;
 use crate::quantity::Estimate;
-use crate::weekend::figures::Figure;
-use crate::wording::{self, Direction, HIGHER, HOTTER};
+use crate::wording;
 
-/// How a figure is shown.
-#[derive(Debug, Clone, PartialEq)]
+/// A figure as it is shown.
+#[derive(Debug, Clone)]
 pub struct ShownFigure {
     /// What it is.
     pub label: String,
-    /// Its unit.
-    pub unit: &'static str,
-    /// Digits after the point.
-    pub digits: usize,
-    /// What it is multiplied by for the reader.
-    pub factor: f64,
+    /// Its unit, digits and factor.
+    pub shown: Shown,
     /// Words for more and less of it.
-    pub direction: Direction,
+    pub words: Words,
+    /// Which change of it is bad.
+    pub bad: Bad,
+}
+
+impl From<&Figure> for ShownFigure {
+    fn from(figure: &Figure) -> Self {
+        Self { label: figure.label.to_owned(), shown: figure.shown, words: figure.words, bad: figure.bad }
+    }
 }
 
 impl ShownFigure {
-    /// `median lap, s`: the head of a column.
-    pub fn head(&self) -> String {
-        if self.unit.is_empty() { self.label.clone() } else { format!("{}, {}", self.label, self.unit) }
+    /// The figure of this name in a season's tables.
+    pub fn named(name: &str) -> Self {
+        figure::find(name).map_or_else(
+            || Self {
+                label: printable(name, 40),
+                shown: Shown { unit: "", digits: 3, factor: 1.0 },
+                words: wording::HIGHER,
+                bad: Bad::Neither,
+            },
+            Self::from,
+        )
     }
 
-    /// An estimate of it as the reader sees it.
-    fn scaled(&self, e: &Estimate) -> Estimate {
-        Estimate { value: self.factor * e.value, low: self.factor * e.low, high: self.factor * e.high }
+    /// `median lap, s`: the head of a column.
+    pub fn head(&self) -> String {
+        if self.shown.unit.is_empty() { self.label.clone() } else { format!("{}, {}", self.label, self.shown.unit) }
     }
 
     /// A change of it: `0.32 s slower (0.08 to 0.56)`.
     pub fn change(&self, change: &Estimate) -> String {
-        wording::change(&self.scaled(change), self.unit, self.direction)
+        wording::change(&self.shown.scaled(change), self.shown.unit, self.words)
     }
 
     /// A change that repeats: `0.06 s slower each run (0.01 to 0.15)`.
     pub fn change_each(&self, change: &Estimate, each: &str) -> String {
-        wording::change_each(&self.scaled(change), self.unit, self.direction, each)
+        wording::change_each(&self.shown.scaled(change), self.shown.unit, self.words, each)
     }
 
     /// A change for a table whose row has the unit: `0.32 slower (0.08 to 0.56)`, or a dash.
     pub fn change_cell(&self, change: Option<&Estimate>) -> String {
-        change.map_or(NOTHING.to_owned(), |c| wording::change(&self.scaled(c), "", self.direction))
-    }
-}
-
-/// A figure of the weekend.
-pub fn of_weekend(figure: Figure) -> ShownFigure {
-    let (label, unit, digits, factor) = figure.words();
-    let unit = if unit == "K" { "°C" } else { unit };
-    ShownFigure { label: label.to_owned(), unit, digits, factor, direction: direction(figure.name()) }
-}
-
-/// A figure of the season, by its name there.
-pub fn of_season(name: &str) -> ShownFigure {
-    let own = |label: &str, unit, digits| ShownFigure {
-        label: label.to_owned(),
-        unit,
-        digits,
-        factor: 1.0,
-        direction: direction(name),
-    };
-    match name {
-        "resistance_mohm" => own("pack resistance", "mΩ", 2),
-        "motor_rise_k" => own("motor above the air", "°C", 1),
-        "motor_rise_k_per_w" => own("motor above the air for each watt", "°C/W", 3),
-        "mean_w" => own("mean power", "W", 1),
-        "realised_ratio" => own("ratio on track", "", 2),
-        "median_s" => own("median lap", "s", 2),
-        "top_speed_m_s" => own("top speed", "m/s", 1),
-        other => Figure::named(other).map_or_else(|| own(&printable(other, 40), "", 3), of_weekend),
-    }
-}
-
-/// Words for more and less of a figure.
-fn direction(name: &str) -> Direction {
-    let words = |more, less| Direction { more, less };
-    match name {
-        "motor_peak_c" | "motor_rise_c" | "motor_rise_k" | "motor_rise_k_per_w" | "controller_peak_c"
-        | "controller_rise_c" => HOTTER,
-        "motor_cooling" => words("better", "worse"),
-        "effective_tyre_mm" => words("larger", "smaller"),
-        "wheelspin_share" | "used_mah_per_lap" | "mean_w" => words("more", "less"),
-        "median_lap_s" | "median_s" => words("slower", "faster"),
-        "coast_m_s2" | "pull_m_s2" => words("stronger", "weaker"),
-        _ => HIGHER,
+        change.map_or(NOTHING.to_owned(), |c| wording::change(&self.shown.scaled(c), "", self.words))
     }
 }

@@ -1,8 +1,9 @@
 //! Findings and notices as pages and terminal show them.
 
 use super::mark::Mark;
+use crate::figure::Weight;
 use crate::notice::{Notice, Severity};
-use crate::weekend::findings::{Finding, Weight};
+use crate::weekend::findings::Finding;
 
 /// A finding on a page.
 pub struct FindingView {
@@ -10,7 +11,7 @@ pub struct FindingView {
     pub mark: Mark,
     /// What is seen at a glance.
     pub lead: String,
-    /// The rest of the sentence.
+    /// The rest, with the mark that separates it; may be empty.
     pub rest: String,
 }
 
@@ -21,9 +22,8 @@ pub fn finding(finding: &Finding) -> FindingView {
         Weight::Watch => Mark::Watch,
         Weight::Note => Mark::Plain,
     };
-    let stop = [": ", ", ", " ("].iter().filter_map(|s| finding.text.find(s)).min().unwrap_or(finding.text.len());
-    let (lead, rest) = finding.text.split_at(stop);
-    FindingView { mark, lead: lead.to_owned(), rest: rest.to_owned() }
+    let rest = if finding.detail.is_empty() { String::new() } else { format!(". {}", finding.detail) };
+    FindingView { mark, lead: finding.lead.clone(), rest }
 }
 
 /// A notice on a page or the terminal.

@@ -10,9 +10,9 @@ use crate::laps::Source;
 use crate::notice::{Failure, printable};
 use crate::quantity::Estimate;
 use crate::report::charts;
-use crate::review::{Review, Reviewed, Run};
-use crate::weekend::before::run_before;
-use crate::weekend::figures::pinion_on_car;
+use crate::review::Review;
+use crate::run::Measured;
+use crate::weekend::conclude::ConcludedRun;
 use crate::weekend::next::Next;
 use crate::wording::{InFigures, counted};
 
@@ -73,17 +73,17 @@ pub struct PageLink {
 /// The page of the run at `index`.
 pub fn run(review: &Review, index: usize) -> RunView {
     let run = &review.runs[index];
-    let done = run.outcome.as_ref().ok();
-    let own_findings = review.findings.iter().filter(|f| f.run.as_deref() == Some(&run.plan.id));
+    let done = run.done();
+    let own_findings = review.findings.iter().filter(|f| f.run.as_deref() == Some(&run.plan().id));
     RunView {
         weekend: weekend_name(review),
-        id: printable(&run.plan.id, 40),
+        id: printable(&run.plan().id, 40),
         place: format!("run {} of {}", index + 1, review.runs.len()),
         previous: index.checked_sub(1).and_then(|before| link(review, before)),
         following: link(review, index + 1),
         headline: headline(review, run),
         subtitle: subtitle(review, index),
-        error: run.outcome.as_ref().err().map(error),
+        error: run.failure().map(error),
         findings: own_findings.map(finding).collect(),
         answers: done.map(|d| answers(review, run, d)).unwrap_or_default(),
         pinions: pinions(run),
@@ -92,8 +92,9 @@ pub fn run(review: &Review, index: usize) -> RunView {
         lap_chart: done.map(lap_chart).unwrap_or_default(),
         laps_from: done.map(laps_from).unwrap_or_default(),
         settings: settings::table(review, index),
-        before: run_before(&review.runs, index)
-            .map_or_else(|| "before".to_owned(), |r| format!("in {}, where different", printable(&r.plan.id, 40))),
+        before: review
+            .run_before(index)
+            .map_or_else(|| "before".to_owned(), |r| format!("in {}, where different", printable(&r.plan().id, 40))),
         channels: done.map(channels).unwrap_or_default(),
         reading: done.map(reading).unwrap_or_default(),
         notices: done
@@ -104,7 +105,7 @@ pub fn run(review: &Review, index: usize) -> RunView {
 }
 
 fn link(review: &Review, index: usize) -> Option<PageLink> {
-    let id = &review.runs.get(index)?.plan.id;
+    let id = &review.runs.get(index)?.plan().id;
     Some(PageLink { page: page_name(index, id), run: printable(id, 24) })
 }
 
@@ -113,41 +114,39 @@ fn error(failure: &Failure) -> ErrorView {
 }
 
 /// What the run's first finding says in a few words: what to act on comes first.
-fn headline(review: &Review, run: &Run) -> String {
-    let own = review.findings.iter().filter(|f| f.run.as_deref() == Some(&run.plan.id));
+fn headline(review: &Review, run: &ConcludedRun) -> String {
+    let own = review.findings.iter().filter(|f| f.run.as_deref() == Some(&run.plan().id));
     let mut headlines = own.filter_map(|f| f.headline.as_deref());
-    match (&run.outcome, headlines.next()) {
-        (Err(_), _) => "could not be read".to_owned(),
-        (Ok(_), None) => "nothing to act on".to_owned(),
-        (Ok(_), Some(first)) => format!("{first}{}", if headlines.next().is_some() { ", and more" } else { "" }),
+    match (run.done(), headlines.next()) {
+        (None, _) => "could not be read".to_owned(),
+        (Some(_), None) => "nothing to act on".to_owned(),
+        (Some(_), Some(first)) => format!("{first}{}", if headlines.next().is_some() { ", and more" } else { "" }),
     }
 }
 
 fn subtitle(review: &Review, index: usize) -> String {
     let run = &review.runs[index];
     let mut parts = Vec::new();
-    if !run.plan.car.is_empty() {
-        parts.push(printable(&run.plan.car, 40));
+    if !run.plan().car.is_empty() {
+        parts.push(printable(&run.plan().car, 40));
     }
     parts.extend(review.sheet.surface.as_deref().map(|s| printable(s, 40)));
-    parts.extend(run.plan.ambient_c.map(|c| format!("air {c} °C")));
-    if let Ok(done) = &run.outcome {
+    parts.extend(run.plan().ambient_c.map(|c| format!("air {c} °C")));
+    if let Some(done) = run.done() {
         parts.push(format!("{} counted", counted(done.laps.counted().count(), "lap")));
         if let Some((best, median)) = done.laps.best_s().zip(done.laps.median_s()) {
             parts.push(format!("best {best:.2} s, median {median:.2} s"));
         }
     }
-    if let (Some(before), changes @ [_, ..]) =
-        (run_before(&review.runs, index), settings::changes(review, index).as_slice())
-    {
-        parts.push(format!("changed since {}: {}", printable(&before.plan.id, 40), changes.join(", ")));
+    if let (Some(before), changes @ [_, ..]) = (review.run_before(index), settings::changes(review, index).as_slice()) {
+        parts.push(format!("changed since {}: {}", printable(&before.plan().id, 40), changes.join(", ")));
     }
     parts.join(" · ")
 }
 
-fn pinions(run: &Run) -> Vec<RowView> {
-    let on_sheet = run.plan.settings.number("pinion");
-    let on_car = pinion_on_car(run);
+fn pinions(run: &ConcludedRun) -> Vec<RowView> {
+    let on_sheet = run.plan().settings.number("pinion");
+    let on_car = run.run.pinion_on_car();
     let row = |next: &Next| {
         let mut cells = next_cells(next);
         if on_car == Some(next.pinion) {
@@ -173,7 +172,7 @@ pub fn next_cells(next: &Next) -> Vec<String> {
     ]
 }
 
-fn lap_rows(done: &Reviewed) -> Vec<RowView> {
+fn lap_rows(done: &Measured) -> Vec<RowView> {
     let ratio = |lap: u32| done.answers.gearing.by_lap.iter().find(|l| l.0 == lap).map(|l| l.1);
     let row = |lap: &crate::laps::Lap| RowView {
         cells: vec![
@@ -188,7 +187,7 @@ fn lap_rows(done: &Reviewed) -> Vec<RowView> {
     done.laps.rows.iter().map(row).collect()
 }
 
-fn lap_chart(done: &Reviewed) -> Vec<ChartView> {
+fn lap_chart(done: &Measured) -> Vec<ChartView> {
     let mut caption = "Filled dots are laps that count, hollow ones do not.".to_owned();
     match charts::laps_off_time_chart(done).as_slice() {
         [] => {}
@@ -201,7 +200,7 @@ fn lap_chart(done: &Reviewed) -> Vec<ChartView> {
     chart(|size| charts::lap_times(done, size), "Lap times", caption)
 }
 
-fn laps_from(done: &Reviewed) -> String {
+fn laps_from(done: &Measured) -> String {
     let laps = &done.laps;
     match (laps.source, &laps.first_passing) {
         (Source::List, Some(first)) => {
@@ -222,7 +221,7 @@ fn laps_from(done: &Reviewed) -> String {
     }
 }
 
-fn channels(done: &Reviewed) -> Vec<RowView> {
+fn channels(done: &Measured) -> Vec<RowView> {
     let scale = |factor: Option<f64>| match factor {
         None => "converted".to_owned(),
         Some(factor) if (factor - 1.0).abs() < 1e-12 => String::new(),
@@ -240,7 +239,7 @@ fn channels(done: &Reviewed) -> Vec<RowView> {
 }
 
 /// How a log was read, in a sentence.
-pub fn reading(done: &Reviewed) -> String {
+pub fn reading(done: &Measured) -> String {
     let r = &done.log.reading;
     format!(
         "{} of {} rows used, {:.1} rows a second, {:.0} s long; text in {}, columns split by {}, decimal {}.",
@@ -254,7 +253,7 @@ pub fn reading(done: &Reviewed) -> String {
     )
 }
 
-fn budget(done: &Reviewed) -> Vec<RowView> {
+fn budget(done: &Measured) -> Vec<RowView> {
     let contributions = done.answers.gearing.budget.iter();
     contributions.map(|c| RowView::plain(vec![c.what.to_owned(), format!("{:.3} %", 100.0 * c.relative_u)])).collect()
 }

@@ -1,7 +1,7 @@
 //! The season's page.
 
 use super::cells::{NOTHING, RowView};
-use super::figures;
+use super::figures::ShownFigure;
 use super::mark::Mark;
 use super::remarks::FindingView;
 use super::settings;
@@ -83,13 +83,16 @@ pub fn season(answers: &Answers) -> SeasonView {
         findings: findings(&trends, &answers.settings),
         calm: CALM,
         trends,
-        unanswered: unanswered(open.iter().map(|s| Open {
-            whose: &s.part.name,
-            figure: figures::of_season(&s.figure.of).label,
-            why: s.figure.why.as_deref(),
-        })),
+        unanswered: unanswered(
+            open.iter().map(|s| Open {
+                whose: &s.part.name,
+                figure: ShownFigure::named(&s.figure.of).label,
+                why: s.figure.why.as_deref(),
+            }),
+            |why| why.unwrap_or("the weekends do not show it").to_owned(),
+        ),
         means: MEANS,
-        gear_heads: OF_GEARS.map(|name| figures::of_season(name).head()),
+        gear_heads: OF_GEARS.map(|name| ShownFigure::named(name).head()),
         gears: gears(&answers.gearing),
         by_chance: by_chance(&answers.settings),
         settings: by_change(&answers.settings).map(setting).collect(),
@@ -140,7 +143,7 @@ fn clear_effects(effects: &[SettingEffect], all: &[SettingEffect]) -> Option<Fin
         return None;
     }
     let clear = effects.iter().filter(|e| is_clear(e)).filter_map(|effect| {
-        let figure = figures::of_season(&effect.of);
+        let figure = ShownFigure::named(&effect.of);
         Some(format!("{} {}", figure.label, figure.change(&effect.difference?)))
     });
     let clear: Vec<String> = clear.collect();
@@ -181,14 +184,14 @@ fn mean_or_range(mean: &Mean) -> String {
     if let Some(estimate) = &mean.mean {
         return InFigures::new(estimate).plus_minus();
     }
-    let digits = figures::of_season(&mean.of).digits;
+    let digits = ShownFigure::named(&mean.of).shown.digits;
     let (low, high) = (format!("{:.digits$}", mean.lowest), format!("{:.digits$}", mean.highest));
     if low == high { low } else { format!("{low} to {high}") }
 }
 
 fn setting(effects: &[SettingEffect]) -> SettingView {
     let row = |effect: &SettingEffect| {
-        let figure = figures::of_season(&effect.of);
+        let figure = ShownFigure::named(&effect.of);
         let mut remark = verdicts::of_effect(is_clear(effect)).to_owned();
         if !effect.together_with.is_empty() {
             remark += &format!("; one effect with {}", settings::labels(&effect.together_with));

@@ -5,7 +5,6 @@ use super::names::setting_label;
 use crate::notice::printable;
 use crate::review::Review;
 use crate::sheet::{NOTE, Setting};
-use crate::weekend::before::run_before;
 
 /// Shown for a setting that a run does not have.
 const NOT_SET: &str = "not set";
@@ -35,8 +34,8 @@ fn value_or_not_set(value: Option<&Setting>) -> String {
 
 /// The settings of the run at `index` that differ from the car's run before.
 pub fn changes(review: &Review, index: usize) -> Vec<String> {
-    let Some(before) = run_before(&review.runs, index) else { return Vec::new() };
-    let (old, new) = (&before.plan.settings.0, &review.runs[index].plan.settings.0);
+    let Some(before) = review.run_before(index) else { return Vec::new() };
+    let (old, new) = (&before.plan().settings.0, &review.runs[index].plan().settings.0);
     let mut keys: Vec<&String> = old.keys().chain(new.keys()).collect();
     keys.sort();
     keys.dedup();
@@ -49,12 +48,12 @@ pub fn changes(review: &Review, index: usize) -> Vec<String> {
 /// The settings of the run at `index`, those that differ from the car's run before first, and those that it no longer
 /// has.
 pub fn table(review: &Review, index: usize) -> Vec<RowView> {
-    let new = &review.runs[index].plan.settings.0;
-    let Some(before) = run_before(&review.runs, index) else {
+    let new = &review.runs[index].plan().settings.0;
+    let Some(before) = review.run_before(index) else {
         let row = |(key, value): (&String, &Setting)| vec![setting_label(key), value.to_string(), String::new()];
         return new.iter().map(|setting| RowView::plain(row(setting))).collect();
     };
-    let old = &before.plan.settings.0;
+    let old = &before.plan().settings.0;
     let mut keys: Vec<&String> = new.keys().chain(old.keys().filter(|key| !new.contains_key(*key))).collect();
     keys.sort_by_key(|key| old.get(*key) == new.get(*key));
     let row = |key: &String| {

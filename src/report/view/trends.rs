@@ -1,14 +1,14 @@
 //! Trends over the runs of a weekend or the weekends of a season, and those that have no verdict.
 
-use super::figures::{self, ShownFigure};
+use super::figures::ShownFigure;
 use super::mark::Mark;
 use super::verdicts::{self, CANNOT_TELL};
+use crate::figure::{Bad, Shown};
 use crate::notice::printable;
 use crate::quantity::Estimate;
 use crate::report::charts;
 use crate::season::answers::{OverSeason, Part};
-use crate::weekend::figures::Figure;
-use crate::weekend::trends::{self, Trend, Verdict};
+use crate::weekend::trends::{Cause, Trend, Verdict};
 
 /// A trend with a verdict.
 pub struct TrendView {
@@ -35,113 +35,111 @@ pub struct Unanswered {
 }
 
 impl Unanswered {
-    /// `tourer: cannot tell how motor peak and median lap move (it takes five runs)`.
+    /// `tourer: cannot tell for motor peak, median lap (at least five runs are needed)`.
     pub fn sentence(&self) -> String {
         format!("{}: {CANNOT_TELL} for {} ({})", self.whose, self.figures.join(", "), self.why)
     }
 }
 
 /// A trend that has no verdict.
-pub struct Open<'a> {
+pub struct Open<'a, W> {
     /// Whose it is.
     pub whose: &'a str,
     /// Its figure, by its label.
     pub figure: String,
     /// Why it cannot be told.
-    pub why: Option<&'a str>,
+    pub why: W,
 }
 
 /// Trends without a verdict: the figures of one owner that share a reason as one.
-pub fn unanswered<'a>(open: impl Iterator<Item = Open<'a>>) -> Vec<Unanswered> {
-    let mut groups: Vec<Unanswered> = Vec::new();
-    for Open { whose, figure, why } in open {
-        let (whose, why) = (printable(whose, 24), why.unwrap_or("the runs do not show it"));
-        match groups.iter_mut().find(|g| g.whose == whose && g.why == why) {
-            Some(group) => group.figures.push(figure),
-            None => groups.push(Unanswered { whose, figures: vec![figure], why: why.to_owned() }),
+pub fn unanswered<'a, W: PartialEq>(
+    open: impl Iterator<Item = Open<'a, W>>,
+    in_words: impl Fn(W) -> String,
+) -> Vec<Unanswered> {
+    let mut groups: Vec<(Open<'a, W>, Vec<String>)> = Vec::new();
+    for trend in open {
+        match groups.iter_mut().find(|(first, _)| first.whose == trend.whose && first.why == trend.why) {
+            Some((_, figures)) => figures.push(trend.figure),
+            None => {
+                let figures = vec![trend.figure.clone()];
+                groups.push((trend, figures));
+            }
         }
     }
-    groups
-}
-
-/// A trend of the weekend that has a verdict.
-pub fn over_runs(trend: &Trend) -> TrendView {
-    let figure = figures::of_weekend(trend.of);
-    let slope = Slope { value: trend.per_run, low: trend.low, high: trend.high };
-    let moves = trend.verdict != Verdict::Steady;
-    TrendView {
-        name: format!("{}, {}", printable(&trend.car, 24), figure.label),
-        mark: mark_over_runs(trend),
-        verdict: if moves { slope.in_words(&figure, "each run") } else { verdicts::of_trend(trend.verdict).to_owned() },
-        detail: if moves { cause(trend) } else { steady(trend, &figure, &slope) },
-        svg: charts::trend(trend, charts::SMALL),
-    }
-}
-
-fn mark_over_runs(trend: &Trend) -> Mark {
-    let falls_badly = matches!(trend.of, Figure::MotorCooling | Figure::EffectiveTyreMm);
-    let worse = match trend.verdict {
-        Verdict::Falling => falls_badly,
-        Verdict::Rising => trend.of != Figure::MotorCooling,
-        Verdict::Steady | Verdict::CannotTell => false,
+    let view = |(first, figures): (Open<'a, W>, Vec<String>)| Unanswered {
+        whose: printable(first.whose, 24),
+        figures,
+        why: in_words(first.why),
     };
-    match trend.of {
-        // Pace is the driver's too.
-        Figure::MedianLapS if trend.verdict != Verdict::Steady => Mark::Plain,
-        _ if worse => Mark::Watch,
+    groups.into_iter().map(view).collect()
+}
+
+/// Good, or to be watched where a figure moves the bad way; neither where no way of it is bad.
+fn mark(bad: Bad, verdict: Verdict) -> Mark {
+    match (verdict, bad) {
+        (Verdict::Rising, Bad::Rise | Bad::Either) | (Verdict::Falling, Bad::Fall | Bad::Either) => Mark::Watch,
+        (Verdict::Rising | Verdict::Falling, Bad::Neither) => Mark::Plain,
         _ => Mark::Good,
     }
 }
 
-fn cause(trend: &Trend) -> String {
-    trend.cause.map_or_else(String::new, |cause| format!("Cause: {cause}."))
+/// A trend of the weekend that has a verdict.
+pub fn over_runs(trend: &Trend) -> TrendView {
+    let figure = ShownFigure::from(trend.of);
+    let change = slope(trend.per_run, trend.low, trend.high);
+    let moves = trend.verdict != Verdict::Steady;
+    let steady = || {
+        let Shown { unit, digits, factor } = figure.shown;
+        let matters = factor * trend.of.worth_over(&trend.values);
+        let most = most_either_way(&figure, &change, digits.max(1));
+        format!("{most} each run either way; it would matter from {matters:.digits$} {unit} over these runs.")
+    };
+    TrendView {
+        name: format!("{}, {}", printable(&trend.car, 24), figure.label),
+        mark: mark(figure.bad, trend.verdict),
+        verdict: if moves {
+            figure.change_each(&change, "each run")
+        } else {
+            verdicts::of_trend(trend.verdict).to_owned()
+        },
+        detail: if moves { trend.cause.map_or_else(String::new, cause) } else { steady() },
+        svg: charts::trend(trend, charts::SMALL),
+    }
 }
 
-/// How little a steady figure can have moved, against what would matter.
-fn steady(trend: &Trend, figure: &ShownFigure, slope: &Slope) -> String {
-    let ShownFigure { unit, digits, factor, .. } = figure;
-    let most = factor * slope.low.unwrap_or(0.0).abs().max(slope.high.unwrap_or(0.0).abs());
-    let matters = factor * trends::matters(trend.of, &trend.values);
-    format!(
-        "At most {most:.*} {unit} each run either way; it would matter from {matters:.digits$} {unit} over these runs.",
-        digits.max(&1)
-    )
+fn cause(cause: Cause) -> String {
+    match cause {
+        Cause::CannotTell => "The cause cannot be told.".to_owned(),
+        cause => format!("The cause is {}.", cause.words()),
+    }
 }
 
 /// A figure over the weekends of a season that has a verdict.
 pub fn over_season(part: &Part, seen: &OverSeason) -> TrendView {
-    let figure = figures::of_season(&seen.of);
-    let slope = seen.per_month.map(|value| Slope { value, low: seen.low, high: seen.high });
-    let moves = slope.filter(|_| seen.verdict != Verdict::Steady);
-    let most = seen.low.zip(seen.high).map(|(low, high)| low.abs().max(high.abs()));
-    let steady = || {
-        let ShownFigure { unit, digits, .. } = &figure;
-        most.map_or_else(String::new, |most| format!("At most {most:.*} {unit} a month either way.", digits + 1))
-    };
+    let figure = ShownFigure::named(&seen.of);
+    let change = seen.per_month.map(|value| slope(value, seen.low, seen.high));
+    let steady = seen.verdict == Verdict::Steady;
+    let most = |change: &Estimate| most_either_way(&figure, change, figure.shown.digits + 1) + " a month either way.";
     TrendView {
         name: format!("{}, {}", printable(&part.name, 24), figure.label),
-        // Power is the driver's and the track's choice: more of it is nothing to worry about.
-        mark: if seen.verdict == Verdict::Rising && seen.of != "mean_w" { Mark::Watch } else { Mark::Good },
-        verdict: moves
-            .as_ref()
-            .map_or_else(|| verdicts::of_trend(seen.verdict).to_owned(), |slope| slope.in_words(&figure, "a month")),
-        detail: if moves.is_some() { String::new() } else { steady() },
-        svg: charts::over_season(seen, figure.unit, figure.digits, charts::SMALL),
+        mark: mark(figure.bad, seen.verdict),
+        verdict: match &change {
+            Some(change) if !steady => figure.change_each(change, "a month"),
+            _ => verdicts::of_trend(seen.verdict).to_owned(),
+        },
+        detail: change.as_ref().filter(|_| steady).map_or_else(String::new, most),
+        svg: charts::over_season(seen, figure.shown.unit, figure.shown.digits, charts::SMALL),
     }
 }
 
-/// A change with the interval that it may have.
-#[derive(Clone, Copy)]
-struct Slope {
-    value: f64,
-    low: Option<f64>,
-    high: Option<f64>,
+/// A slope with the interval that it may have.
+fn slope(value: f64, low: Option<f64>, high: Option<f64>) -> Estimate {
+    Estimate { value, low: low.unwrap_or(value), high: high.unwrap_or(value) }
 }
 
-impl Slope {
-    /// `0.06 s slower each run (0.01 to 0.15)`.
-    fn in_words(&self, figure: &ShownFigure, each: &str) -> String {
-        let (low, high) = (self.low.unwrap_or(self.value), self.high.unwrap_or(self.value));
-        figure.change_each(&Estimate { value: self.value, low, high }, each)
-    }
+/// `At most 0.04 mm`: how much a steady figure can have moved.
+fn most_either_way(figure: &ShownFigure, change: &Estimate, digits: usize) -> String {
+    let Shown { unit, factor, .. } = figure.shown;
+    let most = factor * change.low.abs().max(change.high.abs());
+    format!("At most {most:.digits$} {unit}")
 }

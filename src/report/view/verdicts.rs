@@ -2,8 +2,9 @@
 
 use super::mark::Mark;
 use crate::measure::wheelspin::Wheelspin;
-use crate::measure::{battery, gearing, heat};
+use crate::measure::{battery, heat};
 use crate::notice::printable;
+use crate::run::GearingVerdict;
 use crate::weekend::before::Before;
 use crate::weekend::findings::MUCH_SPIN;
 use crate::weekend::trends;
@@ -32,11 +33,11 @@ impl VerdictView {
 }
 
 /// Is the pinion the one on the sheet?
-pub fn of_gearing(verdict: gearing::Verdict) -> VerdictView {
+pub fn of_gearing(verdict: GearingVerdict) -> VerdictView {
     match verdict {
-        gearing::Verdict::Agrees => VerdictView::new(Mark::Good, "as on the sheet"),
-        gearing::Verdict::Differs => VerdictView::new(Mark::Act, "not as on the sheet"),
-        gearing::Verdict::CannotTell => VerdictView::cannot_tell(),
+        GearingVerdict::Agrees => VerdictView::new(Mark::Good, "as on the sheet"),
+        GearingVerdict::Differs => VerdictView::new(Mark::Act, "not as on the sheet"),
+        GearingVerdict::CannotTell => VerdictView::cannot_tell(),
     }
 }
 

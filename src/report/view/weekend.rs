@@ -1,22 +1,21 @@
 //! The weekend's page.
 
-use std::collections::HashMap;
-
-use super::cells::{Cell, RowView, number};
+use super::cells::{Cell, NOTHING, RowView, number};
+use super::figures::ShownFigure;
 use super::mark::Mark;
 use super::names::{page_name, setting_label, weekend_name};
 use super::remarks::{FindingView, NoticeView, finding, notice};
 use super::trends::{Open, TrendView, Unanswered, over_runs, unanswered};
-use super::verdicts::{self, VerdictView};
-use super::{figures, settings};
-use crate::measure::{Answers, heat};
+use super::{settings, verdicts};
+use crate::measure::heat::Heat;
 use crate::notice::{Severity, printable};
-use crate::report::tables;
-use crate::review::{Review, Run};
+use crate::review::Review;
+use crate::run::{HotPart, SettledRun};
 use crate::weekend::comparisons::{Comparison, Effect};
+use crate::weekend::conclude::ConcludedRun;
 use crate::weekend::lacks::{self, Place};
-use crate::weekend::tables::pace;
-use crate::weekend::trends::{Trend, Verdict};
+use crate::weekend::pace::{Pace, RunLaps, pace};
+use crate::weekend::trends::{Trend, Verdict, Why};
 use crate::wording::{InFigures, counted};
 
 /// The weekend's page.
@@ -118,11 +117,14 @@ pub fn weekend(review: &Review) -> WeekendView {
         runs,
         key: Mark::KEY,
         trends: review.trends.iter().filter(|t| !open(t)).map(over_runs).collect(),
-        unanswered: unanswered(review.trends.iter().filter(open).map(|t| Open {
-            whose: &t.car,
-            figure: figures::of_weekend(t.of).label,
-            why: t.why.as_deref(),
-        })),
+        unanswered: unanswered(
+            review.trends.iter().filter(open).map(|t| Open {
+                whose: &t.car,
+                figure: t.of.label.to_owned(),
+                why: t.why,
+            }),
+            |why| why.map_or("the runs do not show it", Why::words).to_owned(),
+        ),
         changes: review.comparisons.iter().map(change).collect(),
         notices: review.notices.iter().map(notice).collect(),
         guesses: guesses(review),
@@ -149,105 +151,77 @@ fn calm(runs: &[RunRow]) -> &'static str {
     if open { "Nothing to act on. ○ marks what could not be answered." } else { "Nothing to act on." }
 }
 
-/// Times of a run's laps that count, s, and its rank by the median among the car's runs.
-#[derive(Debug, Clone, Copy, Default)]
-struct Pace {
-    median_s: Option<f64>,
-    best_s: Option<f64>,
-    best_three_s: Option<f64>,
-    rank: Option<f64>,
-}
-
-/// The pace of each run that has laps, by its id.
-fn paces(review: &Review) -> HashMap<String, Pace> {
-    let pace = tables::laps(review).and_then(|l| pace(&l)).unwrap_or_default();
-    let number = |column: &str, row: usize| -> Option<f64> {
-        let column = pace.column(column).ok()?.as_materialized_series();
-        column.f64().ok().and_then(|c| c.get(row)).or_else(|| column.u32().ok().and_then(|c| c.get(row)).map(f64::from))
-    };
-    let ids = pace.column("run").ok().and_then(|c| c.str().ok());
-    let rows = ids.into_iter().flat_map(|ids| ids.iter()).enumerate();
-    rows.filter_map(|(row, id)| {
-        let pace = Pace {
-            median_s: number("median_s", row),
-            best_s: number("best_s", row),
-            best_three_s: number("best_three_s", row),
-            rank: number("rank", row),
-        };
-        Some((id?.to_owned(), pace))
-    })
-    .collect()
-}
-
 fn run_rows(review: &Review) -> Vec<RunRow> {
-    let paces = paces(review);
-    let pace = |run: &Run| paces.get(&run.plan.id).copied().unwrap_or_default();
-    review.runs.iter().enumerate().map(|(index, run)| run_row(index, run, pace(run))).collect()
+    let lapped = review
+        .runs
+        .iter()
+        .enumerate()
+        .filter_map(|(index, run)| Some(RunLaps { index, car: &run.plan().car, laps: &run.done()?.laps }));
+    let paces = pace(review.runs.len(), lapped);
+    review.runs.iter().zip(paces).enumerate().map(|(index, (run, pace))| run_row(index, run, pace)).collect()
 }
 
-fn run_row(index: usize, run: &Run, pace: Pace) -> RunRow {
-    let id = &run.plan.id;
-    let done = run.outcome.as_ref().ok();
+fn run_row(index: usize, run: &ConcludedRun, pace: Option<Pace>) -> RunRow {
+    let id = &run.plan().id;
+    let done = run.done();
     let answers = done.map(|d| &d.answers);
     RunRow {
         id: printable(id, 24),
         page: page_name(index, id),
-        car: printable(&run.plan.car, 24),
-        error: run.outcome.as_ref().err().map(|e| e.message.clone()),
+        car: printable(&run.plan().car, 24),
+        error: run.failure().map(|e| e.message.clone()),
         laps: done.map(|d| LapCount { counted: d.laps.counted().count(), driven: d.laps.rows.len() }),
-        median: number(pace.median_s, 2),
-        best: number(pace.best_s, 2),
-        three: number(pace.best_three_s, 2),
-        rank: number(pace.rank.filter(|_| !run.plan.car.is_empty()), 0),
-        answers: answer_cells(answers),
+        median: number(pace.map(|p| p.median_s), 2),
+        best: number(pace.map(|p| p.best_s), 2),
+        three: number(pace.and_then(|p| p.best_three_s), 2),
+        rank: pace.filter(|_| !run.plan().car.is_empty()).map_or(NOTHING.to_owned(), |p| p.rank.to_string()),
+        answers: answer_cells(&run.run),
         spun: number(answers.and_then(|a| a.wheelspin.seconds), 1),
         pack: number(answers.and_then(|a| a.battery.resistance_mohm).map(|m| m.value), 1),
         used: number(answers.and_then(|a| a.battery.used_mah), 0),
     }
 }
 
-fn answer_cells(answers: Option<&Answers>) -> Vec<Cell> {
-    let Some(answers) = answers else {
-        return (0..4).map(|_| Cell::new(None, VerdictView::cannot_tell())).collect();
-    };
+fn answer_cells(run: &SettledRun) -> Vec<Cell> {
     let figure = |value: Option<f64>| value.map(|v| format!("{v:.2}"));
+    let answers = run.done().map(|done| &done.answers);
+    let ratio = answers.and_then(|a| a.gearing.realised_ratio);
     vec![
-        Cell::new(
-            figure(answers.gearing.realised_ratio.map(|m| m.value)),
-            verdicts::of_gearing(answers.gearing.verdict),
-        ),
-        heat_cell(&answers.motor),
-        heat_cell(&answers.controller),
-        Cell::new(figure(answers.battery.lowest_cell_v), verdicts::of_battery(answers.battery.verdict)),
+        Cell::new(figure(ratio.map(|r| r.value)), verdicts::of_gearing(run.pinion.verdict)),
+        heat_cell(run.heat(HotPart::Motor)),
+        heat_cell(run.heat(HotPart::Controller)),
+        answers.map_or_else(Cell::empty, |a| {
+            Cell::new(figure(a.battery.lowest_cell_v), verdicts::of_battery(a.battery.verdict))
+        }),
     ]
 }
 
-fn heat_cell(heat: &heat::Heat) -> Cell {
+fn heat_cell(heat: Option<&Heat>) -> Cell {
+    let Some(heat) = heat else { return Cell::empty() };
     let end = heat.race_end_c.as_ref().map(|e| InFigures::whole(e).plus_minus());
     Cell::new(end.or(heat.peak_c.map(|p| format!("{p:.0}"))), verdicts::of_heat(heat.verdict))
 }
 
 fn change(c: &Comparison) -> ChangeView {
-    let (from, to) = c.shown();
     let ids = |ids: &[String]| ids.iter().map(|id| printable(id, 24)).collect::<Vec<_>>().join(", ");
     let mut between = format!("{} compared with {}", ids(&c.runs_to), ids(&c.runs_from));
     if !c.together_with.is_empty() {
         between += &format!("; changed together with {}", settings::labels(&c.together_with));
     }
     ChangeView {
-        change: format!("{}: {}", printable(&c.car, 24), settings::change(&c.key, &from, &to, &[])),
+        change: format!("{}: {}", printable(&c.car, 24), settings::change(&c.key, &c.from_shown(), &c.to_shown(), &[])),
         between,
         effects: c.effects.iter().map(effect_row).collect(),
     }
 }
 
 fn effect_row(effect: &Effect) -> RowView {
-    let figure = figures::of_weekend(effect.of);
+    let figure = ShownFigure::from(effect.of);
     let remark = match (&effect.why, effect.difference) {
-        (Some(why), _) => why.clone(),
+        (Some(why), _) => why.words(),
         (None, difference) => verdicts::of_effect(difference.is_some() && effect.claimed()).to_owned(),
     };
-    let before = number(effect.from.map(|v| figure.factor * v), figure.digits);
+    let before = number(effect.from.map(|v| figure.shown.factor * v), figure.shown.digits);
     RowView {
         cells: vec![figure.head(), before, figure.change_cell(effect.difference.as_ref()), remark],
         aside: !effect.claimed(),
@@ -272,11 +246,11 @@ fn guesses(review: &Review) -> Vec<RunNotice> {
         "import-channel",
         "import-unit",
     ];
-    let doubtful = |run: &Run| {
-        let notices = run.outcome.as_ref().ok().map(|d| d.log.reading.notices.iter().chain(&d.laps.notices));
+    let doubtful = |run: &ConcludedRun| {
+        let notices = run.done().map(|d| d.log.reading.notices.iter().chain(&d.laps.notices));
         let own = notices.into_iter().flatten();
         own.filter(|n| CODES.contains(&n.code) && n.severity == Severity::Warning)
-            .map(|n| RunNotice { run: printable(&run.plan.id, 24), notice: notice(n) })
+            .map(|n| RunNotice { run: printable(&run.plan().id, 24), notice: notice(n) })
             .collect::<Vec<_>>()
     };
     review.runs.iter().flat_map(doubtful).collect()
@@ -292,7 +266,7 @@ struct Missing {
 /// Lines of the sheet that would answer more, those of several cars or runs in one.
 fn lacking(review: &Review) -> Vec<String> {
     let mut missing: Vec<Missing> = Vec::new();
-    for lack in lacks::lacks(review) {
+    for lack in lacks::lacks(&review.sheet, &review.runs) {
         let whose = match lack.place {
             Place::Table(table) => format!("`[{table}]`"),
             Place::Car(car) => printable(&car, 24),

@@ -5,7 +5,8 @@ use crate::quantity::Estimate;
 use crate::report::charts;
 use crate::report::view::answer::{AnswerView, ChartView, KeyFigure, chart, not_answered};
 use crate::report::view::verdicts;
-use crate::review::{Reviewed, Run};
+use crate::run::Measured;
+use crate::weekend::conclude::ConcludedRun;
 use crate::wording::{InFigures, with_interval};
 
 /// What the sheet says of the pack.
@@ -14,9 +15,9 @@ struct Pack {
     capacity_mah: Option<f64>,
 }
 
-pub fn answer(run: &Run, done: &Reviewed, race_s: f64) -> AnswerView {
+pub fn answer(run: &ConcludedRun, done: &Measured, race_s: f64) -> AnswerView {
     let battery = &done.answers.battery;
-    let settings = &run.plan.settings;
+    let settings = &run.plan().settings;
     let pack = Pack { cells: settings.number("battery.cells"), capacity_mah: settings.number("battery.capacity_mah") };
     AnswerView {
         about: "battery",
@@ -73,7 +74,7 @@ fn sentences(battery: &Battery, pack: &Pack, race_s: f64) -> Vec<String> {
     sentences
 }
 
-fn pack_charts(done: &Reviewed, pack: &Pack) -> Vec<ChartView> {
+fn pack_charts(done: &Measured, pack: &Pack) -> Vec<ChartView> {
     let floor_v = pack.cells.map(|cells| cells * done.answers.battery.floor_cell_v);
     let mut charts = chart(|size| charts::voltage(&done.log, floor_v, size), "Pack voltage over time", "");
     charts.extend(chart(|size| charts::current(&done.log, size), "Current over time", ""));

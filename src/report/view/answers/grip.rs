@@ -4,11 +4,11 @@ use crate::measure::wheelspin::Event;
 use crate::report::charts;
 use crate::report::view::answer::{AnswerView, KeyFigure, chart, not_answered};
 use crate::report::view::verdicts;
-use crate::review::Reviewed;
+use crate::run::Measured;
 use crate::weekend::findings;
 use crate::wording::{counted, place_on_lap};
 
-pub fn answer(done: &Reviewed) -> AnswerView {
+pub fn answer(done: &Measured) -> AnswerView {
     let wheelspin = &done.answers.wheelspin;
     let mut sentences = Vec::new();
     let length = |event: &&Event| event.end_s - event.start_s;
@@ -19,8 +19,9 @@ pub fn answer(done: &Reviewed) -> AnswerView {
             length(&longest)
         ));
     }
-    if let Some((place, laps)) = findings::spun_place(wheelspin) {
-        sentences.push(format!("They spun on {laps} laps at the same spot, {}.", place_on_lap(place)));
+    if let Some(place) = findings::spun_place(wheelspin) {
+        let spot = place_on_lap(place.lap_fraction);
+        sentences.push(format!("They spun on {} laps at the same spot, {spot}.", place.laps));
     }
     sentences.extend(wheelspin.why.as_deref().map(not_answered));
     let share = wheelspin.share.map_or_else(String::new, |share| format!(", {:.1} % of the lap time", 100.0 * share));
@@ -39,7 +40,7 @@ pub fn answer(done: &Reviewed) -> AnswerView {
     }
 }
 
-fn details(done: &Reviewed) -> Vec<String> {
+fn details(done: &Measured) -> Vec<String> {
     let wheelspin = &done.answers.wheelspin;
     let mut details = Vec::new();
     if wheelspin.can_tell {

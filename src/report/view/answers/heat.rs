@@ -6,7 +6,8 @@ use crate::report::charts;
 use crate::report::view::answer::{AnswerView, KeyFigure, chart, not_answered};
 use crate::report::view::cells::number;
 use crate::report::view::verdicts;
-use crate::review::Reviewed;
+use crate::run::{HotPart, Measured};
+use crate::weekend::conclude::ConcludedRun;
 use crate::wording::InFigures;
 
 /// A race end later than so many lengths of the log would press the readings into a corner of the chart.
@@ -18,8 +19,8 @@ struct Part<'a> {
     heat: &'a Heat,
 }
 
-pub fn answer(done: &Reviewed, race_s: f64) -> AnswerView {
-    let motor = Part { name: "motor", heat: &done.answers.motor };
+pub fn answer(run: &ConcludedRun, done: &Measured, race_s: f64) -> AnswerView {
+    let motor = Part { name: "motor", heat: run.run.heat(HotPart::Motor).unwrap_or(&done.answers.motor) };
     let controller = Part { name: "controller", heat: &done.answers.controller };
     let mut sentences: Vec<String> = [&motor, &controller].into_iter().filter_map(went).collect();
     sentences.extend(limit_reached(&motor, race_s));

@@ -4,18 +4,19 @@ use crate::report::charts;
 use crate::report::view::answer::{AnswerView, ChartView, KeyFigure, chart, not_answered};
 use crate::report::view::names::setting_label;
 use crate::report::view::verdicts::{self, PinionRoom};
-use crate::review::{Reviewed, Run};
-use crate::weekend::figures::pinion_on_car;
+use crate::run::HotPart;
+use crate::sheet::DEFAULT_MOTOR_C;
+use crate::weekend::conclude::ConcludedRun;
 use crate::weekend::next::Next;
 use crate::wording::{self, HIGHER, HOTTER, InFigures};
 
 /// What another pinion would do, and whether the fan is needed.
-pub fn answer(run: &Run, done: &Reviewed) -> AnswerView {
-    let limit_c = done.answers.motor.limit_c;
+pub fn answer(run: &ConcludedRun) -> AnswerView {
+    let limit_c = run.run.heat(HotPart::Motor).map_or(DEFAULT_MOTOR_C, |heat| heat.limit_c);
     let keeps_limit = |n: &&Next| n.motor_race_end_c.is_some_and(|end| end.high < limit_c);
     let largest = run.next.iter().filter(keeps_limit).map(|n| n.pinion).max_by(f64::total_cmp);
     let forecast = run.next.iter().any(|n| n.motor_race_end_c.is_some());
-    let on_car = pinion_on_car(run);
+    let on_car = run.run.pinion_on_car();
     let room = on_car.filter(|_| forecast).map(|on_car| PinionRoom { on_car, largest, limit_c });
     AnswerView {
         about: "next",
@@ -31,7 +32,7 @@ pub fn answer(run: &Run, done: &Reviewed) -> AnswerView {
     }
 }
 
-fn sentences(run: &Run, on_car: Option<f64>, forecast: bool) -> Vec<String> {
+fn sentences(run: &ConcludedRun, on_car: Option<f64>, forecast: bool) -> Vec<String> {
     let mut sentences = Vec::new();
     let neighbours = run.next.iter().filter(|n| on_car.is_some_and(|teeth| (n.pinion - teeth).abs() == 1.0));
     for next in neighbours {
@@ -48,10 +49,10 @@ fn sentences(run: &Run, on_car: Option<f64>, forecast: bool) -> Vec<String> {
     if forecast {
         sentences.push("This looks at motor heat alone. Race rules and the maker's limits come first.".to_owned());
     }
-    sentences.extend(run.next.iter().find_map(|n| n.why.as_deref()).map(not_answered));
+    sentences.extend(run.next.iter().find_map(|n| n.why).map(|why| not_answered(&why.words())));
     let missing: Vec<String> = ["spur", "pinion"]
         .into_iter()
-        .filter(|key| run.plan.settings.number(key).is_none())
+        .filter(|key| run.plan().settings.number(key).is_none())
         .map(setting_label)
         .collect();
     if !missing.is_empty() {
@@ -60,7 +61,7 @@ fn sentences(run: &Run, on_car: Option<f64>, forecast: bool) -> Vec<String> {
     sentences
 }
 
-fn pinion_charts(run: &Run, on_car: Option<f64>, limit_c: f64) -> Vec<ChartView> {
+fn pinion_charts(run: &ConcludedRun, on_car: Option<f64>, limit_c: f64) -> Vec<ChartView> {
     const CAPTION: &str = "Blue: the pinion on the car. Bars are 95 % intervals.";
     let mut charts = chart(
         |size| charts::heat_by_pinion(&run.next, on_car, limit_c, size),

@@ -5,12 +5,14 @@ use crate::notice::printable;
 use crate::report::charts::{self, PullOfRun};
 use crate::report::view::answer::{AnswerView, ChartView, KeyFigure, chart, not_answered};
 use crate::report::view::verdicts;
-use crate::review::{Review, Reviewed, Run};
+use crate::review::Review;
+use crate::run::Measured;
 use crate::weekend::before::Before;
+use crate::weekend::conclude::ConcludedRun;
 use crate::wording::{self, HIGHER, InFigures, with_interval};
 
 /// Where the power is, against the car's run before.
-pub fn answer(review: &Review, run: &Run, done: &Reviewed) -> AnswerView {
+pub fn answer(review: &Review, run: &ConcludedRun, done: &Measured) -> AnswerView {
     let power = &done.answers.power;
     let before = run.before.as_ref();
     AnswerView {
@@ -60,10 +62,10 @@ fn pulls(pulls: &[Pull]) -> Option<String> {
     Some(format!("It pulls with {}.", pulls.iter().map(pull).collect::<Vec<_>>().join("; ")))
 }
 
-fn power_charts(done: &Reviewed, before: Option<&Before>, review: &Review) -> Vec<ChartView> {
+fn power_charts(done: &Measured, before: Option<&Before>, review: &Review) -> Vec<ChartView> {
     let earlier = before.and_then(|b| {
-        let run = review.runs.iter().find(|r| r.plan.id == b.run)?;
-        let pull = run.outcome.as_ref().ok()?.answers.power.pull_by_speed.as_slice();
+        let run = review.runs.iter().find(|r| r.plan().id == b.run)?;
+        let pull = run.done()?.answers.power.pull_by_speed.as_slice();
         Some(PullOfRun { run: printable(&b.run, 12), pull })
     });
     let description =
