@@ -80,10 +80,6 @@ pub enum GearingVerdict {
     CannotTell,
 }
 
-impl GearingVerdict {
-    }
-}
-
 /// Which pinion was on the car, weighed over all runs of the car.
 #[derive(Debug, Clone, Default, PartialEq)]
 pub struct PinionVerdict {

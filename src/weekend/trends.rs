@@ -49,7 +49,6 @@ impl Verdict {
             _ => Verdict::CannotTell,
         }
     }
-    }
 }
 
 /// What explains a temperature's trend.
