@@ -32,8 +32,8 @@ pub fn trend(trend: &Trend, size: Size) -> String {
     svg(size, |area| {
         let mut chart = frame(area, &axes)?;
         if let Some((low, high)) = band {
-            let at = |per_run: f64, n: f64| (n + 1.0, line(per_run)(n));
-            let half = [at(low, 0.0), at(low, last), at(high, last), at(high, 0.0)];
+            let point = |per_run: f64, n: f64| (n + 1.0, line(per_run)(n));
+            let half = [point(low, 0.0), point(low, last), point(high, last), point(high, 0.0)];
             chart.draw_series([Polygon::new(half, BLUE.mix(0.16).filled())])?;
         }
         let slope = ends(trend.per_run);
@@ -64,8 +64,8 @@ pub fn over_season(seen: &OverSeason, unit: &str, digits: usize, size: Size) -> 
         let mut chart = frame(area, &axes)?;
         if let Some(slope) = seen.per_month {
             let centre = median(months.iter().copied()).unwrap_or(0.0);
-            let at = |month: f64| (month, middle + slope * (month - centre));
-            chart.draw_series(LineSeries::new([at(0.0), at(last)], BLUE.stroke_width(2)))?;
+            let point = |month: f64| (month, middle + slope * (month - centre));
+            chart.draw_series(LineSeries::new([point(0.0), point(last)], BLUE.stroke_width(2)))?;
         }
         for weekend in &seen.weekends {
             if let Some(mean) = weekend.mean {

@@ -76,15 +76,16 @@ struct Seen<'a> {
 pub fn season(answers: &Answers) -> SeasonView {
     let parts = answers.packs.iter().chain(&answers.motors);
     let seen: Vec<Seen> = parts.flat_map(|part| part.figures.iter().map(move |figure| Seen { part, figure })).collect();
-    let (open, told): (Vec<Seen>, Vec<Seen>) = seen.into_iter().partition(|s| s.figure.verdict == Verdict::CannotTell);
-    let trends: Vec<TrendView> = told.iter().map(|s| over_season(s.part, s.figure)).collect();
+    let (without_verdict, answered): (Vec<Seen>, Vec<Seen>) =
+        seen.into_iter().partition(|s| s.figure.verdict == Verdict::CannotTell);
+    let trends: Vec<TrendView> = answered.iter().map(|s| over_season(s.part, s.figure)).collect();
     SeasonView {
         subtitle: subtitle(answers),
         findings: findings(&trends, &answers.settings),
         calm: CALM,
         trends,
         unanswered: unanswered(
-            open.iter().map(|s| Open {
+            without_verdict.iter().map(|s| Open {
                 whose: &s.part.name,
                 figure: ShownFigure::named(&s.figure.of).label,
                 why: s.figure.why.as_deref(),
@@ -120,11 +121,6 @@ fn findings(trends: &[TrendView], effects: &[SettingEffect]) -> Vec<FindingView>
     of_trends.chain(by_change(effects).filter_map(|c| clear_effects(c, effects))).collect()
 }
 
-/// Whether the interval of an effect excludes zero.
-fn is_clear(effect: &SettingEffect) -> bool {
-    effect.difference.is_some_and(|d| d.low > 0.0 || d.high < 0.0)
-}
-
 /// Car, setting and its two values.
 fn change(effect: &SettingEffect) -> String {
     let value = |text: &Option<String>| settings::text_or_not_set(text.as_deref());
@@ -142,7 +138,7 @@ fn clear_effects(effects: &[SettingEffect], all: &[SettingEffect]) -> Option<Fin
     if effects.iter().any(|e| e.together_with.iter().any(|other| said_before(e, other))) {
         return None;
     }
-    let clear = effects.iter().filter(|e| is_clear(e)).filter_map(|effect| {
+    let clear = effects.iter().filter(|e| verdicts::is_clear(e.difference.as_ref())).filter_map(|effect| {
         let figure = ShownFigure::named(&effect.of);
         Some(format!("{} {}", figure.label, figure.change(&effect.difference?)))
     });
@@ -192,7 +188,7 @@ fn mean_or_range(mean: &Mean) -> String {
 fn setting(effects: &[SettingEffect]) -> SettingView {
     let row = |effect: &SettingEffect| {
         let figure = ShownFigure::named(&effect.of);
-        let mut remark = verdicts::of_effect(is_clear(effect)).to_owned();
+        let mut remark = verdicts::effect(effect.difference.as_ref()).to_owned();
         if !effect.together_with.is_empty() {
             remark += &format!("; one effect with {}", settings::labels(&effect.together_with));
         }
@@ -207,7 +203,7 @@ fn setting(effects: &[SettingEffect]) -> SettingView {
                 effect.weekends.to_string(),
                 remark,
             ],
-            aside: !is_clear(effect),
+            aside: !verdicts::is_clear(effect.difference.as_ref()),
         }
     };
     SettingView { change: change(&effects[0]), effects: effects.iter().map(row).collect() }

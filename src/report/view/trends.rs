@@ -24,7 +24,7 @@ pub struct TrendView {
     pub svg: String,
 }
 
-/// Figures whose trend cannot be told for one reason.
+/// Figures whose trend has no verdict, all for one reason.
 pub struct Unanswered {
     /// Whose they are: a car, a pack or a motor.
     pub whose: String,
@@ -47,7 +47,7 @@ pub struct Open<'a, W> {
     pub whose: &'a str,
     /// Its figure, by its label.
     pub figure: String,
-    /// Why it cannot be told.
+    /// Why it has none.
     pub why: W,
 }
 
@@ -100,7 +100,7 @@ pub fn over_runs(trend: &Trend) -> TrendView {
         verdict: if moves {
             figure.change_each(&change, "each run")
         } else {
-            verdicts::of_trend(trend.verdict).to_owned()
+            verdicts::trend(trend.verdict).to_owned()
         },
         detail: if moves { trend.cause.map_or_else(String::new, cause) } else { steady() },
         svg: charts::trend(trend, charts::SMALL),
@@ -125,7 +125,7 @@ pub fn over_season(part: &Part, seen: &OverSeason) -> TrendView {
         mark: mark(figure.bad, seen.verdict),
         verdict: match &change {
             Some(change) if !steady => figure.change_each(change, "a month"),
-            _ => verdicts::of_trend(seen.verdict).to_owned(),
+            _ => verdicts::trend(seen.verdict).to_owned(),
         },
         detail: change.as_ref().filter(|_| steady).map_or_else(String::new, most),
         svg: charts::over_season(seen, figure.shown.unit, figure.shown.digits, charts::SMALL),

@@ -4,6 +4,7 @@ use super::mark::Mark;
 use crate::measure::wheelspin::Wheelspin;
 use crate::measure::{battery, heat};
 use crate::notice::printable;
+use crate::quantity::Estimate;
 use crate::run::GearingVerdict;
 use crate::weekend::before::Before;
 use crate::weekend::findings::MUCH_SPIN;
@@ -33,7 +34,7 @@ impl VerdictView {
 }
 
 /// Is the pinion the one on the sheet?
-pub fn of_gearing(verdict: GearingVerdict) -> VerdictView {
+pub fn gearing(verdict: GearingVerdict) -> VerdictView {
     match verdict {
         GearingVerdict::Agrees => VerdictView::new(Mark::Good, "as on the sheet"),
         GearingVerdict::Differs => VerdictView::new(Mark::Act, "not as on the sheet"),
@@ -42,7 +43,7 @@ pub fn of_gearing(verdict: GearingVerdict) -> VerdictView {
 }
 
 /// Did the power reach the ground?
-pub fn of_grip(wheelspin: &Wheelspin) -> VerdictView {
+pub fn grip(wheelspin: &Wheelspin) -> VerdictView {
     // Without laps there is no share: then any spin is worth a word.
     let little = wheelspin.share.map_or(wheelspin.events.is_empty(), |share| share < MUCH_SPIN);
     match (wheelspin.can_tell, little) {
@@ -53,7 +54,7 @@ pub fn of_grip(wheelspin: &Wheelspin) -> VerdictView {
 }
 
 /// Does a part keep under its limit to the end of the race?
-pub fn of_heat(verdict: heat::Verdict) -> VerdictView {
+pub fn heat(verdict: heat::Verdict) -> VerdictView {
     match verdict {
         heat::Verdict::Within => VerdictView::new(Mark::Good, "within its limit"),
         heat::Verdict::Close => VerdictView::new(Mark::Watch, "close to its limit"),
@@ -63,7 +64,7 @@ pub fn of_heat(verdict: heat::Verdict) -> VerdictView {
 }
 
 /// Does the pack last?
-pub fn of_battery(verdict: battery::Verdict) -> VerdictView {
+pub fn battery(verdict: battery::Verdict) -> VerdictView {
     match verdict {
         battery::Verdict::Plenty => VerdictView::new(Mark::Good, "plenty left"),
         battery::Verdict::Short => VerdictView::new(Mark::Watch, "little left"),
@@ -72,10 +73,10 @@ pub fn of_battery(verdict: battery::Verdict) -> VerdictView {
     }
 }
 
-/// Is the car faster than in its run before? Where there is no run before, whether a top speed was `measured`.
-pub fn of_top_speed(before: Option<&Before>, measured: bool) -> VerdictView {
+/// Is the car faster than in its run before? Where there is no run before, whether it has a top speed.
+pub fn top_speed(top_speed_m_s: Option<f64>, before: Option<&Before>) -> VerdictView {
     let Some(before) = before else {
-        return if measured { VerdictView::new(Mark::Good, "measured") } else { VerdictView::cannot_tell() };
+        return top_speed_m_s.map_or_else(VerdictView::cannot_tell, |_| VerdictView::new(Mark::Good, "measured"));
     };
     let (run, change) = (printable(&before.run, 40), &before.top_speed_change_m_s);
     if change.low > 0.0 {
@@ -99,7 +100,7 @@ pub struct PinionRoom {
 }
 
 /// What heat says of the next pinion; `None` where it could not be forecast.
-pub fn of_next(room: Option<PinionRoom>) -> VerdictView {
+pub fn next_pinion(room: Option<PinionRoom>) -> VerdictView {
     let Some(PinionRoom { on_car, largest, limit_c }) = room else { return VerdictView::cannot_tell() };
     let Some(largest) = largest else {
         return VerdictView::new(Mark::Act, format!("no nearby pinion keeps it under {limit_c:.0} °C"));
@@ -115,7 +116,7 @@ pub fn of_next(room: Option<PinionRoom>) -> VerdictView {
 }
 
 /// Does a figure move over the runs or the weekends?
-pub fn of_trend(verdict: trends::Verdict) -> &'static str {
+pub fn trend(verdict: trends::Verdict) -> &'static str {
     match verdict {
         trends::Verdict::Rising => "rising",
         trends::Verdict::Falling => "falling",
@@ -124,7 +125,12 @@ pub fn of_trend(verdict: trends::Verdict) -> &'static str {
     }
 }
 
+/// Whether an effect is more than scatter: its interval excludes zero.
+pub fn is_clear(effect: Option<&Estimate>) -> bool {
+    effect.is_some_and(|e| e.low > 0.0 || e.high < 0.0)
+}
+
 /// Is the effect of a setting more than scatter?
-pub fn of_effect(clear: bool) -> &'static str {
-    if clear { "a clear effect" } else { "too small to tell" }
+pub fn effect(effect: Option<&Estimate>) -> &'static str {
+    if is_clear(effect) { "a clear effect" } else { "too small to tell" }
 }

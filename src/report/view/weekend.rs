@@ -107,7 +107,7 @@ pub struct RunNotice {
 /// The weekend's page.
 pub fn weekend(review: &Review) -> WeekendView {
     let runs = run_rows(review);
-    let open = |t: &&Trend| t.verdict == Verdict::CannotTell;
+    let is_unanswered = |t: &&Trend| t.verdict == Verdict::CannotTell;
     WeekendView {
         cars: review.sheet.cars.len(),
         name: weekend_name(review),
@@ -116,9 +116,9 @@ pub fn weekend(review: &Review) -> WeekendView {
         calm: calm(&runs),
         runs,
         key: Mark::KEY,
-        trends: review.trends.iter().filter(|t| !open(t)).map(over_runs).collect(),
+        trends: review.trends.iter().filter(|t| !is_unanswered(t)).map(over_runs).collect(),
         unanswered: unanswered(
-            review.trends.iter().filter(open).map(|t| Open {
+            review.trends.iter().filter(is_unanswered).map(|t| Open {
                 whose: &t.car,
                 figure: t.of.label.to_owned(),
                 why: t.why,
@@ -147,8 +147,8 @@ fn subtitle(review: &Review) -> String {
 
 /// Said where there is no finding: silence is no praise where a question has no answer.
 fn calm(runs: &[RunRow]) -> &'static str {
-    let open = runs.iter().any(|r| r.error.is_some() || r.answers.iter().any(|cell| cell.mark == Mark::Open));
-    if open { "Nothing to act on. ○ marks what could not be answered." } else { "Nothing to act on." }
+    let some_open = runs.iter().any(|r| r.error.is_some() || r.answers.iter().any(|cell| cell.mark == Mark::Open));
+    if some_open { "Nothing to act on. ○ marks what could not be answered." } else { "Nothing to act on." }
 }
 
 fn run_rows(review: &Review) -> Vec<RunRow> {
@@ -187,11 +187,11 @@ fn answer_cells(run: &SettledRun) -> Vec<Cell> {
     let answers = run.done().map(|done| &done.answers);
     let ratio = answers.and_then(|a| a.gearing.realised_ratio);
     vec![
-        Cell::new(figure(ratio.map(|r| r.value)), verdicts::of_gearing(run.pinion.verdict)),
+        Cell::new(figure(ratio.map(|r| r.value)), verdicts::gearing(run.pinion.verdict)),
         heat_cell(run.heat(HotPart::Motor)),
         heat_cell(run.heat(HotPart::Controller)),
         answers.map_or_else(Cell::empty, |a| {
-            Cell::new(figure(a.battery.lowest_cell_v), verdicts::of_battery(a.battery.verdict))
+            Cell::new(figure(a.battery.lowest_cell_v), verdicts::battery(a.battery.verdict))
         }),
     ]
 }
@@ -199,7 +199,7 @@ fn answer_cells(run: &SettledRun) -> Vec<Cell> {
 fn heat_cell(heat: Option<&Heat>) -> Cell {
     let Some(heat) = heat else { return Cell::empty() };
     let end = heat.race_end_c.as_ref().map(|e| InFigures::whole(e).plus_minus());
-    Cell::new(end.or(heat.peak_c.map(|p| format!("{p:.0}"))), verdicts::of_heat(heat.verdict))
+    Cell::new(end.or(heat.peak_c.map(|p| format!("{p:.0}"))), verdicts::heat(heat.verdict))
 }
 
 fn change(c: &Comparison) -> ChangeView {
@@ -219,7 +219,7 @@ fn effect_row(effect: &Effect) -> RowView {
     let figure = ShownFigure::from(effect.of);
     let remark = match (&effect.why, effect.difference) {
         (Some(why), _) => why.words(),
-        (None, difference) => verdicts::of_effect(difference.is_some() && effect.claimed()).to_owned(),
+        (None, difference) => verdicts::effect(difference.as_ref()).to_owned(),
     };
     let before = number(effect.from.map(|v| figure.shown.factor * v), figure.shown.digits);
     RowView {

@@ -22,7 +22,7 @@ pub fn answer(run: &ConcludedRun, done: &Measured, race_s: f64) -> AnswerView {
     AnswerView {
         about: "battery",
         question: "What did the battery have left?",
-        verdict: verdicts::of_battery(battery.verdict),
+        verdict: verdicts::battery(battery.verdict),
         figure: figure(battery, &pack),
         sentences: sentences(battery, &pack, race_s),
         details: Vec::new(),

@@ -26,7 +26,7 @@ pub fn answer(run: &ConcludedRun, done: &Measured) -> AnswerView {
     AnswerView {
         about: "gearing",
         question: "Is the gearing the one on the sheet?",
-        verdict: verdicts::of_gearing(pinion.verdict),
+        verdict: verdicts::gearing(pinion.verdict),
         figure: figure(gearing, pinion),
         sentences,
         details: probabilities(&pinion.fits).into_iter().collect(),

@@ -28,7 +28,7 @@ pub fn answer(done: &Measured) -> AnswerView {
     AnswerView {
         about: "grip",
         question: "Did the power reach the ground?",
-        verdict: verdicts::of_grip(wheelspin),
+        verdict: verdicts::grip(wheelspin),
         figure: KeyFigure::plain(wheelspin.seconds.map(|s| format!("{s:.1} s")), format!("of wheelspin{share}")),
         sentences,
         details: details(done),

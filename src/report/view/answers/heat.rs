@@ -39,15 +39,23 @@ pub fn answer(run: &ConcludedRun, done: &Measured, race_s: f64) -> AnswerView {
     AnswerView {
         about: "heat",
         question: "How hot did it get, and would it last?",
-        verdict: verdicts::of_heat(judged.heat.verdict),
+        verdict: verdicts::heat(judged.heat.verdict),
         figure: figure(judged, race_s),
         sentences,
         details: details(motor.heat),
         charts: chart(
             |size| charts::temperatures(&done.log, motor.heat, controller.heat, shown_end, size),
             "Temperatures of motor and controller over time against their limits",
-            "Dashed: limits, and from the last reading on the forecast with its 95 % interval.",
+            caption([&motor, &controller]),
         ),
+    }
+}
+
+fn caption(parts: [&Part; 2]) -> &'static str {
+    if parts.iter().any(|p| p.heat.race_end_c.is_some() && !p.heat.race_end_read) {
+        "Dashed: limits, and the forecast from the last reading to the end of the race, with its 95 % interval."
+    } else {
+        "Dashed: limits."
     }
 }
 

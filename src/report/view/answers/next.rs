@@ -15,24 +15,28 @@ pub fn answer(run: &ConcludedRun) -> AnswerView {
     let limit_c = run.run.heat(HotPart::Motor).map_or(DEFAULT_MOTOR_C, |heat| heat.limit_c);
     let keeps_limit = |n: &&Next| n.motor_race_end_c.is_some_and(|end| end.high < limit_c);
     let largest = run.next.iter().filter(keeps_limit).map(|n| n.pinion).max_by(f64::total_cmp);
-    let forecast = run.next.iter().any(|n| n.motor_race_end_c.is_some());
     let on_car = run.run.pinion_on_car();
-    let room = on_car.filter(|_| forecast).map(|on_car| PinionRoom { on_car, largest, limit_c });
+    let room = on_car.filter(|_| has_forecast(run)).map(|on_car| PinionRoom { on_car, largest, limit_c });
     AnswerView {
         about: "next",
         question: "What could be changed next?",
-        verdict: verdicts::of_next(room),
+        verdict: verdicts::next_pinion(room),
         figure: KeyFigure::plain(
             largest.map(|teeth| format!("{teeth} teeth")),
             format!("largest nearby pinion that keeps the motor under {limit_c:.0} °C"),
         ),
-        sentences: sentences(run, on_car, forecast),
+        sentences: sentences(run, on_car),
         details: Vec::new(),
         charts: pinion_charts(run, on_car, limit_c),
     }
 }
 
-fn sentences(run: &ConcludedRun, on_car: Option<f64>, forecast: bool) -> Vec<String> {
+/// Whether the motor's heat could be forecast for any pinion.
+fn has_forecast(run: &ConcludedRun) -> bool {
+    run.next.iter().any(|n| n.motor_race_end_c.is_some())
+}
+
+fn sentences(run: &ConcludedRun, on_car: Option<f64>) -> Vec<String> {
     let mut sentences = Vec::new();
     let neighbours = run.next.iter().filter(|n| on_car.is_some_and(|teeth| (n.pinion - teeth).abs() == 1.0));
     for next in neighbours {
@@ -46,7 +50,7 @@ fn sentences(run: &ConcludedRun, on_car: Option<f64>, forecast: bool) -> Vec<Str
         let end = InFigures::whole(&fan.motor_race_end_c).sentence("°C");
         sentences.push(format!("Without the fan the motor would end the race at {end}."));
     }
-    if forecast {
+    if has_forecast(run) {
         sentences.push("This looks at motor heat alone. Race rules and the maker's limits come first.".to_owned());
     }
     sentences.extend(run.next.iter().find_map(|n| n.why).map(|why| not_answered(&why.words())));

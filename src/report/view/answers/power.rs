@@ -18,7 +18,7 @@ pub fn answer(review: &Review, run: &ConcludedRun, done: &Measured) -> AnswerVie
     AnswerView {
         about: "power",
         question: "Where is the power?",
-        verdict: verdicts::of_top_speed(before, power.top_speed_m_s.is_some()),
+        verdict: verdicts::top_speed(power.top_speed_m_s, before),
         figure: figure(power),
         sentences: sentences(power, before),
         details: pulls(&power.pull).into_iter().collect(),
@@ -41,7 +41,7 @@ fn sentences(power: &Power, before: Option<&Before>) -> Vec<String> {
         sentences.push(format!("Compared with {}, top speed was {change}.", printable(&before.run, 40)));
     }
     if let Some(share) = power.full_demand_share {
-        sentences.push(format!("It ran at full throttle for {:.0} % of the lap time.", 100.0 * share));
+        sentences.push(format!("It ran at full throttle for {} of the lap time.", per_cent(share)));
     }
     if let Some(rpm) = power.top_rpm {
         sentences.push(format!("The motor reached {rpm:.0} rpm."));
@@ -54,6 +54,11 @@ fn sentences(power: &Power, before: Option<&Before>) -> Vec<String> {
     }
     sentences.extend(power.why.as_deref().map(not_answered));
     sentences
+}
+
+/// A share in whole per cent.
+fn per_cent(share: f64) -> String {
+    if share < 0.005 { "under 1 %".to_owned() } else { format!("{:.0} %", 100.0 * share) }
 }
 
 fn pulls(pulls: &[Pull]) -> Option<String> {
