@@ -116,7 +116,7 @@ mod tests {
         let again = kept.review(folder.path(), &progress).unwrap();
         assert_eq!(*counts.lock().unwrap(), [(0, 1), (1, 1)]);
         let fresh = review::review(folder.path(), &mut |_, _| {}).unwrap();
-        let text = crate::report::json::text;
+        let text = crate::review_file::text;
         assert_eq!(text(&again), text(&fresh));
         assert_ne!(text(&again), text(&all));
     }

@@ -6,6 +6,7 @@
 pub mod archive;
 pub mod cli;
 pub mod demo;
+pub mod fingerprint;
 pub mod folder;
 pub mod import;
 pub mod kept;
@@ -16,6 +17,7 @@ pub mod notice;
 pub mod quantity;
 pub mod report;
 pub mod review;
+pub mod review_file;
 pub mod season;
 pub mod serve;
 pub mod sheet;

@@ -5,9 +5,10 @@ use std::path::{Path, PathBuf};
 use polars::prelude::DataFrame;
 use rayon::prelude::*;
 
-use super::{json, pages, tables, view};
+use super::{pages, tables, view};
 use crate::archive::{Form, WriteError, sweep, write_log, write_table, write_whole};
 use crate::review::Review;
+use crate::review_file;
 
 /// Writes the report of `review` into `folder`; returns the weekend's page.
 ///
@@ -21,7 +22,7 @@ pub fn write(review: &Review, folder: &Path) -> Result<PathBuf, WriteError> {
     let logs = folder.join("logs");
     std::fs::create_dir_all(&logs).map_err(io(&logs))?;
     [folder, &logs].into_iter().for_each(sweep);
-    text(&folder.join("review.json"), &json::text(review))?;
+    text(&folder.join("review.json"), &review_file::text(review))?;
     review.runs.par_iter().enumerate().try_for_each(|(index, run)| {
         let name = view::page_name(index, &run.plan.id);
         page(&folder.join(&name), pages::run(&view::run(review, index)))?;

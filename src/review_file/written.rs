@@ -1,10 +1,11 @@
-//! `review.json`, format `runtrue review 1`: the answers as other programs read them.
+//! `review.json` as it is written: the answers for other programs.
 
 use std::collections::BTreeMap;
 
-use schemars::{JsonSchema, Schema, schema_for};
+use schemars::JsonSchema;
 use serde::Serialize;
 
+use super::{FORMAT, SettingFile};
 use crate::laps::{SetAside, Source};
 use crate::log::Reading;
 use crate::measure::battery::Battery;
@@ -21,9 +22,6 @@ use crate::weekend::comparisons::{Comparison, Effect};
 use crate::weekend::findings::Finding;
 use crate::weekend::next::{Next, WithoutFan};
 use crate::weekend::trends::Trend;
-
-/// Name and version of the format.
-pub const FORMAT: &str = "runtrue review 1";
 
 /// The whole file.
 #[derive(Debug, Serialize, JsonSchema)]
@@ -100,18 +98,6 @@ pub struct RunFile {
     pub before: Option<Before>,
 }
 
-/// A value of the sheet.
-#[derive(Debug, Serialize, JsonSchema)]
-#[serde(untagged)]
-pub enum SettingFile {
-    /// A number.
-    Number(f64),
-    /// Text.
-    Text(String),
-    /// True or false.
-    Flag(bool),
-}
-
 /// Heat of both parts.
 #[derive(Debug, Serialize, JsonSchema)]
 pub struct HeatFile {
@@ -179,8 +165,8 @@ pub struct ComparisonFile {
     pub together_with: Vec<String>,
 }
 
-/// The review as its file holds it.
-pub fn file(review: &Review) -> ReviewFile {
+/// The file of `review`.
+pub fn review_file(review: &Review) -> ReviewFile {
     let sheet = &review.sheet;
     ReviewFile {
         format: FORMAT,
@@ -268,20 +254,4 @@ fn comparison(c: &Comparison) -> ComparisonFile {
         effects: c.effects.clone(),
         together_with: c.together_with.clone(),
     }
-}
-
-/// The JSON Schema of `review.json`.
-pub fn schema() -> Schema {
-    schema_for!(ReviewFile)
-}
-
-/// The file's text.
-pub fn text(review: &Review) -> String {
-    in_words(&file(review))
-}
-
-/// A structure as the text of a JSON file.
-pub(super) fn in_words(file: &impl Serialize) -> String {
-    // The structures hold nothing that JSON cannot: serialising them does not fail.
-    serde_json::to_string_pretty(file).map_or_else(|e| format!("{{\"error\": \"{e}\"}}"), |t| t + "\n")
 }
