@@ -4,7 +4,7 @@
 mod driven;
 
 use driven::scores::{self, Against, RATES, share};
-use runtrue::quantity::quantile;
+use runtrue::statistics::quantiles::quantile;
 use runtrue::weekend::trends::Verdict;
 
 fn main() {

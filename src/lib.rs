@@ -21,4 +21,5 @@ pub mod review_file;
 pub mod season;
 pub mod serve;
 pub mod sheet;
+pub mod statistics;
 pub mod weekend;

@@ -4,8 +4,9 @@ mod driven;
 
 use driven::scores::share;
 use runtrue::demo::alder_quay::invent;
-use runtrue::quantity::{Estimate, median};
+use runtrue::quantity::Estimate;
 use runtrue::review::review;
+use runtrue::statistics::quantiles::median;
 
 /// Weekends reviewed; each holds two cars, ten runs, nine lists.
 const WEEKENDS: u64 = 20;

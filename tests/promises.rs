@@ -5,7 +5,7 @@ mod driven;
 
 use driven::scores::{self, share};
 use rstest::rstest;
-use runtrue::quantity::quantile;
+use runtrue::statistics::quantiles::quantile;
 use runtrue::weekend::trends::Verdict;
 
 #[rstest]

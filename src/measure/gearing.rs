@@ -20,11 +20,12 @@ use std::f64::consts::PI;
 use schemars::JsonSchema;
 use serde::Serialize;
 
-use super::budget::{Contribution, expanded_95};
 use crate::laps::odometer::Odometer;
 use crate::laps::{Lap, Laps, SetAside};
-use crate::quantity::{COVERAGE_95, Estimate, median, robust_deviation};
+use crate::quantity::{COVERAGE_95, Estimate};
 use crate::sheet::{Settings, Sheet};
+use crate::statistics::budget::{Contribution, expanded_95};
+use crate::statistics::quantiles::{median, robust_deviation};
 
 /// Standard uncertainty of a tyre measured with a caliper, mm: two tenths either way, evenly (common practice, no source).
 pub const CALIPER_MM: f64 = 0.2 / 1.732_050_807_568_877_2;

@@ -16,12 +16,12 @@ use serde::Serialize;
 
 use super::cars;
 use super::figures::{self, Figure};
-use crate::quantity::{Estimate, coverage_factor, median};
+use crate::quantity::Estimate;
 use crate::review::Run;
 use crate::sheet::{NOTE, Setting};
+use crate::statistics::least_squares::by_singular_values;
+use crate::statistics::quantiles::median;
 
-/// Singular values below this share of the largest count as none.
-const RANK: f64 = 1e-12;
 /// Fewest runs with a figure.
 const LEAST_RUNS: usize = 3;
 
@@ -182,12 +182,12 @@ impl Fit {
         let matrix = DMatrix::from_fn(rows.len(), distinct.len() + 1, cell);
         let y = DVector::from_iterator(rows.len(), rows.iter().filter_map(|&n| seen[n].map(|s| s.0)));
         let own = rows.iter().filter_map(|&n| seen[n].map(|s| s.1 * s.1)).sum::<f64>() / rows.len() as f64;
-        let Some(solved) = solve(&matrix, &y, own) else { return none };
+        let Some(solved) = by_singular_values(&matrix, &y, own) else { return none };
         let of = |column: &Column| {
             let at = distinct.iter().position(|d| **d == column.other)?;
             solved.coefficients[at + 1]
         };
-        Fit { effects: columns.iter().map(of).collect(), left: solved.left, seen }
+        Fit { effects: columns.iter().map(of).collect(), left: solved.degrees, seen }
     }
 
     fn effect(&self, figure: Figure, at: usize, column: &Column, together: &[String]) -> Effect {
@@ -237,65 +237,4 @@ fn values(members: &[&Run], figure: Figure, race_s: f64) -> Vec<Option<(f64, f64
         .map(|run| run.plan.ambient_c.and(figures::heat_of(run, figure)))
         .map(|heat| heat.and_then(|h| figures::rise_alike(h, start, air, race_s)))
         .collect()
-}
-
-struct Solved {
-    coefficients: Vec<Option<Estimate>>,
-    left: usize,
-}
-
-/// Least squares by singular values. A coefficient is given where the rows tell it from all others.
-fn solve(matrix: &DMatrix<f64>, y: &DVector<f64>, own_variance: f64) -> Option<Solved> {
-    let (rows, count) = matrix.shape();
-    let svd = matrix.clone().svd(true, true);
-    let (u, v_t) = (svd.u.as_ref()?, svd.v_t.as_ref()?);
-    let least = RANK * svd.singular_values.max();
-    let kept: Vec<usize> = (0..svd.singular_values.len()).filter(|&k| svd.singular_values[k] > least).collect();
-    let left = rows - kept.len();
-    let mut x = DVector::zeros(count);
-    for &k in &kept {
-        x += v_t.row(k).transpose() * (u.column(k).dot(y) / svd.singular_values[k]);
-    }
-    let residual = (y - matrix * &x).norm_squared();
-    let coefficient = |at: usize| {
-        let inside: f64 = kept.iter().map(|&k| v_t[(k, at)].powi(2)).sum();
-        if left == 0 || inside < 1.0 - 1e-6 {
-            return None;
-        }
-        let spread: f64 = kept.iter().map(|&k| (v_t[(k, at)] / svd.singular_values[k]).powi(2)).sum();
-        let variance = (residual / left as f64).max(own_variance);
-        Some(Estimate::from_half_width(x[at], coverage_factor(left as f64, 0.95) * (variance * spread).sqrt()))
-    };
-    Some(Solved { coefficients: (0..count).map(coefficient).collect(), left })
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-    use rstest::rstest;
-
-    /// NIST StRD linear sets: certified estimates and their standard deviations (`tests/reference/nist`), by the residuals' own scatter.
-    #[rstest]
-    #[case("Norris", 36, &[(-0.262323073774029, 0.232818234301152), (1.00211681802045, 0.429796848199937e-3)])]
-    #[case("Longley", 16, &[
-        (-3482258.63459582, 890420.383607373), (15.0618722713733, 84.9149257747669),
-        (-0.358191792925910e-1, 0.334910077722432e-1), (-2.02022980381683, 0.488399681651699),
-        (-1.03322686717369, 0.214274163161675), (-0.511041056535807e-1, 0.226073200069370),
-        (1829.15146461355, 455.478499142212),
-    ])]
-    fn least_squares_of_nist_strd(#[case] name: &str, #[case] rows: usize, #[case] certified: &[(f64, f64)]) {
-        let path = format!("{}/tests/reference/nist/linear/{name}.dat", env!("CARGO_MANIFEST_DIR"));
-        let text = std::fs::read_to_string(path).unwrap();
-        let numbers = |l: &str| l.split_whitespace().filter_map(|w| w.parse().ok()).collect::<Vec<f64>>();
-        let data: Vec<Vec<f64>> = text.lines().skip(60).map(numbers).filter(|r| r.len() == certified.len()).collect();
-        assert_eq!(data.len(), rows);
-        let matrix = DMatrix::from_fn(rows, certified.len(), |r, c| if c == 0 { 1.0 } else { data[r][c] });
-        let solved = solve(&matrix, &DVector::from_fn(rows, |r, _| data[r][0]), 0.0).unwrap();
-        let t = coverage_factor(solved.left as f64, 0.95);
-        for (found, (value, deviation)) in solved.coefficients.iter().zip(certified) {
-            let found = found.expect("a coefficient");
-            assert!((found.value / value - 1.0).abs() < 1e-6, "{found:?} for {value}");
-            assert!((found.half_width() / t / deviation - 1.0).abs() < 1e-6, "{found:?} for {deviation}");
-        }
-    }
 }

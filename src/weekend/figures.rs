@@ -161,7 +161,7 @@ pub fn of_run(run: &Run, figure: Figure) -> Option<(f64, f64)> {
         Figure::ControllerPeakC => answers.controller.peak_c.map(|c| (c, 0.3)),
         Figure::MotorRiseC => rise(&answers.motor),
         Figure::ControllerRiseC => rise(&answers.controller),
-        Figure::MotorCooling => answers.motor.cooling.map(|(ln, u)| (ln.exp(), u * ln.exp())),
+        Figure::MotorCooling => answers.motor.cooling.map(|ln| (ln.value.exp(), ln.standard_u * ln.value.exp())),
         Figure::BatteryResistanceMohm => answers.battery.resistance_mohm.map(standard),
         Figure::EffectiveTyreMm => effective_tyre(run, done),
         Figure::WheelspinShare => answers.wheelspin.share.map(|s| (s, SPIN_U.hypot(SPIN_SHARE_U * s))),
@@ -179,7 +179,7 @@ fn effective_tyre(run: &Run, done: &Reviewed) -> Option<(f64, f64)> {
     let evidence = gearing.evidence?;
     let realised = gearing.realised_ratio?;
     let tyre = run.plan.settings.tyre_mm()?;
-    let counted = crate::quantity::median(done.laps.counted().map(|l| l.turns))?;
+    let counted = crate::statistics::quantiles::median(done.laps.counted().map(|l| l.turns))?;
     // Turns that spun away are no smaller tyre.
     let gripped = realised.value * evidence.gripped_turns / counted;
     let set = run.plan.settings.ratio_with(pinion_on_car(run)?)?;

@@ -9,8 +9,10 @@ use std::collections::BTreeMap;
 use rayon::prelude::*;
 
 use crate::measure::heat::{self, Heat};
+use crate::quantity::Uncertain;
 use crate::review::Run;
 use crate::sheet::Settings;
+use crate::statistics::inverse_variance;
 
 /// What the same motor's heating scatters between runs for reasons of its own: solder, lubricant, how a lap is driven. Relative; common practice, no source.
 const SCATTER: f64 = 0.06;
@@ -28,7 +30,7 @@ pub fn share(runs: &mut [Run]) {
         }
     }
     for members in groups.values() {
-        let seen: Vec<Option<(f64, f64)>> = members.iter().map(|&at| of(runs, at).and_then(per_load)).collect();
+        let seen: Vec<Option<Uncertain>> = members.iter().map(|&at| of(runs, at).and_then(per_load)).collect();
         let Some(all) = pool(seen.iter().flatten().copied()) else { continue };
         let way = likeliest_way(members.iter().filter_map(|&at| of(runs, at)));
         let others = |own: usize| pool(seen.iter().enumerate().filter(|(n, _)| *n != own).filter_map(|(_, s)| *s));
@@ -41,10 +43,10 @@ pub fn share(runs: &mut [Run]) {
         motors.par_iter_mut().for_each(|(own, motor)| {
             let load = load(motor);
             motor.cooling =
-                motor.record.as_ref().zip(way).and_then(|(r, way)| r.cooling_given(all.0.exp() * load, way));
-            if let Some((ln, u)) = others(*own) {
-                let heating = ln.exp() * load;
-                heat::conclude(motor, Some((heating, heating * u.hypot(SCATTER))));
+                motor.record.as_ref().zip(way).and_then(|(r, way)| r.cooling_given(all.value.exp() * load, way));
+            if let Some(ln) = others(*own) {
+                let heating = ln.value.exp() * load;
+                heat::conclude(motor, Some(Uncertain::relative(heating, ln.standard_u.hypot(SCATTER))));
             }
         });
     }
@@ -94,17 +96,13 @@ fn load(motor: &Heat) -> f64 {
     warmth * if course.omega > 0.0 { (course.copper * course.omega.powf(1.5)).sqrt() } else { course.copper }
 }
 
-/// Logarithm of the heating for a unit of load, and its standard uncertainty.
-fn per_load(motor: &Heat) -> Option<(f64, f64)> {
-    let (heating, u) = motor.warming.as_ref()?.whole_heating();
-    (heating > 0.0).then(|| ((heating / load(motor)).ln(), u / heating))
+/// Logarithm of the heating for a unit of load.
+fn per_load(motor: &Heat) -> Option<Uncertain> {
+    let heating = motor.warming.as_ref()?.whole_heating();
+    (heating.value > 0.0).then(|| Uncertain::new((heating.value / load(motor)).ln(), heating.relative_u()))
 }
 
-/// Mean weighted by inverse variance.
-fn pool(seen: impl Iterator<Item = (f64, f64)>) -> Option<(f64, f64)> {
-    let (sum, weight) = seen.fold((0.0, 0.0), |(s, w), (value, u)| {
-        let own = (u * u + SCATTER * SCATTER).recip();
-        (s + own * value, w + own)
-    });
-    (weight > 0.0).then(|| (sum / weight, weight.sqrt().recip()))
+/// The runs' values as one, each with the scatter between runs beside its own uncertainty.
+fn pool(seen: impl Iterator<Item = Uncertain>) -> Option<Uncertain> {
+    inverse_variance::mean(seen.map(|v| Uncertain::new(v.value, v.standard_u.hypot(SCATTER))))
 }

@@ -9,7 +9,6 @@ pub mod heat;
 pub mod lacks;
 pub mod line;
 pub mod next;
-pub mod slope;
 pub mod tables;
 pub mod trends;
 

@@ -12,9 +12,10 @@ use super::heat::is_fan;
 use crate::measure::forecast::Scene;
 use crate::measure::gearing::{Gears, neighbours};
 use crate::measure::pinion::Regeared;
-use crate::quantity::{COVERAGE_95, Estimate, mean_and_deviation};
+use crate::quantity::{COVERAGE_95, Estimate};
 use crate::review::{Reviewed, Run};
 use crate::sheet::Setting;
+use crate::statistics::mean::mean_and_deviation;
 
 /// What another pinion would do.
 #[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
@@ -138,7 +139,7 @@ pub fn without_fan(run: &Run, all: &[&Run], race_s: f64) -> Option<WithoutFan> {
         return None;
     }
     let cooling = |wanted: bool| -> Vec<f64> {
-        let ln = |r: &&Run| Some(r.outcome.as_ref().ok()?.answers.motor.cooling?.0);
+        let ln = |r: &&Run| Some(r.outcome.as_ref().ok()?.answers.motor.cooling?.value);
         all.iter().filter(|r| of(r, key) == Some(wanted)).filter_map(ln).collect()
     };
     let (with, without) = (cooling(false), cooling(true));

@@ -1,6 +1,6 @@
 //! What rises or falls over the runs of a car, and why.
 //!
-//! Slopes and tests: [`super::slope`]. A trend rises or falls where its 95 % interval excludes zero; it is steady where the interval holds zero and
+//! Slopes and tests: [`crate::statistics::theil_sen`]. A trend rises or falls where its 95 % interval excludes zero; it is steady where the interval holds zero and
 //! is narrower than a change that would matter; else it cannot be told. Fewer than five runs have no such interval.
 //!
 //! Why a temperature rises is asked of the fitted heat models: what the middle run's motor would show with each run's air, cooling, load or start in
@@ -12,11 +12,11 @@ use serde::Serialize;
 
 use super::cars;
 use super::figures::{self, Figure};
-use super::slope::{Slope, trend};
 use crate::measure::forecast::Scene;
 use crate::measure::heat::Heat;
-use crate::quantity::median;
 use crate::review::Run;
+use crate::statistics::quantiles::median;
+use crate::statistics::theil_sen::{Slope, slope_by_order};
 
 /// Level of the intervals.
 const LEVEL: f64 = 0.95;
@@ -102,12 +102,12 @@ fn of(car: &str, members: &[&Run], figure: Figure, race_s: f64) -> Option<Trend>
         members.iter().filter_map(|r| figures::of_run(r, figure).map(|(v, _)| (*r, v))).collect();
     let unit = if figure == Figure::MotorCooling { seen.first()?.1 } else { 1.0 };
     let values: Vec<f64> = seen.iter().map(|s| s.1 / unit).collect();
-    let slope = trend(&values, LEVEL)?;
+    let slope = slope_by_order(&values, LEVEL)?;
     let verdict = judge(&slope, figure, &values);
     let moves = matches!(verdict, Verdict::Rising | Verdict::Falling);
     let heats = matches!(figure, Figure::MotorPeakC | Figure::MotorRiseC | Figure::ControllerPeakC);
     let runs: Vec<&Run> = seen.iter().map(|s| s.0).collect();
-    let cause = (moves && heats).then(|| cause(&runs, figure, slope.per_run, race_s));
+    let cause = (moves && heats).then(|| cause(&runs, figure, slope.per_step, race_s));
     let why = match verdict {
         Verdict::CannotTell if slope.interval.is_none() => {
             Some("it takes five runs at least to tell a trend from chance")
@@ -120,7 +120,7 @@ fn of(car: &str, members: &[&Run], figure: Figure, race_s: f64) -> Option<Trend>
         car: car.to_owned(),
         runs: runs.iter().map(|r| r.plan.id.clone()).collect(),
         values,
-        per_run: slope.per_run,
+        per_run: slope.per_step,
         low: slope.interval.map(|i| i.0),
         high: slope.interval.map(|i| i.1),
         p: slope.p,
@@ -172,7 +172,7 @@ fn cause(runs: &[&Run], figure: Figure, per_run: f64, race_s: f64) -> &'static s
         Some(Conditions {
             air,
             above,
-            cooling: heat.cooling.unwrap_or(warming.ln_cooling()).0.exp(),
+            cooling: heat.cooling.unwrap_or(warming.ln_cooling()).value.exp(),
             copper: heat.course.copper,
             spin,
         })

@@ -6,8 +6,9 @@ use runtrue::demo::recorder::Recorder;
 use runtrue::laps;
 use runtrue::log::Channel;
 use runtrue::measure::wheelspin::{self, Event};
-use runtrue::quantity::{Estimate, median};
+use runtrue::quantity::Estimate;
 use runtrue::review::{Review, odometer};
+use runtrue::statistics::quantiles::median;
 use runtrue::weekend::figures::Figure;
 use runtrue::weekend::trends::Verdict;
 

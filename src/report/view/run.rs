@@ -271,7 +271,7 @@ pub fn reading(done: &Reviewed) -> String {
 }
 
 fn budget(done: &Reviewed) -> Vec<RowView> {
-    let row = |c: &crate::measure::budget::Contribution| RowView {
+    let row = |c: &crate::statistics::budget::Contribution| RowView {
         cells: vec![c.what.to_owned(), format!("{:.3} %", 100.0 * c.relative_u)],
         aside: false,
     };
