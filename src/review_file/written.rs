@@ -2,10 +2,10 @@
 
 use std::collections::BTreeMap;
 
-use schemars::JsonSchema;
+use schemars::{JsonSchema, Schema, schema_for};
 use serde::Serialize;
 
-use super::{FORMAT, SettingFile};
+use super::stored::{self, FORMAT, SettingFile, StoredError, StoredReview};
 use crate::laps::{SetAside, Source};
 use crate::log::Reading;
 use crate::measure::battery::Battery;
@@ -253,5 +253,43 @@ fn comparison(c: &Comparison) -> ComparisonFile {
         runs_to: c.runs_to.clone(),
         effects: c.effects.clone(),
         together_with: c.together_with.clone(),
+    }
+}
+
+/// The review as a reader of its file would find it.
+///
+/// # Errors
+/// [`StoredError`], as [`stored::read`].
+pub fn as_stored(review: &Review) -> Result<StoredReview, StoredError> {
+    stored::checked(serde_json::from_value(serde_json::to_value(review_file(review))?)?)
+}
+
+/// The JSON Schema of `review.json`.
+pub fn schema() -> Schema {
+    schema_for!(ReviewFile)
+}
+
+/// The text of `review.json`.
+pub fn text(review: &Review) -> String {
+    pretty(&review_file(review))
+}
+
+/// A structure as the text of a JSON file.
+pub fn pretty(file: &impl Serialize) -> String {
+    // The structures hold nothing that JSON cannot: serialising them does not fail.
+    serde_json::to_string_pretty(file).map_or_else(|e| format!("{{\"error\": \"{e}\"}}"), |t| t + "\n")
+}
+
+#[cfg(test)]
+mod tests {
+    use std::path::Path;
+
+    use super::*;
+
+    #[test]
+    fn what_is_written_reads_back_as_the_review() {
+        let sample = Path::new(env!("CARGO_MANIFEST_DIR")).join("sample-logs/alder-quay");
+        let review = crate::review::review(&sample, &mut |_, _| {}).unwrap();
+        assert_eq!(stored::read(&text(&review)).unwrap(), as_stored(&review).unwrap());
     }
 }

@@ -11,6 +11,7 @@ use super::tabulate::{NoDate, weekend};
 use crate::folder::{self, FolderError, Plan, SHEET, stamp};
 use crate::review;
 use crate::review_file::stored::{self, StoredError, StoredReview};
+use crate::review_file::written;
 
 /// The review's file in a weekend's folder.
 const REVIEW: &str = "report/review.json";
@@ -124,7 +125,7 @@ pub fn gather(folder: &Path) -> Result<Weekend, GatherError> {
         Some(review) => review,
         None => {
             let review = review::review(folder, &mut |_, _| {})?;
-            stored::from_review(&review).map_err(|source| GatherError::Content { path, source })?
+            written::as_stored(&review).map_err(|source| GatherError::Content { path, source })?
         }
     };
     let no_date = |NoDate { written }| GatherError::NoDate { path: folder.to_owned(), written };

@@ -3,8 +3,7 @@
 use jiff::civil::Date;
 
 use super::partition::{Origin, Partition};
-use crate::review_file::SettingFile;
-use crate::review_file::stored::{StoredEstimate, StoredEvent, StoredLap, StoredRun};
+use crate::review_file::stored::{SettingFile, StoredEstimate, StoredEvent, StoredLap, StoredRun};
 
 /// A weekend as the season takes it in.
 #[derive(Debug, Clone, PartialEq)]

@@ -8,8 +8,9 @@ use super::partition::{Origin, Partition};
 use super::rows::{EffectRow, EventRow, FigureRow, KeyRow, RowOfRun, Rows, RunRow, Weekend};
 use super::schema::FIGURES_OF_A_RUN;
 use crate::notice::printable;
-use crate::review_file::SettingFile;
-use crate::review_file::stored::{StoredComparison, StoredEstimate, StoredLap, StoredReview, StoredRun, StoredWeekend};
+use crate::review_file::stored::{
+    SettingFile, StoredComparison, StoredEstimate, StoredLap, StoredReview, StoredRun, StoredWeekend,
+};
 use crate::sheet::starter;
 
 /// A season has an order, and this weekend has no date.
