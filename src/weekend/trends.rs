@@ -206,8 +206,8 @@ fn cause(runs: &[&Run], figure: Figure, per_run: f64, race_s: f64) -> &'static s
     ];
     let explains = |candidate: &Candidate| {
         let alone: Vec<f64> = each.iter().map(|c| shown((candidate.with)(base, *c))).collect();
-        let share = trend(&alone, LEVEL)?.per_run / per_run;
-        let (low, high) = trend(&each.iter().map(|c| (candidate.own)(*c)).collect::<Vec<_>>(), LEVEL)?.interval?;
+        let share = slope_by_order(&alone, LEVEL)?.per_step / per_run;
+        let (low, high) = slope_by_order(&each.iter().map(|c| (candidate.own)(*c)).collect::<Vec<_>>(), LEVEL)?.interval?;
         (share > MOST && (low > 0.0 || high < 0.0)).then_some((share, candidate.name))
     };
     let best = candidates.iter().filter_map(explains).max_by(|a, b| a.0.total_cmp(&b.0));
