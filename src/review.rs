@@ -15,7 +15,7 @@ use crate::laps::odometer::Odometer;
 use crate::laps::{self, Laps};
 use crate::log::{Channel, Log};
 use crate::measure::{self, Answers};
-use crate::notice::{Failure, Notice, printable};
+use crate::notice::{Failure, Notice, NoticeCode, printable};
 use crate::quantity::median;
 use crate::sheet::mistake::Mistake;
 use crate::sheet::{RunPlan, Settings, Sheet};
@@ -26,9 +26,6 @@ use crate::weekend::findings::{self, Finding};
 use crate::weekend::gearing;
 use crate::weekend::next::{self, Next, WithoutFan};
 use crate::weekend::trends::{self, Trend};
-
-/// Code of the notice on a log that stands on no run of the sheet.
-pub const NOT_ON_THE_SHEET: &str = "not-on-the-sheet";
 
 /// How far the lap in motor turns may be from what the sheet tells, relative.
 const EXPECTED_WIDTH: f64 = 0.10;
@@ -183,7 +180,8 @@ fn read_list(folder: &Path, plan: &RunPlan) -> (Option<LapList>, Option<Notice>)
     match read {
         Ok(list) => (Some(list), None),
         Err(failure) => {
-            let notice = Notice::warning("no-lap-list", format!("{}; laps were found in the log", failure.message));
+            let notice =
+                Notice::warning(NoticeCode::NoLapList, format!("{}; laps were found in the log", failure.message));
             (None, Some(notice.hint(failure.hint.unwrap_or_default())))
         }
     }
@@ -238,12 +236,14 @@ fn weigh_pinions(runs: &mut [Run], sheet: &Sheet) {
 }
 
 fn sheet_notices(sheet: &Sheet) -> Vec<Notice> {
-    let of = |m: &Mistake| Notice::warning("sheet", m.message.clone()).at(Some(m.line), 1).hint(m.hint.clone());
+    let of = |m: &Mistake| {
+        Notice::warning(NoticeCode::Sheet, m.message.clone()).counted(Some(m.line), 1).hint(m.hint.clone())
+    };
     sheet.mistakes.iter().map(of).collect()
 }
 
 fn not_on_the_sheet(run: &RunPlan) -> Notice {
     let log = printable(&run.log.to_string_lossy(), 80);
-    Notice::note(NOT_ON_THE_SHEET, format!("`{log}` stands on no run of the sheet and was not reviewed"))
+    Notice::note(NoticeCode::NotOnTheSheet, format!("`{log}` stands on no run of the sheet and was not reviewed"))
         .hint("write `[[runs]]` with its `log`, or move it out of the folder")
 }

@@ -8,7 +8,7 @@ mod trace;
 pub mod weekend;
 
 use crate::measure::{battery, gearing, heat};
-use crate::notice::{Notice, Severity, printable};
+use crate::notice::{Notice, NoticeCode, Severity, printable};
 use crate::quantity::Estimate;
 use crate::review::Review;
 use crate::weekend::findings::{Finding, Weight};
@@ -76,8 +76,8 @@ pub struct RowView {
 
 /// A notice on a page or the terminal.
 pub struct NoticeView {
-    /// Its stable name.
-    pub code: &'static str,
+    /// Its kind.
+    pub code: NoticeCode,
     /// Whether something was dropped, repaired or guessed.
     pub warning: bool,
     /// Sentence with its place and count.
@@ -144,17 +144,10 @@ fn finding(finding: &Finding) -> FindingView {
 
 /// A notice in words.
 pub fn notice(notice: &Notice) -> NoticeView {
-    let mut text = notice.message.clone();
-    if notice.count > 1 {
-        text += &format!(", {} times", notice.count);
-    }
-    if let Some(line) = notice.line {
-        text += &if notice.count > 1 { format!(", first on line {line}") } else { format!(", line {line}") };
-    }
     NoticeView {
         code: notice.code,
         warning: notice.severity == Severity::Warning,
-        text,
+        text: notice.text(),
         hint: notice.hint.clone().unwrap_or_default(),
     }
 }

@@ -7,7 +7,7 @@ use super::{
     page_name, weekend_name,
 };
 use crate::measure::heat;
-use crate::notice::{Severity, printable};
+use crate::notice::{NoticeCode, Severity, printable};
 use crate::report::{charts, tables};
 use crate::review::{Review, Run};
 use crate::weekend::comparisons::{Comparison, Effect};
@@ -291,21 +291,21 @@ fn effect_row(e: &Effect) -> RowView {
 
 /// Notices that put a run's figures in doubt as a whole.
 fn guesses(review: &Review) -> Vec<(String, NoticeView)> {
-    const CODES: [&str; 14] = [
-        "no-lap-list",
-        "list-does-not-fit",
-        "no-laps",
-        "poles-assumed",
-        "channel-from-values",
-        "unit-from-values",
-        "slow-revs",
-        "unit-does-not-fit",
-        "two-columns",
-        "time-from-rate",
-        "damaged-text",
-        "import-column",
-        "import-channel",
-        "import-unit",
+    const CODES: [NoticeCode; 14] = [
+        NoticeCode::NoLapList,
+        NoticeCode::ListDoesNotFit,
+        NoticeCode::NoLaps,
+        NoticeCode::PolesAssumed,
+        NoticeCode::ChannelFromValues,
+        NoticeCode::UnitFromValues,
+        NoticeCode::SlowRevs,
+        NoticeCode::UnitDoesNotFit,
+        NoticeCode::TwoColumns,
+        NoticeCode::TimeFromRate,
+        NoticeCode::DamagedText,
+        NoticeCode::ImportColumn,
+        NoticeCode::ImportChannel,
+        NoticeCode::ImportUnit,
     ];
     let of = |r: &Run| {
         let notices = r.outcome.as_ref().ok().map(|d| d.log.reading.notices.iter().chain(&d.laps.notices));
