@@ -140,13 +140,49 @@ impl ReadError {
     }
 }
 
+/// One error of each kind, for tests that read all sentences.
+#[cfg(test)]
+pub(crate) fn one_of_each() -> Vec<ReadError> {
+    use super::dialect::Refusal;
+
+    let (path, columns) = (PathBuf::from("x.csv"), "`Time`, `RPM`".to_owned());
+    let refused = vec![
+        Refused { delimiter: b',', why: Refusal::NoRows { lines: 3 } },
+        Refused { delimiter: b';', why: Refusal::NotInFile },
+        Refused { delimiter: b'\t', why: Refusal::NotInFile },
+        Refused { delimiter: b'|', why: Refusal::NotInFile },
+    ];
+    let arrow = arrow::error::ArrowError::InvalidArgumentError("all columns must have the same length".to_owned());
+    vec![
+        ReadError::Io { path: path.clone(), source: io::Error::other("no such file") },
+        ReadError::Folder("logs".into()),
+        ReadError::Empty(path.clone()),
+        ReadError::TooLarge { path: path.clone(), bytes: MOST_BYTES + 1 },
+        ReadError::NotText(path.clone()),
+        ReadError::EndlessLine(path.clone()),
+        ReadError::NotALog { path: path.clone(), refused },
+        ReadError::NoTime { path: path.clone(), line: 1, columns: columns.clone() },
+        ReadError::NoChannel { path: path.clone(), line: 1, columns },
+        ReadError::TooShort { path: path.clone(), line: 2, rows: 7 },
+        ReadError::Encoding("latin-0".to_owned()),
+        ReadError::Columns { path, source: arrow },
+    ]
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
 
+    /// All sentences and hints, to be read from top to bottom.
     #[test]
-    fn a_file_over_the_limit_looks_larger_than_the_limit() {
-        let error = ReadError::TooLarge { path: "x.csv".into(), bytes: MOST_BYTES + 1 };
-        assert_eq!(error.to_string(), "`x.csv` has 4.1 GB; the limit is 4 GB");
+    fn sentences() {
+        let lines: String = one_of_each()
+            .iter()
+            .map(|error| {
+                let hint = error.hint().map_or(String::new(), |hint| format!("\n    hint: {hint}"));
+                format!("{error}{hint}\n")
+            })
+            .collect();
+        insta::assert_snapshot!(lines);
     }
 }

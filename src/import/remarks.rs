@@ -40,9 +40,9 @@ pub(crate) enum Remark<'a> {
     TwoColumns { first: &'a str, second: &'a str, kept: &'a str, channel: Channel },
     #[error("`{column}` is zero throughout; the electrical rpm was used instead")]
     IdleColumn { column: &'a str },
-    #[error("`{column}` was used as {}, because its values look like it", channel.label())]
+    #[error("`{column}` was used for {} because its values look like it", channel.label())]
     ChannelFromValues { column: &'a str, channel: Channel },
-    #[error("`{column}` does not say whose temperature it is; it was used as {}", channel.label())]
+    #[error("`{column}` does not say whose temperature it is; it was used for {}", channel.label())]
     WhoseTemperature { column: &'a str, channel: Channel },
 
     // Units.
@@ -62,7 +62,7 @@ pub(crate) enum Remark<'a> {
     // Its values.
     #[error("`{column}` ({}): numbers that stand for \"no reading\" were left out", channel.label())]
     FullScaleMark { column: &'a str, channel: Channel },
-    #[error("`{column}` ({}): what the motor takes is written with a minus; the sign was turned", channel.label())]
+    #[error("`{column}` ({}): what the motor takes has a minus in this file; the sign was turned", channel.label())]
     SignTurned { column: &'a str, channel: Channel },
     #[error(
         "`{column}` ({}): values outside {} to {} {} were left out",
@@ -77,7 +77,7 @@ pub(crate) enum Remark<'a> {
     UnreadableCells { column: &'a str, channel: Channel, first_seen: &'a str },
 
     // Time.
-    #[error("the log has no clock; time was counted at {rate_hz} rows a second, so that lost rows cannot show")]
+    #[error("the log has no clock; time was counted at {rate_hz} rows a second, so lost rows cannot be seen")]
     TimeFromRate { rate_hz: f64 },
     #[error("time was counted from the row numbers in `{column}`, at {rate_hz} rows a second")]
     TimeFromIndex { column: &'a str, rate_hz: f64 },
@@ -87,11 +87,11 @@ pub(crate) enum Remark<'a> {
     TimeMissing,
     #[error("rows with the same time as the row before were left out")]
     RepeatedTime,
-    #[error("the clock counts in steps of {step_s} s, over several rows each; the rows were spread evenly")]
+    #[error("the clock counts in steps of {step_s} s with several rows in each; the rows were spread evenly")]
     CoarseClock { step_s: f64 },
     #[error("the clock passed midnight")]
     PastMidnight,
-    #[error("the clock, which counts twelve hours, passed noon or midnight")]
+    #[error("the twelve-hour clock passed noon or midnight")]
     PastNoon,
     #[error("the date changed at midnight, with day and month in an order that is not clear")]
     UnclearDate,

@@ -162,7 +162,9 @@ fn squeeze(text: &str) -> String {
 pub fn normalise(header: &str) -> String {
     let mut out = String::new();
     let mut before = ' ';
-    for c in header.chars().map(half_width) {
+    // An accent may come as a character of its own after its letter.
+    let is_accent = |c: &char| ('\u{300}'..='\u{36f}').contains(c);
+    for c in header.chars().filter(|c| !is_accent(c)).map(half_width) {
         let camel = before.is_lowercase() && c.is_uppercase();
         let number = before.is_alphabetic() && before.is_ascii() && c.is_ascii_digit();
         if (camel || number || !c.is_alphanumeric()) && !out.ends_with(' ') && !out.is_empty() {
@@ -193,8 +195,6 @@ fn push_without_accent(c: char, out: &mut String) {
         'ł' => out.push('l'),
         'đ' => out.push('d'),
         'ı' => out.push('i'),
-        // Marks that stand apart from their letter.
-        '\u{300}'..='\u{36f}' => {}
         // Latin-1, Latin Extended-A and -B, Latin Extended Additional.
         'à'..='\u{24f}' | '\u{1e00}'..='\u{1eff}' => decompose_canonical(c, |part| {
             if !is_combining_mark(part) {
