@@ -185,8 +185,8 @@ pub struct Log {
 }
 
 impl Log {
-    /// Builds a log from its channels (time first) in their own units, and its other columns by name. All have one value
-    /// a row.
+    /// Builds a log from its channels (time first) in their own units, and its other columns by name. All have one
+    /// value a row.
     ///
     /// # Errors
     /// If the columns differ in length.

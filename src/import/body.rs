@@ -314,14 +314,11 @@ impl Dropped {
     }
 
     fn notices(&self, width: usize) -> Vec<Notice> {
-        let counted = |tally: &Tally, remark: Remark| {
-            (tally.count > 0).then(|| remark.notice().counted(tally.first_line, tally.count))
-        };
-        let (wide, short) = (&self.too_wide.first_seen, &self.short.first_seen);
+        let Dropped { not_data, too_wide, short, .. } = self;
         [
-            counted(&self.not_data, Remark::NotARow { first_seen: &self.not_data.first_seen }),
-            counted(&self.too_wide, Remark::TooManyCells { width, first_seen: wide }),
-            counted(&self.short, Remark::TooFewCells { width, first_seen: short }),
+            Remark::NotARow { first_seen: &not_data.first_seen }.tallied(not_data),
+            Remark::TooManyCells { width, first_seen: &too_wide.first_seen }.tallied(too_wide),
+            Remark::TooFewCells { width, first_seen: &short.first_seen }.tallied(short),
             self.cut.map(|line| Remark::CutRow.notice().counted(Some(line), 1)),
         ]
         .into_iter()

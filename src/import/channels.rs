@@ -1,5 +1,5 @@
-//! Columns to channels: values in the channel's own unit, without numbers that stand for no reading and what no such car
-//! reaches.
+//! Columns to channels: values in the channel's own unit, without numbers that stand for no reading and what no such
+//! car reaches.
 
 use rayon::prelude::*;
 
@@ -13,13 +13,13 @@ use super::repair;
 use super::units::{Quantity, Unit};
 use super::vocabulary::Meaning;
 use crate::log::{Channel, ChannelSource};
-use crate::notice::{Notice, Tally};
+use crate::notice::Notice;
 
 /// No motor that is worth a log stays below this, nor does a pack or its current: turns a minute, mV, mA (common
 /// practice, no source).
 const LEAST_IN_SMALL_UNITS: f64 = 150.0;
-/// Poles of a motor that the sheet does not describe: brushless motors of touring and pan cars have two (common practice,
-/// no source).
+/// Poles of a motor that the sheet does not describe: brushless motors of touring and pan cars have two (common
+/// practice, no source).
 const USUAL_POLES: f64 = 2.0;
 
 /// What became of a body's columns.
@@ -51,8 +51,8 @@ struct ReadChannel {
 }
 
 impl Channels {
-    /// Reads the channels among the columns of `body`, which are given apart from it; `poles` are the motor's, where the
-    /// sheet says so.
+    /// Reads the channels among the columns of `body`, which are given apart from it; `poles` are the motor's, where
+    /// the sheet says so.
     pub fn new(uses: &[ColumnUse], columns: Vec<Column>, body: &Body, poles: Option<f64>) -> Self {
         let reader = Reader { body, poles, coolest_start: coolest_start(uses, &columns) };
         let has_rpm = uses.iter().any(|u| u.is(Channel::Rpm));
@@ -108,15 +108,11 @@ impl Reader<'_> {
         }
         let odd = repair::take_out_implausible(channel, &mut values);
         self.note_taken_out(Remark::OutOfRange { column: name, channel }, &odd, notices);
-        let cells = |tally: &Tally, remark: Remark| {
-            (tally.count > 0).then(|| remark.notice().counted(tally.first_line, tally.count))
-        };
         let (missing, unreadable) = (&column.missing, &column.unreadable);
-        let first_missing = &missing.first_seen;
-        notices.extend(cells(missing, Remark::MissingCells { column: name, channel, first_seen: first_missing }));
-        let first_unreadable = &unreadable.first_seen;
-        notices
-            .extend(cells(unreadable, Remark::UnreadableCells { column: name, channel, first_seen: first_unreadable }));
+        let first_seen = &missing.first_seen;
+        notices.extend(Remark::MissingCells { column: name, channel, first_seen }.tallied(missing));
+        let first_seen = &unreadable.first_seen;
+        notices.extend(Remark::UnreadableCells { column: name, channel, first_seen }.tallied(unreadable));
         if values.iter().all(|v| v.is_nan()) {
             notices.push(Remark::NoValues { column: name, channel }.notice());
             return None;

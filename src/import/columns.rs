@@ -161,8 +161,8 @@ fn column_of(rule: &Rule, uses: &[ColumnUse]) -> Option<usize> {
     uses.iter().position(|u| u.name.trim().to_lowercase() == wanted).or_else(by_number)
 }
 
-/// Of several columns for one channel the surest keeps it, else the first; the others stay under their own names. Columns
-/// of time are settled by their values.
+/// Of several columns for one channel the surest keeps it, else the first; the others stay under their own names.
+/// Columns of time are settled by their values.
 fn settle_rivals(uses: &mut [ColumnUse], notices: &mut Vec<Notice>) {
     for first in 0..uses.len() {
         let Some(meaning @ Meaning::Channel(channel)) = uses[first].meaning else { continue };

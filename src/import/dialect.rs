@@ -239,9 +239,9 @@ fn is_value(cell: &str, form: NumberForm) -> bool {
         || form.parse_with_unit(cell).is_some_and(|(_, unit)| vocabulary::unit(unit).is_some())
 }
 
-/// Share of a column's cells with a known type. A column that has cells of three decimals and cells of none but no others
-/// has its thousands grouped, and counts nothing under this form: whoever writes decimals writes the same number of them,
-/// or drops zeros at every length.
+/// Share of a column's cells with a known type. A column that has cells of three decimals and cells of none but no
+/// others has its thousands grouped, and counts nothing under this form: whoever writes decimals writes the same number
+/// of them, or drops zeros at every length.
 fn typed_share(rows: &[&Row], column: usize, form: NumberForm) -> f64 {
     /// Cells of three decimals from which a column may be grouped.
     const GROUPED_CELLS: usize = 3;

@@ -11,8 +11,8 @@
 //! | `channels`, by `channel_unit` and `repair` | columns | channels in their own units |
 //! | `table` | all of it | one log for each run |
 //!
-//! Each stage returns its value and its notices; what was left out or repaired is counted with the first line it happened
-//! on. Every sentence about it is in `remarks`, every reason why a file gives no log in [`ReadError`].
+//! Each stage returns its value and its notices; what was left out or repaired is counted with the first line it
+//! happened on. Every sentence about it is in `remarks`, every reason why a file gives no log in [`ReadError`].
 
 mod body;
 mod channel_unit;
@@ -120,8 +120,8 @@ pub fn read_bytes(path: &Path, bytes: &[u8], hints: &Hints) -> Result<Vec<Log>, 
     table.read(&text, notices)
 }
 
-/// Recorders that lose power leave blocks of NUL bytes at the end of a file. The second half of a UTF-16 character may be
-/// one of them.
+/// Recorders that lose power leave blocks of NUL bytes at the end of a file. The second half of a UTF-16 character may
+/// be one of them.
 fn cut_padding<'a>(bytes: &'a [u8], notices: &mut Vec<Notice>) -> &'a [u8] {
     let end = bytes.iter().rposition(|&b| b != 0).map_or(0, |last| last + 1);
     if bytes.len() - end < PADDING_BYTES {

@@ -3,7 +3,7 @@
 use std::fmt::Display;
 
 use crate::log::Channel;
-use crate::notice::{Notice, NoticeCode, Severity};
+use crate::notice::{Notice, NoticeCode, Severity, Tally};
 
 /// Something that was left out, repaired or guessed while a log was read. `thiserror` is here for the sentence beside
 /// its variant alone: a remark is not an error.
@@ -120,6 +120,11 @@ impl Remark<'_> {
             count: 1,
             hint: self.hint(),
         }
+    }
+
+    /// The remark as a notice of what was counted; `None` where it never happened.
+    pub(crate) fn tallied(&self, tally: &Tally) -> Option<Notice> {
+        (tally.count > 0).then(|| self.notice().counted(tally.first_line, tally.count))
     }
 
     fn code(&self) -> NoticeCode {

@@ -7,8 +7,8 @@ use std::sync::OnceLock;
 use crate::log::Channel;
 use crate::quantity::quantile;
 
-/// Numbers that recorders write where there is no reading: full scales of 8, 16 and 32 bits with a decimal mark anywhere,
-/// rows of nines, and minus one (common practice, no source).
+/// Numbers that recorders write where there is no reading: full scales of 8, 16 and 32 bits with a decimal mark
+/// anywhere, rows of nines, and minus one (common practice, no source).
 const MARKS: [f64; 14] = [
     65_535.0,
     32_767.0,
@@ -59,8 +59,8 @@ impl TakenOut {
     }
 }
 
-/// Replaces marks in `values` (as written, before units) by NaN. A mark is told from a reading by the jump that leads to
-/// it: beyond what the channel does from row to row. Revs of -1 are always one.
+/// Replaces marks in `values` (as written, before units) by NaN. A mark is told from a reading by the jump that leads
+/// to it: beyond what the channel does from row to row. Revs of -1 are always one.
 pub fn take_out_marks(channel: Channel, values: &mut [f64]) -> TakenOut {
     let suspects: Vec<Suspect> = values.iter().map(|v| suspect(*v)).collect();
     let mut found: Vec<Suspect> = Vec::new();
@@ -172,8 +172,8 @@ struct Jump {
     size: f64,
 }
 
-/// Calls `see` for each jump from a sound reading to another or to `mark`. Another mark says nothing about the channel's
-/// own jumps.
+/// Calls `see` for each jump from a sound reading to another or to `mark`. Another mark says nothing about the
+/// channel's own jumps.
 fn each_jump(values: &[f64], suspects: &[Suspect], mark: Suspect, mut see: impl FnMut(Jump)) {
     let mut last = f64::NAN;
     for (&value, &suspect) in values.iter().zip(suspects) {
@@ -190,7 +190,8 @@ fn each_jump(values: &[f64], suspects: &[Suspect], mark: Suspect, mut see: impl 
     }
 }
 
-/// Whether the jumps from sound readings to `mark`, which is `number`, lie beyond nearly all other jumps of the channel.
+/// Whether the jumps from sound readings to `mark`, which is `number`, lie beyond nearly all other jumps of the
+/// channel.
 fn is_far_off(values: &[f64], suspects: &[Suspect], mark: Suspect, number: f64) -> bool {
     let (mut to_mark, mut count) = (Vec::new(), 0_usize);
     each_jump(values, suspects, mark, |jump| if jump.to_mark { to_mark.push(jump.size) } else { count += 1 });

@@ -94,9 +94,9 @@ impl Shape {
     }
 }
 
-/// The unit that brings a pack's voltage into the range of one to eight lithium cells in series, from empty under load to
-/// full (makers' tables: 2.75 to 4.35 V a cell). Scaled volts are written as whole numbers; numbers with decimals are
-/// volts, or tenths of them.
+/// The unit that brings a pack's voltage into the range of one to eight lithium cells in series, from empty under load
+/// to full (makers' tables: 2.75 to 4.35 V a cell). Scaled volts are written as whole numbers; numbers with decimals
+/// are volts, or tenths of them.
 pub fn voltage_unit(values: &ValueRange) -> Option<Unit> {
     const LOWEST_V: f64 = 2.0;
     const HIGHEST_V: std::ops::Range<f64> = 2.6..36.0;

@@ -43,8 +43,9 @@ pub enum TimeSource {
 }
 
 impl TimeSource {
-    /// The finest of the columns that may be the time; else row numbers with a rate; else a rate alone, else a column that
-    /// runs like a clock. Other columns named for time are then kept under their own names. `None` where there is no time.
+    /// The finest of the columns that may be the time; else row numbers with a rate; else a rate alone, else a column
+    /// that runs like a clock. Other columns named for time are then kept under their own names. `None` where there is
+    /// no time.
     pub fn find(
         uses: &mut [ColumnUse],
         body: &Body,

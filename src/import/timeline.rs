@@ -1,5 +1,5 @@
-//! A recorder's clock to one that only runs forward: gaps filled, a coarse clock spread over its rows, midnights, counters
-//! that run over and jumps back undone, repeated rows dropped, and the rows found where a new run begins.
+//! A recorder's clock to one that only runs forward: gaps filled, a coarse clock spread over its rows, midnights,
+//! counters that run over and jumps back undone, repeated rows dropped, and the rows found where a new run begins.
 
 use std::ops::Range;
 
@@ -56,8 +56,8 @@ pub struct Timeline {
 }
 
 impl Timeline {
-    /// Repairs a recorder's clock. `breaks` are rows after a header that was written again; `line` gives a row's line in
-    /// the file.
+    /// Repairs a recorder's clock. `breaks` are rows after a header that was written again; `line` gives a row's line
+    /// in the file.
     pub fn new(raw: RawTime, breaks: &[usize], line: impl Fn(usize) -> u64) -> Self {
         let RawTime { seconds: mut time, time_of_day } = raw;
         let mut notices = Vec::new();
@@ -82,10 +82,7 @@ impl Timeline {
         if let Some(&first) = blank.first() {
             notices.push(Remark::TimeMissing.notice().counted(Some(line(first)), blank.len() as u64));
         }
-        let repeats = drop_repeats(&mut time, &run_starts, &line);
-        if repeats.count > 0 {
-            notices.push(Remark::RepeatedTime.notice().counted(repeats.first_line, repeats.count));
-        }
+        notices.extend(Remark::RepeatedTime.tallied(&drop_repeats(&mut time, &run_starts, &line)));
         Timeline { time, run_starts, notices }
     }
 }
