@@ -7,7 +7,7 @@ use super::units::{Quantity, Unit};
 use super::vocabulary::Meaning;
 use crate::log::Channel;
 use crate::notice::Notice;
-use crate::quantity::quantile;
+use crate::statistics::quantiles::quantile;
 
 /// Shares of the values below the low and the high end by which a unit is told.
 const ENDS: [f64; 2] = [0.02, 0.995];

@@ -13,7 +13,7 @@ use super::units::Quantity;
 use super::vocabulary::Meaning;
 use crate::log::{Channel, ChannelSource};
 use crate::notice::Notice;
-use crate::quantity::median;
+use crate::statistics::quantiles::median;
 
 /// A clock whose times are later than this many days after 1970 has a date of its own.
 const DATED_DAYS: f64 = 400.0;

@@ -6,7 +6,7 @@ use std::ops::Range;
 use super::clock::DAY_S;
 use super::remarks::Remark;
 use crate::notice::{Notice, Tally};
-use crate::quantity::median;
+use crate::statistics::quantiles::median;
 
 /// A pause longer than this starts a new run. Common practice, no source: nobody races across it.
 pub const RUN_GAP_S: f64 = 60.0;
