@@ -14,6 +14,7 @@ use runtrue::demo::weekend::plain_drive;
 use runtrue::import::columns::Hints;
 use runtrue::import::read_bytes;
 use runtrue::log::{Channel, Log};
+use runtrue::notice::NoticeCode;
 
 fn rows() -> &'static Rows {
     static ROWS: OnceLock<Rows> = OnceLock::new();
@@ -390,11 +391,11 @@ fn what_is_dropped_is_counted_with_its_first_line() {
     lines[21] = "1.00,--,7.4".into();
     lines[30] = "# marker".into();
     let log = read((lines.join("\n") + "\n").as_bytes());
-    let notice = |code: &str| log.reading.notices.iter().find(|n| n.code == code).map(|n| (n.line, n.count));
-    assert_eq!(notice("unreadable-cells"), Some((Some(11), 1)));
-    assert_eq!(notice("missing-cells"), Some((Some(21), 2)));
-    assert_eq!(notice("not-a-row"), Some((Some(31), 1)));
-    assert_eq!(notice("lost-rows"), Some((Some(32), 1)));
+    let notice = |code: NoticeCode| log.reading.notices.iter().find(|n| n.code == code).map(|n| (n.line, n.count));
+    assert_eq!(notice(NoticeCode::UnreadableCells), Some((Some(11), 1)));
+    assert_eq!(notice(NoticeCode::MissingCells), Some((Some(21), 2)));
+    assert_eq!(notice(NoticeCode::NotARow), Some((Some(31), 1)));
+    assert_eq!(notice(NoticeCode::LostRows), Some((Some(32), 1)));
     assert_eq!((log.reading.rows_in, log.reading.rows_kept), (60, 59));
 }
 
@@ -413,9 +414,9 @@ fn a_dropped_line_is_named_by_its_number(
     lines[bad + above] = "this is no row".into();
     let text = lines.join(end) + if ended { end } else { "" };
     let log = &read_bytes(Path::new("x.csv"), text.as_bytes(), &Hints::default()).unwrap()[0];
-    let notice = log.reading.notices.iter().find(|n| n.code == "not-a-row").unwrap();
+    let notice = log.reading.notices.iter().find(|n| n.code == NoticeCode::NotARow).unwrap();
     assert_eq!((notice.line, notice.count), (Some((bad + above + 1) as u64), 1));
     // The row that is lost with it shows in the clock on the line after.
-    let lost = log.reading.notices.iter().find(|n| n.code == "lost-rows").unwrap();
+    let lost = log.reading.notices.iter().find(|n| n.code == NoticeCode::LostRows).unwrap();
     assert_eq!(lost.line, Some((bad + above + 2) as u64));
 }
