@@ -15,7 +15,7 @@ use crate::sheet::{RunPlan, Sheet};
 struct Entry {
     plan: RunPlan,
     shared: Sheet,
-    stamps: [Stamp; 2],
+    stamps: [Option<Stamp>; 2],
     lapped: Vec<Lapped>,
     runs: Vec<Run>,
 }

@@ -3,10 +3,9 @@
 #![deny(missing_docs)]
 #![forbid(unsafe_code)]
 
-pub mod archive;
-pub mod cli;
 pub mod demo;
 pub mod folder;
+pub mod gear_chart;
 pub mod import;
 pub mod kept;
 pub mod laps;
@@ -19,4 +18,5 @@ pub mod review;
 pub mod season;
 pub mod serve;
 pub mod sheet;
+pub mod storage;
 pub mod weekend;

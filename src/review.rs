@@ -2,7 +2,7 @@
 //! line, which the runs of a car share.
 //!
 //! Nothing downstream recomputes; nothing upstream knows what is downstream. Pages, JSON and Parquet are made from the
-//! [`Review`] in `report` and `archive`.
+//! [`Review`] in `report` and `storage`.
 
 use std::path::Path;
 

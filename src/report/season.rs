@@ -7,9 +7,9 @@ use serde::Serialize;
 
 use super::json::in_words;
 use super::{pages, view, write};
-use crate::archive::{WriteError, sweep};
 use crate::season::answers::Answers;
 use crate::season::schema::ANSWERS_FORMAT;
+use crate::storage::{WriteError, sweep};
 
 /// `season.json`.
 #[derive(Debug, Serialize, JsonSchema)]

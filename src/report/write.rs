@@ -6,8 +6,8 @@ use polars::prelude::DataFrame;
 use rayon::prelude::*;
 
 use super::{json, pages, tables, view};
-use crate::archive::{Form, WriteError, sweep, write_log, write_table, write_whole};
 use crate::review::Review;
+use crate::storage::{LogFormat, WriteError, sweep, write_log, write_table, write_whole};
 
 /// Writes the report of `review` into `folder`; returns the weekend's page.
 ///
@@ -26,7 +26,7 @@ pub fn write(review: &Review, folder: &Path) -> Result<PathBuf, WriteError> {
         let name = view::page_name(index, &run.plan.id);
         page(&folder.join(&name), pages::run(&view::run(review, index)))?;
         match &run.outcome {
-            Ok(done) => write_log(&done.log, Form::Parquet, &folder.join(view::log_name(&name))),
+            Ok(done) => write_log(&done.log, LogFormat::Parquet, &folder.join(view::log_name(&name))),
             Err(_) => Ok(()),
         }
     })?;

@@ -19,7 +19,7 @@ use serde_json::Value;
 
 use super::gather::{Weekend, mark_of};
 use super::schema::{Column, FOLDER, FORMAT, Kind, LOGS, RUNS, TABLES, Table};
-use crate::archive::{WriteError, batch_as_parquet, sweep, write_whole};
+use crate::storage::{WriteError, batch_as_parquet, sweep, write_whole};
 
 /// A weekend in the data set.
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]

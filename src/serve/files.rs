@@ -3,10 +3,10 @@
 use std::path::Path;
 
 use super::pages::Group;
-use crate::archive;
 use crate::folder::{self, SHEET};
 use crate::report::{json, pages, tables, view};
 use crate::review::Review;
+use crate::storage;
 
 /// Type of a file and its bytes, or why it could not be made.
 pub type Made = Result<(&'static str, Vec<u8>), String>;
@@ -48,7 +48,7 @@ pub fn file(review: Option<&Review>, folder: &Path, name: &str) -> Option<Made> 
     let review = review?;
     let text = |html: Result<String, askama::Error>| html.map(|t| (PAGE, t.into_bytes())).map_err(|e| e.to_string());
     let table = |t: polars::prelude::PolarsResult<polars::prelude::DataFrame>| {
-        t.map_err(|e| e.to_string()).and_then(|t| archive::table_as_parquet(&t)).map(|b| (PARQUET, b))
+        t.map_err(|e| e.to_string()).and_then(|t| storage::table_as_parquet(&t)).map(|b| (PARQUET, b))
     };
     match name {
         "index.html" => return Some(text(pages::weekend(&view::weekend(review)))),
@@ -63,6 +63,6 @@ pub fn file(review: Option<&Review>, folder: &Path, name: &str) -> Option<Made> 
             return Some(text(pages::run(&view::run(review, at))));
         }
         let done = run.outcome.as_ref().ok().filter(|_| view::log_name(&page) == name)?;
-        Some(archive::log_as_parquet(&done.log).map(|b| (PARQUET, b)))
+        Some(storage::log_as_parquet(&done.log).map(|b| (PARQUET, b)))
     })
 }
