@@ -4,6 +4,7 @@
 #![forbid(unsafe_code)]
 
 pub mod demo;
+pub mod figure;
 pub mod folder;
 pub mod gear_chart;
 pub mod import;
@@ -15,8 +16,10 @@ pub mod notice;
 pub mod quantity;
 pub mod report;
 pub mod review;
+pub mod run;
 pub mod season;
 pub mod serve;
 pub mod sheet;
+pub mod statistics;
 pub mod storage;
 pub mod weekend;

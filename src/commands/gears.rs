@@ -13,15 +13,18 @@ use serde_json::json;
 use super::output::{Output, Problem};
 use crate::cli::{GearsArguments, OutputFormat};
 
-const EXAMPLE: &str = "for example `runtrue gears --pinion 28-34 --spur 116 --internal 1.85 --tyre 63`, or name a weekend folder with `--from`";
-/// Teeth either side of the sheet's pinion and spur that are shown.
+const EXAMPLE: &str = "for example `runtrue gears --pinion 28-34 --spur 116 --internal 1.85 --tyre 63`, \
+                       or name a weekend folder with `--from`";
+/// Pinions that are shown either side of the sheet's, teeth.
 const PINIONS_AROUND: u32 = 4;
+/// Spurs that are shown either side of the sheet's, teeth.
 const SPURS_AROUND: u32 = 2;
 /// Columns of spurs that fit the width of a terminal.
 const MOST_SPURS: usize = 6;
-/// Bounds of what a car can have: above 0 and below these.
-const LARGEST_INTERNAL_RATIO: f64 = 100.0;
-const LARGEST_TYRE_MM: f64 = 1000.0;
+/// An internal ratio is below this.
+const MOST_INTERNAL_RATIO: f64 = 100.0;
+/// A tyre is smaller than this, mm.
+const MOST_TYRE_MM: f64 = 1000.0;
 
 pub fn run(arguments: GearsArguments, output: Output) -> Result<ExitCode, Problem> {
     let chart = chart(arguments, output)?;
@@ -54,14 +57,13 @@ fn chart(arguments: GearsArguments, output: Output) -> Result<GearChart, Problem
         eprintln!("No internal ratio given: 1 (direct drive) is assumed.");
     }
     let internal = internal.unwrap_or(1.0);
-    if !(internal > 0.0 && internal < LARGEST_INTERNAL_RATIO) {
-        let message =
-            format!("the internal ratio is {internal}; it must be above 0 and below {LARGEST_INTERNAL_RATIO}");
+    if !(internal > 0.0 && internal < MOST_INTERNAL_RATIO) {
+        let message = format!("the internal ratio is {internal}; it must be above 0 and below {MOST_INTERNAL_RATIO}");
         return Err(Problem::wrong_use(message).hint("for example `--internal 1.85`, or 1 for direct drive"));
     }
     let tyre = arguments.tyre.or(settings.tyre_mm());
-    if let Some(tyre) = tyre.filter(|d| !(*d > 0.0 && *d < LARGEST_TYRE_MM)) {
-        let message = format!("the tyre is {tyre} mm; it must be above 0 and below {LARGEST_TYRE_MM} mm");
+    if let Some(tyre) = tyre.filter(|d| !(*d > 0.0 && *d < MOST_TYRE_MM)) {
+        let message = format!("the tyre is {tyre} mm; it must be above 0 and below {MOST_TYRE_MM} mm");
         return Err(Problem::wrong_use(message).hint("enter the diameter in mm, for example `--tyre 63`"));
     }
     Ok(GearChart::new(&pinions, &spurs, internal, tyre))
@@ -83,6 +85,10 @@ fn car_settings(folder: &Path, car: Option<&str>) -> Result<Settings, Problem> {
             Some(settings) => return Ok(settings),
             None => format!("there is no car `{car}` on the sheet"),
         },
+        None if cars.is_empty() => {
+            let hint = format!("add `[cars.NAME]` to {SHEET} with the car's spur, pinion, internal ratio and tyre");
+            return Err(Problem::wrong_use("there is no car on the sheet").hint(hint));
+        }
         None if cars.len() == 1 => return Ok(cars.into_values().next().unwrap_or_default()),
         None => format!("there are {} cars on the sheet", cars.len()),
     };

@@ -26,14 +26,10 @@ pub struct Output {
 impl Output {
     /// Prints a result: text, unless the user asked for quiet, or JSON.
     pub fn say(self, text: impl FnOnce() -> String, json: impl FnOnce() -> Value) -> Result<ExitCode, Problem> {
-        match self.format {
-            OutputFormat::Json => print(format!("{}\n", json())),
-            OutputFormat::Text if self.quiet => Ok(ExitCode::SUCCESS),
-            OutputFormat::Text => print(text()),
-        }
+        self.say_document(text, || format!("{}\n", json()))
     }
 
-    /// Prints a result whose JSON is a document of its own: that document, or the text.
+    /// The same for a result whose JSON is a document that is written elsewhere too: the same text, byte for byte.
     pub fn say_document(
         self,
         text: impl FnOnce() -> String,

@@ -43,7 +43,7 @@ fn review_one(path: &Path, report: &Path, output: Output) -> Result<bool, Proble
     bar.set_style(
         ProgressStyle::with_template("{bar:40} {pos}/{len} runs").unwrap_or_else(|_| ProgressStyle::default_bar()),
     );
-    let mut progress = |done: usize, count: usize| {
+    let progress = |done: usize, count: usize| {
         let wanted = !output.quiet && output.format == OutputFormat::Text && std::io::stderr().is_terminal();
         if count >= RUNS_FOR_A_BAR && wanted {
             bar.set_draw_target(ProgressDrawTarget::stderr());
@@ -51,7 +51,7 @@ fn review_one(path: &Path, report: &Path, output: Output) -> Result<bool, Proble
         bar.set_length(count as u64);
         bar.set_position(done as u64);
     };
-    let review = runtrue::review::review(path, &mut progress).map_err(|e| Problem::new(&e).hint(e.hint()))?;
+    let review = runtrue::review::review(path, &progress).map_err(|e| Problem::new(&e).hint(e.hint()))?;
     bar.finish_and_clear();
     let page = write::write(&review, report).map_err(|e| Problem::new(e).hint("name another folder with `--out`"))?;
     let text = || {
@@ -60,5 +60,5 @@ fn review_one(path: &Path, report: &Path, output: Output) -> Result<bool, Proble
     };
     // The same text as the file, so that a program may take either.
     output.say_document(text, || json::text(&review))?;
-    Ok(review.runs.iter().any(|r| r.outcome.is_ok()))
+    Ok(review.runs.iter().any(|r| r.done().is_some()))
 }

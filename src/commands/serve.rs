@@ -16,7 +16,8 @@ pub fn run(arguments: &ServeArguments, output: Output) -> Result<ExitCode, Probl
     let listening = listen(&arguments.folder, address, arguments.port).map_err(problem)?;
     if !address.is_loopback() {
         let warning = format!(
-            "warning: others on the network can reach `{address}`. Anyone who has the whole address below can read and change this weekend's folder. The connection is not encrypted."
+            "warning: others on the network can reach `{address}`. Anyone who has the whole address below can read and \
+             change this weekend's folder. The connection is not encrypted."
         );
         eprintln!("{}", terminal::wrap(&warning, "  "));
     }

@@ -5,5 +5,5 @@ mod parquet;
 mod whole_file;
 
 pub use log_format::{LogFormat, write_log, write_log_to};
-pub use parquet::{batch_as_parquet, log_as_parquet, table_as_parquet, write_table};
+pub use parquet::{batch_as_parquet, log_as_parquet};
 pub use whole_file::{UNFINISHED, WriteError, make_readable, sweep, write_whole};

@@ -1,41 +1,16 @@
-//! Parquet: a log's record batch, or a data frame whose column names end in their units.
+//! Parquet: the record batch of a log or of a table.
 
-use std::collections::HashMap;
-use std::path::Path;
-use std::sync::Arc;
-
-use arrow::array::{ArrayRef, Float64Array, RecordBatch, StringArray, UInt32Array};
-use arrow::datatypes::{DataType, Field, Schema};
+use arrow::array::RecordBatch;
 use parquet::arrow::ArrowWriter;
 use parquet::arrow::arrow_writer::compute_leaves;
 use parquet::basic::Compression;
 use parquet::file::properties::WriterProperties;
-use polars::prelude::{Column, DataFrame, DataType as PolarsType, PolarsResult};
 use rayon::prelude::*;
 
-use super::whole_file::{WriteError, write_whole};
 use crate::log::Log;
 
 /// Rows of a row group: the default of Parquet's own writers.
 const ROWS_PER_GROUP: usize = 1 << 20;
-
-/// How the name of a table's column ends, and the unit that this stands for; the first match counts.
-const UNITS_BY_ENDING: [(&str, &str); 14] = [
-    ("_m_s2", "m/s²"),
-    ("_m_s", "m/s"),
-    ("_ratio", "1"),
-    ("_share", "1"),
-    ("_s", "s"),
-    ("_mm", "mm"),
-    ("_c", "°C"),
-    ("_mohm", "mΩ"),
-    ("_mah", "mAh"),
-    ("_wh", "Wh"),
-    ("_w", "W"),
-    ("_v", "V"),
-    ("revs", "1"),
-    ("_rpm", "1/min"),
-];
 
 /// A log as the bytes of a Parquet file.
 ///
@@ -76,38 +51,4 @@ pub fn batch_as_parquet(batch: &RecordBatch) -> Result<Vec<u8>, String> {
     }
     file.close().map_err(|e| e.to_string())?;
     Ok(bytes)
-}
-
-/// Writes a data frame to the Parquet file `path`, whole.
-///
-/// # Errors
-/// [`WriteError`].
-pub fn write_table(table: &DataFrame, path: &Path) -> Result<(), WriteError> {
-    write_whole(path, |out| out.write_all(&table_as_parquet(table)?).map_err(|e| e.to_string()))
-}
-
-/// A data frame as the bytes of a Parquet file, the unit that a column's name ends in as field metadata `unit`.
-///
-/// # Errors
-/// The writer's reason, in words.
-pub fn table_as_parquet(table: &DataFrame) -> Result<Vec<u8>, String> {
-    let columns: Vec<(Field, ArrayRef)> =
-        table.columns().iter().map(arrow_column).collect::<PolarsResult<_>>().map_err(|e| e.to_string())?;
-    let (fields, arrays): (Vec<Field>, Vec<ArrayRef>) = columns.into_iter().unzip();
-    let batch = RecordBatch::try_new(Arc::new(Schema::new(fields)), arrays).map_err(|e| e.to_string())?;
-    batch_as_parquet(&batch)
-}
-
-fn arrow_column(column: &Column) -> PolarsResult<(Field, ArrayRef)> {
-    let series = column.as_materialized_series();
-    let (kind, array): (DataType, ArrayRef) = match series.dtype() {
-        PolarsType::String => (DataType::Utf8, Arc::new(series.str()?.iter().collect::<StringArray>())),
-        PolarsType::UInt32 => (DataType::UInt32, Arc::new(series.u32()?.iter().collect::<UInt32Array>())),
-        _ => (DataType::Float64, Arc::new(series.f64()?.iter().collect::<Float64Array>())),
-    };
-    let name = series.name().as_str();
-    let unit = UNITS_BY_ENDING.into_iter().find(|(ending, _)| name.ends_with(ending));
-    let metadata: HashMap<String, String> =
-        unit.map(|(_, unit)| ("unit".to_owned(), unit.to_owned())).into_iter().collect();
-    Ok((Field::new(name, kind, true).with_metadata(metadata), array))
 }
