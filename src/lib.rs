@@ -23,3 +23,4 @@ pub mod sheet;
 pub mod statistics;
 pub mod storage;
 pub mod weekend;
+pub mod wording;
