@@ -63,7 +63,7 @@ fn a_folder_and_a_missing_file_are_named() {
     let output = runtrue(&["read", folder.path().to_str().unwrap()]);
     assert!(errors(&output).contains("is a folder, not a log"), "{}", errors(&output));
     let output = runtrue(&["review", folder.path().to_str().unwrap()]);
-    assert!(errors(&output).contains("holds no log"), "{}", errors(&output));
+    assert!(errors(&output).contains("there is no log in"), "{}", errors(&output));
     let output = runtrue(&["review", "/nowhere/at/all"]);
     assert_eq!(output.status.code(), Some(1));
     let output = runtrue(&["review"]);
@@ -189,7 +189,7 @@ fn a_lone_log_and_a_folder_without_a_sheet_are_reviewed() {
     let output = runtrue(&["sheet", folder.path().to_str().unwrap()]);
     assert_eq!(output.status.code(), Some(0), "{}", errors(&output));
     let output = runtrue(&["sheet", folder.path().to_str().unwrap()]);
-    assert!(errors(&output).contains("left as it is"), "{}", errors(&output));
+    assert!(errors(&output).contains("already exists; not changed"), "{}", errors(&output));
     let output = runtrue(&["review", folder.path().to_str().unwrap()]);
     assert_eq!(output.status.code(), Some(0), "{}", errors(&output));
 }

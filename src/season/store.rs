@@ -26,7 +26,7 @@ use super::rows::Weekend;
 use super::schema::{
     Cells, EFFECTS, EVENTS, FIGURES, FOLDER, FORMAT, KEYS, Kind, LAPS, LOGS, RUNS, TABLE_NAMES, Table,
 };
-use crate::archive::{WriteError, batch_as_parquet, sweep, write_whole};
+use crate::storage::{WriteError, batch_as_parquet, sweep, write_whole};
 
 /// Why the data set could not be read.
 #[derive(Debug, thiserror::Error)]
