@@ -9,6 +9,5 @@ mod entry;
 mod readings;
 
 pub use crate::wording::Words;
-pub use crate::wording::Words;
 pub use catalogue::{FIGURES, find};
 pub use entry::{Bad, Figure, HeatFigure, Reading, Shown, TrendFinding, Used, Weight, Worth};
