@@ -11,8 +11,9 @@ use serde::{Serialize, Serializer};
 
 use crate::measure::Answers;
 use crate::measure::heat::Heat;
+use crate::measure::hot_part::HotPart;
 use crate::quantity::{Estimate, Uncertain};
-use crate::run::{HotPart, Measured, SettledRun};
+use crate::run::{Measured, SettledRun};
 use crate::statistics::quantiles::median;
 
 mod catalogue;

@@ -3,8 +3,8 @@
 use super::{
     Bad, Figure, HeatFigure, Reading, Shown, TrendFinding, Used, Weight, Words, Worth, answered, effective_tyre, rise,
 };
+use crate::measure::hot_part::HotPart;
 use crate::quantity::Estimate;
-use crate::run::HotPart;
 
 /// What a run itself leaves open of figures that have no interval of their own, as standard uncertainties: runs that
 /// happen to be alike to the recorder's step prove nothing finer. Common practice, no source.

@@ -7,7 +7,7 @@ use super::{Axes, BLUE, GREEN, INK, ORANGE, SOFT, Size, apart, frame, label, pad
 use crate::laps::SetAside;
 use crate::log::{Channel, Log};
 use crate::measure::heat::Heat;
-use crate::measure::power::Pull;
+use crate::measure::power::PullAtSpeed;
 use crate::run::{Measured, PinionVerdict};
 
 /// Realised ratio of each lap against what the sheet's pinion and its neighbours would show.
@@ -127,11 +127,11 @@ pub fn revs_over_laps(done: &Measured, size: Size) -> String {
 }
 
 /// Pull by speed with its interval as a band, and the run before, by its name, as a dashed line.
-pub fn pull_by_speed(pull: &[Pull], before: Option<(&str, &[Pull])>, size: Size) -> String {
+pub fn pull_by_speed(pull: &[PullAtSpeed], before: Option<(&str, &[PullAtSpeed])>, size: Size) -> String {
     if pull.len() < 3 {
         return String::new();
     }
-    let line = |pull: &[Pull]| pull.iter().map(|p| (p.speed_m_s, p.acceleration_m_s2.value)).collect::<Vec<_>>();
+    let line = |pull: &[PullAtSpeed]| pull.iter().map(|p| (p.speed_m_s, p.acceleration_m_s2.value)).collect::<Vec<_>>();
     let behind = before.map_or(Vec::new(), |b| line(b.1));
     let tops = pull.iter().map(|p| p.acceleration_m_s2.high).chain(behind.iter().map(|p| p.1));
     let end = pull.iter().map(|p| p.speed_m_s).chain(behind.iter().map(|p| p.0)).fold(0.0, f64::max);

@@ -5,11 +5,12 @@ use super::{Mark, battery_mark, gearing_mark, heat_mark, optional, plus_minus};
 use crate::measure::battery::{self, Battery};
 use crate::measure::heat;
 use crate::measure::heat::{COOLED_K, Heat};
+use crate::measure::hot_part::HotPart;
 use crate::notice::printable;
 use crate::quantity::Estimate;
 use crate::report::charts::{self, NARROW, Size, WIDE};
 use crate::review::Review;
-use crate::run::{GearingVerdict, HotPart, Measured};
+use crate::run::{GearingVerdict, Measured};
 use crate::sheet::Sheet;
 use crate::weekend::conclude::ConcludedRun;
 use crate::weekend::findings::{self, MUCH_SPIN};
@@ -94,7 +95,7 @@ fn gearing_answer(done: &Measured, run: &ConcludedRun) -> AnswerView {
     if !others.is_empty() {
         say.push(format!("Probability, weighed over all runs of the car: {}.", others.join(", ")));
     }
-    let why = g.why.clone().or(pinion.why.map(|w| w.words().to_owned()));
+    let why = g.why.as_ref().map(ToString::to_string).or(pinion.why.map(|w| w.words().to_owned()));
     say.extend(why.map(|w| format!("Open: {w}.")));
     let says = format!(
         "Realised ratio of each lap of run {} against what the sheet's pinion and its neighbours would show",
@@ -298,7 +299,7 @@ fn warming_words(motor: &Heat) -> Vec<String> {
     let range = |e: &Estimate| format!("{:.0} s, 95 % between {:.0} and {:.0}", e.value, e.low, e.high);
     let mut say = Vec::new();
     if let Some(limit) = motor.limit_after_s.as_ref().filter(|l| l.value > 0.0) {
-        say.push(match motor.course.reached_s {
+        say.push(match motor.reached_s {
             Some(reached) => {
                 format!("It reached its limit {:.0} s into the race, {reached:.0} s into the log.", limit.value)
             }

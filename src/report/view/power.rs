@@ -2,11 +2,12 @@
 
 use super::answers::{AnswerView, ChartView, chart};
 use super::{Mark, plus_minus, with_doubt};
-use crate::measure::power::Pull;
+use crate::measure::hot_part::HotPart;
+use crate::measure::power::PullAtSpeed;
 use crate::notice::printable;
 use crate::report::charts;
 use crate::review::Review;
-use crate::run::{HotPart, Measured};
+use crate::run::Measured;
 use crate::weekend::before::Before;
 use crate::weekend::conclude::ConcludedRun;
 use crate::weekend::next::Next;
@@ -104,7 +105,7 @@ pub fn power_answer(done: &Measured, run: &ConcludedRun, review: &Review) -> Ans
         None => (Mark::Open, "cannot tell".to_owned(), Vec::new()),
     };
     if let [bottom, middle, top] = p.pull.as_slice() {
-        let of = |p: &Pull| {
+        let of = |p: &PullAtSpeed| {
             let (value, doubt) = plus_minus(&p.acceleration_m_s2);
             format!("{value} {doubt} m/s² at {:.0} m/s", p.speed_m_s)
         };

@@ -6,10 +6,10 @@ use super::{
 };
 use crate::figure::{Bad, Shown};
 use crate::measure::heat;
+use crate::measure::hot_part::HotPart;
 use crate::notice::{Severity, printable};
 use crate::report::charts;
 use crate::review::Review;
-use crate::run::HotPart;
 use crate::weekend::comparisons::{Comparison, Effect};
 use crate::weekend::conclude::ConcludedRun;
 use crate::weekend::lacks::{self, Place};

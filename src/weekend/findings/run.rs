@@ -6,10 +6,11 @@ use super::finding::{About, Finding, Place, place_in_words};
 use crate::figure::Weight;
 use crate::measure::battery::{self, Battery};
 use crate::measure::heat::{self, Heat};
+use crate::measure::hot_part::HotPart;
 use crate::measure::wheelspin::Wheelspin;
 use crate::notice::printable;
 use crate::quantity::Estimate;
-use crate::run::{GearingVerdict, HotPart, PinionWhy, SettledRun};
+use crate::run::{GearingVerdict, PinionWhy, SettledRun};
 use crate::weekend::next::{Next, WithoutFan};
 
 /// Share of the laps' time from which wheelspin is worth a word. A default (common practice, no source).
