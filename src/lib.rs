@@ -24,3 +24,4 @@ pub mod serve;
 pub mod sheet;
 pub mod statistics;
 pub mod weekend;
+pub mod wording;

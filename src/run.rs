@@ -82,17 +82,6 @@ pub enum GearingVerdict {
     CannotTell,
 }
 
-impl GearingVerdict {
-    /// The verdict in words.
-    pub fn words(self) -> &'static str {
-        match self {
-            Self::Agrees => "agrees",
-            Self::Differs => "differs",
-            Self::CannotTell => "cannot tell",
-        }
-    }
-}
-
 /// Which pinion was on the car, weighed over all runs of the car.
 #[derive(Debug, Clone, Default, PartialEq)]
 pub struct PinionVerdict {

@@ -181,7 +181,7 @@ fn a_lone_log_and_a_folder_without_a_sheet_are_reviewed() {
     fs::write(folder.path().join("mine.csv"), log()).unwrap();
     let output = runtrue(&["review", folder.path().to_str().unwrap()]);
     assert_eq!(output.status.code(), Some(0), "{}", errors(&output));
-    assert!(String::from_utf8_lossy(&output.stdout).contains("a sheet: `runtrue sheet FOLDER`"));
+    assert!(String::from_utf8_lossy(&output.stdout).contains("a setup sheet: `runtrue sheet FOLDER`"));
     let output = runtrue(&["sheet", folder.path().to_str().unwrap()]);
     assert_eq!(output.status.code(), Some(0), "{}", errors(&output));
     let output = runtrue(&["sheet", folder.path().to_str().unwrap()]);

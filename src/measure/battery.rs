@@ -43,7 +43,7 @@ const J_PER_WH: f64 = 3600.0;
 
 /// Whether the pack lasts.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, JsonSchema)]
-pub enum Verdict {
+pub enum BatteryVerdict {
     /// Charge and voltage to spare.
     #[serde(rename = "plenty")]
     Plenty,
@@ -56,18 +56,6 @@ pub enum Verdict {
     /// The log does not tell.
     #[serde(rename = "cannot tell")]
     CannotTell,
-}
-
-impl Verdict {
-    /// The verdict as the report says it.
-    pub fn words(self) -> &'static str {
-        match self {
-            Verdict::Plenty => "plenty",
-            Verdict::Short => "short",
-            Verdict::UnderFloor => "under its floor",
-            Verdict::CannotTell => "cannot tell",
-        }
-    }
 }
 
 /// Why a figure of the battery is missing.
@@ -99,8 +87,8 @@ impl Display for Why {
             Self::NoCurrent => "the log has no current",
             Self::MayBeShort => "a race may use more than the pack should give, or less",
             Self::CellsDoNotFit => "the voltage at the start does not fit the number of cells on the sheet",
-            Self::NoCells => "not on the sheet: the number of cells in series",
-            Self::NoCapacity => "not on the sheet: the capacity of the pack",
+            Self::NoCells => "enter the number of cells in series on the sheet",
+            Self::NoCapacity => "enter the capacity of the pack on the sheet",
             Self::TooFewLaps => "too few laps count for a forecast",
         })
     }
@@ -128,7 +116,7 @@ pub struct Battery {
     /// Charge used by the end of the race, mAh.
     pub race_end_used_mah: Option<Estimate>,
     /// Whether the pack lasts.
-    pub verdict: Verdict,
+    pub verdict: BatteryVerdict,
     /// Why a figure is missing.
     pub why: Option<Reasons<Why>>,
 }
@@ -184,12 +172,17 @@ pub fn measure(run: &RunContext) -> Battery {
 }
 
 /// The verdict from the lowest voltage of a cell, the charge that a race would use, and the capacity.
-fn judge(lowest_cell_v: Option<f64>, floor_cell_v: f64, used: Option<Estimate>, capacity_mah: Option<f64>) -> Verdict {
+fn judge(
+    lowest_cell_v: Option<f64>,
+    floor_cell_v: f64,
+    used: Option<Estimate>,
+    capacity_mah: Option<f64>,
+) -> BatteryVerdict {
     match (lowest_cell_v, used, capacity_mah) {
-        (Some(v), _, _) if v < floor_cell_v => Verdict::UnderFloor,
-        (_, Some(used), Some(capacity)) if used.low > SHORT * capacity => Verdict::Short,
-        (Some(_), Some(used), Some(capacity)) if used.high <= SHORT * capacity => Verdict::Plenty,
-        _ => Verdict::CannotTell,
+        (Some(v), _, _) if v < floor_cell_v => BatteryVerdict::UnderFloor,
+        (_, Some(used), Some(capacity)) if used.low > SHORT * capacity => BatteryVerdict::Short,
+        (Some(_), Some(used), Some(capacity)) if used.high <= SHORT * capacity => BatteryVerdict::Plenty,
+        _ => BatteryVerdict::CannotTell,
     }
 }
 

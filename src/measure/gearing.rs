@@ -82,7 +82,9 @@ impl Display for Why {
             Self::NoLaps => f.write_str("no lap counts"),
             Self::NotOnSheet(needed) => {
                 let names: Vec<&str> = needed.iter().map(|n| n.words()).collect();
-                write!(f, "not on the sheet: {}", names.join(", "))
+                let (last, first) = names.split_last().unwrap_or((&"", &[]));
+                let and = if first.is_empty() { "" } else { " and " };
+                write!(f, "enter {}{and}{last} on the sheet", first.join(", "))
             }
         }
     }

@@ -38,7 +38,7 @@ pub const COOLED_K: f64 = 10.0;
 
 /// Whether a part keeps under its limit to the end of the race.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, JsonSchema)]
-pub enum Verdict {
+pub enum HeatVerdict {
     /// Under the limit.
     #[serde(rename = "within")]
     Within,
@@ -51,18 +51,6 @@ pub enum Verdict {
     /// The log does not tell.
     #[serde(rename = "cannot tell")]
     CannotTell,
-}
-
-impl Verdict {
-    /// The verdict as the report says it.
-    pub fn words(self) -> &'static str {
-        match self {
-            Verdict::Within => "within",
-            Verdict::Close => "close",
-            Verdict::Over => "over",
-            Verdict::CannotTell => "cannot tell",
-        }
-    }
 }
 
 /// Why a figure of a part's heat is missing, or what limits it.
@@ -122,7 +110,7 @@ pub struct Heat {
     /// Standing after the end of the race until it is within 10 °C of the air, s.
     pub cool_down_s: Option<Estimate>,
     /// Whether the limit holds.
-    pub verdict: Verdict,
+    pub verdict: HeatVerdict,
     /// Why a figure is missing, or what limits it.
     pub why: Option<Reasons<Why>>,
     /// The run as the model sees it.
@@ -202,7 +190,7 @@ fn empty(limit: &Limit, course: Course) -> Heat {
         time_constant_range_s: None,
         limit_after_s: None,
         cool_down_s: None,
-        verdict: Verdict::CannotTell,
+        verdict: HeatVerdict::CannotTell,
         why: None,
         record: None,
         warming: None,
@@ -259,18 +247,18 @@ fn why(heat: &Heat) -> Option<Why> {
     }
 }
 
-fn verdict(heat: &Heat) -> Verdict {
+fn verdict(heat: &Heat) -> HeatVerdict {
     let limit = heat.limit_c;
     if heat.peak_c.is_some_and(|c| c > limit) {
-        return Verdict::Over;
+        return HeatVerdict::Over;
     }
     match heat.race_end_c {
-        None => Verdict::CannotTell,
-        Some(end) if !(end.low.is_finite() && end.high.is_finite()) => Verdict::CannotTell,
-        Some(end) if end.low > limit => Verdict::Over,
-        Some(end) if end.half_width() > TOO_WIDE_K && end.high > limit => Verdict::CannotTell,
-        Some(end) if end.high > limit - CLOSE_K => Verdict::Close,
-        Some(_) => Verdict::Within,
+        None => HeatVerdict::CannotTell,
+        Some(end) if !(end.low.is_finite() && end.high.is_finite()) => HeatVerdict::CannotTell,
+        Some(end) if end.low > limit => HeatVerdict::Over,
+        Some(end) if end.half_width() > TOO_WIDE_K && end.high > limit => HeatVerdict::CannotTell,
+        Some(end) if end.high > limit - CLOSE_K => HeatVerdict::Close,
+        Some(_) => HeatVerdict::Within,
     }
 }
 
