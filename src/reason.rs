@@ -1,7 +1,8 @@
-//! Reasons: why a figure or a verdict is missing, or what limits it. Data in the program, a sentence for whoever reads it.
+//! Reasons: why a figure or a verdict is missing, or what limits it. Data in the program, a sentence for whoever reads
+//! it.
 //!
-//! Each question has an enum of its reasons, whose `Display` is the sentence: the only place with its words. In `review.json`
-//! reasons are one string, so that the file reads like the page.
+//! Each question has an enum of its reasons, whose `Display` is the sentence: the only place with its words. In
+//! `review.json` reasons are one string, so that the file reads like the page.
 
 use std::fmt::{self, Display};
 

@@ -1,10 +1,10 @@
 //! A lap list laid onto a log: the offset between two clocks that know nothing of each other.
 //!
-//! At the right offset every passing finds the car at the same place of the track. For every offset the distances of the
-//! passings' places from their common one are compared. With the scatter unknown, the likelihood of an offset is the sum of
-//! squares of what is new in each error to the power of −(n − 1) / 2 (Student's t for an unknown noise level, formula from
-//! memory). Lap times differ from lap to lap and from place to place, and that is what tells the places apart. The first passing
-//! comes after the car has set off and the last before it has stopped.
+//! At the right offset every passing finds the car at the same place of the track. For every offset the distances of
+//! the passings' places from their common one are compared. With the scatter unknown, the likelihood of an offset is
+//! the sum of squares of what is new in each error to the power of −(n − 1) / 2 (Student's t for an unknown noise
+//! level, formula from memory). Lap times differ from lap to lap and from place to place, and that is what tells the
+//! places apart. The first passing comes after the car has set off and the last before it has stopped.
 
 use super::odometer::Odometer;
 use super::place::Places;
@@ -21,14 +21,15 @@ const WINSOR: f64 = 6.0;
 const LEAST_DEVIATION: f64 = 1e-3;
 /// Correlations of neighbouring errors that are tried.
 const ALIKE: [f64; 5] = [0.0, 0.4, 0.7, 0.9, 0.98];
-/// Correlation that the errors of a place may have with the speed there: a driver who is early is mostly faster too. It shifts
-/// the offset by as much of the ratio of the two scatters, however many laps there are, so that n laps tell no more than
-/// 1 / (1 / n + this squared) would. Chosen on the forward model, where the intervals then hold the truth as often as they say.
+/// Correlation that the errors of a place may have with the speed there: a driver who is early is mostly faster too. It
+/// shifts the offset by as much of the ratio of the two scatters, however many laps there are, so that n laps tell no
+/// more than 1 / (1 / n + this squared) would. Chosen on the forward model, where the intervals then hold the truth as
+/// often as they say.
 const ENTANGLED: f64 = 0.35;
 /// Below this share of the highest revs the car stands. Common practice, no source.
 const STANDING: f64 = 0.03;
-/// Log-likelihood that an offset loses for each passing after the car has stopped: the log may end before its list, but seldom
-/// does.
+/// Log-likelihood that an offset loses for each passing after the car has stopped: the log may end before its list, but
+/// seldom does.
 const OUTSIDE: f64 = 3.0;
 /// Fewest passings that must lie in the log.
 const LEAST_PASSINGS: usize = 3;
@@ -44,7 +45,8 @@ pub struct Alignment {
     from: f64,
     /// Log-likelihood of each offset, up to a constant.
     scores: Vec<f64>,
-    /// Place of the passings on the run's own profile at each offset, share of a lap; NaN where the offset is impossible.
+    /// Place of the passings on the run's own profile at each offset, share of a lap; NaN where the offset is
+    /// impossible.
     lines: Vec<f64>,
     /// Passings in the list.
     passings: usize,
@@ -77,8 +79,8 @@ impl Alignment {
         self.estimate(&self.scores, self.passings)
     }
 
-    /// Log time of the first passing with what the car's other runs tell of the line: `elsewhere` gives their log-likelihood of
-    /// a place on this run's profile, from `passings` of theirs.
+    /// Log time of the first passing with what the car's other runs tell of the line: `elsewhere` gives their
+    /// log-likelihood of a place on this run's profile, from `passings` of theirs.
     pub fn first_passing_with(&self, elsewhere: impl Fn(f64) -> f64, passings: usize) -> Option<Estimate> {
         let together =
             |(score, line): (&f64, &f64)| if line.is_nan() { f64::NEG_INFINITY } else { score + elsewhere(*line) };
@@ -86,8 +88,8 @@ impl Alignment {
         self.estimate(&scores, self.passings + passings)
     }
 
-    /// Log-likelihood of each of `cells` places of the line on the run's own profile, the best offset at each; nowhere more than
-    /// `most` below the best place, since the list may belong to another run.
+    /// Log-likelihood of each of `cells` places of the line on the run's own profile, the best offset at each; nowhere
+    /// more than `most` below the best place, since the list may belong to another run.
     pub fn by_line(&self, cells: usize, most: f64) -> Vec<f64> {
         let best = self.best();
         let mut by_line = vec![best - most / temper(self.passings); cells];
@@ -178,7 +180,8 @@ fn offset(places: &Places, passings: &[f64], start: f64, stopped: f64) -> Option
     let own: Vec<f64> = fractions.iter().zip(&variances).map(|(f, v)| f / v.sqrt()).collect();
     let most = WINSOR * robust_deviation(&own).unwrap_or(0.0).max(LEAST_DEVIATION);
     let clipped: Vec<f64> = own.iter().zip(&variances).map(|(z, v)| z.clamp(-most, most) * v.sqrt()).collect();
-    // Errors of neighbouring passings are alike to an unknown degree: each degree is tried, and their likelihoods added.
+    // Errors of neighbouring passings are alike to an unknown degree: each degree is tried, and their likelihoods
+    // added.
     let likelihoods = ALIKE.map(|alike| innovations(&clipped, &variances, alike));
     let best = likelihoods.iter().copied().fold(f64::NEG_INFINITY, f64::max);
     let score = best + likelihoods.iter().map(|l| (l - best).exp()).sum::<f64>().ln() - OUTSIDE * outside as f64;

@@ -1,17 +1,17 @@
 //! The car's speed apart from its wheels', from the revs: what the revs would be if the tyres gripped all the time.
 //!
-//! While the tyres grip, the revs rise and fall only as fast as the car's mass and the tyres allow. The run's own limits are
-//! the rates that one rise (or fall) in ten reaches, and a quarter more. Where the car's mass and its travel for a motor turn
-//! are known, a rise that would take more energy than the battery gave is left out of this: the wheels were spinning. If the
-//! revs rise faster than the limit while the motor drives, the wheels are spinning: the car is drawn in a straight line from
-//! before the spin to where the revs have come back down to it, gaining speed no faster than it usually does. If the revs fall
-//! faster than the limit, the wheels are locking. They come back up as fast as they fell without a current that could drive
-//! them, and the car is drawn in a straight line across.
+//! While the tyres grip, the revs rise and fall only as fast as the car's mass and the tyres allow. The run's own
+//! limits are the rates that one rise (or fall) in ten reaches, and a quarter more. Where the car's mass and its travel
+//! for a motor turn are known, a rise that would take more energy than the battery gave is left out of this: the wheels
+//! were spinning. If the revs rise faster than the limit while the motor drives, the wheels are spinning: the car is
+//! drawn in a straight line from before the spin to where the revs have come back down to it, gaining speed no faster
+//! than it usually does. If the revs fall faster than the limit, the wheels are locking. They come back up as fast as
+//! they fell without a current that could drive them, and the car is drawn in a straight line across.
 //!
 //! A ground-speed channel that fits the revs is used in place of all this.
 //!
-//! Wrong where mass or travel is unknown and the wheels spin for more than a tenth of the time in which the car gains speed: the
-//! limit is then too high.
+//! Wrong where mass or travel is unknown and the wheels spin for more than a tenth of the time in which the car gains
+//! speed: the limit is then too high.
 
 use super::odometer::Odometer;
 use crate::statistics::quantiles::{median, quantile, robust_deviation};
@@ -26,8 +26,8 @@ const USUAL: f64 = 0.90;
 const HEADROOM: f64 = 1.25;
 /// Brakes slow a car no more than this many times as fast as its motor speeds it up. Common practice, no source.
 const BRAKES: f64 = 2.0;
-/// Rises that are left out for each that is kept, at most. Common practice, no source: a driver puts up with no more than four
-/// spinning rises in five.
+/// Rises that are left out for each that is kept, at most. Common practice, no source: a driver puts up with no more
+/// than four spinning rises in five.
 const MOSTLY_OUT: usize = 4;
 /// Revs that rise at this share of the usual rate may belong to a spin that has yet to show.
 const CLIMBS: f64 = 0.9;
@@ -37,28 +37,29 @@ const LOCKED: f64 = 0.85;
 const LONGEST_SPIN_S: f64 = 1.5;
 /// Time that wheels take to fall back to the car's speed once they are near it, s.
 const REGRIP_S: f64 = 0.25;
-/// Wheels that lock turn again within this time, s; where no motor turns them, within the time of the longest braking. Common
-/// practice, no source.
+/// Wheels that lock turn again within this time, s; where no motor turns them, within the time of the longest braking.
+/// Common practice, no source.
 const LONGEST_LOCK_S: f64 = 1.0;
 const LONGEST_BRAKING_S: f64 = 3.0;
-/// Below this share of the highest revs the car stands; within this time (s) after standing it is still getting off. Common
-/// practice, no source.
+/// Below this share of the highest revs the car stands; within this time (s) after standing it is still getting off.
+/// Common practice, no source.
 const STANDING: f64 = 0.02;
 const GETTING_OFF_S: f64 = 1.5;
-/// Where the energy is not known, a rise from standing is the car's own up to this many times the limit. Common practice, no
-/// source.
+/// Where the energy is not known, a rise from standing is the car's own up to this many times the limit. Common
+/// practice, no source.
 const START_HEADROOM: f64 = 1.5;
 /// Variance of the second differences of independent noise, in variances of the noise: 1 + 4 + 1.
 const SECOND_DIFFERENCES: f64 = 6.0;
 
-/// The odometer of the car whose wheels turn as `wheels` counts: by its ground speed where the log has one that fits, else by
-/// what grip allows.
+/// The odometer of the car whose wheels turn as `wheels` counts: by its ground speed where the log has one that fits,
+/// else by what grip allows.
 ///
 /// ```
 /// use runtrue::laps::{grip, odometer::Odometer};
 /// // Revs that rise by 100 a row, but for six rows at twice the car's speed.
 /// let time: Vec<f64> = (0..200).map(|n| f64::from(n) * 0.05).collect();
-/// let rpm: Vec<f64> = (0..200).map(|n| f64::from(n) * 100.0 * if (100..106).contains(&n) { 2.0 } else { 1.0 }).collect();
+/// let spin = |n: i32| if (100..106).contains(&n) { 2.0 } else { 1.0 };
+/// let rpm: Vec<f64> = (0..200).map(|n| f64::from(n) * 100.0 * spin(n)).collect();
 /// let wheels = Odometer::from_rows(time, rpm).unwrap();
 /// let slip = 1.0 - grip::car_odometer(&wheels).rpm_at(5.1) / wheels.rpm_at(5.1);
 /// assert!(slip > 0.4 && slip < 0.55);
@@ -110,8 +111,8 @@ impl Grip<'_> {
         car
     }
 
-    /// Whether the car itself gets off from standing at `row`, harder than it gains speed elsewhere in the run, as far as the
-    /// pack's energy goes.
+    /// Whether the car itself gets off from standing at `row`, harder than it gains speed elsewhere in the run, as far
+    /// as the pack's energy goes.
     fn gets_off(&self, row: usize, before: f64) -> bool {
         let ago = |n: usize| self.time[row] - self.time[n];
         if !(0..row).rev().take_while(|&n| ago(n) < GETTING_OFF_S).any(|n| self.revs[n] < STANDING * self.top) {
@@ -130,8 +131,8 @@ impl Grip<'_> {
         self.wheels.drives(row - 1) == Some(false) && self.wheels.drives(row) == Some(false)
     }
 
-    /// Draws the car across locked wheels that come back at `row`, and gives the row at which they roll again. `None` where they
-    /// end up faster than the car was before: then they spin.
+    /// Draws the car across locked wheels that come back at `row`, and gives the row at which they roll again. `None`
+    /// where they end up faster than the car was before: then they spin.
     fn bridge_lock(&self, row: usize, car: &mut [f64]) -> Option<usize> {
         let (time, revs) = (self.time, self.revs);
         let mut back = row;
@@ -166,8 +167,8 @@ impl Grip<'_> {
         last
     }
 
-    /// Draws the car in a straight line from row `from` to row `to`, no steeper than `steepest`; at `to` wheels and car go
-    /// together again.
+    /// Draws the car in a straight line from row `from` to row `to`, no steeper than `steepest`; at `to` wheels and car
+    /// go together again.
     fn draw(&self, from: usize, to: usize, steepest: f64, car: &mut [f64]) {
         let (time, start) = (self.time, car[from]);
         let slope = ((self.revs[to] - start) / (time[to] - time[from])).min(steepest);
@@ -177,8 +178,8 @@ impl Grip<'_> {
         car[to] = self.revs[to];
     }
 
-    /// The row at which revs that rose too fast at `from` have come back to what the car can have reached, and fall no faster
-    /// than brakes can slow it.
+    /// The row at which revs that rose too fast at `from` have come back to what the car can have reached, and fall no
+    /// faster than brakes can slow it.
     fn end_of_spin(&self, from: usize, before: f64) -> usize {
         let (time, revs, start) = (self.time, self.revs, self.time[from - 1]);
         let mut last = from;
@@ -199,8 +200,8 @@ impl Grip<'_> {
     }
 }
 
-/// Whether noise from row to row hides what grip allows: it makes the revs jump, over the time in which a rate is taken, by
-/// half of the usual rise.
+/// Whether noise from row to row hides what grip allows: it makes the revs jump, over the time in which a rate is
+/// taken, by half of the usual rise.
 pub fn noise_hides(wheels: &Odometer) -> bool {
     let (time, revs) = wheels.rows();
     // At low rates straights and corners have second differences of their own, which are not noise.
@@ -214,9 +215,9 @@ pub fn noise_hides(wheels: &Odometer) -> bool {
     2f64.sqrt() * noise / RATE_WINDOW_S > usual / 2.0
 }
 
-/// The fastest rate of the revs that grip allows (turns a minute, each second): what one rise (or fall, with a `sign` of −1) in
-/// ten reaches, and a quarter more, among those from one row to another that are `possible` for the car. Taken over a tenth of
-/// a second, so that noise from row to row does not count.
+/// The fastest rate of the revs that grip allows (turns a minute, each second): what one rise (or fall, with a `sign`
+/// of −1) in ten reaches, and a quarter more, among those from one row to another that are `possible` for the car.
+/// Taken over a tenth of a second, so that noise from row to row does not count.
 fn limit(time: &[f64], revs: &[f64], sign: f64, possible: impl Fn(usize, usize) -> bool) -> f64 {
     let (mut rates, mut left_out) = (Vec::new(), Vec::new());
     let mut from = 0;

@@ -1,7 +1,7 @@
 //! Lap lists: lap times or passings, however the timing wrote them.
 //!
-//! Lap times in seconds or as `m:ss.mmm`; passings by the time of day or in seconds counted up; comma, semicolon or tab, with or
-//! without a header and a lap number, decimal point or comma.
+//! Lap times in seconds or as `m:ss.mmm`; passings by the time of day or in seconds counted up; comma, semicolon or
+//! tab, with or without a header and a lap number, decimal point or comma.
 
 use std::path::{Path, PathBuf};
 
@@ -31,7 +31,7 @@ pub enum ListError {
         source: std::io::Error,
     },
     /// Far too large.
-    #[error("`{path}` has {:.1} MB, too much for a lap list; the limit is {} MB", *bytes as f64 / MB as f64, MOST_BYTES / MB)]
+    #[error("`{path}` has {:.1} MB: a lap list has {} MB at most", *bytes as f64 / MB as f64, MOST_BYTES / MB)]
     TooLarge {
         /// The file.
         path: PathBuf,
@@ -164,8 +164,8 @@ fn delimiter(lines: &[(u64, &str)]) -> Option<char> {
     if with_comma * 2 <= lines.len() {
         return None;
     }
-    // One comma a line may be the decimal mark: `19,412`. It is not where there is a point too, where a lap number counts up
-    // before it, or where a colon follows it.
+    // One comma a line may be the decimal mark: `19,412`. It is not where there is a point too, where a lap number
+    // counts up before it, or where a colon follows it.
     let body: Vec<&str> =
         lines.iter().map(|(_, l)| *l).filter(|l| l.bytes().next().is_some_and(|b| b.is_ascii_digit())).collect();
     let decimal = body.iter().all(|l| {
@@ -224,7 +224,7 @@ fn column_score(rows: &[Row], column: usize, head: &str) -> Option<f64> {
         "time",
     ];
     const NOT: [&str; 9] = ["total", "gap", "diff", "delta", "best", "average", "gesamt", "abstand", "sector"];
-    let named = LAP.iter().position(|w| head.contains(w)).map_or(0.0, |at| 1.0 - at as f64 / 20.0);
+    let named = LAP.iter().position(|w| head.contains(w)).map_or(0.0, |rank| 1.0 - rank as f64 / 20.0);
     let refused = if NOT.iter().any(|w| head.contains(w)) { 2.0 } else { 0.0 };
     let filled = cells.len() as f64 / rows.len() as f64;
     Some(filled + named - refused + 0.2 * clock - 0.01 * column as f64)

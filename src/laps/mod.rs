@@ -28,17 +28,17 @@ const STANDING: f64 = 0.02;
 const LOST_S: f64 = 1.0;
 /// A lap farther from the median than this share of it is set aside, whatever the scatter. Common practice, no source.
 const FAR: f64 = 0.10;
-/// A lap farther from the median than this many robust deviations, and than this share of it, is set aside. Common practice, no
-/// source.
+/// A lap farther from the median than this many robust deviations, and than this share of it, is set aside. Common
+/// practice, no source.
 const FAR_DEVIATIONS: f64 = 6.0;
 const FAR_LEAST: f64 = 0.025;
-/// A lap of this many times the median's time and turns holds a missed passing: less than two laps, since they need not be of
-/// one length. Common practice, no source.
+/// A lap of this many times the median's time and turns holds a missed passing: less than two laps, since they need not
+/// be of one length. Common practice, no source.
 const TWO_LAPS: f64 = 1.6;
 /// Slack at the ends of the log, s.
 const TIME_SLACK_S: f64 = 1e-9;
-/// Share of the run's highest revs above which the car drives: its turns over the time it drives are its usual pace. Common
-/// practice, no source.
+/// Share of the run's highest revs above which the car drives: its turns over the time it drives are its usual pace.
+/// Common practice, no source.
 const DRIVING: f64 = 0.1;
 /// How far the turns of a lap may be from what a list lets expect, as a share: the pace changes from lap to lap. Common
 /// practice, no source.
@@ -188,8 +188,8 @@ impl Laps {
     }
 }
 
-/// Lays `list` onto the log's revs, or finds laps in them. `expected` are the motor turns of a lap by the sheet, where it tells
-/// them.
+/// Lays `list` onto the log's revs, or finds laps in them. `expected` are the motor turns of a lap by the sheet, where
+/// it tells them.
 pub fn measure(odometer: Option<Odometer>, list: Option<&LapList>, expected: Option<ExpectedTurns>) -> Laps {
     let gripped = odometer.as_ref().map(grip::car_odometer);
     let mut laps = Laps {

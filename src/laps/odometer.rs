@@ -8,12 +8,13 @@ use crate::statistics::quantiles::{median, quantile};
 const DRIVING: f64 = 0.05;
 /// Quantile of the current, or of the throttle, that counts as the highest: a few wild cells above it do not matter.
 const HIGHEST: f64 = 0.999;
-/// Share of the rows that must have volts and amperes before the pack's energy is compared with the car's. Common practice, no
-/// source.
+/// Share of the rows that must have volts and amperes before the pack's energy is compared with the car's. Common
+/// practice, no source.
 const ENERGY_KNOWN: f64 = 0.9;
 /// Share of the highest revs above which the car moves briskly. Common practice, no source.
 const BRISK: f64 = 0.2;
-/// Quantile of the power of brisk rows that must be positive; else the recorder writes the current with its sign reversed.
+/// Quantile of the power of brisk rows that must be positive; else the recorder writes the current with its sign
+/// reversed.
 const GIVEN: f64 = 0.75;
 /// The ground speed is used where its ratio to the revs scatters by less than this about the usual one (median). Common
 /// practice, no source.
@@ -27,8 +28,8 @@ pub struct Odometer {
     time: Vec<f64>,
     rpm: Vec<f64>,
     turns: Vec<f64>,
-    /// How hard the motor drives in each row, as a share of the hardest; NaN where the cell is missing, empty where the log
-    /// has neither throttle nor current.
+    /// How hard the motor drives in each row, as a share of the hardest; NaN where the cell is missing, empty where the
+    /// log has neither throttle nor current.
     driving: Vec<f64>,
     /// The revs that the car's ground speed stands for; empty where the log has no ground speed that fits.
     ground: Vec<f64>,
@@ -83,7 +84,8 @@ impl Odometer {
         Some(running_integral(&self.time, &whole.iter().map(given).collect::<Vec<_>>()))
     }
 
-    /// The ground speed as revs, by the travel for a turn while the car rolls; `None` where it does not follow the revs.
+    /// The ground speed as revs, by the travel for a turn while the car rolls; `None` where it does not follow the
+    /// revs.
     fn revs_of_ground(&self, ground: &[f64]) -> Option<Vec<f64>> {
         let brisk = BRISK * self.highest_rpm();
         let moving = |n: &usize| self.rpm[*n] > brisk && ground[*n] > 0.0;
@@ -117,9 +119,9 @@ impl Odometer {
         self.kinetic.is_some() && !self.given.is_empty()
     }
 
-    /// Whether the car can have gained the speed that its wheels gained from row `from` to row `to`: not if that takes more
-    /// energy than the pack gave. Volts and amperes need not be of the same moment as the revs, so the pack's energy is also
-    /// taken one row earlier and one row later, and the most counts.
+    /// Whether the car can have gained the speed that its wheels gained from row `from` to row `to`: not if that takes
+    /// more energy than the pack gave. Volts and amperes need not be of the same moment as the revs, so the pack's
+    /// energy is also taken one row earlier and one row later, and the most counts.
     pub fn can_have_gained(&self, from: usize, to: usize) -> bool {
         let Some(kinetic) = self.kinetic.filter(|_| !self.given.is_empty()) else { return true };
         let gained = kinetic * (self.rpm[to].powi(2) - self.rpm[from].powi(2));
@@ -154,8 +156,8 @@ impl Odometer {
         self.drive(n).map(|d| d > DRIVING)
     }
 
-    /// How hard the motor drives in row `n`, by throttle or else by current, as a share of the hardest; `None` where the log
-    /// does not tell.
+    /// How hard the motor drives in row `n`, by throttle or else by current, as a share of the hardest; `None` where
+    /// the log does not tell.
     pub fn drive(&self, n: usize) -> Option<f64> {
         self.driving.get(n).copied().filter(|d| d.is_finite())
     }

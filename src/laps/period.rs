@@ -1,7 +1,8 @@
 //! How many motor turns a lap takes, and where each lap began: by how the revs repeat.
 //!
-//! The autocorrelation of the revs over motor turns is computed with the Wiener–Khinchin theorem, zero-padded, and divided by
-//! the power of the stretches that overlap. Then each lap is laid over the one before, out from the middle of the run.
+//! The autocorrelation of the revs over motor turns is computed with the Wiener–Khinchin theorem, zero-padded, and
+//! divided by the power of the stretches that overlap. Then each lap is laid over the one before, out from the middle
+//! of the run.
 //!
 //! Wrong where the car does not lap one track, and where a lap has two halves that are alike.
 
@@ -19,21 +20,22 @@ const POINTS: usize = 1 << 14;
 const LAGS: usize = POINTS / 2 + POINTS / 8;
 /// Below this correlation of the revs one lap later there are no laps. A default, no source.
 const LEAST_CORRELATION: f64 = 0.35;
-/// A shorter period is preferred while it repeats nearly as well as the best one, which may be several laps long: this share of
-/// its correlation. A default, no source.
+/// A shorter period is preferred while it repeats nearly as well as the best one, which may be several laps long: this
+/// share of its correlation. A default, no source.
 const NEARLY: f64 = 0.85;
-/// Against what the sheet or a list lets expect, a shorter period must repeat this well to be believed. A default, no source.
+/// Against what the sheet or a list lets expect, a shorter period must repeat this well to be believed. A default, no
+/// source.
 const AS_WELL: f64 = 0.97;
 /// A period that holds so many shorter ones, to within this share of a whole number of them, is several laps.
 const SEVERAL: f64 = 1.5;
 const WHOLE_LAPS: f64 = 0.05;
-/// How far a lap may begin from where the lap before lets expect, share of a lap. Common practice, no source: the driven line
-/// and slip change the turns of a lap by a per cent or two.
+/// How far a lap may begin from where the lap before lets expect, share of a lap. Common practice, no source: the
+/// driven line and slip change the turns of a lap by a per cent or two.
 const LAY_OVER_REACH: f64 = 0.03;
 /// Share of a lap that must overlap for two laps to be compared.
 const LEAST_OVERLAP: f64 = 0.3;
-/// Share of a lap's difference from the one before that carries on to the next: the turns of a lap follow tyre and line slowly,
-/// and one odd lap changes little.
+/// Share of a lap's difference from the one before that carries on to the next: the turns of a lap follow tyre and line
+/// slowly, and one odd lap changes little.
 const FOLLOW: f64 = 0.2;
 /// The chain of laps goes on this far beyond the ends of the log, share of a lap.
 const BEYOND_ENDS: f64 = 0.5;
@@ -110,7 +112,8 @@ impl OverTurns {
         }
         let mut period = peaks.into_iter().find(|&lag| correlation[lag] >= NEARLY * best)?;
         if expected.is_some() {
-            // Several laps repeat no better than one of them: if a part of the period repeats as well, what was expected is wrong.
+            // Several laps repeat no better than one of them: if a part of the period repeats as well, what was
+            // expected is wrong.
             let shortest = (self.shortest / self.step) as usize;
             let as_well = |&lag: &usize| is_peak(lag) && correlation[lag] >= AS_WELL * correlation[period];
             let is_part = |&lag: &usize| {
@@ -149,8 +152,8 @@ impl OverTurns {
         chain.into_iter().map(|p| (p + 0.5) * self.step).collect()
     }
 
-    /// Where around the point `guess` the revs look most like those around the point `here`, for a lap of so many `points`;
-    /// `None` where too little of the two laps lies in the log.
+    /// Where around the point `guess` the revs look most like those around the point `here`, for a lap of so many
+    /// `points`; `None` where too little of the two laps lies in the log.
     fn lay_over(&self, here: f64, guess: f64, points: f64) -> Option<LaidOver> {
         let reach = (LAY_OVER_REACH * points).ceil() as isize;
         let half = (0.5 * points) as isize;
@@ -168,8 +171,8 @@ impl OverTurns {
         Some(LaidOver { place, correlation: scores[best] })
     }
 
-    /// Correlation of the revs within `half` points either side of the point `one` with those around the point `other`; NaN
-    /// where fewer than `least` points of both lie in the log.
+    /// Correlation of the revs within `half` points either side of the point `one` with those around the point `other`;
+    /// NaN where fewer than `least` points of both lie in the log.
     fn correlation_between(&self, one: isize, other: isize, half: isize, least: f64) -> f64 {
         // Offsets at which both points lie in the log.
         let count = self.rpm.len() as isize;

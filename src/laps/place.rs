@@ -1,11 +1,12 @@
 //! Where on the track the car was, from the log alone: the repeating pattern of revs over motor turns.
 //!
-//! 1. The motor turns of a lap: the autocorrelation of the revs over turns ([`super::period`]). Over turns and not over time, so
-//!    that pace and stops do not matter.
+//! 1. The motor turns of a lap: the autocorrelation of the revs over turns ([`super::period`]). Over turns and not over
+//!    time, so that pace and stops do not matter.
 //! 2. A chain of laps: each lap is laid over the one before where the revs agree best.
-//! 3. A profile of the revs over a lap, and a smoother ([`super::smoother`]) of the distance between the odometer's place and the
-//!    true one: the odometer drifts with the driven line and slip, the pattern of revs pulls it back. A second state is the
-//!    driver's mood, faster or slower than usual for a while: without it, mood would pass for a place ahead or behind.
+//! 3. A profile of the revs over a lap, and a smoother ([`super::smoother`]) of the distance between the odometer's
+//!    place and the true one: the odometer drifts with the driven line and slip, the pattern of revs pulls it back. A
+//!    second state is the driver's mood, faster or slower than usual for a while: without it, mood would pass for a
+//!    place ahead or behind.
 //!
 //! Assumes that the car laps one track. Where it does not, [`Places::find`] gives `None`.
 
@@ -22,13 +23,13 @@ const MOMENTS_HZ: f64 = 20.0;
 const REACH: f64 = 0.02;
 /// Revs farther than this many deviations from the profile tell nothing of the place: a start, a crash, a stop.
 const UNUSUAL: f64 = 4.0;
-/// There the tyres slip more than usual: this share of the way may be wrong, all of it alike over this share of a lap. Common
-/// practice, no source.
+/// There the tyres slip more than usual: this share of the way may be wrong, all of it alike over this share of a lap.
+/// Common practice, no source.
 const UNUSUAL_DRIFT: f64 = 0.05;
 const UNUSUAL_STRETCH: f64 = 0.1;
-/// The pattern is followed with caution: a driver who is early at a corner is mostly faster there too, so that errors of place
-/// and speed go together, and they would shift a list that is laid onto the log. Deviations count twice, and half of the
-/// chain's scatter is taken for the odometer's own drift. Chosen on the forward model.
+/// The pattern is followed with caution: a driver who is early at a corner is mostly faster there too, so that errors
+/// of place and speed go together, and they would shift a list that is laid onto the log. Deviations count twice, and
+/// half of the chain's scatter is taken for the odometer's own drift. Chosen on the forward model.
 const CAUTION: f64 = 2.0;
 const ODOMETER_SHARE: f64 = 0.5;
 /// Half the stretch over which the profile's slope is taken, share of a lap.
@@ -68,8 +69,8 @@ pub struct Places {
 }
 
 impl Places {
-    /// Finds the places from the car's turns, without wheelspin; `expected` are the motor turns of a lap, where sheet or list tell
-    /// them. `None` where no pattern repeats.
+    /// Finds the places from the car's turns, without wheelspin; `expected` are the motor turns of a lap, where sheet
+    /// or list tell them. `None` where no pattern repeats.
     pub fn find(odometer: &Odometer, expected: Option<ExpectedTurns>) -> Option<Self> {
         let over_turns = OverTurns::new(odometer)?;
         let lap = over_turns.lap(expected)?;
@@ -125,7 +126,8 @@ impl Places {
         Self { laps, variance, ..self.clone() }
     }
 
-    /// What moment `n` tells of the place, where the odometer drifts by `drift` over a lap and deviations count `caution` times.
+    /// What moment `n` tells of the place, where the odometer drifts by `drift` over a lap and deviations count
+    /// `caution` times.
     fn moment(&self, n: usize, ticks: &Ticks, profile: &Profile, drift: f64, caution: f64) -> Moment {
         let base = &ticks.base;
         let moved = if n == 0 { 0.0 } else { (base[n] - base[n - 1]).max(0.0) };
@@ -149,7 +151,8 @@ impl Places {
         }
     }
 
-    /// Moments over which the deviations from the profile stay alike: their integrated autocorrelation, up to its first zero.
+    /// Moments over which the deviations from the profile stay alike: their integrated autocorrelation, up to its first
+    /// zero.
     fn moments_alike(&self, rpm: &[f64], profile: &Profile) -> f64 {
         let z: Vec<f64> = (0..self.time.len())
             .filter(|&n| self.is_followed(n))
@@ -250,7 +253,8 @@ struct Usual {
 }
 
 impl Profile {
-    /// The medians of the revs in each cell, and the scatter in it and its neighbours, at least a hundredth of the fastest.
+    /// The medians of the revs in each cell, and the scatter in it and its neighbours, at least a hundredth of the
+    /// fastest.
     fn new(cells: &[Vec<f64>]) -> Self {
         let mut rpm: Vec<f64> = cells.iter().map(|c| median(c.iter().copied()).unwrap_or(f64::NAN)).collect();
         let fastest = rpm.iter().copied().fold(0.0, f64::max);
@@ -279,8 +283,8 @@ impl Profile {
     }
 }
 
-/// Standard deviation of the odometer over a lap, laps. A place found early makes one lap shorter and the next longer, but the
-/// odometer's drift does not: so twice the covariance of neighbouring laps is added to their variance.
+/// Standard deviation of the odometer over a lap, laps. A place found early makes one lap shorter and the next longer,
+/// but the odometer's drift does not: so twice the covariance of neighbouring laps is added to their variance.
 fn drift_of(chain: &[f64], lap: f64) -> f64 {
     let lengths: Vec<f64> = chain.windows(2).map(|w| (w[1] - w[0]) / lap).collect();
     let (Some(middle), Some(scatter)) = (median(lengths.iter().copied()), robust_deviation(&lengths)) else {
@@ -293,7 +297,8 @@ fn drift_of(chain: &[f64], lap: f64) -> f64 {
     (variance + 2.0 * shared).max(LEAST_DRIFT * LEAST_DRIFT).sqrt()
 }
 
-/// Laps driven after so many `turns`, where `chain` holds the turns at which each lap began and `lap` those of a usual lap.
+/// Laps driven after so many `turns`, where `chain` holds the turns at which each lap began and `lap` those of a usual
+/// lap.
 fn along_chain(turns: f64, chain: &[f64], lap: f64) -> f64 {
     let last = chain.len() - 1;
     match chain.partition_point(|&c| c <= turns) {

@@ -1,6 +1,6 @@
-//! A Kalman filter with a Rauch–Tung–Striebel smoother (Rauch, Tung and Striebel 1965, AIAA Journal 3, 1445) over two states:
-//! the distance between the odometer's place and the true one, a random walk, and the driver's deviation from the usual revs,
-//! which fades from moment to moment.
+//! A Kalman filter with a Rauch–Tung–Striebel smoother (Rauch, Tung and Striebel 1965, AIAA Journal 3, 1445) over two
+//! states: the distance between the odometer's place and the true one, a random walk, and the driver's deviation from
+//! the usual revs, which fades from moment to moment.
 
 /// What one moment tells the smoother.
 pub(super) struct Moment {

@@ -1,9 +1,9 @@
 //! What had the battery left?
 //!
-//! Charge = ∫ I dt, energy = ∫ V·I dt (trapezoid rule, in a straight line across missing cells). Regenerated current counts
-//! against what was used. The lowest voltage is as read; a cell's is the pack's over the cells in series, so that a weak cell does
-//! not show. What a race would use: what was used so far, and the mean of the laps that count for the time that is left. The
-//! resistance of the pack: [`super::resistance`].
+//! Charge = ∫ I dt, energy = ∫ V·I dt (trapezoid rule, in a straight line across missing cells). Regenerated current
+//! counts against what was used. The lowest voltage is as read; a cell's is the pack's over the cells in series, so
+//! that a weak cell does not show. What a race would use: what was used so far, and the mean of the laps that count for
+//! the time that is left. The resistance of the pack: [`super::resistance`].
 //!
 //! Wrong where the recorder takes the current so seldom that it misses peaks: the interval says how far.
 
@@ -218,8 +218,8 @@ impl<'a> Charge<'a> {
         integral_until(&self.used, self.time, t)
     }
 
-    /// Charge used by the end of the race, mAh: read off where the log lasts as long, else extrapolated at the mean of the laps
-    /// that count; `None` where too few do.
+    /// Charge used by the end of the race, mAh: read off where the log lasts as long, else extrapolated at the mean of
+    /// the laps that count; `None` where too few do.
     fn at_race_end(&self, run: &RunContext) -> Option<Estimate> {
         let first = run.laps.first_passing?;
         let end = first.value + run.race_s;
@@ -249,9 +249,9 @@ impl<'a> Charge<'a> {
     }
 }
 
-/// Standard uncertainty of a current's integral for what its rows do not show, A·s. Where the current jumps from one row to the
-/// next, the moment of the jump may be anywhere between them, evenly, so that each step is uncertain by its height times its time
-/// over √12. Where it stands still, the recorder's own step may hide that much all the time.
+/// Standard uncertainty of a current's integral for what its rows do not show, A·s. Where the current jumps from one
+/// row to the next, the moment of the jump may be anywhere between them, evenly, so that each step is uncertain by its
+/// height times its time over √12. Where it stands still, the recorder's own step may hide that much all the time.
 fn between_rows(time: &[f64], current: &[f64]) -> f64 {
     let step = |(t, i): (&[f64], &[f64])| ((i[1] - i[0]) * (t[1] - t[0])).powi(2) / 12.0;
     let steps = time.windows(2).zip(current.windows(2)).map(step).filter(|v| v.is_finite());

@@ -3,8 +3,8 @@
 use crate::laps::{Lap, Laps, SetAside, align};
 use crate::statistics::quantiles::median;
 
-/// Share of the laps' pace below which a car rolls in after the flag. Common practice, no source: the slowest quarter of a lap
-/// is no slower.
+/// Share of the laps' pace below which a car rolls in after the flag. Common practice, no source: the slowest quarter
+/// of a lap is no slower.
 const ROLLS_IN: f64 = 0.75;
 /// Share of a lap over which that is judged.
 const STRETCH: f64 = 0.25;
@@ -40,14 +40,14 @@ impl Course {
     }
 }
 
-/// Until when the car was driven: the last lap is finished after the race's end, or the flag fell within it; a car that stands,
-/// or rolls in slower than its laps over a quarter of one, is not driven.
+/// Until when the car was driven: the last lap is finished after the race's end, or the flag fell within it; a car that
+/// stands, or rolls in slower than its laps over a quarter of one, is not driven.
 fn driven_to_s(laps: &Laps) -> f64 {
     let Some(last) = laps.rows.last() else { return 0.0 };
     let Some(lap) = laps.median_s() else { return last.end_s };
     let Some(odometer) = &laps.odometer else { return last.end_s + lap };
-    let stands = align::moving(odometer).map_or(f64::INFINITY, |(_, last)| last);
-    let end = (last.end_s + lap).min(stands);
+    let last_moved_s = align::moving(odometer).map_or(f64::INFINITY, |(_, last)| last);
+    let end = (last.end_s + lap).min(last_moved_s);
     let turns = median(laps.counted().map(|l| l.turns)).unwrap_or(0.0);
     // As far as the log goes: after its end nothing is known to be slow.
     let slow = |from: &f64| {

@@ -1,8 +1,8 @@
 //! What a fitted heat model says: the end of the race, other loads and other cooling, times and constants.
 //!
-//! The temperature is extrapolated in steps of constant input, each exact: with the copper loss fed back, dT/dt is linear in T.
-//! What is uncertain is the mixture over the hypotheses of [`super::warming`], each with its own normal distribution. Wrong where
-//! the fit is, and for loads far from those that were driven.
+//! The temperature is extrapolated in steps of constant input, each exact: with the copper loss fed back, dT/dt is
+//! linear in T. What is uncertain is the mixture over the hypotheses of [`super::warming`], each with its own normal
+//! distribution. Wrong where the fit is, and for loads far from those that were driven.
 
 use nalgebra::Vector4;
 
@@ -11,17 +11,19 @@ use crate::quantity::{Estimate, Uncertain};
 use crate::statistics::inverse_variance;
 use crate::statistics::mixture::{self, Component, Weighted};
 
-/// Standard uncertainty of a lumped model in any case, °C, and as a share of the change that it forecasts. Common practice, no
-/// source.
+/// Standard uncertainty of a lumped model in any case, °C, and as a share of the change that it forecasts. Common
+/// practice, no source.
 const MODEL_U_K: f64 = 0.4;
 const MODEL_SHARE: f64 = 0.03;
 /// The same of its cooling and times, relative. Common practice, no source.
 const MODEL_LN_U: f64 = 0.05;
-/// Share of the heating to come that a change of load adds at once, before the part cools more for it. Common practice, no source.
+/// Share of the heating to come that a change of load adds at once, before the part cools more for it. Common practice,
+/// no source.
 const HEATING_KEPT: f64 = 0.5;
 /// Least and greatest share of the heating that may go with speed.
 const SHARES: std::ops::RangeInclusive<f64> = 0.05..=0.95;
-/// Variance of a forecast for one share of the heating, °C²: that of the fit drops out of a difference between two races.
+/// Variance of a forecast for one share of the heating, °C²: that of the fit drops out of a difference between two
+/// races.
 const DIFFERENCE_VARIANCE: f64 = 1e-4;
 /// Feedback of the temperature on itself below which it is none, 1/s.
 const NO_FEEDBACK: f64 = 1e-12;
@@ -68,7 +70,8 @@ impl State {
 }
 
 impl Warming {
-    /// Extrapolates a state over `seconds` at the laps' mean load, multiplied as `scene` says, in air of `air_c` or the run's own.
+    /// Extrapolates a state over `seconds` at the laps' mean load, multiplied as `scene` says, in air of `air_c` or the
+    /// run's own.
     fn extrapolated(&self, h: &Hypothesis, mut state: State, scene: &Scene, air_c: Option<f64>, seconds: f64) -> State {
         let steps = (seconds / self.step_s).ceil().max(0.0) as usize;
         if steps == 0 {
@@ -82,7 +85,7 @@ impl Warming {
         for _ in 0..steps {
             state.lagged.step(scene.copper, scene.spin, share);
             let Lagged { copper, spin } = state.lagged;
-            let loss = self.copper_loss.at(state.value);
+            let loss = self.copper_loss.relative_at(state.value);
             let slope = a * copper * loss + b * spin - rate * (state.value - air);
             let feedback = a * copper * self.copper_loss.alpha - rate;
             let own = Vector4::new(copper * loss, spin, if air_c.is_some() { 0.0 } else { rate }, 0.0);
@@ -110,8 +113,8 @@ impl Warming {
         mixture::of_normals(&self.hypotheses.iter().map(component).collect::<Vec<_>>())
     }
 
-    /// What the sensor reads at log time `until_s`, °C, where the load of the laps that count goes on. `load_u` is the relative
-    /// standard uncertainty of that load.
+    /// What the sensor reads at log time `until_s`, °C, where the load of the laps that count goes on. `load_u` is the
+    /// relative standard uncertainty of that load.
     pub fn forecast(&self, until_s: f64, load_u: f64) -> Estimate {
         self.mixed(|h| {
             let end = self.drive_on(h, State::at_end(h), until_s - self.end_s);
@@ -142,9 +145,9 @@ impl Warming {
         })
     }
 
-    /// The same, °C, where current and speed change apart from each other. One run of even laps does not tell how its heat is
-    /// shared between them: the share is half and half as in any machine that is geared well, together with the copper loss that
-    /// the measured resistance lets expect.
+    /// The same, °C, where current and speed change apart from each other. One run of even laps does not tell how its
+    /// heat is shared between them: the share is half and half as in any machine that is geared well, together with the
+    /// copper loss that the measured resistance lets expect.
     pub fn regeared(&self, from: &Scene, to: &Scene, expected: Prior) -> Estimate {
         // Three points that have a normal distribution's mean, variance and fourth moment (Gauss and Hermite).
         let points = [(-3f64.sqrt(), 1.0 / 6.0), (0.0, 2.0 / 3.0), (3f64.sqrt(), 1.0 / 6.0)];
@@ -194,8 +197,8 @@ impl Warming {
         self.hypotheses.iter().map(|h| h.weight * h.mean[2]).sum()
     }
 
-    /// Time of driving from log time `from_s` until the sensor reads `limit_c`, s; `None` where that may take longer than
-    /// `longest_s`.
+    /// Time of driving from log time `from_s` until the sensor reads `limit_c`, s; `None` where that may take longer
+    /// than `longest_s`.
     pub fn time_to(&self, limit_c: f64, from_s: f64, longest_s: f64) -> Option<Estimate> {
         let ln_time = |h: &Hypothesis| {
             let mut state = State::at_end(h);
@@ -211,8 +214,8 @@ impl Warming {
         (never < NEVER).then(|| mixture::of_logarithms(all.into_iter(), MODEL_LN_U))
     }
 
-    /// Time that a standing car takes to cool from `from_c` to `above_k` degrees above air of `air_c`, s; `None` where it is that
-    /// cool already.
+    /// Time that a standing car takes to cool from `from_c` to `above_k` degrees above air of `air_c`, s; `None` where
+    /// it is that cool already.
     pub fn cool_down_s(&self, from_c: f64, air_c: f64, above_k: f64) -> Option<Estimate> {
         let ratio = ((from_c - air_c) / above_k).ln();
         let ln_time = |h: &Hypothesis| (ratio / (h.point.cooling * (1.0 - h.point.way.flow_share))).ln();

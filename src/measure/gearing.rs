@@ -1,12 +1,14 @@
 //! Is the gearing on the car the gearing on the sheet, and what did it really do on this track?
 //!
 //! - Set ratio = spur / pinion × internal ratio; set rollout = π·D / ratio ([`super::gears`]).
-//! - Realised ratio = median over the laps that count of motor turns × π·D / lap length: what the set ratio would have to be for
-//!   the tyre to cover the lap without slip on the stated line. Realised rollout = lap length / turns ([`super::lap_turns`]).
+//! - Realised ratio = median over the laps that count of motor turns × π·D / lap length: what the set ratio would have
+//!   to be for the tyre to cover the lap without slip on the stated line. Realised rollout = lap length / turns
+//!   ([`super::lap_turns`]).
 //!
-//! The realised ratio lies above the set one because of drive slip, the flattened tyre and the driven line; what is uncertain in
-//! it is a budget after JCGM 100. Which pinion was on the car is weighed over all runs of the car together, by the weekend.
-//! Wrong where the lap length or the tyre on the sheet is another track's or another car's: then all runs of a car are off alike.
+//! The realised ratio lies above the set one because of drive slip, the flattened tyre and the driven line; what is
+//! uncertain in it is a budget after JCGM 100. Which pinion was on the car is weighed over all runs of the car
+//! together, by the weekend. Wrong where the lap length or the tyre on the sheet is another track's or another car's:
+//! then all runs of a car are off alike.
 //!
 //! ```
 //! // Spur 116, pinion 31, internal 1.85, tyre 63 mm: 28.59 mm a motor turn, so that a lap of 214 m takes 7485 of them.
@@ -28,7 +30,8 @@ use crate::quantity::Estimate;
 use crate::reason::Reasons;
 use crate::statistics::budget::{Contribution, expanded_95};
 
-/// Standard uncertainty of a tyre measured with a caliper, mm: two tenths either way, evenly (common practice, no source).
+/// Standard uncertainty of a tyre measured with a caliper, mm: two tenths either way, evenly (common practice, no
+/// source).
 pub const CALIPER_MM: f64 = 0.2 / 1.732_050_807_568_877_2;
 
 /// How well one pinion fits.

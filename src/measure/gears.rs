@@ -1,7 +1,7 @@
 //! What a spur and a pinion give on a car.
 //!
-//! Final drive ratio (FDR, motor turns for a wheel turn) = spur / pinion × internal ratio; rollout (travel for a motor turn) =
-//! π·D / FDR. Common practice, no source.
+//! Final drive ratio (FDR, motor turns for a wheel turn) = spur / pinion × internal ratio; rollout (travel for a motor
+//! turn) = π·D / FDR. Common practice, no source.
 //!
 //! ```
 //! // Spur 116, pinion 31, internal 1.85: 6.92 motor turns a wheel turn, and a 63 mm tyre rolls out 28.6 mm.

@@ -1,12 +1,13 @@
 //! How hot did motor and controller get, and would they last the race?
 //!
-//! Temperature at the start, peak and its time, and time over the limit are read off the log, as the recorder's sensor shows
-//! them. Where the log lasts to the end of the race, so is the temperature there. Otherwise it is a forecast: the lumped model of
-//! [`super::warming`] is fitted to the run and extrapolated to the end of the race with the load of the laps that count. The
-//! same model gives the time constant, the time of driving until the limit, and how long a standing car takes to cool.
+//! Temperature at the start, peak and its time, and time over the limit are read off the log, as the recorder's sensor
+//! shows them. Where the log lasts to the end of the race, so is the temperature there. Otherwise it is a forecast: the
+//! lumped model of [`super::warming`] is fitted to the run and extrapolated to the end of the race with the load of the
+//! laps that count. The same model gives the time constant, the time of driving until the limit, and how long a
+//! standing car takes to cool.
 //!
-//! Wrong where the forecast is: see [`super::forecast`]. Without volts and amperes the load is taken as even, and the interval
-//! does not know how far off that is.
+//! Wrong where the forecast is: see [`super::forecast`]. Without volts and amperes the load is taken as even, and the
+//! interval does not know how far off that is.
 
 use std::fmt::{self, Display};
 
@@ -262,8 +263,8 @@ fn verdict(heat: &Heat) -> HeatVerdict {
     }
 }
 
-/// Relative standard uncertainty of the load from the end of the log to the end of the race: a mean over the laps that are left,
-/// about a mean over those that were seen.
+/// Relative standard uncertainty of the load from the end of the log to the end of the race: a mean over the laps that
+/// are left, about a mean over those that were seen.
 fn load_u(course: &Course, load: &Load, race_end_s: f64) -> f64 {
     let left = course.lap_s.map_or(1.0, |lap| ((race_end_s - course.driven_to_s) / lap).max(1.0));
     load.scatter * (1.0 / left + 1.0 / load.laps.max(1) as f64).sqrt()

@@ -1,9 +1,10 @@
-//! A run as the heat model sees it: temperature, load and airflow of a part in equal steps of time, relative to the laps that
-//! count.
+//! A run as the heat model sees it: temperature, load and airflow of a part in equal steps of time, relative to the
+//! laps that count.
 //!
-//! The copper load is the motor current squared ([`super::motor`]), not the battery's, which rises as the pack sags. Without volts
-//! and amperes the load is taken as even. The loss that goes with the motor's speed is half friction and hysteresis, which go
-//! with the speed, and half eddy currents, which go with its square (textbook), at the mean speed of the laps.
+//! The copper load is the motor current squared ([`super::motor`]), not the battery's, which rises as the pack sags.
+//! Without volts and amperes the load is taken as even. The loss that goes with the motor's speed is half friction and
+//! hysteresis, which go with the speed, and half eddy currents, which go with its square (textbook), at the mean speed
+//! of the laps.
 
 use super::context::RunContext;
 use super::hot_part::HotPart;
@@ -21,8 +22,8 @@ const MOST_STEPS: f64 = 600.0;
 const AIR_U: f64 = 0.6;
 /// Without the air on the sheet a part is taken to start this far above it, °C. Common practice, no source.
 const START_ABOVE_AIR: Uncertain = Uncertain::new(4.0, 5.0);
-/// Heat capacity of such a motor, J/°C: 0.17 to 0.2 kg at 450 to 500 J/(kg·°C). The heating that is expected from it and from
-/// the resistance of the winding is uncertain by this share. Common practice, no source.
+/// Heat capacity of such a motor, J/°C: 0.17 to 0.2 kg at 450 to 500 J/(kg·°C). The heating that is expected from it
+/// and from the resistance of the winding is uncertain by this share. Common practice, no source.
 const MOTOR_J_K: f64 = 90.0;
 const EXPECTED_U: f64 = 0.3;
 /// Scatter of the load from lap to lap where there are no laps to tell it, relative. Common practice, no source.

@@ -1,8 +1,8 @@
 //! How many motor turns a lap takes, how well that is known, and what it tells of the car's travel for a motor turn.
 //!
-//! A lap's turns are the integral of the revs between two passings (trapezoid rule); the run's are the median over the laps that
-//! count. What is uncertain in them is a budget after JCGM 100. Travel for a motor turn = lap length / turns of the lap. The
-//! turns of the car, without those that its wheels spun, are the run's evidence for its pinion.
+//! A lap's turns are the integral of the revs between two passings (trapezoid rule); the run's are the median over the
+//! laps that count. What is uncertain in them is a budget after JCGM 100. Travel for a motor turn = lap length / turns
+//! of the lap. The turns of the car, without those that its wheels spun, are the run's evidence for its pinion.
 //!
 //! Wrong where the lap length on the sheet is another track's: then the travel of all runs is off alike.
 
@@ -16,13 +16,14 @@ use crate::sheet::Settings;
 use crate::statistics::budget::{Contribution, expanded_95};
 use crate::statistics::quantiles::{median, robust_deviation};
 
-/// Relative standard uncertainty of a recorder's clock: a hundred parts in a million either way (common practice, no source).
+/// Relative standard uncertainty of a recorder's clock: a hundred parts in a million either way (common practice, no
+/// source).
 const CLOCK_U: f64 = 0.5e-4;
-/// Relative standard uncertainty of the turns that were spun. Common practice, no source: the car is drawn in a straight line
-/// through each spin.
+/// Relative standard uncertainty of the turns that were spun. Common practice, no source: the car is drawn in a
+/// straight line through each spin.
 const DRAWN_U: f64 = 0.25;
-/// Relative standard uncertainty of the rollout by the sheet as the travel: tyre growth, wear and drive slip. Common practice,
-/// no source.
+/// Relative standard uncertainty of the rollout by the sheet as the travel: tyre growth, wear and drive slip. Common
+/// practice, no source.
 const SET_ROLLOUT_U: f64 = 0.01;
 
 /// The motor turns of a run's laps.
@@ -104,7 +105,8 @@ fn evidence(counted: &[&Lap], laps: &Laps, budget: &[Contribution]) -> Option<Ev
     Some(Evidence { gripped_turns, relative_u, spun, rolling: car.has_ground() })
 }
 
-/// The car's travel for a motor turn without wheelspin, m: as the track tells it, else by the sheet; `None` where neither does.
+/// The car's travel for a motor turn without wheelspin, m: as the track tells it, else by the sheet; `None` where
+/// neither does.
 pub fn travel_m(turns: Option<&LapTurns>, lap_length_m: Option<Estimate>, settings: &Settings) -> Option<Uncertain> {
     let on_track = turns.zip(lap_length_m).and_then(|(turns, length)| {
         // The turns that were spun must not count.

@@ -1,8 +1,9 @@
 //! The answers of one run.
 //!
-//! A file a question: [`gearing`], [`wheelspin`], [`heat`], [`battery`], [`power`]. Each measures a [`context::RunContext`] and
-//! gives its answer. The other files are what the questions need, and what the weekend asks of a measured run: [`pinion`] what
-//! another pinion would ask of the motor, [`forecast`] what the heat model says of other races.
+//! A file a question: [`gearing`], [`wheelspin`], [`heat`], [`battery`], [`power`]. Each measures a
+//! [`context::RunContext`] and gives its answer. The other files are what the questions need, and what the weekend asks
+//! of a measured run: [`pinion`] what another pinion would ask of the motor, [`forecast`] what the heat model says of
+//! other races.
 
 pub mod battery;
 pub mod context;
@@ -50,8 +51,8 @@ pub struct Answers {
 }
 
 impl Answers {
-    /// The car's pull, to ask what another pinion would do; `None` where the run does not show it. `mass_kg` is the car's, where
-    /// it is known.
+    /// The car's pull, to ask what another pinion would do; `None` where the run does not show it. `mass_kg` is the
+    /// car's, where it is known.
     pub fn pull(&self, log: &Log, mass_kg: Option<f64>) -> Option<pinion::PullModel<'_>> {
         let pack = pinion::Pack {
             volts: log.channel(Channel::Voltage)?,

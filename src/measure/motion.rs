@@ -1,9 +1,9 @@
 //! The car's speed and how it changes, row by row.
 //!
-//! Speed = the car's revs, without wheelspin, × its travel for a motor turn; the car's revs come from the ground speed where the
-//! log has one that fits ([`crate::laps::grip`]). Acceleration is the change of speed over the rows around. Driven tyres slip a
-//! little while they grip, and more the harder they pull: how much is read off the moment in which the driver lifts, when the
-//! revs fall by it.
+//! Speed = the car's revs, without wheelspin, × its travel for a motor turn; the car's revs come from the ground speed
+//! where the log has one that fits ([`crate::laps::grip`]). Acceleration is the change of speed over the rows around.
+//! Driven tyres slip a little while they grip, and more the harder they pull: how much is read off the moment in which
+//! the driver lifts, when the revs fall by it.
 //!
 //! Wrong where the travel is: all speeds are then off by the same share.
 
@@ -18,21 +18,24 @@ use crate::statistics::quantiles::{highest, median, quantile};
 const WINDOW_S: f64 = 0.1;
 /// A window that lasts this many times as long as its rows should has rows missing.
 const ROWS_MISSING: f64 = 1.5;
-/// Revs of wheels and car that differ by less than this, relative, are the same: the wheels grip. Common practice, no source.
+/// Revs of wheels and car that differ by less than this, relative, are the same: the wheels grip. Common practice, no
+/// source.
 const SAME: f64 = 0.02;
 /// Laps that are needed to tell what most of them reach.
 const LEAST_LAPS: usize = 4;
-/// The fastest lap is at most this many times as fast at the end of its straight as the slower ones. Common practice, no source:
-/// laps that count end their straight within some per cent of each other.
+/// The fastest lap is at most this many times as fast at the end of its straight as the slower ones. Common practice,
+/// no source: laps that count end their straight within some per cent of each other.
 const MOST_APART: f64 = 1.08;
 /// Quantile of the laps' top speeds that stands for the slower laps.
 const SLOWER_LAPS: f64 = 0.25;
 /// Share of the top speed from which the car is near it. Common practice, no source.
 const AT_TOP: f64 = 0.97;
-/// Share of the hardest drive above which the motor pulls hard; a lift takes at most so long, s. Common practice, no source.
+/// Share of the hardest drive above which the motor pulls hard; a lift takes at most so long, s. Common practice, no
+/// source.
 const HARD: f64 = 0.6;
 const LIFT_S: f64 = 0.25;
-/// Share of the highest revs above which a lift counts: at low speed the car slows too fast. Common practice, no source.
+/// Share of the highest revs above which a lift counts: at low speed the car slows too fast. Common practice, no
+/// source.
 const FAST: f64 = 0.5;
 /// Time in which tyres give back their drive slip after the lift, s. Common practice, no source.
 const RELEASE_S: f64 = 0.06;
@@ -65,8 +68,8 @@ pub struct Motion {
     pub grips: Vec<bool>,
     /// Travel for a motor turn, m.
     pub travel_m: Uncertain,
-    /// Slip of the driven tyres near the top speed, as a share of the wheels' speed; zero where the car's speed is measured over
-    /// ground.
+    /// Slip of the driven tyres near the top speed, as a share of the wheels' speed; zero where the car's speed is
+    /// measured over ground.
     pub top_slip: f64,
     /// The same on average, as it is in the travel.
     pub mean_slip: f64,
@@ -134,9 +137,9 @@ fn grips(time: &[f64], wheels: &Odometer, car: &Odometer, reach: usize) -> Vec<b
 }
 
 impl Motion {
-    /// Slip of driven tyres at full pull, from the moment in which the driver lifts and the revs fall by it: the median over the
-    /// lifts of the drop from the last row of hard driving to the revs after the lift, carried back to it. `None` for too few
-    /// lifts.
+    /// Slip of driven tyres at full pull, from the moment in which the driver lifts and the revs fall by it: the median
+    /// over the lifts of the drop from the last row of hard driving to the revs after the lift, carried back to it.
+    /// `None` for too few lifts.
     fn slip_at_lifts(&self, car: &Odometer) -> Option<f64> {
         let (time, revs) = car.rows();
         let span = (WINDOW_S / self.step_s).round().max(1.0) as usize;
@@ -160,8 +163,8 @@ impl Motion {
         (drops.len() >= LEAST_LIFTS).then(|| median(drops).unwrap_or(0.0).clamp(0.0, MOST_SLIP))
     }
 
-    /// How hard the motor pushes on average in the rows that are `chosen`, relative to hard driving: by its current, else by the
-    /// change of speed.
+    /// How hard the motor pushes on average in the rows that are `chosen`, relative to hard driving: by its current,
+    /// else by the change of speed.
     fn push(&self, demand: Option<&Demand>, chosen: impl Fn(usize) -> bool) -> f64 {
         let push = |n: usize| demand.map_or(self.acceleration[n], |d| d.current[n]).max(0.0);
         let moving = || (0..self.time.len()).filter(|&n| self.speed[n] > 0.0);
@@ -171,8 +174,8 @@ impl Motion {
         (chosen.iter().sum::<f64>() / chosen.len().max(1) as f64 / hardest).clamp(0.0, 1.0)
     }
 
-    /// The car's top speed, m/s; `None` where no row has a speed. A lap that is far faster than most holds a spin that was taken
-    /// for the car, and does not count.
+    /// The car's top speed, m/s; `None` where no row has a speed. A lap that is far faster than most holds a spin that
+    /// was taken for the car, and does not count.
     pub fn top_speed(&self) -> Option<f64> {
         let slower = quantile(self.lap_tops.iter().copied(), SLOWER_LAPS);
         let most = slower.map_or(f64::INFINITY, |slower| MOST_APART * slower);

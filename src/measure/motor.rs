@@ -1,17 +1,17 @@
 //! What was the motor asked for? Its current, from the pack's power and the revs.
 //!
-//! A recorder reads the current from the pack. The motor's own current is larger below full demand, because the controller
-//! turns voltage into current: P = V·I = i·(k·ω + R·i) + P₀ with the motor constant k, the resistance R of winding, controller
-//! and leads, and the idle power P₀ (textbook direct-current motor in steady state, its inductance left out). Solved for i, this
-//! gives the motor current of each row.
+//! A recorder reads the current from the pack. The motor's own current is larger below full demand, because the
+//! controller turns voltage into current: P = V·I = i·(k·ω + R·i) + P₀ with the motor constant k, the resistance R of
+//! winding, controller and leads, and the idle power P₀ (textbook direct-current motor in steady state, its inductance
+//! left out). Solved for i, this gives the motor current of each row.
 //!
-//! k and R come from the run itself. At full demand the motor sees the pack's whole voltage and both currents are the same:
-//! 1 = k·ω/V + R·I/V. Below full demand the right side is smaller. So all rows lie on one side of a straight line in ω/V and
-//! I/V, and those at full demand lie on it. Of all lines with no rows beyond them, the one with the most rows on it is taken, and
-//! fitted to those rows by least squares.
+//! k and R come from the run itself. At full demand the motor sees the pack's whole voltage and both currents are the
+//! same: 1 = k·ω/V + R·I/V. Below full demand the right side is smaller. So all rows lie on one side of a straight line
+//! in ω/V and I/V, and those at full demand lie on it. Of all lines with no rows beyond them, the one with the most
+//! rows on it is taken, and fitted to those rows by least squares.
 //!
-//! Assumes that the controller passes power on without loss other than in R, and that volts, amperes and revs are of the same
-//! moment. Wrong where full demand is never held: then k and R are only bounds, and `at_full_demand` is false.
+//! Assumes that the controller passes power on without loss other than in R, and that volts, amperes and revs are of
+//! the same moment. Wrong where full demand is never held: then k and R are only bounds, and `at_full_demand` is false.
 //!
 //! ```
 //! // 0.0016 V·s and 20 mΩ at half demand of 60 A and 2000 rad/s: 3.2 V and 1.2 V make 264 W.
@@ -41,13 +41,14 @@ const LEAST_ROWS: usize = 25;
 const LEAST_SPREAD: f64 = 0.15;
 /// How often the rows near the line are chosen anew and the line fitted to them.
 const ROUNDS: usize = 3;
-/// Quantile that counts as the highest current, or the highest of another channel: a few wild cells above it do not matter.
+/// Quantile that counts as the highest current, or the highest of another channel: a few wild cells above it do not
+/// matter.
 const HIGHEST: f64 = 0.999;
-/// Where full demand is never held: share of the pack's voltage that the motor makes itself at its highest revs. Common practice,
-/// no source.
+/// Where full demand is never held: share of the pack's voltage that the motor makes itself at its highest revs. Common
+/// practice, no source.
 const USUAL_BACK_SHARE: f64 = 0.85;
-/// Where full demand is never held: share of the strongest current above which rows bound the resistance. Common practice, no
-/// source.
+/// Where full demand is never held: share of the strongest current above which rows bound the resistance. Common
+/// practice, no source.
 const STRONG: f64 = 0.3;
 /// The winding's share of the resistance; the rest is the controller's and the leads'. Common practice, no source.
 pub const WINDING_SHARE: f64 = 0.8;
@@ -128,7 +129,8 @@ pub fn demand(log: &Log) -> Option<Demand> {
     Some(Demand { motor, current, omega, full })
 }
 
-/// Resistance in each row over its mean: that of copper rises with the motor's temperature, that of controller and leads hardly.
+/// Resistance in each row over its mean: that of copper rises with the motor's temperature, that of controller and
+/// leads hardly.
 fn warmth(log: &Log) -> Vec<f64> {
     let Some(motor) = log.channel(Channel::MotorTemperature) else { return vec![1.0; log.rows()] };
     let Some(mean) = median(motor.iter().copied()) else { return vec![1.0; log.rows()] };
@@ -201,8 +203,8 @@ impl Plane {
         (constant > 0.0 && resistance > 0.0).then_some(Motor { constant, resistance, at_full_demand: true })
     }
 
-    /// Without full demand: the constant from the usual share of the voltage at the highest revs, and the resistance that the
-    /// strongest rows allow.
+    /// Without full demand: the constant from the usual share of the voltage at the highest revs, and the resistance
+    /// that the strongest rows allow.
     fn bound(&self, strongest: f64) -> Option<Motor> {
         let constant = USUAL_BACK_SHARE / quantile(self.0.iter().map(|row| row.omega), HIGHEST)?;
         let strong = self.0.iter().filter(|row| row.current > STRONG * strongest);

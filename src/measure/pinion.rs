@@ -1,17 +1,17 @@
 //! What would another pinion ask of the motor, and how fast would the car be?
 //!
-//! With the final drive ratio multiplied by g, a wheel speed takes g times the revs, and a push at the wheels takes 1/g of the
-//! motor current. Below full demand the driver, or the grip, sets the push: it stays. At full demand the pack sets the current:
-//! i = (E − k·ω·g) / (R + R_pack), with the pack's voltage at rest E taken from each row. So each row of the run gives its current
-//! with the other pinion.
+//! With the final drive ratio multiplied by g, a wheel speed takes g times the revs, and a push at the wheels takes 1/g
+//! of the motor current. Below full demand the driver, or the grip, sets the push: it stays. At full demand the pack
+//! sets the current: i = (E − k·ω·g) / (R + R_pack), with the pack's voltage at rest E taken from each row. So each row
+//! of the run gives its current with the other pinion.
 //!
-//! The top speed follows from the way to it that the car drove: from where it begins to gain speed to the lap's fastest row, the
-//! change of the acceleration is added up over the same distance, v·dv = a·ds; a higher speed needs the brakes earlier. What an
-//! ampere adds to the acceleration comes from the motor's constant and the car's mass, where both are known, else from a
-//! least-squares fit of the acceleration to the motor current and the square of the speed.
+//! The top speed follows from the way to it that the car drove: from where it begins to gain speed to the lap's fastest
+//! row, the change of the acceleration is added up over the same distance, v·dv = a·ds; a higher speed needs the brakes
+//! earlier. What an ampere adds to the acceleration comes from the motor's constant and the car's mass, where both are
+//! known, else from a least-squares fit of the acceleration to the motor current and the square of the speed.
 //!
-//! The change from today's values, for one or two teeth, is better known than the values themselves. Wrong where the driver would
-//! take another line or brake elsewhere, or where the controller limits the current.
+//! The change from today's values, for one or two teeth, is better known than the values themselves. Wrong where the
+//! driver would take another line or brake elsewhere, or where the controller limits the current.
 
 use std::f64::consts::{PI, TAU};
 
@@ -31,18 +31,18 @@ const PULLING: f64 = 0.2;
 const STRONGEST: f64 = 0.999;
 /// Share of the motor's torque that reaches the wheels. Common practice, no source.
 const DRIVE_TRAIN: f64 = 0.93;
-/// Slowing harder than this ends the way to the top speed, m/s²: more than noise makes of an even speed. Common practice, no
-/// source.
+/// Slowing harder than this ends the way to the top speed, m/s²: more than noise makes of an even speed. Common
+/// practice, no source.
 const BRAKING: f64 = 1.5;
 /// Quantile of the decelerations that stands for braking.
 const BRAKES: f64 = 0.9;
 /// Fewest rows that the fit of the pull needs.
 const LEAST_ROWS: usize = 60;
-/// The rotor's inertia at the wheels, as a share of the car's mass: it goes with the square of the ratio. Common practice, no
-/// source: a rotor of 1e-6 kg·m² makes 2 to 4 %.
+/// The rotor's inertia at the wheels, as a share of the car's mass: it goes with the square of the ratio. Common
+/// practice, no source: a rotor of 1e-6 kg·m² makes 2 to 4 %.
 const ROTOR_SHARE: f64 = 0.03;
-/// Share of the effect of the gearing on the top speed that is uncertain where the pack's limit was not seen. Common practice, no
-/// source.
+/// Share of the effect of the gearing on the top speed that is uncertain where the pack's limit was not seen. Common
+/// practice, no source.
 const OPEN_SHARE: f64 = 0.5;
 
 /// A run with another ratio, relative to the run as it was.
@@ -87,8 +87,8 @@ pub struct PullModel<'a> {
 }
 
 impl<'a> PullModel<'a> {
-    /// Fits the pull of a car of `mass_kg`, where that is known. `None` where too few rows pull or lie too far apart, or where
-    /// more current does not pull harder.
+    /// Fits the pull of a car of `mass_kg`, where that is known. `None` where too few rows pull or lie too far apart,
+    /// or where more current does not pull harder.
     pub fn fit(demand: &'a Demand, motion: &'a Motion, pack: &Pack, mass_kg: Option<f64>) -> Option<Self> {
         if motion.step_s > LONGEST_STEP_S {
             return None;
@@ -108,7 +108,8 @@ impl<'a> PullModel<'a> {
         }
         let mut per_ampere = equations.solve()?.best[0];
         if let (Some(mass), true) = (mass_kg, demand.motor.at_full_demand) {
-            // A motor's constant is its torque for an ampere; in even driving the rows alone hardly tell current from speed.
+            // A motor's constant is its torque for an ampere; in even driving the rows alone hardly tell current from
+            // speed.
             per_ampere = DRIVE_TRAIN * demand.motor.constant * TAU / (motion.travel_m.value * mass);
         }
         let per_square = slowing(&rows, per_ampere, demand, motion).max(0.0);
@@ -153,11 +154,11 @@ impl<'a> PullModel<'a> {
             changes.extend(self.top_change(from, to, g));
         }
         let change = median(changes.iter().copied())?;
-        // A lap on which something went wrong tells nothing of the gears: so the median, whose standard error is sqrt(pi / 2)
-        // times that of a mean.
+        // A lap on which something went wrong tells nothing of the gears: so the median, whose standard error is
+        // sqrt(pi / 2) times that of a mean.
         let scatter = robust_deviation(&changes).unwrap_or(0.0) * (PI / 2.0 / changes.len() as f64).sqrt();
-        let open = if self.demand.motor.at_full_demand { 0.0 } else { OPEN_SHARE * (g - 1.0).abs() };
-        let half = (COVERAGE_95 * scatter).hypot(change / 2.0).hypot(open);
+        let unseen = if self.demand.motor.at_full_demand { 0.0 } else { OPEN_SHARE * (g - 1.0).abs() };
+        let half = (COVERAGE_95 * scatter).hypot(change / 2.0).hypot(unseen);
         (before > 0.0).then(|| Regeared {
             copper: after / before,
             spin: (g + g * g) / 2.0,

@@ -1,18 +1,19 @@
 //! Where is the power?
 //!
-//! - Highest revs, and the car's top speed: revs without wheelspin × travel for a motor turn on the track, else the rollout by the
-//!   sheet; the ground speed where the log has it.
+//! - Highest revs, and the car's top speed: revs without wheelspin × travel for a motor turn on the track, else the
+//!   rollout by the sheet; the ground speed where the log has it.
 //! - Mean and peak electrical power from the pack, V·I.
-//! - Pull by speed: the envelope of the acceleration, the value that one driven row in ten exceeds, at the bottom, in the middle
-//!   and at the top of the speeds. With a throttle channel that reaches full demand, the median of the rows at full demand.
-//! - Coasting: the median deceleration off throttle and off the brake between a quarter and three quarters of the top speed. Off
-//!   throttle is read from the throttle channel. Without one, braking and coasting look alike in the current, and there is no
-//!   figure.
-//! - Share of the laps' time at full demand: by the throttle channel, else the rows in which the motor sees the pack's whole
-//!   voltage.
+//! - Pull by speed: the envelope of the acceleration, the value that one driven row in ten exceeds, at the bottom, in
+//!   the middle and at the top of the speeds. With a throttle channel that reaches full demand, the median of the rows
+//!   at full demand.
+//! - Coasting: the median deceleration off throttle and off the brake between a quarter and three quarters of the top
+//!   speed. Off throttle is read from the throttle channel. Without one, braking and coasting look alike in the
+//!   current, and there is no figure.
+//! - Share of the laps' time at full demand: by the throttle channel, else the rows in which the motor sees the pack's
+//!   whole voltage.
 //!
-//! Intervals come from a jackknife over ten blocks of the run ([`crate::statistics::jackknife`]) and from the travel's own
-//! uncertainty. Wrong where the travel is: all speeds are then off alike.
+//! Intervals come from a jackknife over ten blocks of the run ([`crate::statistics::jackknife`]) and from the travel's
+//! own uncertainty. Wrong where the travel is: all speeds are then off alike.
 
 use std::fmt::{self, Display};
 
@@ -33,7 +34,8 @@ use crate::statistics::straight_line::straight_line;
 
 /// Throttle from which demand is full, %. Common practice, no source.
 const FULL_PCT: f64 = 95.0;
-/// Throttle up to which neither throttle nor brake is on, %: the least step of a recorder and a trim. Common practice, no source.
+/// Throttle up to which neither throttle nor brake is on, %: the least step of a recorder and a trim. Common practice,
+/// no source.
 const OFF_PCT: f64 = 2.0;
 /// Shares of the top speed between which coasting is measured (`review.json`'s definition).
 const COASTING: (f64, f64) = (0.25, 0.75);
@@ -41,8 +43,8 @@ const COASTING: (f64, f64) = (0.25, 0.75);
 const SPAN_S: f64 = 0.05;
 /// A span that lasts this many times as long as its rows should has rows missing.
 const ROWS_MISSING: f64 = 1.5;
-/// Relative standard uncertainty of a coasting deceleration, for which rows count as coasting and for corners that the car coasts
-/// through. Common practice, no source: methods that were tried on one log differ by this much.
+/// Relative standard uncertainty of a coasting deceleration, for which rows count as coasting and for corners that the
+/// car coasts through. Common practice, no source: methods that were tried on one log differ by this much.
 const COAST_U: f64 = 0.03;
 /// Time in which driven tyres give back their slip after the lift, s. Common practice, no source.
 const RELEASE_S: f64 = 0.1;
@@ -53,7 +55,8 @@ const CURVE: [(f64, f64); 8] =
     [(0.2, 0.3), (0.3, 0.4), (0.4, 0.5), (0.5, 0.6), (0.6, 0.7), (0.7, 0.8), (0.8, 0.9), (0.9, 1.0)];
 /// Share of the driven rows that lie below the envelope.
 const ENVELOPE: f64 = 0.9;
-/// Share of the top speed from which the car is near it, and quantile of the changes of speed there. Common practice, no source.
+/// Share of the top speed from which the car is near it, and quantile of the changes of speed there. Common practice,
+/// no source.
 const AT_TOP: f64 = 0.97;
 const CHANGE_AT_TOP: f64 = 0.9;
 /// Fewest rows of a figure, and blocks for its interval.
@@ -86,7 +89,7 @@ impl Display for Why {
             Self::SeldomCoasts => "the car coasts too seldom to tell how fast it slows",
             Self::NoPull => "the log has too few rows, or too few that pull, to tell the pull by speed",
             Self::NoFullDemand => {
-                "time at full throttle needs a throttle channel, or rows in which the motor gets the full battery voltage"
+                "time at full throttle needs a throttle channel, or rows where the motor gets the full battery voltage"
             }
         })
     }
@@ -200,7 +203,8 @@ type CoastingRow = (f64, f64);
 fn coast(motion: &Motion, throttle: &[f64]) -> Option<Estimate> {
     let (low, high) = (COASTING.0 * motion.top_speed()?, COASTING.1 * motion.top_speed()?);
     let rows = coasting_rows(motion, throttle, low, high);
-    // The rows that can be used are late in each stretch, where the car is slower: the figure is that of all that coast.
+    // The rows that can be used are late in each stretch, where the car is slower: the figure is that of all that
+    // coast.
     let is_off = |n: &usize| throttle[*n].abs() <= OFF_PCT && (low..high).contains(&motion.speed[*n]);
     let middle = median((0..motion.time.len()).filter(is_off).map(|n| motion.speed[n]))?;
     let at_middle = |rows: &[CoastingRow]| {
@@ -213,7 +217,8 @@ fn coast(motion: &Motion, throttle: &[f64]) -> Option<Estimate> {
     Some(estimate(&rows, at_middle, relative_u)?.scaled(1.0 + motion.mean_slip))
 }
 
-/// The rows that coast between two speeds, from the row after the lift on: tyres that drove give back their slip at first.
+/// The rows that coast between two speeds, from the row after the lift on: tyres that drove give back their slip at
+/// first.
 fn coasting_rows(motion: &Motion, throttle: &[f64], low: f64, high: f64) -> Vec<CoastingRow> {
     let (time, speed, step) = (&motion.time, &motion.speed, motion.step_s);
     let span = ((SPAN_S / step).round() as usize).max(1);
@@ -245,8 +250,8 @@ fn pulls(motion: &Motion, throttle: Option<&[f64]>, shares: &[(f64, f64)]) -> Ve
     shares.iter().filter_map(pull).collect()
 }
 
-/// A figure of rows in order with its interval: from the figure without each block in turn, and from a relative standard
-/// uncertainty that all rows share.
+/// A figure of rows in order with its interval: from the figure without each block in turn, and from a relative
+/// standard uncertainty that all rows share.
 fn estimate<T: Copy>(rows: &[T], figure: impl Fn(&[T]) -> Option<f64>, shared_u: f64) -> Option<Estimate> {
     if rows.len() < LEAST_ROWS {
         return None;

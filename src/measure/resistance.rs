@@ -1,13 +1,13 @@
 //! Resistance of the pack: how much its voltage drops for each ampere from row to row.
 //!
-//! R = −Σ ΔI·ΔV / Σ ΔI² over all neighbouring rows with a step of the current: the slope of a least-squares line through the
-//! origin. Differences take out the open-circuit voltage and the slow polarisation, which hardly move within a row's time.
-//! Regenerated current counts like any other. The interval comes from a jackknife over blocks of the log
-//! ([`crate::statistics::jackknife`]), since the errors of neighbouring differences go together. Where the recorder holds a
-//! channel over several rows, only rows with a new value count.
+//! R = −Σ ΔI·ΔV / Σ ΔI² over all neighbouring rows with a step of the current: the slope of a least-squares line
+//! through the origin. Differences take out the open-circuit voltage and the slow polarisation, which hardly move
+//! within a row's time. Regenerated current counts like any other. The interval comes from a jackknife over blocks of
+//! the log ([`crate::statistics::jackknife`]), since the errors of neighbouring differences go together. Where the
+//! recorder holds a channel over several rows, only rows with a new value count.
 //!
-//! Where the recorder averages the current over a step, or takes it a row earlier or later than the voltage, the two do not move
-//! together, or do so better with the voltage of another moment: then there is no resistance.
+//! Where the recorder averages the current over a step, or takes it a row earlier or later than the voltage, the two do
+//! not move together, or do so better with the voltage of another moment: then there is no resistance.
 
 use crate::quantity::Estimate;
 use crate::statistics::jackknife::half_width_95;
@@ -22,13 +22,14 @@ const LEAST_STEP_A: f64 = 2.0;
 /// Fewest steps that are needed, and blocks that they are put into for the interval.
 const LEAST_STEPS: usize = 100;
 const BLOCKS: usize = 20;
-/// Share of the voltage's movement that the current must explain: below, they were not taken at the same moment. A default.
-const LEAST_EXPLAINED: f64 = 0.5;
-/// Where the voltage of another moment explains more of its movement by this share, voltage and current are not of one moment. A
+/// Share of the voltage's movement that the current must explain: below, they were not taken at the same moment. A
 /// default.
+const LEAST_EXPLAINED: f64 = 0.5;
+/// Where the voltage of another moment explains more of its movement by this share, voltage and current are not of one
+/// moment. A default.
 const CLEARLY_BETTER: f64 = 0.03;
-/// Where fewer of a channel's changes than this share follow a change in the row before, the recorder holds it over two rows or
-/// more. A default.
+/// Where fewer of a channel's changes than this share follow a change in the row before, the recorder holds it over two
+/// rows or more. A default.
 const SELDOM: f64 = 0.05;
 
 /// A step from one row to the next.
@@ -38,8 +39,8 @@ struct Step {
     volts: f64,
 }
 
-/// Ohmic resistance of the pack, mΩ, from the rows' time (s), voltage (V) and current (A); `None` where steps are too few or do not
-/// go together.
+/// Ohmic resistance of the pack, mΩ, from the rows' time (s), voltage (V) and current (A); `None` where steps are too
+/// few or do not go together.
 pub fn resistance_mohm(time: &[f64], voltage: &[f64], current: &[f64]) -> Option<Estimate> {
     let rows = fresh_rows(voltage, current);
     let usual_s = median(rows.windows(2).map(|w| time[w[1]] - time[w[0]])).filter(|s| *s <= LONGEST_STEP_S)?;
@@ -102,7 +103,8 @@ fn explained(steps: &[Step]) -> f64 {
     iv * iv / ii / vv
 }
 
-/// Rows in which the slower of voltage and current is new: all of them, but for recorders that hold a channel over several rows.
+/// Rows in which the slower of voltage and current is new: all of them, but for recorders that hold a channel over
+/// several rows.
 fn fresh_rows(voltage: &[f64], current: &[f64]) -> Vec<usize> {
     // A channel that is held never changes in two rows running; one in coarse steps does.
     let held = |values: &[f64]| {

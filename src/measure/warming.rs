@@ -6,19 +6,20 @@
 //! dT/dt = a·u·(1 + α·(T − T_ref)) + b·w − c·(1 − s + s·v)·(T − T_air)
 //! ```
 //!
-//! u is the motor current squared, and w is half the motor's speed (friction, hysteresis) and half its square (eddy currents);
-//! both lag alike, since heat takes time from where it arises to the sensor. v is the car's speed. Each is relative to its mean
-//! over the laps that count. a is the heating by copper loss and b by the loss that goes with speed, K/s; c is the cooling, 1/s
-//! (its inverse is the time constant), of which the share s goes with the airflow. α is IEC 60028's coefficient of copper, 0.00393
-//! per K at 20 °C, carried to the run's mean temperature.
+//! u is the motor current squared, and w is half the motor's speed (friction, hysteresis) and half its square (eddy
+//! currents); both lag alike, since heat takes time from where it arises to the sensor. v is the car's speed. Each is
+//! relative to its mean over the laps that count. a is the heating by copper loss and b by the loss that goes with
+//! speed, K/s; c is the cooling, 1/s (its inverse is the time constant), of which the share s goes with the airflow. α
+//! is IEC 60028's coefficient of copper, 0.00393 per K at 20 °C, carried to the run's mean temperature.
 //!
-//! For given c, lag and s the temperature is linear in a, b, the air and the start: least squares with priors (a Bayesian linear
-//! regression; Bishop 2006, 3.3). c, lag and s are weighed on a grid by their best fits, so that no search can get stuck in a
-//! wrong valley, and a forecast is the mixture of all of them. Where residuals go together (whole degrees, laps) the data count
-//! for less: the variance is multiplied by their autocorrelation time (Bayley and Hammersley 1946).
+//! For given c, lag and s the temperature is linear in a, b, the air and the start: least squares with priors (a
+//! Bayesian linear regression; Bishop 2006, 3.3). c, lag and s are weighed on a grid by their best fits, so that no
+//! search can get stuck in a wrong valley, and a forecast is the mixture of all of them. Where residuals go together
+//! (whole degrees, laps) the data count for less: the variance is multiplied by their autocorrelation time (Bayley and
+//! Hammersley 1946).
 //!
-//! Wrong where the load of the laps to come is different, where the fan fails on the way, and for a winding that ran much hotter
-//! before the log began than the sensor shows.
+//! Wrong where the load of the laps to come is different, where the fan fails on the way, and for a winding that ran
+//! much hotter before the log began than the sensor shows.
 
 use nalgebra::{Matrix4, Vector4};
 
@@ -29,16 +30,16 @@ use crate::statistics::quantiles::median;
 
 /// Temperature coefficient of copper at 20 °C, 1/K (IEC 60028; value quoted, the standard not opened).
 pub const COPPER: f64 = 0.003_93;
-/// Cooling that is expected before a run is seen, 1/s: a motor or controller of 80 J/K (0.17 kg of iron and copper at 450 to
-/// 500 J/(kg·K)) and 70 cm² in moving air at 40 W/(m²·K) has a time constant of five minutes; a factor of two either way is one
-/// standard deviation. Common practice, no source.
+/// Cooling that is expected before a run is seen, 1/s: a motor or controller of 80 J/K (0.17 kg of iron and copper at
+/// 450 to 500 J/(kg·K)) and 70 cm² in moving air at 40 W/(m²·K) has a time constant of five minutes; a factor of two
+/// either way is one standard deviation. Common practice, no source.
 const USUAL_COOLING: f64 = 1.0 / 300.0;
 const USUAL_COOLING_LN_U: f64 = std::f64::consts::LN_2;
 /// Shortest and longest time constant that is tried, s, and how many are.
 const TIME_CONSTANTS_S: (f64, f64) = (50.0, 1800.0);
 const COOLINGS: usize = 24;
-/// How many are tried where lag and airflow are given, how far from the best of the first look (as a logarithm), and how near
-/// the heating then is to the one that is given, relative.
+/// How many are tried where lag and airflow are given, how far from the best of the first look (as a logarithm), and
+/// how near the heating then is to the one that is given, relative.
 const FINE: usize = 60;
 const FINE_REACH: f64 = 0.5;
 const SAME: f64 = 0.01;
@@ -46,8 +47,9 @@ const SAME: f64 = 0.01;
 const LAGS_S: [f64; 6] = [2.0, 7.0, 13.0, 19.0, 26.0, 36.0];
 /// Shares of the cooling that go with the car's speed which are tried. Common practice, no source.
 const FLOW_SHARES: [f64; 2] = [0.2, 0.6];
-/// Share of the heating that goes with speed rather than with current. A machine is most efficient where the loss that goes with
-/// load equals the loss that does not (textbook), and gearing aims there. A run of even laps hardly tells the two apart by itself.
+/// Share of the heating that goes with speed rather than with current. A machine is most efficient where the loss that
+/// goes with load equals the loss that does not (textbook), and gearing aims there. A run of even laps hardly tells the
+/// two apart by itself.
 pub(super) const SPEED_SHARE: Uncertain = Uncertain::new(0.5, 0.15);
 /// The same for the fit, where it matters little and may be anything.
 const OPEN_SHARE: Uncertain = Uncertain::new(0.35, 0.25);
@@ -142,7 +144,7 @@ pub(super) struct CopperLoss {
 
 impl CopperLoss {
     /// The loss at a temperature over that at the reference.
-    pub(super) fn at(&self, celsius: f64) -> f64 {
+    pub(super) fn relative_at(&self, celsius: f64) -> f64 {
         1.0 + self.alpha * (celsius - self.reference_c)
     }
 }
@@ -171,8 +173,8 @@ pub struct Warming {
 }
 
 impl Record {
-    /// Fits the model, with what the motor's other runs tell of its heating at this run's load; `None` for too few steps or no
-    /// load.
+    /// Fits the model, with what the motor's other runs tell of its heating at this run's load; `None` for too few
+    /// steps or no load.
     pub fn fit(&self, prior: Prior) -> Option<Warming> {
         if self.reading.iter().filter(|r| r.is_finite()).count() < LEAST_STEPS || self.copper.iter().all(|u| *u <= 0.0)
         {
@@ -218,8 +220,8 @@ impl Record {
         known().sum::<f64>() / known().count() as f64
     }
 
-    /// Cooling, as the logarithm of 1/s, where heating (K/s) and `way` are those of all runs of a motor: what is wrong with these
-    /// is wrong with every run alike, and their coolings can be compared.
+    /// Cooling, as the logarithm of 1/s, where heating (K/s) and `way` are those of all runs of a motor: what is wrong
+    /// with these is wrong with every run alike, and their coolings can be compared.
     pub fn cooling_given(&self, heating: f64, way: Way) -> Option<Uncertain> {
         let line = |range| -> Vec<Point> { coolings(range, FINE).map(|cooling| Point { cooling, way }).collect() };
         let prior = Some(Uncertain::relative(heating, SAME));
@@ -249,7 +251,7 @@ impl Record {
             let rate = cooling * (1.0 - flow_share + flow_share * self.flow[n]);
             let middle = (-0.5 * rate * self.step_s).exp();
             lagged.step(self.copper[n], self.spin[n], share);
-            let input = Vector4::new(lagged.copper * copper_loss.at(seen), lagged.spin, rate, 0.0);
+            let input = Vector4::new(lagged.copper * copper_loss.relative_at(seen), lagged.spin, rate, 0.0);
             // Half a step, where the step's mean reading is; then the other half.
             let half = (1.0 - middle) / rate;
             row = row * middle + input * half;
@@ -342,8 +344,8 @@ struct Solved {
 }
 
 impl Design {
-    /// The best fit. The usual factor for the volume of the parameters is left out: it would favour fast cooling for no other
-    /// reason than that heat then counts for less.
+    /// The best fit. The usual factor for the volume of the parameters is left out: it would favour fast cooling for no
+    /// other reason than that heat then counts for less.
     fn solve(&self, record: &Record, cooling: f64, variance: f64, prior: Prior) -> Option<Solved> {
         let before = record.known_before(cooling, prior);
         let (mut equations, mut squares) = (before, 0.0);

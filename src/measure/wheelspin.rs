@@ -1,17 +1,17 @@
 //! Did the power reach the ground?
 //!
-//! Driving slip = (wheel speed − car speed) / wheel speed (ISO 8855's driving slip in its wheel-based form, wording from
-//! memory). A wheelspin is slip above 0.20 for 0.1 s or more while the car moves at 1 m/s or more; it starts and ends where slip
-//! crosses 0.20 (in a straight line between rows).
+//! Driving slip = (wheel speed − car speed) / wheel speed (ISO 8855's driving slip in its wheel-based form, wording
+//! from memory). A wheelspin is slip above 0.20 for 0.1 s or more while the car moves at 1 m/s or more; it starts and
+//! ends where slip crosses 0.20 (in a straight line between rows).
 //!
-//! The wheel speed comes from the motor's revs. The car's speed comes from the ground-speed channel where the log has one that
-//! fits the revs; else from the revs too, by what grip allows ([`crate::laps::grip`]): if the revs rise faster than the battery
-//! could have accelerated the car, or faster than they usually do, the wheels are spinning. Wheels that lock under braking are
-//! not spinning.
+//! The wheel speed comes from the motor's revs. The car's speed comes from the ground-speed channel where the log has
+//! one that fits the revs; else from the revs too, by what grip allows ([`crate::laps::grip`]): if the revs rise faster
+//! than the battery could have accelerated the car, or faster than they usually do, the wheels are spinning. Wheels
+//! that lock under braking are not spinning.
 //!
-//! Without a ground speed it is wrong where the wheels spin for more than a tenth of the time in which the car gains speed and
-//! nothing tells its energy (the limit is then too high), and where slip grows so slowly past the limit of grip that the revs
-//! never rise faster than usual.
+//! Without a ground speed it is wrong where the wheels spin for more than a tenth of the time in which the car gains
+//! speed and nothing tells its energy (the limit is then too high), and where slip grows so slowly past the limit of
+//! grip that the revs never rise faster than usual.
 
 use std::fmt::{self, Display};
 
@@ -25,8 +25,8 @@ use crate::reason::Reasons;
 
 /// Slip from which wheels count as spinning.
 pub const SPINNING: f64 = 0.20;
-/// Slip of driven tyres that grip. The car is drawn from wheels that coast to wheels that drive, so half of this is missing from
-/// the slip in between. Common practice, no source; full-size tyres grip best at 0.1 to 0.2.
+/// Slip of driven tyres that grip. The car is drawn from wheels that coast to wheels that drive, so half of this is
+/// missing from the slip in between. Common practice, no source; full-size tyres grip best at 0.1 to 0.2.
 const DRIVE_SLIP: f64 = 0.04;
 /// Slip from which wheels count as spinning where the car's speed is drawn from the revs.
 const SPINNING_BY_REVS: f64 = SPINNING - DRIVE_SLIP / 2.0;
@@ -153,8 +153,8 @@ struct Spinning {
     peak_slip: f64,
 }
 
-/// Stretches in which the wheels turn faster than the car by the slip that counts, while the car turns them by `moving_rpm` or
-/// more.
+/// Stretches in which the wheels turn faster than the car by the slip that counts, while the car turns them by
+/// `moving_rpm` or more.
 fn spins(wheels: &Odometer, car: &Odometer, moving_rpm: f64) -> Vec<Event> {
     let limit = if car.has_ground() { SPINNING } else { SPINNING_BY_REVS };
     let ((time, wheel), (_, car)) = (wheels.rows(), car.rows());
