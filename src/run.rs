@@ -20,7 +20,7 @@ use crate::measure::gearing::Fit;
 use crate::measure::heat::Heat;
 use crate::measure::hot_part::HotPart;
 use crate::measure::{self, Answers};
-use crate::notice::{Failure, Notice};
+use crate::notice::{Failure, Notice, NoticeCode};
 use crate::quantity::Uncertain;
 use crate::sheet::{RunPlan, Settings, Sheet};
 use crate::statistics::quantiles::median;
@@ -224,7 +224,7 @@ fn read_list(folder: &Path, plan: &RunPlan) -> Result<Option<LapList>, Notice> {
         .map(Some)
         .map_err(|failure| {
             let message = format!("{}; the laps were found in the log instead", failure.message);
-            Notice::warning("no-lap-list", message).hint(failure.hint.unwrap_or_default())
+            Notice::warning(NoticeCode::NoLapList, message).hint(failure.hint.unwrap_or_default())
         })
 }
 

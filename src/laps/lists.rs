@@ -7,7 +7,7 @@ use std::path::{Path, PathBuf};
 
 use crate::import::clock;
 use crate::import::encoding;
-use crate::notice::{Notice, Tally, printable};
+use crate::notice::{Notice, NoticeCode, Tally, printable};
 use crate::statistics::quantiles::median;
 
 /// Bytes of a megabyte.
@@ -133,8 +133,8 @@ pub fn parse(text: &str) -> Result<LapList, (u64, String)> {
     let (times, skipped) = times_of_column(&rows, column);
     let mut notices = Vec::new();
     if skipped.count > 0 {
-        let notice = Notice::warning("list-lines", "lines of the lap list without a time were skipped");
-        notices.push(notice.at(skipped.first_line, skipped.count));
+        let notice = Notice::warning(NoticeCode::ListLines, "lines of the lap list without a time were skipped");
+        notices.push(notice.counted(skipped.first_line, skipped.count));
     }
     Ok(LapList { passings: to_passings(&times, &mut notices), notices })
 }
@@ -253,7 +253,7 @@ fn summed_laps(values: &[f64], notices: &mut Vec<Notice>) -> Vec<f64> {
     }
     let zeroes = (values.len() + 1 - out.len()) as u64;
     if zeroes > 0 {
-        notices.push(Notice::note("list-lines", "lap times of zero were skipped").at(None, zeroes));
+        notices.push(Notice::note(NoticeCode::ListLines, "lap times of zero were skipped").counted(None, zeroes));
     }
     out
 }
@@ -272,7 +272,8 @@ fn counted_passings(values: &[f64], notices: &mut Vec<Notice>) -> Vec<f64> {
             out.push(passing);
             last = value;
         } else {
-            notices.push(Notice::warning("list-order", "a passing that is not after the one before was skipped"));
+            notices
+                .push(Notice::warning(NoticeCode::ListOrder, "a passing that is not after the one before was skipped"));
         }
     }
     out

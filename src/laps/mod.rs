@@ -14,7 +14,7 @@ use odometer::Odometer;
 use period::ExpectedTurns;
 use place::Places;
 
-use crate::notice::Notice;
+use crate::notice::{Notice, NoticeCode};
 use crate::quantity::Estimate;
 use crate::statistics::quantiles::{median, robust_deviation};
 
@@ -204,7 +204,7 @@ pub fn measure(odometer: Option<Odometer>, list: Option<&LapList>, expected: Opt
         notices: Vec::new(),
     };
     let (Some(odometer), Some(gripped)) = (&laps.odometer, &laps.gripped) else {
-        laps.notices.push(Notice::warning("no-laps", "there are no laps, because the log has no revs"));
+        laps.notices.push(Notice::warning(NoticeCode::NoLaps, "there are no laps, because the log has no revs"));
         return laps;
     };
     if let Some(notice) = too_few_rows(odometer) {
@@ -230,7 +230,7 @@ pub fn measure(odometer: Option<Odometer>, list: Option<&LapList>, expected: Opt
         laps.rows = cut(odometer, &passings);
     } else {
         let message = "no laps were found: the pattern of the revs does not repeat";
-        laps.notices.push(Notice::warning("no-laps", message));
+        laps.notices.push(Notice::warning(NoticeCode::NoLaps, message));
     }
     set_aside(&mut laps.rows, odometer);
     laps
@@ -242,12 +242,12 @@ fn too_few_rows(odometer: &Odometer) -> Option<Notice> {
     let (rows, seconds) = (time.len(), time.last().copied().unwrap_or(0.0));
     ((rows as f64) < LEAST_HZ * seconds).then(|| {
         let message = format!("{rows} rows in {seconds:.0} s are too few to tell laps");
-        Notice::warning("no-laps", message).hint("set the recorder to several rows a second")
+        Notice::warning(NoticeCode::NoLaps, message).hint("set the recorder to several rows a second")
     })
 }
 
 fn list_does_not_fit() -> Notice {
-    Notice::warning("list-does-not-fit", "the lap list does not fit the log; laps were found in the log")
+    Notice::warning(NoticeCode::ListDoesNotFit, "the lap list does not fit the log; laps were found in the log")
         .hint("check that the sheet names the lap list of this run")
 }
 

@@ -3,6 +3,7 @@
 use comfy_table::{CellAlignment, ContentArrangement, Table, presets};
 
 use super::view::{self, Cell, FindingView, Mark, NoticeView, WeekendView};
+use crate::gear_chart::{Gear, GearChart};
 use crate::log::{Channel, Log};
 use crate::notice::printable;
 use crate::review::Review;
@@ -208,25 +209,19 @@ pub fn how_read(review: &Review) -> String {
     review.runs.iter().filter_map(line).collect::<String>() + "\n"
 }
 
-/// The table of FDR and rollout.
-pub fn gears(pinions: &[u32], spurs: &[u32], internal: f64, tyre_mm: Option<f64>) -> String {
+/// The chart of FDR and rollout.
+pub fn gears(chart: &GearChart) -> String {
     let mut heads = vec!["pinion".to_owned()];
-    heads.extend(spurs.iter().map(|s| format!("spur {s}")));
-    let mut out = format!(
-        "FDR{}, internal ratio {internal}\n",
-        tyre_mm.map_or(String::new(), |d| format!(" / rollout in mm on a {d} mm tyre"))
-    );
+    heads.extend(chart.spurs.iter().map(|s| format!("spur {s}")));
+    let rollout = chart.tyre_mm.map_or(String::new(), |d| format!(" / rollout in mm on a {d} mm tyre"));
     let mut table = table(&heads.iter().map(String::as_str).collect::<Vec<_>>());
-    for (pinion, cells) in crate::measure::gearing::table(pinions, spurs, internal, tyre_mm) {
-        let mut row = vec![pinion.to_string()];
-        row.extend(
-            cells
-                .into_iter()
-                .map(|(ratio, rollout)| rollout.map_or(format!("{ratio:.2}"), |r| format!("{ratio:.2} / {r:.1}"))),
-        );
-        table.add_row(row);
+    let cell = |gear: &Gear| match gear.rollout_mm {
+        Some(rollout) => format!("{:.2} / {rollout:.1}", gear.ratio),
+        None => format!("{:.2}", gear.ratio),
+    };
+    for row in &chart.rows {
+        table.add_row(std::iter::once(row.pinion.to_string()).chain(row.gears.iter().map(cell)));
     }
-    right(&mut table, 0..spurs.len() + 1);
-    out += &format!("{}\n", table.trim_fmt());
-    out
+    right(&mut table, 0..heads.len());
+    format!("FDR{rollout}, internal ratio {}\n{}\n", chart.internal_ratio, table.trim_fmt())
 }

@@ -116,7 +116,7 @@ test("five logs of different manners and a lap list at once, each with its fate;
   await page.waitForFunction(() => document.querySelectorAll("[data-fate]").length === 6);
   assert.equal(await page.locator("[data-fate=saved]").count(), 5);
   const refused = await page.locator("[data-fate=refused]").textContent();
-  assert.match(refused, /no text/);
+  assert.match(refused, /not a log but an image/);
   assert.match(refused, /hint:/);
   await page.getByRole("link", { name: "See the review" }).click();
   assert.equal(await rows(page).count(), 6 - 1 + 1, "the picture lies in the folder itself, as a run with its error");

@@ -2,7 +2,7 @@
 
 use super::mark::Mark;
 use crate::figure::Weight;
-use crate::notice::{Notice, Severity};
+use crate::notice::{Notice, NoticeCode, Severity};
 use crate::weekend::findings::Finding;
 
 /// A finding on a page.
@@ -28,8 +28,8 @@ pub fn finding(finding: &Finding) -> FindingView {
 
 /// A notice on a page or the terminal.
 pub struct NoticeView {
-    /// Its stable name.
-    pub code: &'static str,
+    /// Its kind.
+    pub code: NoticeCode,
     /// Whether something was dropped, repaired or guessed.
     pub warning: bool,
     /// Sentence with its place and count.
@@ -40,17 +40,10 @@ pub struct NoticeView {
 
 /// A notice in words.
 pub fn notice(notice: &Notice) -> NoticeView {
-    let mut text = notice.message.clone();
-    if notice.count > 1 {
-        text += &format!(", {} times", notice.count);
-    }
-    if let Some(line) = notice.line {
-        text += &if notice.count > 1 { format!(", first on line {line}") } else { format!(", line {line}") };
-    }
     NoticeView {
         code: notice.code,
         warning: notice.severity == Severity::Warning,
-        text,
+        text: notice.text(),
         hint: notice.hint.clone().unwrap_or_default(),
     }
 }

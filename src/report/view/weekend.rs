@@ -9,7 +9,7 @@ use super::trends::{Open, TrendView, Unanswered, over_runs, unanswered};
 use super::{settings, verdicts};
 use crate::measure::heat::Heat;
 use crate::measure::hot_part::HotPart;
-use crate::notice::{Severity, printable};
+use crate::notice::{NoticeCode, Severity, printable};
 use crate::review::Review;
 use crate::run::SettledRun;
 use crate::weekend::comparisons::{Comparison, Effect};
@@ -231,21 +231,21 @@ fn effect_row(effect: &Effect) -> RowView {
 
 /// Notices that put a run's figures in doubt as a whole.
 fn guesses(review: &Review) -> Vec<RunNotice> {
-    const CODES: [&str; 14] = [
-        "no-lap-list",
-        "list-does-not-fit",
-        "no-laps",
-        "poles-assumed",
-        "channel-from-values",
-        "unit-from-values",
-        "slow-revs",
-        "unit-does-not-fit",
-        "two-columns",
-        "time-from-rate",
-        "damaged-text",
-        "import-column",
-        "import-channel",
-        "import-unit",
+    const CODES: [NoticeCode; 14] = [
+        NoticeCode::NoLapList,
+        NoticeCode::ListDoesNotFit,
+        NoticeCode::NoLaps,
+        NoticeCode::PolesAssumed,
+        NoticeCode::ChannelFromValues,
+        NoticeCode::UnitFromValues,
+        NoticeCode::SlowRevs,
+        NoticeCode::UnitDoesNotFit,
+        NoticeCode::TwoColumns,
+        NoticeCode::TimeFromRate,
+        NoticeCode::DamagedText,
+        NoticeCode::ImportColumn,
+        NoticeCode::ImportChannel,
+        NoticeCode::ImportUnit,
     ];
     let doubtful = |run: &ConcludedRun| {
         let notices = run.done().map(|d| d.log.reading.notices.iter().chain(&d.laps.notices));
