@@ -4,8 +4,9 @@ use schemars::JsonSchema;
 use serde::{Serialize, Serializer};
 
 use crate::measure::heat::Heat;
+use crate::measure::hot_part::HotPart;
 use crate::quantity::{Estimate, Uncertain};
-use crate::run::{HotPart, SettledRun};
+use crate::run::SettledRun;
 use crate::statistics::quantiles::median;
 use crate::wording::{self, HIGHER, Words};
 

@@ -6,7 +6,7 @@ use super::form::{Field, Form, RUN, called, pointer};
 use super::routes::MOST_BYTES;
 use crate::folder::plain_path;
 use crate::gear_chart::teeth;
-use crate::measure::gearing::gears;
+use crate::measure::gears::gears;
 use crate::notice::{Failure, NoticeCode};
 use crate::report::pages::{OF_TRACE, OfTrace, filters};
 use crate::report::view::{self, RowView, RunView, WeekendView};
