@@ -6,6 +6,7 @@
 pub mod archive;
 pub mod cli;
 pub mod demo;
+pub mod figure;
 pub mod fingerprint;
 pub mod folder;
 pub mod import;
@@ -18,6 +19,7 @@ pub mod quantity;
 pub mod report;
 pub mod review;
 pub mod review_file;
+pub mod run;
 pub mod season;
 pub mod serve;
 pub mod sheet;

@@ -115,9 +115,6 @@ pub struct Heat {
     /// The fitted model.
     #[serde(skip)]
     pub warming: Option<Warming>,
-    /// Cooling as the logarithm of 1/s, with the heating that all runs of the motor share; filled in by the weekend.
-    #[serde(skip)]
-    pub cooling: Option<Uncertain>,
     /// Moments of the run that the forecast needs.
     #[serde(skip)]
     pub course: Course,
@@ -212,7 +209,6 @@ fn empty(limit: (f64, bool)) -> Heat {
         why: None,
         record: None,
         warming: None,
-        cooling: None,
         course: Course::default(),
     }
 }

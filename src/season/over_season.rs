@@ -141,7 +141,7 @@ fn over_season(figure: String, mut weekends: Vec<PooledWeekend>) -> OverSeason {
     let interval = slope.as_ref().and_then(|s| s.interval);
     let span = points.last().map_or(0.0, |(month, _)| *month);
     let matters = MATTERS * median(points.iter().map(|(_, value)| value.abs())).unwrap_or(0.0);
-    let verdict = Verdict::of(interval, span, matters);
+    let verdict = Verdict::from_interval(interval, span, matters);
     let why = if verdict != Verdict::CannotTell {
         None
     } else if interval.is_none() {

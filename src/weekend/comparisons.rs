@@ -12,12 +12,14 @@ use std::collections::BTreeSet;
 
 use nalgebra::{DMatrix, DVector};
 use schemars::JsonSchema;
-use serde::Serialize;
+use serde::{Serialize, Serializer};
 
-use super::cars;
-use super::figures::{self, Figure};
-use crate::quantity::Estimate;
-use crate::review::Run;
+use super::cars::cars;
+use crate::figure::Figure;
+use crate::measure::forecast::Scene;
+use crate::measure::heat::Heat;
+use crate::quantity::{Estimate, Uncertain};
+use crate::run::SettledRun;
 use crate::sheet::{NOTE, Setting};
 use crate::statistics::least_squares::by_singular_values;
 use crate::statistics::quantiles::median;
@@ -50,7 +52,7 @@ pub struct Comparison {
 #[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct Effect {
     /// The figure.
-    pub of: Figure,
+    pub of: &'static Figure,
     /// With the first value: the mean of its runs.
     pub from: Option<f64>,
     /// With the other: that and the difference.
@@ -58,15 +60,55 @@ pub struct Effect {
     /// The difference, with the other keys' changes taken out.
     pub difference: Option<Estimate>,
     /// Why it cannot be had, or what it cannot be told from.
-    pub why: Option<String>,
+    #[serde(serialize_with = "why_in_words")]
+    #[schemars(with = "Option<String>")]
+    pub why: Option<Why>,
+}
+
+/// Why an effect cannot be had, or what it cannot be told from.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Why {
+    /// No run on one of the sides has the figure, and what it needs.
+    OneSide(Option<&'static str>),
+    /// Nothing is left to tell chance from the change.
+    FewRuns,
+    /// Other settings changed in the same runs.
+    Entangled,
+    /// These settings changed in exactly the same runs.
+    Together(Vec<String>),
+}
+
+impl Why {
+    /// The reason in words.
+    pub fn words(&self) -> String {
+        match self {
+            Self::OneSide(None) => "no run on one of the sides has this figure".to_owned(),
+            Self::OneSide(Some(needs)) => format!("no run on one of the sides has this figure: {needs}"),
+            Self::FewRuns => "too few runs to tell the change from their scatter".to_owned(),
+            Self::Entangled => "other settings changed in the same runs, so it cannot be told which did it".to_owned(),
+            Self::Together(keys) => format!("changed together with {}: one effect for all of them", keys.join(", ")),
+        }
+    }
+}
+
+fn why_in_words<S: Serializer>(why: &Option<Why>, to: S) -> Result<S::Ok, S::Error> {
+    why.as_ref().map(Why::words).serialize(to)
 }
 
 impl Comparison {
-    /// Both values as they are shown.
-    pub fn shown(&self) -> (String, String) {
-        let of = |s: &Option<Setting>| s.as_ref().map_or_else(|| "not set".to_owned(), Setting::to_string);
-        (of(&self.from), of(&self.to))
+    /// The first value as it is shown.
+    pub fn from_shown(&self) -> String {
+        shown(self.from.as_ref())
     }
+
+    /// The other value as it is shown.
+    pub fn to_shown(&self) -> String {
+        shown(self.to.as_ref())
+    }
+}
+
+fn shown(value: Option<&Setting>) -> String {
+    value.map_or_else(|| "not set".to_owned(), Setting::to_string)
 }
 
 impl Effect {
@@ -86,17 +128,18 @@ struct Column {
     other: Vec<bool>,
 }
 
-/// The comparisons of every car.
-pub fn comparisons(runs: &[Run], race_s: f64) -> Vec<Comparison> {
-    cars(runs).into_iter().flat_map(|(car, members)| of_car(&car, &members, race_s)).collect()
+/// The comparisons of every car, judged by the figures of `catalogue` that settings are judged by.
+pub fn comparisons(runs: &[SettledRun], catalogue: &'static [Figure], race_s: f64) -> Vec<Comparison> {
+    cars(runs).into_iter().flat_map(|(car, members)| compare_car(&car, &members, catalogue, race_s)).collect()
 }
 
-fn of_car(car: &str, members: &[&Run], race_s: f64) -> Vec<Comparison> {
+fn compare_car(car: &str, members: &[&SettledRun], catalogue: &'static [Figure], race_s: f64) -> Vec<Comparison> {
     let columns = columns(members);
-    let fits: Vec<(Figure, Fit)> =
-        Figure::EFFECTS.into_iter().map(|f| (f, Fit::new(members, &columns, f, race_s))).collect();
-    let ids = |has: &[bool]| members.iter().zip(has).filter(|(_, h)| **h).map(|(r, _)| r.plan.id.clone()).collect();
-    let compare = |(at, column): (usize, &Column)| {
+    let judging = catalogue.iter().filter(|f| f.used.in_effects);
+    let fits: Vec<(&'static Figure, Fit)> =
+        judging.map(|figure| (figure, Fit::new(values(members, figure, race_s), &columns))).collect();
+    let ids = |has: &[bool]| members.iter().zip(has).filter(|(_, h)| **h).map(|(r, _)| r.plan().id.clone()).collect();
+    let compare = |(index, column): (usize, &Column)| {
         let others = columns.iter().filter(|c| c.key != column.key && c.other == column.other);
         let together_with: Vec<String> = others.map(|c| c.key.clone()).collect();
         Comparison {
@@ -106,7 +149,7 @@ fn of_car(car: &str, members: &[&Run], race_s: f64) -> Vec<Comparison> {
             to: column.to.clone(),
             runs_from: ids(&column.first),
             runs_to: ids(&column.other),
-            effects: fits.iter().map(|(figure, fit)| fit.effect(*figure, at, column, &together_with)).collect(),
+            effects: fits.iter().map(|(figure, fit)| fit.effect(figure, index, column, &together_with)).collect(),
             together_with,
         }
     };
@@ -114,17 +157,17 @@ fn of_car(car: &str, members: &[&Run], race_s: f64) -> Vec<Comparison> {
 }
 
 /// The value of a key in a run; the pinion is the one that was on the car.
-fn value(run: &Run, key: &str) -> Option<Setting> {
+fn value(run: &SettledRun, key: &str) -> Option<Setting> {
     if key == "pinion" {
-        return figures::pinion_on_car(run).map(Setting::Number);
+        return run.pinion_on_car().map(Setting::Number);
     }
-    run.plan.settings.0.get(key).cloned()
+    run.plan().settings.0.get(key).cloned()
 }
 
 /// Each further value of each key that varies.
-fn columns(members: &[&Run]) -> Vec<Column> {
+fn columns(members: &[&SettledRun]) -> Vec<Column> {
     let keys: BTreeSet<&str> =
-        members.iter().flat_map(|r| r.plan.settings.0.keys().map(String::as_str)).filter(|k| *k != NOTE).collect();
+        members.iter().flat_map(|r| r.plan().settings.0.keys().map(String::as_str)).filter(|k| *k != NOTE).collect();
     let mut columns = Vec::new();
     for key in keys {
         let values: Vec<Option<Setting>> = members.iter().map(|r| value(r, key)).collect();
@@ -155,8 +198,8 @@ fn columns(members: &[&Run]) -> Vec<Column> {
 
 /// The line of one figure over all runs of a car that have it.
 struct Fit {
-    /// Each run's value and standard uncertainty; `None` where it has none.
-    seen: Vec<Option<(f64, f64)>>,
+    /// Each run's value; `None` where it has none.
+    seen: Vec<Option<Uncertain>>,
     /// Effect of each column; `None` where it cannot be told apart from others or from the rest.
     effects: Vec<Option<Estimate>>,
     /// Runs less the columns that they tell apart.
@@ -164,9 +207,8 @@ struct Fit {
 }
 
 impl Fit {
-    fn new(members: &[&Run], columns: &[Column], figure: Figure, race_s: f64) -> Self {
-        let seen = values(members, figure, race_s);
-        let rows: Vec<usize> = (0..members.len()).filter(|&n| seen[n].is_some()).collect();
+    fn new(seen: Vec<Option<Uncertain>>, columns: &[Column]) -> Self {
+        let rows: Vec<usize> = (0..seen.len()).filter(|&n| seen[n].is_some()).collect();
         let none = Fit { seen: seen.clone(), effects: vec![None; columns.len()], left: 0 };
         if rows.len() < LEAST_RUNS {
             return none;
@@ -180,61 +222,62 @@ impl Fit {
         }
         let cell = |r: usize, c: usize| if c == 0 { 1.0 } else { f64::from(u8::from(distinct[c - 1][rows[r]])) };
         let matrix = DMatrix::from_fn(rows.len(), distinct.len() + 1, cell);
-        let y = DVector::from_iterator(rows.len(), rows.iter().filter_map(|&n| seen[n].map(|s| s.0)));
-        let own = rows.iter().filter_map(|&n| seen[n].map(|s| s.1 * s.1)).sum::<f64>() / rows.len() as f64;
+        let y = DVector::from_iterator(rows.len(), rows.iter().filter_map(|&n| seen[n].map(|s| s.value)));
+        let own = rows.iter().filter_map(|&n| seen[n].map(|s| s.standard_u.powi(2))).sum::<f64>() / rows.len() as f64;
         let Some(solved) = by_singular_values(&matrix, &y, own) else { return none };
-        let of = |column: &Column| {
-            let at = distinct.iter().position(|d| **d == column.other)?;
-            solved.coefficients[at + 1]
+        let effect = |column: &Column| {
+            let position = distinct.iter().position(|d| **d == column.other)?;
+            solved.coefficients[position + 1]
         };
-        Fit { effects: columns.iter().map(of).collect(), left: solved.degrees, seen }
+        Fit { effects: columns.iter().map(effect).collect(), left: solved.degrees, seen }
     }
 
-    fn effect(&self, figure: Figure, at: usize, column: &Column, together: &[String]) -> Effect {
-        let of = |has: &[bool]| {
-            let values: Vec<f64> = self
-                .seen
-                .iter()
-                .zip(has)
-                .filter(|(s, h)| **h && s.is_some())
-                .filter_map(|(s, _)| s.map(|s| s.0))
-                .collect();
+    /// The effect of the column at `index`.
+    fn effect(&self, figure: &'static Figure, index: usize, column: &Column, together: &[String]) -> Effect {
+        let mean = |has: &[bool]| {
+            let values: Vec<f64> =
+                self.seen.iter().zip(has).filter(|(_, h)| **h).filter_map(|(s, _)| s.map(|s| s.value)).collect();
             (!values.is_empty()).then(|| values.iter().sum::<f64>() / values.len() as f64)
         };
-        let (from, to) = (of(&column.first), of(&column.other));
-        let difference = self.effects[at].filter(|_| from.is_some() && to.is_some());
-        let why = match () {
-            () if from.is_none() || to.is_none() => {
-                Some(format!("no run on one of the sides has the figure{}", figure.needs()))
-            }
-            () if self.left == 0 => Some("too few runs to tell the change from their scatter".to_owned()),
-            () if difference.is_none() => {
-                Some("other keys changed in the same runs: it cannot be told apart".to_owned())
-            }
-            () if !together.is_empty() => {
-                Some(format!("changed together with {}: one effect for all of them", together.join(", ")))
-            }
-            () => None,
+        let (from, to) = (mean(&column.first), mean(&column.other));
+        let difference = self.effects[index].filter(|_| from.is_some() && to.is_some());
+        let why = if from.is_none() || to.is_none() {
+            Some(Why::OneSide(figure.needs))
+        } else if self.left == 0 {
+            Some(Why::FewRuns)
+        } else if difference.is_none() {
+            Some(Why::Entangled)
+        } else if !together.is_empty() {
+            Some(Why::Together(together.to_vec()))
+        } else {
+            None
         };
         Effect { of: figure, from, to: from.zip(difference).map(|(f, d)| f + d.value).or(to), difference, why }
     }
 }
 
-/// A figure of each run; heat for a race from the same start in the same air.
-fn values(members: &[&Run], figure: Figure, race_s: f64) -> Vec<Option<(f64, f64)>> {
-    if !matches!(figure, Figure::MotorRiseC | Figure::ControllerRiseC) {
-        return members.iter().map(|r| figures::of_run(r, figure)).collect();
+/// A figure of each run; heat above the air for a race from the same start in the same air.
+fn values(members: &[&SettledRun], figure: &Figure, race_s: f64) -> Vec<Option<Uncertain>> {
+    if !figure.heat.is_some_and(|h| h.above_air) {
+        return members.iter().map(|r| Some((figure.read)(r)?.uncertain())).collect();
     }
-    let conditions = |run: &&Run| {
-        let air = run.plan.ambient_c?;
-        Some((air, figures::heat_of(run, figure)?.start_c? - air))
+    let conditions = |run: &&SettledRun| {
+        let air = run.plan().ambient_c?;
+        Some((air, figure.heat_in(run)?.start_c? - air))
     };
     let all: Vec<(f64, f64)> = members.iter().filter_map(conditions).collect();
     let (air, start) = (median(all.iter().map(|c| c.0)), median(all.iter().map(|c| c.1)));
     let (Some(air), Some(start)) = (air, start) else { return vec![None; members.len()] };
     members
         .iter()
-        .map(|run| run.plan.ambient_c.and(figures::heat_of(run, figure)))
-        .map(|heat| heat.and_then(|h| figures::rise_alike(h, start, air, race_s)))
+        .map(|run| rise_from_same_start(run.plan().ambient_c.and(figure.heat_in(run))?, start, air, race_s))
         .collect()
+}
+
+/// The rise that a run's fitted model gives for a race from `start` above air of `air_c`, °C: runs that started warm or
+/// on another day are made alike.
+fn rise_from_same_start(heat: &Heat, start: f64, air_c: f64, race_s: f64) -> Option<Uncertain> {
+    let end = heat.warming.as_ref()?.imagined(&Scene::as_driven(air_c + start, air_c, race_s));
+    let rise = Estimate { value: end.value - air_c, low: end.low - air_c, high: end.high - air_c };
+    Some(Uncertain::from(rise))
 }

@@ -8,7 +8,7 @@ use crate::weekend::trends::Trend;
 
 /// A trend over runs: its values, and the line of its slope with the band of its interval.
 pub fn trend(trend: &Trend, size: Size) -> String {
-    let (_, unit, digits, factor) = trend.of.words();
+    let crate::figure::Shown { unit, digits, factor } = trend.of.shown;
     let values: Vec<f64> = trend.values.iter().map(|v| factor * v).collect();
     let last = values.len() as f64 - 1.0;
     let Some(middle) = crate::statistics::quantiles::median(values.iter().copied()) else { return String::new() };

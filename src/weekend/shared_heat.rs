@@ -5,67 +5,81 @@
 //! `measure::warming`). Runs share it where all keys of the motor but those of its fan are the same.
 
 use std::collections::BTreeMap;
+use std::sync::Arc;
 
 use rayon::prelude::*;
 
+use crate::measure::Answers;
 use crate::measure::heat::{self, Heat};
 use crate::quantity::Uncertain;
-use crate::review::Run;
+use crate::run::{MeasuredRun, SharedHeat};
 use crate::sheet::Settings;
 use crate::statistics::inverse_variance;
 
 /// What the same motor's heating scatters between runs for reasons of its own: solder, lubricant, how a lap is driven. Relative; common practice, no source.
 const SCATTER: f64 = 0.06;
 
-/// Fits the heat of each run again with what the motor's other runs tell.
-pub fn share(runs: &mut [Run]) {
-    let mut groups: BTreeMap<(String, bool), Vec<usize>> = BTreeMap::new();
-    for (at, run) in runs.iter().enumerate() {
-        let Ok(outcome) = &run.outcome else { continue };
-        let motor_heat = &outcome.answers.motor;
-        // A load without a current, or of a motor that never was at full demand, is on another scale.
-        let kind = outcome.answers.demand.as_ref().map(|d| d.motor.at_full_demand);
-        if let (Some(kind), true, false) = (kind, motor_heat.warming.is_some(), run.plan.car.is_empty()) {
-            groups.entry((motor(&run.plan.car, &run.plan.settings), kind)).or_default().push(at);
+/// The heat of each run's motor, fitted again with what the motor's other runs tell; `None` for a run whose heat could
+/// not be fitted.
+pub fn share(runs: &[Arc<MeasuredRun>]) -> Vec<Option<SharedHeat>> {
+    let mut motors: BTreeMap<(String, bool), Vec<usize>> = BTreeMap::new();
+    for (index, run) in runs.iter().enumerate() {
+        if let Some(motor) = motor_name(run) {
+            motors.entry(motor).or_default().push(index);
         }
     }
-    for members in groups.values() {
-        let seen: Vec<Option<Uncertain>> = members.iter().map(|&at| of(runs, at).and_then(per_load)).collect();
-        let Some(all) = pool(seen.iter().flatten().copied()) else { continue };
-        let way = likeliest_way(members.iter().filter_map(|&at| of(runs, at)));
-        let others = |own: usize| pool(seen.iter().enumerate().filter(|(n, _)| *n != own).filter_map(|(_, s)| *s));
-        let mut motors: Vec<(usize, &mut Heat)> = runs
-            .iter_mut()
-            .enumerate()
-            .filter_map(|(at, run)| Some((members.binary_search(&at).ok()?, run)))
-            .filter_map(|(own, run)| Some((own, &mut run.outcome.as_mut().ok()?.answers.motor)))
-            .collect();
-        motors.par_iter_mut().for_each(|(own, motor)| {
-            let load = load(motor);
-            motor.cooling =
-                motor.record.as_ref().zip(way).and_then(|(r, way)| r.cooling_given(all.value.exp() * load, way));
-            if let Some(ln) = others(*own) {
-                let heating = ln.value.exp() * load;
-                heat::conclude(motor, Some(Uncertain::relative(heating, ln.standard_u.hypot(SCATTER))));
-            }
-        });
+    let mut shared: Vec<Option<SharedHeat>> = vec![None; runs.len()];
+    for members in motors.values() {
+        let heats: Vec<&Heat> = members.iter().filter_map(|&m| Some(&measured(&runs[m])?.motor)).collect();
+        for (&member, heat) in members.iter().zip(share_motor(&heats)) {
+            shared[member] = heat;
+        }
     }
+    shared
+}
+
+/// The heat of each run of one motor, with what the others tell.
+fn share_motor(heats: &[&Heat]) -> Vec<Option<SharedHeat>> {
+    let per_load: Vec<Option<Uncertain>> = heats.iter().map(|heat| per_load(heat)).collect();
+    let Some(all) = pool(per_load.iter().flatten().copied()) else { return vec![None; heats.len()] };
+    let way = likeliest_way(heats);
+    let with_the_others = |(own, heat): (usize, &&Heat)| {
+        let load = load(heat);
+        let cooling = heat.record.as_ref().zip(way).and_then(|(r, way)| r.cooling_given(all.value.exp() * load, way));
+        let others = pool(per_load.iter().enumerate().filter(|(n, _)| *n != own).filter_map(|(_, seen)| *seen));
+        let mut motor = (*heat).clone();
+        if let Some(others) = others {
+            let heating = others.value.exp() * load;
+            heat::conclude(&mut motor, Some(Uncertain::relative(heating, others.standard_u.hypot(SCATTER))));
+        }
+        Some(SharedHeat { motor, cooling })
+    };
+    heats.par_iter().enumerate().map(with_the_others).collect()
+}
+
+fn measured(run: &MeasuredRun) -> Option<&Answers> {
+    run.outcome.as_ref().ok().map(|done| &done.answers)
+}
+
+/// What tells a run's motor from others: its name, and whether its load is known at full demand. A load without a
+/// current, or of a motor that never was at full demand, is on another scale.
+fn motor_name(run: &MeasuredRun) -> Option<(String, bool)> {
+    let answers = measured(run)?;
+    let at_full_demand = answers.demand.as_ref()?.motor.at_full_demand;
+    let fitted = answers.motor.warming.is_some() && !run.plan.car.is_empty();
+    fitted.then(|| (motor(&run.plan.car, &run.plan.settings), at_full_demand))
 }
 
 /// The lag and the airflow's share that the runs together find the most likely.
-fn likeliest_way<'a>(motors: impl Iterator<Item = &'a Heat>) -> Option<(f64, f64)> {
+fn likeliest_way(motors: &[&Heat]) -> Option<(f64, f64)> {
     let mut weights: Vec<((f64, f64), f64)> = Vec::new();
-    for (way, weight) in motors.filter_map(|m| m.warming.as_ref()).flat_map(|w| w.ways()) {
+    for (way, weight) in motors.iter().filter_map(|m| m.warming.as_ref()).flat_map(|w| w.ways()) {
         match weights.iter_mut().find(|w| w.0 == way) {
             Some(known) => known.1 += weight,
             None => weights.push((way, weight)),
         }
     }
     weights.into_iter().max_by(|a, b| a.1.total_cmp(&b.1)).map(|w| w.0)
-}
-
-fn of(runs: &[Run], at: usize) -> Option<&Heat> {
-    runs[at].outcome.as_ref().ok().map(|o| &o.answers.motor)
 }
 
 /// Name of the motor and how it is set, without what cools it.
