@@ -14,9 +14,11 @@ use crate::measure::heat::Heat;
 use crate::quantity::{Estimate, Uncertain};
 use crate::run::{HotPart, Measured, SettledRun};
 use crate::statistics::quantiles::median;
+use crate::wording;
 
 mod catalogue;
 
+pub use crate::wording::Words;
 pub use catalogue::FIGURES;
 
 /// A figure of a run.
@@ -65,15 +67,6 @@ pub struct Shown {
     pub digits: usize,
     /// The value is multiplied by this: 100 for a share shown in per cent.
     pub factor: f64,
-}
-
-/// What people call more and less of a figure.
-#[derive(Debug, Clone, Copy)]
-pub struct Words {
-    /// A higher value.
-    pub more: &'static str,
-    /// A lower value.
-    pub less: &'static str,
 }
 
 /// A change of a figure that matters.
@@ -211,34 +204,26 @@ impl Figure {
         self.worth_acting_on(median(values.iter().copied()).unwrap_or(1.0).abs())
     }
 
-    /// A value as it is shown, without its unit.
-    pub fn show(&self, value: f64) -> String {
-        format!("{:.*}", self.shown.digits, self.shown.factor * value)
-    }
-
     /// A change in words, its interval after it: `0.32 s slower (0.08 to 0.56)`.
     pub fn change_in_words(&self, change: Estimate) -> String {
-        self.change_over(change, "")
+        wording::change(&self.shown.scaled(&change), self.shown.unit, self.words)
     }
 
     /// A change from run to run in words: `0.06 s slower each run (0.01 to 0.15)`.
     pub fn change_each_run(&self, change: Estimate) -> String {
-        self.change_over(change, " each run")
-    }
-
-    fn change_over(&self, change: Estimate, span: &str) -> String {
-        let (word, low, high) = if change.value < 0.0 {
-            (self.words.less, -change.high, -change.low)
-        } else {
-            (self.words.more, change.low, change.high)
-        };
-        let amount = self.show(change.value.abs());
-        format!("{amount} {} {word}{span} ({} to {})", self.shown.unit, self.show(low), self.show(high))
+        wording::change_each(&self.shown.scaled(&change), self.shown.unit, self.words, "each run")
     }
 
     /// The heading of a column or an axis: `median lap, s`.
     pub fn heading(&self) -> String {
         format!("{}, {}", self.label, self.shown.unit)
+    }
+}
+
+impl Shown {
+    /// A value with its interval as it is shown: times the factor.
+    pub fn scaled(&self, e: &Estimate) -> Estimate {
+        Estimate { value: self.factor * e.value, low: self.factor * e.low, high: self.factor * e.high }
     }
 }
 

@@ -148,7 +148,7 @@ fn what_cannot_be_gathered_is_said_and_the_rest_goes_on() {
     let twin = folder.path().join("twin");
     invent(7, 1)[0].weekend.write(&twin).unwrap();
     let twice = season(&[&good, &twin], &root, &["--format", "json"]);
-    assert!(words(&twice.stderr).contains("has the date and the name of"), "{}", words(&twice.stderr));
+    assert!(words(&twice.stderr).contains("has the same date and name as"), "{}", words(&twice.stderr));
     assert_eq!(count(&twice), 1);
     // A weekend that was named and could not be gathered is not taken out for that.
     let other = weekends(&folder.path().join("more"), 8, 2).remove(1);
@@ -156,7 +156,7 @@ fn what_cannot_be_gathered_is_said_and_the_rest_goes_on() {
     std::fs::create_dir_all(other.join("report")).unwrap();
     std::fs::write(other.join("report/review.json"), "{").unwrap();
     let only = season(&[&other, &good], &root, &["--format", "json", "--only"]);
-    assert!(words(&only.stderr).contains("no weekend was taken out"), "{}", words(&only.stderr));
+    assert!(words(&only.stderr).contains("no weekend was removed"), "{}", words(&only.stderr));
     assert_eq!(count(&only), 2);
     // A file of the data set that is none is named, and its weekend left out of the answers.
     let partition = &store::partitions(&root).unwrap()[0];
@@ -273,7 +273,7 @@ fn weekends_whose_logs_are_named_alike_are_told_apart() {
     // Another entrant of the same round, by name: it goes over none.
     let ben = of("January", "2026-01-03", 7000);
     let refused = season(&[&ben], &root, &json);
-    assert!(words(&refused.stderr).contains("has other logs than"), "{}", words(&refused.stderr));
+    assert!(words(&refused.stderr).contains("in the data set, but other logs"), "{}", words(&refused.stderr));
     assert_eq!(count(&season(&[&one], &root, &json)), 2);
     // The same logs twice in one call count once, and the first stays.
     let copy = of("Copy of January", "2026-01-03", 5000);

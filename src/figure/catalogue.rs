@@ -5,6 +5,7 @@ use super::{
 };
 use crate::quantity::Estimate;
 use crate::run::HotPart;
+use crate::wording::{HIGHER, HOTTER};
 
 /// What a run itself leaves open of figures that have no interval of their own, as standard uncertainties: runs that
 /// happen to be alike to the recorder's step prove nothing finer. Common practice, no source.
@@ -57,8 +58,6 @@ const IN_TRENDS: Used = Used { in_trends: true, in_effects: false };
 const IN_EFFECTS: Used = Used { in_trends: false, in_effects: true };
 const IN_BOTH: Used = Used { in_trends: true, in_effects: true };
 
-const HEAT_WORDS: Words = Words { more: "hotter", less: "cooler" };
-const PLAIN_WORDS: Words = Words { more: "higher", less: "lower" };
 const AMOUNT_WORDS: Words = Words { more: "more", less: "less" };
 const LAP_WORDS: Words = Words { more: "slower", less: "faster" };
 const FORCE_WORDS: Words = Words { more: "stronger", less: "weaker" };
@@ -78,7 +77,7 @@ const PLAIN: Figure = Figure {
     about: "",
     label: "",
     shown: shown("", 2),
-    words: PLAIN_WORDS,
+    words: HIGHER,
     worth: POWER_WORTH,
     used: TABLES_ONLY,
     bad: Bad::Neither,
@@ -94,7 +93,7 @@ const fn temperature(part: HotPart, above_air: bool) -> Figure {
     Figure {
         unit: "°C",
         shown: shown("°C", 1),
-        words: HEAT_WORDS,
+        words: HOTTER,
         worth: HEAT_WORTH,
         bad: Bad::Rise,
         heat: Some(HeatFigure { part, above_air }),
@@ -214,7 +213,7 @@ pub static FIGURES: &[Figure] = &[
         about: "ohmic resistance of the pack",
         label: "pack resistance",
         shown: shown("mΩ", 2),
-        words: PLAIN_WORDS,
+        words: HIGHER,
         worth: AGEING_WORTH,
         used: IN_TRENDS,
         bad: Bad::Rise,
@@ -291,7 +290,7 @@ pub static FIGURES: &[Figure] = &[
         unit: "1/min",
         about: "highest revs",
         label: "highest revs",
-        shown: shown("1/min", 0),
+        shown: shown("rpm", 0),
         used: IN_EFFECTS,
         read: |run| answered(run, |a| relative(a.power.top_rpm, TOP_U)),
         ..PLAIN
@@ -337,7 +336,7 @@ pub static FIGURES: &[Figure] = &[
         key: "realised_ratio",
         column: "realised_ratio",
         about: "motor turns for a wheel turn, as driven",
-        label: "realised ratio",
+        label: "ratio on track",
         read: |run| answered(run, |a| estimated(a.gearing.realised_ratio)),
         ..PLAIN
     },
@@ -363,7 +362,7 @@ pub static FIGURES: &[Figure] = &[
         key: "motor_race_end_c",
         column: "motor_race_end_c",
         about: "motor at the race's end",
-        label: "motor at the race's end",
+        label: "motor at the end of the race",
         read: |run| estimated(run.heat(HotPart::Motor)?.race_end_c),
         ..temperature(HotPart::Motor, false)
     },
@@ -371,7 +370,7 @@ pub static FIGURES: &[Figure] = &[
         key: "controller_race_end_c",
         column: "controller_race_end_c",
         about: "controller at the race's end",
-        label: "controller at the race's end",
+        label: "controller at the end of the race",
         read: |run| estimated(run.heat(HotPart::Controller)?.race_end_c),
         ..temperature(HotPart::Controller, false)
     },
@@ -382,7 +381,7 @@ pub static FIGURES: &[Figure] = &[
         about: "motor at the race's end above the air, for a watt of mean electrical power",
         label: "motor above the air per watt",
         shown: shown("°C/W", 3),
-        words: HEAT_WORDS,
+        words: HOTTER,
         bad: Bad::Rise,
         needs: Some(NEEDS_AIR),
         read: |run| {

@@ -6,10 +6,10 @@ use schemars::{JsonSchema, Schema, schema_for};
 use serde::Serialize;
 
 use super::{pages, view, write};
-use crate::archive::{WriteError, sweep};
 use crate::review_file::pretty;
 use crate::season::answers::Answers;
 use crate::season::schema::ANSWERS_FORMAT;
+use crate::storage::{WriteError, sweep};
 
 /// `season.json`.
 #[derive(Debug, Serialize, JsonSchema)]

@@ -7,10 +7,10 @@ use arrow::error::ArrowError;
 use rayon::prelude::*;
 
 use super::{pages, tables, view};
-use crate::archive::{Form, WriteError, batch_as_parquet, sweep, write_log, write_whole};
 use crate::figure::FIGURES;
 use crate::review::Review;
 use crate::review_file;
+use crate::storage::{LogFormat, WriteError, batch_as_parquet, sweep, write_log, write_whole};
 
 /// Writes the report of `review` into `folder`; returns the weekend's page.
 ///
@@ -29,7 +29,7 @@ pub fn write(review: &Review, folder: &Path) -> Result<PathBuf, WriteError> {
         let name = view::page_name(index, &run.plan().id);
         page(&folder.join(&name), pages::run(&view::run(review, index)))?;
         match run.done() {
-            Some(done) => write_log(&done.log, Form::Parquet, &folder.join(view::log_name(&name))),
+            Some(done) => write_log(&done.log, LogFormat::Parquet, &folder.join(view::log_name(&name))),
             None => Ok(()),
         }
     })?;

@@ -156,8 +156,8 @@ fn read_file(path: &Path) -> Result<StoredReview, GatherError> {
 
 /// Whether the review is there and no input of it is newer.
 fn is_fresh(folder: &Path, review: &Path, plan: &Result<Plan, FolderError>) -> bool {
-    let Some((_, reviewed, _)) = stamp(review) else { return false };
-    let newer = |path: &Path| stamp(path).is_some_and(|(_, changed, _)| changed > reviewed);
+    let Some(reviewed) = stamp(review).map(|s| s.changed) else { return false };
+    let newer = |path: &Path| stamp(path).is_some_and(|s| s.changed > reviewed);
     let plan = match plan {
         Ok(plan) => plan,
         // A review on its own has no logs beside it; a sheet that cannot be read is an error of the weekend.

@@ -24,8 +24,8 @@ use polars::prelude::{Column, DataFrame, IntoColumn, NamedFrom, PolarsError, Ser
 use super::partition::{Origin, PART, Partition};
 use super::rows::Weekend;
 use super::schema::{self, Cells, FOLDER, FORMAT, Kind, LOGS, RUNS, TABLE_NAMES, Table};
-use crate::archive::{WriteError, batch_as_parquet, sweep, write_whole};
 use crate::figure::FIGURES;
+use crate::storage::{WriteError, batch_as_parquet, sweep, write_whole};
 
 /// Why the data set could not be read.
 #[derive(Debug, thiserror::Error)]

@@ -3,11 +3,11 @@
 use std::path::Path;
 
 use super::pages::Group;
-use crate::archive;
 use crate::folder::{self, SHEET};
 use crate::report::{pages, tables, view};
 use crate::review::Review;
 use crate::review_file;
+use crate::storage;
 
 /// Type of a file and its bytes, or why it could not be made.
 pub type Made = Result<(&'static str, Vec<u8>), String>;
@@ -49,7 +49,7 @@ pub fn file(review: Option<&Review>, folder: &Path, name: &str) -> Option<Made> 
     let review = review?;
     let text = |html: Result<String, askama::Error>| html.map(|t| (PAGE, t.into_bytes())).map_err(|e| e.to_string());
     let table = |table: Result<arrow::array::RecordBatch, arrow::error::ArrowError>| {
-        table.map_err(|e| e.to_string()).and_then(|t| archive::batch_as_parquet(&t)).map(|b| (PARQUET, b))
+        table.map_err(|e| e.to_string()).and_then(|t| storage::batch_as_parquet(&t)).map(|b| (PARQUET, b))
     };
     match name {
         "index.html" => return Some(text(pages::weekend(&view::weekend(review)))),
@@ -64,6 +64,6 @@ pub fn file(review: Option<&Review>, folder: &Path, name: &str) -> Option<Made> 
             return Some(text(pages::run(&view::run(review, at))));
         }
         let done = run.done().filter(|_| view::log_name(&page) == name)?;
-        Some(archive::log_as_parquet(&done.log).map(|b| (PARQUET, b)))
+        Some(storage::log_as_parquet(&done.log).map(|b| (PARQUET, b)))
     })
 }
