@@ -12,8 +12,8 @@ use indicatif::{ProgressBar, ProgressStyle};
 use runtrue::cli::{Arguments, Command, Format, Teeth};
 use runtrue::import;
 use runtrue::log::Log;
-use runtrue::report::{json, terminal, write};
-use runtrue::{archive, demo, folder, review, serve, sheet};
+use runtrue::report::{terminal, write};
+use runtrue::{archive, demo, folder, review, review_file, serve, sheet};
 use serde_json::{Value, json};
 
 /// Runs from which on the work is long enough for a progress bar.
@@ -62,7 +62,7 @@ impl Problem {
 /// Does what `command` asks for.
 pub fn call(command: Command, out: Out) -> Result<ExitCode, Problem> {
     match command {
-        Command::Review { schema: true, .. } => print(format!("{:#}\n", json::schema().to_value())),
+        Command::Review { schema: true, .. } => print(format!("{:#}\n", review_file::schema().to_value())),
         Command::Review { paths, out: folder, .. } => review_all(&paths, folder.as_deref(), out),
         Command::Read { logs } => read_all(&logs, out),
         Command::Sheet { schema: true, .. } => print(format!("{:#}\n", sheet::schema::schema())),
@@ -178,7 +178,7 @@ fn review_one(path: &Path, folder: &Path, out: Out) -> Result<bool, Problem> {
     };
     // The file's own text: a program may take either.
     match out.format {
-        Format::Json => print(json::text(&review))?,
+        Format::Json => print(review_file::text(&review))?,
         Format::Text => say(out, text, || Value::Null)?,
     };
     Ok(review.runs.iter().any(|r| r.done().is_some()))

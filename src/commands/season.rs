@@ -7,7 +7,7 @@ use runtrue::cli::Format;
 use runtrue::report::{self, terminal};
 use runtrue::season;
 use runtrue::season::known::Known;
-use runtrue::season::store::Partition;
+use runtrue::season::partition::Partition;
 use serde_json::{Value, json};
 
 use super::{Out, Problem, print, say};
@@ -73,13 +73,13 @@ fn gather_weekend(
     out: Out,
 ) -> Result<Partition, Problem> {
     let weekend = season::gather::gather(folder).map_err(|e| Problem::new(&e, Some(e.hint())))?;
-    let partition = Partition::of(&weekend);
+    let partition = weekend.partition.clone();
     let own = folder.display();
     let refused = |why: String| {
         let hint = "an entry of its own needs a `name` of its own in weekend.toml; a weekend counts once";
         Problem::new(format!("`{own}` {why} and was not gathered"), Some(hint.to_owned()))
     };
-    let old = known.same(&weekend).cloned();
+    let old = known.renamed(&weekend).cloned();
     let of_this_call = |p: &Partition| before.iter().find(|g| g.0 == *p).map(|g| g.1.display());
     if let Some(other) = of_this_call(&partition) {
         return Err(refused(format!("has the date and the name of `{other}`")));
@@ -87,7 +87,7 @@ fn gather_weekend(
     if let Some(other) = old.as_ref().and_then(of_this_call) {
         return Err(refused(format!("holds the same logs as `{other}`")));
     }
-    if known.is_anothers(&weekend) {
+    if known.has_different(&weekend) {
         return Err(refused(format!("has other logs than `{}`, which is in the data set already", partition.weekend)));
     }
     let note = |text: String| {

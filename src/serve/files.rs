@@ -5,8 +5,9 @@ use std::path::Path;
 use super::pages::Group;
 use crate::archive;
 use crate::folder::{self, SHEET};
-use crate::report::{json, pages, tables, view};
+use crate::report::{pages, tables, view};
 use crate::review::Review;
+use crate::review_file;
 
 /// Type of a file and its bytes, or why it could not be made.
 pub type Made = Result<(&'static str, Vec<u8>), String>;
@@ -52,7 +53,7 @@ pub fn file(review: Option<&Review>, folder: &Path, name: &str) -> Option<Made> 
     };
     match name {
         "index.html" => return Some(text(pages::weekend(&view::weekend(review)))),
-        "review.json" => return Some(Ok(("application/json", json::text(review).into_bytes()))),
+        "review.json" => return Some(Ok(("application/json", review_file::text(review).into_bytes()))),
         "runs.parquet" => return Some(table(tables::runs(review, crate::figure::FIGURES))),
         "laps.parquet" => return Some(table(tables::laps(review))),
         _ => {}

@@ -1,7 +1,5 @@
 //! The local page's own templates, filled in; the report's two pages with what only a running server can offer.
 
-use std::hash::{DefaultHasher, Hash, Hasher};
-
 use askama::Template;
 
 use super::form::{Field, Form, RUN, called, pointer};
@@ -27,9 +25,7 @@ pub type Page = Result<String, askama::Error>;
 
 /// A short mark of a text: another text has another, but for one case in 10¹⁹.
 pub fn mark_of(text: &str) -> String {
-    let mut hasher = DefaultHasher::new();
-    text.hash(&mut hasher);
-    format!("{:016x}", hasher.finish())
+    crate::fingerprint::fingerprint(text)
 }
 
 #[derive(Template)]
