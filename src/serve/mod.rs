@@ -3,17 +3,10 @@
 //! The folder is the only store: what the page takes in are files in it, what it shows is [`crate::review`] of it. Other programs may change
 //! the folder at any time; it is watched, and the page follows.
 
-mod changes;
-mod current;
-mod files;
-mod form;
-mod guard;
+mod folder;
+mod http;
 mod pages;
-mod routes;
-mod setup;
-mod take;
-mod versions;
-mod watch;
+mod sheet;
 
 use std::fs::{File, TryLockError};
 use std::io;
@@ -22,9 +15,11 @@ use std::path::{Path, PathBuf};
 use std::sync::{Arc, Mutex};
 
 use crate::archive::{sweep, write_whole};
-use current::Current;
-use guard::Guard;
-use routes::Server;
+use folder::current::Current;
+use folder::watch;
+use http::guard::Guard;
+use http::routes::{self, Server};
+use sheet::versions;
 use tokio::sync::Semaphore;
 
 /// Why the page could not be served.

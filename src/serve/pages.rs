@@ -4,8 +4,8 @@ use std::hash::{DefaultHasher, Hash, Hasher};
 
 use askama::Template;
 
-use super::form::{Field, Form, RUN, called, pointer};
-use super::routes::MOST_BYTES;
+use super::http::routes::MOST_BYTES;
+use super::sheet::form::{self, Field, Form, RUN, called, pointer};
 use crate::folder::plain_path;
 use crate::measure::gearing::{gears, teeth};
 use crate::notice::Failure;
@@ -239,7 +239,7 @@ pub fn sheet(
     versions: Vec<(String, String)>,
     saved: bool,
 ) -> Page {
-    let keys = super::form::car_keys();
+    let keys = form::car_keys();
     SheetPage { name, at: "sheet", keep: "1", base, form, keys, problems, kept, versions, saved }.render()
 }
 

@@ -9,11 +9,11 @@ use axum::response::{IntoResponse, Response};
 
 use super::changes::{Change, Problem, changes, conflicts};
 use super::form;
-use super::pages::{self, mark_of};
-use super::routes::{MOST_FORM, Server, Shared, apart, html, not_there, told};
 use super::versions::{version, versions_against, write};
 use crate::folder::{self, SHEET};
 use crate::notice::{Failure, printable};
+use crate::serve::http::routes::{self, MOST_FORM, Server, Shared, apart, html, not_there, told};
+use crate::serve::pages::{self, mark_of};
 use crate::sheet::edit::{Edit, EditError, edit, with_line_ends_of};
 use crate::sheet::{mistake::Mistake, read};
 
@@ -131,7 +131,7 @@ pub struct Saved {
 
 /// The sheet as a form.
 pub async fn show_form(State(server): Shared, Query(saved): Query<Saved>) -> Response {
-    server.current.ready(super::routes::PATIENCE).await;
+    server.current.ready(routes::PATIENCE).await;
     apart(move || form_page(&server, StatusCode::OK, saved.saved.is_some(), None)).await
 }
 

@@ -2,11 +2,11 @@
 
 use std::path::Path;
 
-use super::pages::Group;
 use crate::archive;
 use crate::folder::{self, SHEET};
 use crate::report::{json, pages, tables, view};
 use crate::review::Review;
+use crate::serve::pages::Group;
 
 /// Type of a file and its bytes, or why it could not be made.
 pub type Made = Result<(&'static str, Vec<u8>), String>;

@@ -7,13 +7,13 @@ use tempfile::NamedTempFile;
 use unicode_normalization::UnicodeNormalization;
 use unicode_normalization::char::is_combining_mark;
 
-use super::routes::MOST_FORM;
 use crate::archive::readable;
 use crate::folder::{self, LOG_ENDINGS, SHEET};
 use crate::import;
 use crate::laps::lists;
 use crate::log::Log;
 use crate::notice::{Failure, Severity, printable};
+use crate::serve::http::routes::MOST_FORM;
 use crate::sheet;
 
 /// Longest name kept, in characters.
@@ -243,7 +243,7 @@ fn same_bytes(a: &Path, b: &Path) -> io::Result<bool> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::serve::versions::OWN;
+    use crate::serve::sheet::versions::OWN;
     use rstest::rstest;
     use std::io::Write;
 

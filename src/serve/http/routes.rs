@@ -16,14 +16,15 @@ use axum::routing::{get, post, put};
 use http_body_util::BodyExt;
 use tokio::sync::Semaphore;
 
-use super::current::{Current, Standing};
 use super::guard::{Guard, Pass};
-use super::pages::{self, Page, mark_of};
-use super::versions::OWN;
-use super::{files, setup, take};
 use crate::notice::Failure;
 use crate::report::pages::OF_TRACE;
 use crate::report::view;
+use crate::serve::folder::current::{Current, News, Standing};
+use crate::serve::folder::{files, take};
+use crate::serve::pages::{self, Page, mark_of};
+use crate::serve::sheet::save;
+use crate::serve::sheet::versions::OWN;
 use crate::sheet::{self, starter};
 
 /// Largest file taken, bytes: an hour of ten channels at 200 Hz has half of it.
@@ -61,9 +62,9 @@ pub fn router(server: Arc<Server>) -> Router {
     Router::new()
         .route("/", get(weekend))
         .route("/index.html", get(weekend))
-        .route("/sheet", get(setup::show_form).post(setup::save_form))
-        .route("/sheet/text", get(setup::show_text).post(setup::save_text))
-        .route("/sheet/back", post(setup::put_back))
+        .route("/sheet", get(save::show_form).post(save::save_form))
+        .route("/sheet/text", get(save::show_text).post(save::save_text))
+        .route("/sheet/back", post(save::put_back))
         .route("/drop/{name}", put(drop_file))
         .route("/changes", get(changes))
         .route("/files", get(list_files))
@@ -285,7 +286,7 @@ struct Since {
 
 async fn changes(State(server): Shared, Query(since): Query<Since>) -> Response {
     let mut news = server.current.news();
-    let stale = |n: &super::current::News| since.since != Some(n.version) || n.busy;
+    let stale = |n: &News| since.since != Some(n.version) || n.busy;
     let now = *news.borrow();
     // A review being made is told a few times a second.
     let wait = if now.busy { Duration::from_millis(250) } else { PATIENCE };

@@ -165,7 +165,7 @@ pub fn conflicts<'a>(changes: &'a [Change], old: &Form, new: &Form) -> Vec<&'a C
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::serve::form::form;
+    use crate::serve::sheet::form::form;
     use crate::sheet::edit::edit;
 
     const SHEET: &str = "[cars.\"a/b\"]\npinion = 31\nmotor.timing_deg = 30\nwing = \"low\"\n[[runs]]\nid = \"r1\"\nlog = \"r1.csv\"\npinion = 32\n";
