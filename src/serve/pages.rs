@@ -5,7 +5,7 @@ use std::hash::{DefaultHasher, Hash, Hasher};
 use askama::Template;
 
 use super::http::routes::MOST_BYTES;
-use super::sheet::form::{self, Field, Form, RUN, called, pointer};
+use super::sheet::form::{self, Field, Form, asked_field, first_fields};
 use crate::folder::plain_path;
 use crate::measure::gearing::{gears, teeth};
 use crate::notice::Failure;
@@ -13,7 +13,7 @@ use crate::report::pages::{OF_TRACE, OfTrace, filters};
 use crate::report::view::{self, RowView, RunView, WeekendView};
 use crate::review::{NOT_ON_THE_SHEET, Review, Run};
 use crate::sheet::RunPlan;
-use crate::weekend::lacks::{Place, lacks};
+use crate::weekend::lacks::{Lack, Place, lacks};
 use crate::weekend::next::{self, Next};
 
 /// Script of the local page.
@@ -88,7 +88,7 @@ struct Unlisted {
 /// A line that the sheet lacks, as a field.
 struct Ask {
     fields: Vec<Field>,
-    gives: &'static str,
+    gives: String,
 }
 
 /// The weekend's page with what can be dropped, put on the sheet and filled in. `listed` are the ids of the runs on the sheet's text.
@@ -103,17 +103,7 @@ pub fn weekend(review: &Review, base: &str, listed: &[String]) -> Page {
 
 fn unlisted(run: &RunPlan, review: &Review) -> Unlisted {
     let cars: Vec<String> = review.sheet.cars.keys().cloned().collect();
-    let field = |key: &str, value: String, choices: Vec<String>, number: bool| {
-        let (label, unit) = RUN.iter().find(|k| k.0 == key).map_or(("", ""), |k| (k.1, k.2));
-        Field { choices, ..Field::plain(format!("+run/{key}"), label.to_owned(), unit, value, number) }
-    };
-    let car = if cars.len() == 1 { cars[0].clone() } else { String::new() };
-    let fields = vec![
-        field("id", run.id.clone(), Vec::new(), false),
-        field("car", car, cars, false),
-        field("ambient_c", String::new(), Vec::new(), true),
-        field("pinion", String::new(), Vec::new(), true),
-    ];
+    let fields = first_fields(&run.id, &cars);
     Unlisted { log: plain_path(&run.log), laps: run.laps.as_deref().map(plain_path).unwrap_or_default(), fields }
 }
 
@@ -125,24 +115,18 @@ fn entry_of(id: &str, listed: &[String]) -> Option<usize> {
 
 fn asks(review: &Review, listed: &[String]) -> Vec<Ask> {
     let several = review.sheet.cars.len() > 1;
-    let field = |path: Vec<&str>, key: &str, whose: &str| {
-        let (label, unit) = called(key);
-        let label = if whose.is_empty() { label.to_owned() } else { format!("{label} of {whose}") };
-        let path: Vec<&str> = path.into_iter().chain(key.split('.')).collect();
-        Field::plain(pointer(&path), label, unit, String::new(), true)
-    };
-    let ask = |lack: crate::weekend::lacks::Lack| {
+    let ask = |lack: Lack| {
         let field = match &lack.place {
-            Place::Table(table) => field(vec![table], lack.key, ""),
-            Place::Car(car) => field(vec!["cars", car], lack.key, if several { car } else { "" }),
+            Place::Table(table) => asked_field(lack.key, &[table], ""),
+            Place::Car(car) => asked_field(lack.key, &["cars", car], if several { car } else { "" }),
             Place::Run(id) => {
-                let at = entry_of(id, listed)?;
-                field(vec!["runs", &at.to_string()], lack.key, &format!("run {id}"))
+                let number = entry_of(id, listed)?.to_string();
+                asked_field(lack.key, &["runs", &number], &format!("run {id}"))
             }
         };
-        Some(Ask { fields: vec![field], gives: lack.gives })
+        Some(Ask { fields: vec![field], gives: lack.key.answers_and_assumed() })
     };
-    let mut asks: Vec<Ask> = lacks(review).into_iter().filter_map(ask).collect();
+    let mut asks: Vec<Ask> = lacks(&review.sheet, &review.runs).into_iter().filter_map(ask).collect();
     asks.dedup_by(|a, b| a.fields == b.fields);
     asks
 }

@@ -10,6 +10,7 @@ use crate::measure::heat;
 use crate::notice::{Severity, printable};
 use crate::report::{charts, tables};
 use crate::review::{Review, Run};
+use crate::sheet::keys::Key;
 use crate::weekend::comparisons::{Comparison, Effect};
 use crate::weekend::figures::Figure;
 use crate::weekend::lacks::{self, Place};
@@ -319,22 +320,25 @@ fn guesses(review: &Review) -> Vec<(String, NoticeView)> {
 
 /// Sheet lines that would answer more, those of several cars or runs in one.
 fn lacking(review: &Review) -> Vec<String> {
-    let mut lines: Vec<(&str, &str, Vec<String>)> = Vec::new();
-    for lack in lacks::lacks(review) {
+    let mut lines: Vec<(&Key, Vec<String>)> = Vec::new();
+    for lack in lacks::lacks(&review.sheet, &review.runs) {
         let whose = match lack.place {
             Place::Table(table) => format!("[{table}]"),
             Place::Car(car) => printable(&car, 24),
             Place::Run(run) => printable(&run, 24),
         };
         match lines.iter_mut().find(|l| l.0 == lack.key) {
-            Some(line) => line.2.push(whose),
-            None => lines.push((lack.key, lack.gives, vec![whose])),
+            Some(line) => line.1.push(whose),
+            None => lines.push((lack.key, vec![whose])),
         }
     }
     let mut all = Vec::new();
     if !review.has_sheet {
         all.push("a sheet: `runtrue sheet FOLDER` writes a starter weekend.toml with its runs in it".to_owned());
     }
-    all.extend(lines.into_iter().map(|(key, gives, whose)| format!("{key} of {}: {gives}", whose.join(", "))));
+    let line = |(key, whose): (&Key, Vec<String>)| {
+        format!("{} of {}: {}", key.path, whose.join(", "), key.answers_and_assumed())
+    };
+    all.extend(lines.into_iter().map(line));
     all
 }

@@ -1,8 +1,9 @@
 //! What was changed in a form that was sent back, and what of it another change of the sheet does not let through.
 
-use super::form::{Form, RUN, path, pointer};
+use super::form::{Form, Problem, path, pointer};
 use crate::notice::Failure;
 use crate::sheet::edit::Edit;
+use crate::sheet::keys::{self, KEYS, Kind};
 
 /// Mark of a new run that stays off the sheet until it is said which of several cars' it is.
 pub const LATER: &str = "later";
@@ -12,7 +13,7 @@ pub const LATER: &str = "later";
 pub struct Change {
     /// Name of the field.
     pub field: String,
-    /// What a user calls it, with its car or run.
+    /// What it is called on the page, with its car or run.
     pub called: String,
     /// What was typed.
     pub typed: String,
@@ -20,86 +21,102 @@ pub struct Change {
     pub edit: Edit,
 }
 
-/// Something that was typed and means nothing.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Problem {
-    /// Name of the field, where it is one.
-    pub field: Option<String>,
-    /// What is wrong, and what to do.
-    pub failure: Failure,
-}
-
 /// What a field's value comes down to: browsers send their own line ends, and spaces around it say nothing.
 fn plain(value: &str) -> String {
     value.replace("\r\n", "\n").trim().to_owned()
 }
 
-/// Where a key of the user's own stands: its path, and the name of its field.
-fn place_of(table: &str, key: &str) -> (Vec<String>, String) {
+/// Path of a key of the user's own, and the name of its field.
+fn place_and_field(table: &str, key: &str) -> (Vec<String>, String) {
     let mut place = path(table);
     place.extend(key.split('.').map(str::to_owned));
     let field = pointer(&place.iter().map(String::as_str).collect::<Vec<_>>());
     (place, field)
 }
 
-/// What was changed in a form that `shown` was, and what of it means nothing.
+/// What was changed in a form that was `shown`, and what of it cannot be used.
 pub fn changes(shown: &Form, sent: &[(String, String)]) -> (Vec<Change>, Vec<Problem>) {
-    let (mut changes, mut problems) = (Vec::new(), Vec::new());
-    let mut wrong = |field: &str, message: String, hint: &str| {
-        let failure = Failure { message, hint: Some(hint.to_owned()) };
-        problems.push(Problem { field: Some(field.to_owned()), failure });
-    };
-    let mut change = |field: &str, called: String, typed: &str, edit| {
-        changes.push(Change { field: field.to_owned(), called, typed: typed.to_owned(), edit });
-    };
+    let mut found = Found::default();
     let mut runs = Vec::new();
     let mut key = (String::new(), String::new());
     for (name, value) in sent {
         let typed = plain(value);
         if let Some(field) = name.strip_prefix("+run/") {
-            add_to_runs(&mut runs, field, typed);
+            add_to_runs(&mut runs, &field.replace('/', "."), typed);
         } else if name == "+car" {
-            match () {
-                () if typed.is_empty() => {}
-                () if shown.cars.iter().any(|c| c.title == typed) => {
-                    wrong(name, format!("there is a car `{typed}` already"), "give the other one another name");
-                }
-                () => change(name, "another car".to_owned(), &typed, Edit::AddCar(typed.clone())),
-            }
+            new_car(shown, name, typed, &mut found);
         } else if let Some(table) = name.strip_suffix("#key") {
             key = (table.to_owned(), typed);
         } else if let Some(table) = name.strip_suffix("#value") {
             let new = if key.0 == table { std::mem::take(&mut key.1) } else { String::new() };
-            let (place, field) = place_of(table, &new);
-            let there = shown.value(&field).is_some_and(|v| !v.is_empty());
-            match (new.is_empty(), typed.is_empty()) {
-                (true, true) => {}
-                (true, false) => wrong(name, format!("`{typed}` has no key"), "name the key that it is the value of"),
-                (false, true) => wrong(name, format!("`{new}` has no value"), "give it one"),
-                _ if there => wrong(name, format!("`{new}` has a field of its own"), "change it there"),
-                _ => change(&field, new, &typed, Edit::Set { path: place, text: typed.clone() }),
-            }
+            new_key(shown, name, (&new, &typed), &mut found);
         } else if let Some(number) = name.strip_suffix("#off").and_then(|n| n.strip_prefix("/runs/")) {
-            let of = |n: usize| shown.runs.get(n).map(|run| (n, format!("{}, off the sheet", run.title)));
-            if let Some((number, called)) = number.parse().ok().and_then(of) {
-                change(name, called, "", Edit::RemoveRun(number));
+            let run = number.parse().ok().and_then(|n: usize| Some((n, shown.runs.get(n)?)));
+            if let Some((number, run)) = run {
+                found.change(name, format!("{}, taken off the sheet", run.title), "", Edit::RemoveRun(number));
             }
         } else if let Some((title, field)) = shown.fields().find(|f| f.1.name == *name) {
             if plain(&field.value) != typed {
                 let edit = Edit::Set { path: path(name), text: typed.clone() };
-                change(name, format!("{title}: {}", field.label), &typed, edit);
+                found.change(name, format!("{title}: {}", field.label), &typed, edit);
             }
         } else if name.starts_with('/') && !typed.is_empty() {
-            wrong(name, format!("`{typed}` has no place on the sheet any more"), "enter it again");
+            let message = format!("the sheet has no place for `{typed}` any more: it was changed meanwhile");
+            found.problem(name, message, "enter it again");
         }
     }
-    for (field, told) in runs.into_iter().filter_map(|run| new_run(run, shown.cars.len())) {
-        match told {
-            Ok((typed, edit)) => change(field, "another run".to_owned(), &typed, edit),
-            Err((message, hint)) => wrong(field, message, hint),
-        }
+    for run in runs {
+        new_run(run, shown.cars.len(), &mut found);
     }
-    (changes, problems)
+    (found.changes, found.problems)
+}
+
+/// What was found in a form so far.
+#[derive(Default)]
+struct Found {
+    changes: Vec<Change>,
+    problems: Vec<Problem>,
+}
+
+impl Found {
+    fn change(&mut self, field: &str, called: String, typed: &str, edit: Edit) {
+        self.changes.push(Change { field: field.to_owned(), called, typed: typed.to_owned(), edit });
+    }
+
+    fn problem(&mut self, field: &str, message: String, hint: &str) {
+        let failure = Failure { message, hint: Some(hint.to_owned()) };
+        self.problems.push(Problem { field: Some(field.to_owned()), failure });
+    }
+}
+
+fn new_car(shown: &Form, field: &str, typed: String, found: &mut Found) {
+    if typed.is_empty() {
+        return;
+    }
+    if shown.cars.iter().any(|c| c.title == typed) {
+        let message = format!("a car named `{typed}` is on the sheet already");
+        found.problem(field, message, "give the new car another name");
+    } else {
+        found.change(field, "another car".to_owned(), &typed, Edit::AddCar(typed.clone()));
+    }
+}
+
+/// A key of the user's own, whose value was typed into the field `name`.
+fn new_key(shown: &Form, name: &str, (new, typed): (&str, &str), found: &mut Found) {
+    if new.is_empty() && typed.is_empty() {
+        return;
+    }
+    let (place, field) = place_and_field(name.trim_end_matches("#value"), new);
+    let filled = shown.value(&field).is_some_and(|v| !v.is_empty());
+    if new.is_empty() {
+        found.problem(name, format!("the value `{typed}` has no name"), "enter the name of its setting");
+    } else if typed.is_empty() {
+        found.problem(name, format!("the setting `{new}` has no value"), "enter one");
+    } else if filled {
+        found.problem(name, format!("`{new}` has a field of its own"), "change its value there");
+    } else {
+        found.change(&field, new.to_owned(), typed, Edit::Set { path: place, text: typed.to_owned() });
+    }
 }
 
 /// Adds a key to the last of the new runs: a page may offer several, and the next one begins where a key comes again.
@@ -110,49 +127,48 @@ fn add_to_runs(runs: &mut Vec<Vec<(String, String)>>, key: &str, typed: String) 
     }
 }
 
-/// Name of a field, and what was typed there with what it does to the sheet, or what is wrong with it and what to do.
-type Told = (&'static str, Result<(String, Edit), (String, &'static str)>);
-
-/// What a new run's keys come down to where the sheet has so many `cars`; `None` where nothing was typed, or the run waits for its car.
-fn new_run(mut run: Vec<(String, String)>, cars: usize) -> Option<Told> {
-    let of = |key: &str| run.iter().find(|f| f.0 == key).map_or("", |f| f.1.as_str());
-    if !of(LATER).is_empty() && of("car").is_empty() && cars > 1 {
-        let typed = ["ambient_c", "pinion"].iter().any(|key| !of(key).is_empty());
-        let message = format!("`{}` has no car", of("log"));
-        return typed.then_some(("+run/car", Err((message, "say whose car it was"))));
-    }
-    run.retain(|f| f.0 != LATER);
-    run.sort_by_key(|(key, _)| RUN.iter().position(|k| k.0 == key).unwrap_or(RUN.len()));
-    let typed = typed_of(&run);
-    let has_log = run.iter().any(|(key, value)| key == "log" && !value.is_empty());
-    match (has_log, typed.is_empty()) {
-        (true, _) => Some(("+run/log", Ok((typed, Edit::AddRun(run))))),
-        (false, false) => Some(("+run/log", Err((format!("another run, {typed}, has no log"), "name its log")))),
-        (false, true) => None,
-    }
+/// Whether the page fills in a new run's key by itself.
+fn filled_in(key: &str) -> bool {
+    [LATER, "id"].contains(&key) || keys::find(key).is_some_and(|k| k.kind == Kind::File)
 }
 
-/// What was typed of a new run, in one line.
-fn typed_of(run: &[(String, String)]) -> String {
-    run.iter().filter(|f| !f.1.is_empty()).map(|f| f.1.as_str()).collect::<Vec<_>>().join(", ")
+/// What a new run's keys come down to where the sheet has so many `cars`: nothing where nothing was typed, or where the
+/// run waits for its car.
+fn new_run(mut run: Vec<(String, String)>, cars: usize, found: &mut Found) {
+    let value = |key: &str| run.iter().find(|f| f.0 == key).map_or("", |f| f.1.as_str());
+    if !value(LATER).is_empty() && value("car").is_empty() && cars > 1 {
+        if run.iter().any(|(key, value)| !filled_in(key) && !value.is_empty()) {
+            let message = format!("the run of `{}` has no car", value("log"));
+            found.problem("+run/car", message, "choose the car that was driven");
+        }
+        return;
+    }
+    run.retain(|f| f.0 != LATER);
+    run.sort_by_key(|(key, _)| keys::of_run(KEYS).position(|k| k.path == *key).unwrap_or(KEYS.len()));
+    let typed: Vec<&str> = run.iter().filter(|f| !f.1.is_empty()).map(|f| f.1.as_str()).collect();
+    let typed = typed.join(", ");
+    if run.iter().any(|(key, value)| key == "log" && !value.is_empty()) {
+        found.change("+run/log", "another run".to_owned(), &typed, Edit::AddRun(run));
+    } else if !typed.is_empty() {
+        found.problem("+run/log", format!("the new run ({typed}) has no log"), "choose its log");
+    }
 }
 
 /// Those of `changes` that another change of the sheet, from the form `old` to the form `new`, does not let through.
 pub fn conflicts<'a>(changes: &'a [Change], old: &Form, new: &Form) -> Vec<&'a Change> {
-    let run_of = |form: &Form, at: &str| {
-        let of = |key: &str| form.value(&format!("/runs/{at}/{key}")).map(str::to_owned);
-        (of("id"), of("log"), of("part"))
+    let identity = |form: &Form, number: &str| {
+        ["id", "log", "part"].map(|key| form.value(&format!("/runs/{number}/{key}")).map(str::to_owned))
     };
-    // Who takes a run off takes off what stood there, not what another has written since.
-    let whole_run = |form: &Form, at: usize| {
-        let group = form.runs.get(at);
+    // Who takes a run off takes off what was on the page, not what another has written since.
+    let whole_run = |form: &Form, number: usize| {
+        let group = form.runs.get(number);
         group.map(|g| g.fields.iter().map(|f| (f.name.clone(), f.value.clone())).collect::<Vec<_>>())
     };
     let fails = |c: &&Change| {
         let same_run = match c.edit {
-            Edit::RemoveRun(at) => whole_run(old, at) == whole_run(new, at),
+            Edit::RemoveRun(number) => whole_run(old, number) == whole_run(new, number),
             Edit::Set { ref path, .. } => match path.as_slice() {
-                [runs, at, ..] if runs == "runs" => run_of(old, at) == run_of(new, at),
+                [runs, number, ..] if runs == "runs" => identity(old, number) == identity(new, number),
                 _ => true,
             },
             _ => true,
@@ -188,7 +204,7 @@ mod tests {
     fn a_form_sent_back_as_it_was_changes_nothing() {
         let text = format!("{SHEET}note = \"\"\"\nfirst\nsecond\"\"\"\nwing = \" padded \"\n");
         let form = form(&text, &[]).unwrap();
-        assert_eq!(form.runs[0].title, "r1 · pinion 32 · note first\nsecond · wing  padded ");
+        assert_eq!(form.runs[0].title, "r1 · pinion 32 teeth · note first … · wing padded");
         assert!(form.cars[0].fields.iter().any(|f| f.name == "/cars/a~1b/wing" && f.value == "low"));
         assert_eq!(changes(&form, &sent(&form)), (Vec::new(), Vec::new()));
     }

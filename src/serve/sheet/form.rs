@@ -1,12 +1,23 @@
 //! The sheet as a form: its fields, from the sheet's text.
 //!
-//! A field is named by the path of its value, as a JSON Pointer (RFC 6901): `/cars/tourer/pinion`, `/runs/3/motor/timing_deg`. `#key` and
-//! `#value` after a table's path are a new key of it, `#off` takes a run off the sheet, `+run/…` and `+car` are a new run and a new car.
+//! A field is named by the path of its value, as a JSON Pointer (RFC 6901): `/cars/tourer/pinion`,
+//! `/runs/3/motor/timing_deg`. `#key` and `#value` after a table's path are a new key of it, `#off` takes a run off the
+//! sheet, `+run/…` and `+car` are a new run and a new car.
 
-use toml_edit::{DocumentMut, Item, TableLike};
+use toml_edit::{Item, TableLike};
 
-use super::changes::Problem;
-use crate::sheet::edit::shown;
+use crate::notice::{Failure, printable};
+use crate::sheet::edit::{document, shown};
+use crate::sheet::keys::{self, KEYS, Key, Kind, NOTE, Table};
+
+/// Something that was typed and cannot be saved.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Problem {
+    /// Name of the field, where it is one.
+    pub field: Option<String>,
+    /// What is wrong, and what to do.
+    pub failure: Failure,
+}
 
 /// A field of the form.
 #[derive(Debug, Clone, PartialEq)]
@@ -17,7 +28,7 @@ pub struct Field {
     pub label: String,
     /// Unit; empty where there is none.
     pub unit: &'static str,
-    /// As it stands on the sheet, or as it was typed.
+    /// As it is on the sheet, or as it was typed.
     pub value: String,
     /// What it may be, where that is a few words.
     pub choices: Vec<String>,
@@ -76,68 +87,15 @@ pub struct Form {
     pub new_car: String,
 }
 
-/// Keys of the sheet: path below the table, what a user calls it, unit, choices, whether it is a number.
-pub type Key = (&'static str, &'static str, &'static str, &'static [&'static str], bool);
-
-const WEEKEND: [(&str, &str, &[Key]); 3] = [
-    ("weekend", "Weekend", &[("name", "name", "", &[], false), ("date", "date, such as 2026-05-16", "", &[], false)]),
-    (
-        "track",
-        "Track",
-        &[
-            ("surface", "surface", "", &["asphalt", "carpet"], false),
-            ("lap_length_m", "lap length along the driven line", "m", &[], true),
-            ("lap_length_plus_minus_m", "how sure, plus or minus", "m", &[], true),
-        ],
-    ),
-    ("race", "Race", &[("length_s", "race length", "s", &[], true)]),
-];
-const CAR: [Key; 18] = [
-    ("spur", "spur", "teeth", &[], true),
-    ("pinion", "pinion", "teeth", &[], true),
-    ("internal_ratio", "internal ratio", "", &[], true),
-    ("tyre_diameter_mm", "tyre diameter", "mm", &[], true),
-    ("tyre_kind", "tyres", "", &["rubber", "foam"], false),
-    ("mass_kg", "mass, ready to race", "kg", &[], true),
-    ("driven", "driven wheels", "", &["four", "rear"], false),
-    ("drag_brake_pct", "drag brake", "%", &[], true),
-    ("motor.turns", "motor wind", "turns", &[], true),
-    ("motor.rotor_mm", "rotor", "mm", &[], true),
-    ("motor.timing_deg", "end-bell timing", "°", &[], true),
-    ("motor.fan_mm", "fan", "mm", &[], true),
-    ("motor.poles", "motor poles", "", &[], true),
-    ("battery.cells", "cells in series", "", &[], true),
-    ("battery.capacity_mah", "capacity of the pack", "mAh", &[], true),
-    ("limits.motor_c", "motor limit", "°C", &[], true),
-    ("limits.esc_c", "controller limit", "°C", &[], true),
-    ("limits.cell_v", "lowest cell voltage", "V", &[], true),
-];
-pub const RUN: [Key; 6] = [
-    ("id", "run", "", &[], false),
-    ("car", "car", "", &[], false),
-    ("log", "log", "", &[], false),
-    ("laps", "lap list", "", &[], false),
-    ("ambient_c", "air", "°C", &[], true),
-    ("pinion", "pinion, where it is not the car's", "teeth", &[], true),
-];
-
-/// What a user calls a key of a car, of a run or of the weekend, and its unit.
-pub fn called(key: &str) -> (&'static str, &'static str) {
-    let all = WEEKEND.iter().flat_map(|t| t.2).chain(&CAR).chain(&RUN);
-    all.filter(|k| k.0 == key).map(|k| (k.1, k.2)).next().unwrap_or(("", ""))
-}
-
-/// Dotted names of the keys that a car may have.
-pub fn car_keys() -> Vec<&'static str> {
-    CAR.iter().map(|k| k.0).collect()
-}
+/// Name of the fields of a new run.
+const NEW_RUN: &str = "+run";
 
 /// A path as a field's name.
 pub fn pointer(path: &[&str]) -> String {
     path.iter().map(|p| format!("/{}", p.replace('~', "~0").replace('/', "~1"))).collect()
 }
 
-/// The path that a field's name stands for.
+/// The path that a field's name means.
 pub fn path(pointer: &str) -> Vec<String> {
     pointer.split('/').skip(1).map(|p| p.replace("~1", "/").replace("~0", "~")).collect()
 }
@@ -145,32 +103,101 @@ pub fn path(pointer: &str) -> Vec<String> {
 /// The form of a sheet's text, with `logs` to choose from for a new run.
 ///
 /// # Errors
-/// What is wrong with the text, where it is no TOML.
+/// What is wrong with the text, where it is not TOML.
 pub fn form(text: &str, logs: &[String]) -> Result<Form, String> {
-    let document: DocumentMut = text.parse().map_err(|e: toml_edit::TomlError| e.message().to_owned())?;
+    form_with(KEYS, text, logs)
+}
+
+/// The form with fields for other keys than [`KEYS`].
+///
+/// # Errors
+/// What is wrong with the text, where it is not TOML.
+pub fn form_with(keys: &[Key], text: &str, logs: &[String]) -> Result<Form, String> {
+    let document = document(keys, text).map_err(|mistake| mistake.brief())?;
     let root: &dyn TableLike = document.as_table();
-    let cars: Vec<String> = table(root, "cars").map(|t| t.iter().map(|c| c.0.to_owned()).collect()).unwrap_or_default();
-    let weekend = WEEKEND
-        .iter()
-        .map(|(name, title, keys)| group(table(root, name), vec![name], (*title).to_owned(), keys, &cars))
-        .collect();
-    let car_table = |name: &String| table(root, "cars").and_then(|t| table(t, name));
-    let car_forms = cars.iter().map(|c| group(car_table(c), vec!["cars", c], c.clone(), &CAR, &cars)).collect();
-    let run_form = |(at, run): (usize, &dyn TableLike)| {
-        let at = at.to_string();
-        let mut form = group(Some(run), vec!["runs", &at], String::new(), &RUN, &cars);
-        form.title = title(&form);
-        form
+    let own_cars = table(root, Table::Car.name());
+    let cars: Vec<String> = own_cars.map(|t| t.iter().map(|c| c.0.to_owned()).collect()).unwrap_or_default();
+    let fields = Fields { keys, cars: &cars };
+    let single = |kind: Table| {
+        let own = table(root, kind.name());
+        fields.group(own, &[kind.name()], heading(kind.name()), keys::of_table(keys, kind))
     };
-    let runs = runs(root).into_iter().enumerate().map(run_form).collect();
-    let mut new_run = group(None, vec!["+run"], String::new(), &RUN, &cars).fields;
-    for field in &mut new_run {
-        field.name = field.name.trim_start_matches('/').to_owned();
-        if field.name == "+run/log" {
-            field.choices = logs.to_vec();
-        }
+    let car = |name: &String| {
+        let own = own_cars.and_then(|t| table(t, name));
+        fields.group(own, &[Table::Car.name(), name], name.clone(), keys::of_table(keys, Table::Car))
+    };
+    let run = |(number, run): (usize, &dyn TableLike)| {
+        let place = [Table::Run.name(), &number.to_string()];
+        let mut group = fields.group(Some(run), &place, String::new(), keys::of_run(keys));
+        group.title = run_title(keys, &group);
+        group
+    };
+    let runs = runs(root).into_iter().enumerate().map(run).collect();
+    let weekend = Table::SINGLE.into_iter().map(single).collect();
+    let new_run = new_run_fields(keys, &cars, logs);
+    Ok(Form { weekend, cars: cars.iter().map(car).collect(), runs, new_run, new_car: String::new() })
+}
+
+/// The fields of a new run, with the sheet's `cars` and the folder's `logs` to choose from.
+fn new_run_fields(keys: &[Key], cars: &[String], logs: &[String]) -> Vec<Field> {
+    let field = |key: &Key| {
+        let choices = if key.path == "log" { logs.to_vec() } else { choices(key, cars) };
+        let name = format!("{NEW_RUN}{}", pointer(&key.path.split('.').collect::<Vec<_>>()));
+        Field { choices, ..known_field(key, name, String::new(), label_in_run(key)) }
+    };
+    keys::of_run(keys).map(field).collect()
+}
+
+/// What a key is called among a run's own: one of its car overrides the car.
+fn label_in_run(key: &Key) -> String {
+    if key.table == Table::Car { format!("{} in this run", key.label) } else { key.label.to_owned() }
+}
+
+/// The fields that a log needs to be put on the sheet as the run `id`: what it is called, whose it is, what its answers
+/// need, and what often changes.
+pub fn first_fields(id: &str, cars: &[String]) -> Vec<Field> {
+    let only = if cars.len() == 1 { cars[0].as_str() } else { "" };
+    let value = |key: &Key| match key.kind {
+        Kind::Car => Some(only),
+        _ if key.path == "id" => Some(id),
+        _ => (key.asked.is_some() || key.often_changed).then_some(""),
+    };
+    let values: Vec<Option<&str>> = keys::of_run(KEYS).map(value).collect();
+    let fields = new_run_fields(KEYS, cars, &[]).into_iter().zip(values);
+    fields.filter_map(|(field, value)| value.map(|v| Field { value: v.to_owned(), ..field })).collect()
+}
+
+/// An empty field for a key that the sheet lacks, in the table at `place`; its label names the car or run that it is
+/// for, `whose`, where there are several.
+pub fn asked_field(key: &Key, place: &[&str], whose: &str) -> Field {
+    let path: Vec<&str> = place.iter().copied().chain(key.path.split('.')).collect();
+    let label = if whose.is_empty() { key.label.to_owned() } else { format!("{} of {whose}", key.label) };
+    known_field(key, pointer(&path), String::new(), label)
+}
+
+/// Dotted names of the keys that a car may have.
+pub fn car_keys() -> Vec<&'static str> {
+    keys::of_table(KEYS, Table::Car).map(|k| k.path).collect()
+}
+
+fn known_field(key: &Key, name: String, value: String, label: String) -> Field {
+    let number = matches!(key.kind, Kind::Number { .. });
+    Field { choices: choices(key, &[]), ..Field::plain(name, label, key.unit, value, number) }
+}
+
+/// The values to choose from.
+fn choices(key: &Key, cars: &[String]) -> Vec<String> {
+    match key.kind {
+        Kind::Choice(words) | Kind::Text(words) => words.iter().map(|&w| w.to_owned()).collect(),
+        Kind::Car => cars.to_vec(),
+        _ => Vec::new(),
     }
-    Ok(Form { weekend, cars: car_forms, runs, new_run, new_car: String::new() })
+}
+
+/// A table's name as the heading above its fields.
+fn heading(name: &str) -> String {
+    let mut letters = name.chars();
+    letters.next().map_or_else(String::new, |first| first.to_uppercase().chain(letters).collect())
 }
 
 /// The runs, in tables of their own or in one line.
@@ -185,7 +212,7 @@ fn runs(root: &dyn TableLike) -> Vec<&dyn TableLike> {
 }
 
 impl Form {
-    /// Every field with the group it stands in.
+    /// Every field with the title of its group.
     pub fn fields(&self) -> impl Iterator<Item = (&str, &Field)> {
         let groups = self.weekend.iter().chain(&self.cars).chain(&self.runs);
         let new = self.new_run.iter().map(|f| ("another run", f));
@@ -206,8 +233,8 @@ impl Form {
     pub fn keep(&mut self, sent: &[(String, String)], problems: &[Problem]) {
         let typed = |name: &str| sent.iter().find(|t| t.0 == name).map(|t| t.1.clone());
         for group in [&mut self.weekend, &mut self.cars, &mut self.runs].into_iter().flatten() {
-            let of = |end: &str| typed(&format!("{}#{end}", group.name)).unwrap_or_default();
-            (group.new, group.off) = ((of("key"), of("value")), !of("off").is_empty());
+            let extra = |end: &str| typed(&format!("{}#{end}", group.name)).unwrap_or_default();
+            (group.new, group.off) = ((extra("key"), extra("value")), !extra("off").is_empty());
         }
         self.new_car = typed("+car").unwrap_or_default();
         let groups = [&mut self.weekend, &mut self.cars, &mut self.runs];
@@ -222,31 +249,45 @@ fn table<'a>(parent: &'a dyn TableLike, key: &str) -> Option<&'a dyn TableLike> 
     parent.get(key)?.as_table_like()
 }
 
-/// The known keys of a table in their order, then those of its own.
-fn group(own: Option<&dyn TableLike>, place: Vec<&str>, title: String, keys: &[Key], cars: &[String]) -> Group {
-    let mut values = Vec::new();
-    if let Some(own) = own {
-        flatten(own, &mut Vec::new(), &mut values);
+/// What the fields of a table are made from.
+struct Fields<'a> {
+    keys: &'a [Key],
+    cars: &'a [String],
+}
+
+impl Fields<'_> {
+    /// The known keys of a table in their order, then those of its own.
+    fn group<'k>(
+        &self,
+        own: Option<&dyn TableLike>,
+        place: &[&str],
+        title: String,
+        known: impl Iterator<Item = &'k Key>,
+    ) -> Group {
+        let mut values = Vec::new();
+        if let Some(own) = own {
+            flatten(own, &mut Vec::new(), &mut values);
+        }
+        let name = |inner: &[&str]| pointer(&[place, inner].concat());
+        let in_run = place[0] == Table::Run.name();
+        let field = |key: &Key| {
+            let inner: Vec<&str> = key.path.split('.').collect();
+            let found = values.iter().position(|(path, _)| path.iter().eq(inner.iter()));
+            let value = found.map(|found| values.remove(found).1).unwrap_or_default();
+            let label = if in_run { label_in_run(key) } else { key.label.to_owned() };
+            Field { choices: choices(key, self.cars), ..known_field(key, name(&inner), value, label) }
+        };
+        let mut fields: Vec<Field> = known.map(field).collect();
+        fields.extend(values.into_iter().map(|(path, value)| {
+            let inner: Vec<&str> = path.iter().map(String::as_str).collect();
+            let dotted = inner.join(".");
+            match keys::find_in(self.keys, &dotted) {
+                Some(key) => known_field(key, name(&inner), value, key.label.to_owned()),
+                None => Field::plain(name(&inner), dotted, "", value, false),
+            }
+        }));
+        Group { name: pointer(place), title, fields, new: Default::default(), off: false }
     }
-    let named = |inner: &[&str]| pointer(&[&place[..], inner].concat());
-    let mut fields: Vec<Field> = keys
-        .iter()
-        .map(|&(key, label, unit, choices, number)| {
-            let inner: Vec<&str> = key.split('.').collect();
-            let at = values.iter().position(|(path, _)| path.iter().eq(inner.iter()));
-            let choices = if key == "car" { cars.to_vec() } else { choices.iter().map(|&c| c.to_owned()).collect() };
-            let value = at.map(|at| values.remove(at).1).unwrap_or_default();
-            Field { name: named(&inner), label: label.to_owned(), unit, value, choices, number, wrong: false }
-        })
-        .collect();
-    fields.extend(values.into_iter().map(|(path, value)| {
-        let inner: Vec<&str> = path.iter().map(String::as_str).collect();
-        let key = inner.join(".");
-        let (label, unit) = called(&key);
-        let label = if label.is_empty() { key } else { label.to_owned() };
-        Field::plain(named(&inner), label, unit, value, false)
-    }));
-    Group { name: pointer(&place), title, fields, new: Default::default(), off: false }
 }
 
 /// Every plain value of a table with its path.
@@ -262,22 +303,36 @@ fn flatten(table: &dyn TableLike, path: &mut Vec<String>, values: &mut Vec<(Vec<
     }
 }
 
-/// A run's heading: its id, its car, and the keys in which it differs from it.
-fn title(run: &Group) -> String {
-    let of = |key: &str| run.fields.iter().find(|f| f.name.ends_with(key)).map_or("", |f| f.value.as_str());
-    let mut parts = vec![of("/id"), of("/car")];
-    let known = |f: &&Field| RUN.iter().any(|k| k.0 != "pinion" && f.name.ends_with(&format!("/{}", k.0)));
-    let differs = run.fields.iter().filter(|f| !f.value.is_empty() && !known(f));
-    let label = |f: &Field| f.label.split_once(',').map_or(f.label.as_str(), |l| l.0).to_owned();
-    let own: Vec<String> = differs.map(|f| format!("{} {}", label(f), f.value)).collect();
-    parts.extend(own.iter().map(String::as_str));
+/// A run's heading: its id, its car, and what was set or noted in it alone.
+fn run_title(keys: &[Key], run: &Group) -> String {
+    let value =
+        |key: &str| run.fields.iter().find(|f| f.name == format!("{}/{key}", run.name)).map(|f| f.value.clone());
+    let mut parts = vec![value("id").unwrap_or_default(), value("car").unwrap_or_default()];
+    for field in run.fields.iter().filter(|f| !f.value.is_empty()) {
+        let dotted = path(&field.name).split_off(2).join(".");
+        let key = keys::find_in(keys, &dotted);
+        if key.is_some_and(|k| k.table == Table::Run && k.path != NOTE) {
+            continue;
+        }
+        let (label, unit) = key.map_or((dotted.as_str(), ""), |k| (k.label, k.unit));
+        let mut lines = field.value.trim().lines();
+        let (first, more) = (lines.next().unwrap_or_default(), if lines.next().is_some() { " …" } else { "" });
+        let space = if unit.is_empty() { "" } else { " " };
+        parts.push(format!("{label} {}{more}{space}{unit}", printable(first, 80)));
+    }
     parts.into_iter().filter(|p| !p.is_empty()).collect::<Vec<_>>().join(" · ")
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::notice::Failure;
+
+    use crate::log::Channel;
+    use crate::sheet::edit::{Edit, edit_with};
+    use crate::sheet::read::read_with;
+    use crate::sheet::schema::schema_of;
+    use crate::sheet::starter::{StarterRun, starter_with};
+    use crate::weekend::lacks::{Place, lacks_of};
 
     const SHEET: &str = "[cars.a]\npinion = 31\n[[runs]]\nid = \"r1\"\nlog = \"r1.csv\"\npinion = 32\n";
 
@@ -288,7 +343,68 @@ mod tests {
         let problem = Problem { field: Some("/runs/0/pinion".into()), failure };
         let sent = [("/runs/0/pinion".to_owned(), "3x".to_owned()), ("/runs/0#key".into(), "wing".into())];
         form.keep(&sent, &[problem]);
-        let field = form.runs[0].fields.last().unwrap();
+        let field = form.runs[0].fields.iter().find(|f| f.name == "/runs/0/pinion").unwrap();
         assert_eq!((field.value.as_str(), field.wrong, form.runs[0].new.0.as_str()), ("3x", true, "wing"));
+    }
+
+    #[test]
+    fn every_key_has_a_field() {
+        let form = form(SHEET, &[]).unwrap();
+        let fields: Vec<&str> = form.fields().map(|f| f.1.name.as_str()).collect();
+        for key in KEYS {
+            let place: &[&str] = match key.table {
+                Table::Car => &["cars", "a"],
+                Table::Run => &["runs", "0"],
+                single => &[single.name()],
+            };
+            let path: Vec<&str> = place.iter().copied().chain(key.path.split('.')).collect();
+            assert!(fields.contains(&pointer(&path).as_str()), "{}", key.path);
+        }
+    }
+
+    /// A key is added by one entry in the table of keys, and is then everywhere.
+    #[test]
+    fn a_new_key_is_in_reader_editor_schema_starter_form_and_what_the_sheet_lacks() {
+        let wing = Key::new(Table::Car, "body.wing_deg", "wing angle", "12")
+            .number(0.0, 45.0, "°")
+            .answers("what it does to the lap")
+            .asked(&[Channel::Rpm]);
+        let grip = Key::new(Table::Track, "grip", "grip", "\"high\"").kind(Kind::Choice(&["high", "low"])).asked(&[]);
+        let keys = [KEYS, &[wing, grip]].concat();
+
+        let read = |text: &str| read_with(&keys, text).unwrap();
+        let messages = |text: &str| read(text).mistakes.into_iter().map(|m| m.message).collect::<Vec<_>>();
+        assert_eq!(messages("[cars.a]\nbody.wing_deg = 90\n"), ["`body.wing_deg` is 90, which is not possible"]);
+        assert_eq!(read("[track]\ngrip = \"low\"\n").stated.text("track.grip"), Some("low"));
+
+        let schema = schema_of(&keys);
+        let car = &schema["properties"]["cars"]["additionalProperties"]["properties"];
+        assert_eq!(car["body"]["properties"]["wing_deg"]["maximum"], 45.0);
+        assert_eq!(schema["properties"]["track"]["properties"]["grip"]["enum"][1], "low");
+
+        let run = StarterRun { id: "r1".into(), log: "r1.csv".into(), laps: None };
+        let starter = starter_with(&keys, "x", &[run]);
+        assert!(
+            starter.contains("[cars.car.body]\n# wing_deg = 12 ") && starter.contains("\n# grip = \"high\" "),
+            "{starter}"
+        );
+        let path = ["cars", "car", "body", "wing_deg"].map(str::to_owned).to_vec();
+        let edited = edit_with(&keys, &starter, &[Edit::Set { path, text: "7,5".into() }]).unwrap();
+        assert!(edited.contains("[cars.car.body]\nwing_deg = 7.5 ") && !edited.contains("# wing_deg"), "{edited}");
+
+        let form = form_with(&keys, &edited, &[]).unwrap();
+        let field = |name: &str| form.fields().find(|f| f.1.name == name).map(|f| f.1.clone()).unwrap();
+        let wing_field = field("/cars/car/body/wing_deg");
+        assert_eq!((&*wing_field.label, wing_field.unit, &*wing_field.value), ("wing angle", "°", "7.5"));
+        assert_eq!(field("/track/grip").choices, ["high", "low"]);
+
+        let folder = tempfile::tempdir().unwrap();
+        let rows: String = (0..600).map(|n| format!("{}.{:02},{}\n", n / 20, n % 20 * 5, n % 100 * 300)).collect();
+        std::fs::write(folder.path().join("r1.csv"), format!("Time [s],RPM\n{rows}")).unwrap();
+        let review = crate::review::review(folder.path(), &mut |_, _| {}).unwrap();
+        let lacks = lacks_of(&keys, &review.sheet, &review.runs);
+        let asked = |key: &Key| lacks.iter().find(|l| l.key == key).map(|l| l.place.clone());
+        assert_eq!(asked(&wing), Some(Place::Car("car".into())));
+        assert_eq!(asked(&grip), Some(Place::Table("track")));
     }
 }

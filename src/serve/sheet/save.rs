@@ -7,8 +7,8 @@ use axum::extract::{Form as Sent, Query, State};
 use axum::http::{StatusCode, header};
 use axum::response::{IntoResponse, Response};
 
-use super::changes::{Change, Problem, changes, conflicts};
-use super::form;
+use super::changes::{Change, changes, conflicts};
+use super::form::{self, Problem};
 use super::versions::{version, versions_against, write};
 use crate::folder::{self, SHEET};
 use crate::notice::{Failure, printable};
