@@ -1,7 +1,7 @@
 //! Which keys the sheet lacks that would get more answers out of these logs.
 
+use super::conclude::ConcludedRun;
 use crate::log::Channel;
-use crate::review::Run;
 use crate::sheet::Sheet;
 use crate::sheet::keys::{Asked, KEYS, Key, Table};
 use crate::sheet::starter::CAR;
@@ -27,12 +27,12 @@ pub struct Lack<'k> {
 }
 
 /// The keys that the sheet lacks, in the order of [`KEYS`]: those of the track and the race, of each car, of each run.
-pub fn lacks(sheet: &Sheet, runs: &[Run]) -> Vec<Lack<'static>> {
+pub fn lacks(sheet: &Sheet, runs: &[ConcludedRun]) -> Vec<Lack<'static>> {
     lacks_of(KEYS, sheet, runs)
 }
 
 /// The same among other keys than [`KEYS`].
-pub fn lacks_of<'k>(keys: &'k [Key], sheet: &Sheet, runs: &[Run]) -> Vec<Lack<'k>> {
+pub fn lacks_of<'k>(keys: &'k [Key], sheet: &Sheet, runs: &[ConcludedRun]) -> Vec<Lack<'k>> {
     let mut lacks = Vec::new();
     for key in keys {
         let Some(asked) = key.asked else { continue };
@@ -47,24 +47,24 @@ pub fn lacks_of<'k>(keys: &'k [Key], sheet: &Sheet, runs: &[Run]) -> Vec<Lack<'k
 }
 
 /// Whether the key would answer something of the run's log.
-fn would_answer(asked: &Asked, run: &Run) -> bool {
-    let Ok(measured) = &run.outcome else { return false };
+fn would_answer(asked: &Asked, run: &ConcludedRun) -> bool {
+    let Some(measured) = run.done() else { return false };
     let has = |channel: &Channel| measured.log.channel(*channel).is_some();
     (asked.needs.is_empty() || asked.needs.iter().any(has)) && !asked.unless.as_ref().is_some_and(has)
 }
 
-fn stated(key: &Key, sheet: &Sheet, run: &Run) -> bool {
+fn stated(key: &Key, sheet: &Sheet, run: &ConcludedRun) -> bool {
     match key.table {
-        Table::Car | Table::Run => run.plan.states(key),
+        Table::Car | Table::Run => run.plan().states(key),
         Table::Weekend | Table::Track | Table::Race => sheet.stated.0.contains_key(&key.full_path()),
     }
 }
 
-fn place(key: &Key, run: &Run) -> Place {
+fn place(key: &Key, run: &ConcludedRun) -> Place {
     match key.table {
-        Table::Car if run.plan.car.is_empty() => Place::Car(CAR.to_owned()),
-        Table::Car => Place::Car(run.plan.car.clone()),
-        Table::Run => Place::Run(run.plan.id.clone()),
+        Table::Car if run.plan().car.is_empty() => Place::Car(CAR.to_owned()),
+        Table::Car => Place::Car(run.plan().car.clone()),
+        Table::Run => Place::Run(run.plan().id.clone()),
         single => Place::Table(single.name()),
     }
 }
