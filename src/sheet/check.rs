@@ -68,13 +68,14 @@ fn text(value: &Spanned<DeValue>, name: &str, mistakes: &mut Mistakes) -> Option
 }
 
 fn choice(value: &Spanned<DeValue>, name: &str, words: &[&str], mistakes: &mut Mistakes) -> Option<String> {
-    let chosen = value.get_ref().as_str().map(|t| t.trim().to_lowercase());
-    if let Some(chosen) = chosen.filter(|c| words.contains(&c.as_str())) {
+    let written = text(value, name, mistakes)?;
+    let chosen = written.trim().to_lowercase();
+    if words.contains(&chosen.as_str()) {
         return Some(chosen);
     }
-    let seen = value.get_ref().as_str().map_or("not text".to_owned(), |t| format!("`{}`", printable(t, 40)));
     let hint = format!("write `\"{}\"`", words.join("\"` or `\""));
-    mistakes.add(value.span(), format!("`{name}` is {seen}, which is not one of its values"), hint);
+    let message = format!("`{name}` is `{}`, which is not one of its values", printable(&written, 40));
+    mistakes.add(value.span(), message, hint);
     None
 }
 

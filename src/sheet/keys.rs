@@ -259,8 +259,7 @@ pub const KEYS: &[Key] = &[
     Key::new(Weekend, "name", "name", "\"Spring Round\"").answers("what report and season call this weekend"),
     Key::new(Weekend, "date", "date", "2026-05-16").kind(Kind::Date).answers("puts the weekends of a season in order"),
     Key::new(Weekend, "note", "note", "\"rain on Saturday\"").kind(Kind::Name).answers("anything worth remembering"),
-    Key::new(Track, "name", "track name", "\"Alder Quay\"")
-        .answers("written alike each time, it lets a season compare weekends here"),
+    Key::new(Track, "name", "track name", "\"Alder Quay\"").answers("the season compares weekends on the same track"),
     Key::new(Track, "surface", "surface", "\"carpet\"").kind(Kind::Text(&["asphalt", "carpet"])),
     Key::new(Track, "lap_length_m", "lap length", "214.0")
         .number(5.0, 5000.0, "m")
