@@ -21,7 +21,7 @@ pub async fn gate(State(server): State<Arc<Server>>, request: Request, next: Nex
         Ok(Pass::Token) => exchange(&server.guard),
         Err(refusal) => {
             let failure = Failure { message: refusal.to_string(), hint: Some(refusal.hint().to_owned()) };
-            failed(StatusCode::FORBIDDEN, "This page is private", &failure, None)
+            failed(StatusCode::FORBIDDEN, "No access", &failure, None)
         }
     };
     seal(&mut response);

@@ -30,7 +30,7 @@ const CHANGED_ELSEWHERE: &str = "the sheet was changed somewhere else in the mea
 pub struct TypedValue {
     /// What its field is called.
     pub called: String,
-    /// What was typed.
+    /// What was typed; empty where there is nothing to type.
     pub value: String,
 }
 
@@ -240,7 +240,11 @@ fn several_new_runs(changes: &[Change]) -> Vec<TypedValue> {
 }
 
 fn typed_values<'a>(changes: impl IntoIterator<Item = &'a Change>) -> Vec<TypedValue> {
-    let typed = |c: &Change| TypedValue { called: printable(&c.called, LONGEST_NAME), value: c.typed.clone() };
+    let typed = |c: &Change| {
+        let emptied = c.typed.is_empty() && matches!(c.edit, Edit::Set { .. });
+        let value = if emptied { "(empty)".to_owned() } else { c.typed.clone() };
+        TypedValue { called: printable(&c.called, LONGEST_NAME), value }
+    };
     changes.into_iter().map(typed).collect()
 }
 
