@@ -11,8 +11,10 @@ use runtrue::log::Log;
 use runtrue::measure::forecast::Scene;
 use runtrue::measure::warming::{COPPER, Record};
 use runtrue::measure::{battery, motor, wheelspin};
-use runtrue::quantity::{mean_and_deviation, quantile};
-use runtrue::weekend::slope;
+use runtrue::quantity::Uncertain;
+use runtrue::statistics::mean::mean_and_deviation;
+use runtrue::statistics::quantiles::quantile;
+use runtrue::statistics::theil_sen::slope_by_order;
 use serde_json::Value;
 
 fn reference(name: &str) -> String {
@@ -139,7 +141,7 @@ fn lumped(until: f64) -> Record {
         flow: relative(mean(&|r| r[3])),
         reading: mean(&|r| r[4]),
         quantum: 1.0,
-        air: (24.0, 0.6),
+        air: Uncertain::new(24.0, 0.6),
         coefficient: COPPER,
         expected: None,
     }
@@ -177,7 +179,7 @@ fn one_heat_node_in_closed_form() {
         flow: even,
         reading,
         quantum: 0.01,
-        air: (air, 0.1),
+        air: Uncertain::new(air, 0.1),
         coefficient: 0.0,
         expected: None,
     };
@@ -200,9 +202,9 @@ fn trends_of_scipy_and_pymannkendall() {
     assert!(all.len() >= 12);
     for (name, series) in all {
         let values: Vec<f64> = series["values"].as_array().unwrap().iter().map(number).collect();
-        let found = slope::trend(&values, 0.95).unwrap();
+        let found = slope_by_order(&values, 0.95).unwrap();
         let near = |a: f64, key: &str| (a - number(&series[key])).abs() < 1e-8;
-        assert!(near(found.per_run, "theil_slope"), "{name}: {found:?}");
+        assert!(near(found.per_step, "theil_slope"), "{name}: {found:?}");
         assert!(near(found.s as f64, "s"), "{name}: {found:?}");
         let p = if series["ties"] == true { "mann_kendall_normal_p" } else { "kendall_exact_p" };
         assert!(near(found.p, p), "{name}: {found:?} for {}", series[p]);

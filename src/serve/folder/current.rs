@@ -8,9 +8,9 @@ use std::time::Duration;
 use tokio::sync::watch;
 
 use crate::folder::{self, FolderError, Stamp, stamp};
-use crate::kept::Kept;
+use crate::kept::KeptRuns;
 use crate::notice::Failure;
-use crate::review::Review;
+use crate::review::{Review, review_again};
 use crate::sheet;
 
 /// What the folder gives at the moment.
@@ -46,7 +46,7 @@ type Listing = Vec<(Stamp, PathBuf)>;
 #[derive(Default)]
 struct Work {
     /// Runs that need not be read again.
-    kept: Kept,
+    kept: KeptRuns,
     /// The files that the last review was made from.
     files: Listing,
 }
@@ -103,18 +103,18 @@ impl Current {
     pub fn refresh(&self) {
         let mut work: MutexGuard<Work> = self.work.lock().unwrap_or_else(PoisonError::into_inner);
         let now = listing(&self.folder);
-        let whole = self.review().is_some_and(|r| r.runs.iter().all(|run| run.outcome.is_ok()));
+        let whole = self.review().is_some_and(|r| r.runs.iter().all(|run| run.done().is_some()));
         if whole && work.files == now {
             return;
         }
         let progress = |done, count| self.news.send_modify(|n| *n = News { busy: true, done, count, ..*n });
-        let made = catch_unwind(AssertUnwindSafe(|| work.kept.review(&self.folder, &progress)));
+        let made = catch_unwind(AssertUnwindSafe(|| review_again(&self.folder, &mut work.kept, &progress)));
         let state = match made {
             Ok(Ok(review)) => FolderState::Reviewed(Arc::new(review)),
             Ok(Err(FolderError::NoLogs(_))) => FolderState::Empty,
             Ok(Err(e)) => FolderState::Failed(Failure { message: e.to_string(), hint: Some(e.hint()) }),
             Err(_) => {
-                work.kept = Kept::default();
+                work.kept = KeptRuns::default();
                 let message =
                     "runtrue failed on this folder, by a fault of its own; your files are unchanged".to_owned();
                 FolderState::Failed(Failure { message, hint: Some("the terminal window shows the details".to_owned()) })

@@ -2,9 +2,11 @@
 
 use std::path::Path;
 
-use polars::prelude::{DataFrame, PolarsResult};
+use arrow::array::RecordBatch;
+use arrow::error::ArrowError;
 
 use crate::archive;
+use crate::figure::FIGURES;
 use crate::folder::{self, SHEET};
 use crate::notice::printable;
 use crate::report::{json, pages, tables, view};
@@ -60,14 +62,14 @@ pub fn groups(review: Option<&Review>, folder: &Path) -> Vec<FileGroup> {
 }
 
 fn review_groups(review: &Review) -> Vec<FileGroup> {
-    let runs = || review.runs.iter().enumerate().map(|(index, run)| (view::page_name(index, &run.plan.id), run));
+    let runs = || review.runs.iter().enumerate().map(|(index, run)| (view::page_name(index, &run.plan().id), run));
     let mut pages = vec![FileLine::new("index.html", "the weekend")];
     pages.extend(runs().map(|(page, run)| {
-        let id = printable(&run.plan.id, LONGEST_ID);
+        let id = printable(&run.plan().id, LONGEST_ID);
         FileLine::new(page, format!("run {id}"))
     }));
-    let logs = runs().filter(|(_, run)| run.outcome.is_ok()).map(|(page, run)| {
-        let id = printable(&run.plan.id, LONGEST_ID);
+    let logs = runs().filter(|(_, run)| run.done().is_some()).map(|(page, run)| {
+        let id = printable(&run.plan().id, LONGEST_ID);
         FileLine::new(view::log_name(&page), format!("log of run {id}"))
     });
     vec![
@@ -104,7 +106,7 @@ pub fn download(review: Option<&Review>, folder: &Path, name: &str) -> Option<Re
     match name {
         "index.html" => Some(page(pages::weekend(&view::weekend(review)))),
         "review.json" => Some(Ok(Download { media_type: "application/json", bytes: json::text(review).into_bytes() })),
-        "runs.parquet" => Some(table(tables::runs(review))),
+        "runs.parquet" => Some(table(tables::runs(review, FIGURES))),
         "laps.parquet" => Some(table(tables::laps(review))),
         _ => run_file(review, name),
     }
@@ -113,11 +115,11 @@ pub fn download(review: Option<&Review>, folder: &Path, name: &str) -> Option<Re
 /// A run's page or its log.
 fn run_file(review: &Review, name: &str) -> Option<Result<Download, String>> {
     review.runs.iter().enumerate().find_map(|(index, run)| {
-        let run_page = view::page_name(index, &run.plan.id);
+        let run_page = view::page_name(index, &run.plan().id);
         if run_page == name {
             return Some(page(pages::run(&view::run(review, index))));
         }
-        let done = run.outcome.as_ref().ok().filter(|_| view::log_name(&run_page) == name)?;
+        let done = run.done().filter(|_| view::log_name(&run_page) == name)?;
         Some(parquet(archive::log_as_parquet(&done.log)))
     })
 }
@@ -127,8 +129,8 @@ fn page(html: Result<String, askama::Error>) -> Result<Download, String> {
     Ok(Download { media_type: PAGE, bytes: text.into_bytes() })
 }
 
-fn table(frame: PolarsResult<DataFrame>) -> Result<Download, String> {
-    parquet(archive::table_as_parquet(&frame.map_err(|e| e.to_string())?))
+fn table(batch: Result<RecordBatch, ArrowError>) -> Result<Download, String> {
+    parquet(archive::batch_as_parquet(&batch.map_err(|e| e.to_string())?))
 }
 
 fn parquet(bytes: Result<Vec<u8>, String>) -> Result<Download, String> {

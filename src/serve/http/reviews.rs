@@ -49,7 +49,7 @@ pub async fn run(
     server.current.first_review(LONGEST_WAIT).await;
     on_own_thread(move || {
         let Some(review) = server.current.review() else { return not_found() };
-        let mut names = review.runs.iter().enumerate().map(|(index, r)| view::page_name(index, &r.plan.id));
+        let mut names = review.runs.iter().enumerate().map(|(index, r)| view::page_name(index, &r.plan().id));
         let Some(index) = names.position(|name| name == page) else { return not_found() };
         let run_ids = run_ids(&server.sheet.text().unwrap_or_default());
         html(StatusCode::OK, pages::run::run(&review, index, &run_ids, &asked))

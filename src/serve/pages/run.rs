@@ -7,7 +7,8 @@ use super::{Page, PageFrame, Place};
 use crate::measure::gearing::{gears, teeth};
 use crate::report::pages::{OF_TRACE, OfTrace, filters};
 use crate::report::view::{self, RowView, RunView};
-use crate::review::{Review, Run};
+use crate::review::Review;
+use crate::weekend::conclude::ConcludedRun;
 use crate::weekend::next::{self, Next};
 
 /// Most combinations of gears tried at once.
@@ -51,14 +52,14 @@ struct TriedGears {
 /// If the template cannot be filled in.
 pub fn run(review: &Review, index: usize, run_ids: &[String], asked: &AskedGears) -> Page {
     let run = &review.runs[index];
-    let page = view::page_name(index, &run.plan.id);
+    let page = view::page_name(index, &run.plan().id);
     let v = view::run(review, index);
     RunPage {
         frame: PageFrame::new(v.weekend.clone(), Place::Run),
         v: &v,
         log: view::log_name(&page),
         page,
-        number: entry_of(&run.plan.id, run_ids).unwrap_or(index) + 1,
+        number: entry_of(&run.plan().id, run_ids).unwrap_or(index) + 1,
         tried: try_gears(run, review.sheet.race_length_s(), asked),
         of_trace: OF_TRACE,
     }
@@ -66,10 +67,10 @@ pub fn run(review: &Review, index: usize, run_ids: &[String], asked: &AskedGears
 }
 
 /// The gears asked for, or those around the ones on the car; `None` where these are not known.
-fn try_gears(run: &Run, race_s: f64, asked: &AskedGears) -> Option<TriedGears> {
-    let settings = &run.plan.settings;
+fn try_gears(run: &ConcludedRun, race_s: f64, asked: &AskedGears) -> Option<TriedGears> {
+    let settings = &run.plan().settings;
     let (own_spur, own_pinion) = (settings.number("spur")?, settings.number("pinion")?);
-    if run.outcome.is_err() {
+    if run.failure().is_some() {
         return None;
     }
     let spur = asked.spur.clone().unwrap_or_else(|| own_spur.to_string());
@@ -79,7 +80,7 @@ fn try_gears(run: &Run, race_s: f64, asked: &AskedGears) -> Option<TriedGears> {
         Ok(pairs) => {
             let all: Vec<_> = pairs.into_iter().filter_map(|(spur, pinion)| gears(settings, spur, pinion)).collect();
             let row = |n: &Next| gears_row(n, n.spur == own_spur && n.pinion == own_pinion);
-            (next::tried(run, &all, race_s).iter().map(row).collect(), None)
+            (next::tried(&run.run, &all, race_s).iter().map(row).collect(), None)
         }
         Err(e) => (Vec::new(), Some(e)),
     };
@@ -100,6 +101,6 @@ fn gears_row(next: &Next, on_sheet: bool) -> RowView {
     let mut cells = vec![next.spur.to_string()];
     cells.extend(view::next_cells(next));
     let remark = if on_sheet { "as on the sheet".to_owned() } else { String::new() };
-    cells.push(next.why.clone().unwrap_or(remark));
+    cells.push(next.why.map_or(remark, |why| why.words()));
     RowView { cells, aside: next.why.is_some() }
 }

@@ -84,7 +84,8 @@ pub fn entry_of(id: &str, run_ids: &[String]) -> Option<usize> {
 }
 
 fn asks(review: &Review, run_ids: &[String]) -> Vec<Ask> {
-    let mut asks: Vec<Ask> = lacks(review).into_iter().filter_map(|lack| ask(lack, review, run_ids)).collect();
+    let mut asks: Vec<Ask> =
+        lacks(&review.sheet, &review.runs).into_iter().filter_map(|lack| ask(lack, review, run_ids)).collect();
     asks.dedup_by(|a, b| a.field == b.field);
     asks
 }
