@@ -8,7 +8,7 @@ use std::time::Duration;
 use tokio::sync::watch;
 
 use crate::folder::{self, FolderError, Stamp, stamp};
-use crate::kept::KeptRuns;
+use crate::kept::{KeptRuns, ReadLog};
 use crate::notice::Failure;
 use crate::review::{Review, review_again};
 use crate::sheet;
@@ -96,6 +96,11 @@ impl Current {
     /// A receiver that wakes up with each review begun, gone on with or done.
     pub fn news(&self) -> watch::Receiver<News> {
         self.news.subscribe()
+    }
+
+    /// Hands over a log that was read on its way into the folder, so that the review does not read it again.
+    pub fn hand_over(&self, log: ReadLog) {
+        self.work.lock().unwrap_or_else(PoisonError::into_inner).kept.hand_over(log);
     }
 
     /// Reviews the folder if a file of it changed since the last time, or if one could not be read. Takes as long as

@@ -2,14 +2,17 @@
 
 use std::io::{self, Read};
 use std::path::{Path, PathBuf};
+use std::time::SystemTime;
 
 use tempfile::NamedTempFile;
 use unicode_normalization::UnicodeNormalization;
 use unicode_normalization::char::is_combining_mark;
 
 use crate::archive::readable;
-use crate::folder::{self, LOG_ENDINGS, SHEET};
+use crate::folder::{self, LOG_ENDINGS, SHEET, stamp};
 use crate::import;
+use crate::import::columns::Hints;
+use crate::kept::ReadLog;
 use crate::laps::lists::{self, LapList};
 use crate::log::Log;
 use crate::notice::{Failure, Severity, printable};
@@ -70,10 +73,18 @@ pub struct Receipt {
     pub say: Vec<String>,
 }
 
+/// A dropped file that was taken.
+pub struct Taken {
+    /// What became of it.
+    pub receipt: Receipt,
+    /// The log as it was read, for the review that follows.
+    pub read_log: Option<ReadLog>,
+}
+
 /// What a file holds.
 enum Content {
-    /// The runs of a log.
-    Log(Vec<Log>),
+    /// The runs of a log, and what was known when it was read.
+    Log(Vec<Log>, Hints),
     /// A lap list.
     LapList(LapList),
 }
@@ -119,15 +130,17 @@ pub fn safe_name(raw: &str) -> String {
 ///
 /// # Errors
 /// Why it can be used for nothing, or could not be saved; nothing is in the folder then.
-pub fn take(folder: &Path, raw_name: &str, arrived: NamedTempFile) -> Result<Receipt, Failure> {
+pub fn take(folder: &Path, raw_name: &str, arrived: NamedTempFile) -> Result<Taken, Failure> {
     let name = safe_name(raw_name);
     if name.to_lowercase().ends_with(".toml") {
-        return take_sheet(folder, &name, arrived);
+        let receipt = take_sheet(folder, &name, arrived)?;
+        return Ok(Taken { receipt, read_log: None });
     }
     let shown_name = printable(raw_name.rsplit(['/', '\\']).next().unwrap_or_default(), LONGEST_NAME);
+    let written = last_written(arrived.path());
     let content = understand(folder, &shown_name, arrived.path())?;
     let (kind, place) = match content {
-        Content::Log(_) => (Kind::Log, LOGS),
+        Content::Log(..) => (Kind::Log, LOGS),
         Content::LapList(_) => (Kind::LapList, LISTS),
     };
     if leads_outside(folder, &folder.join(place)) {
@@ -144,7 +157,22 @@ pub fn take(folder: &Path, raw_name: &str, arrived: NamedTempFile) -> Result<Rec
     if kind == Kind::LapList && !has_log(folder, &saved.path) {
         say.push("no log has this name yet: add that log, or name this list in a run on the sheet".to_owned());
     }
-    Ok(Receipt { kind, arrival: saved.arrival, saved: saved.path, say })
+    let read_log = read_log(folder, &saved, content, written);
+    Ok(Taken { receipt: Receipt { kind, arrival: saved.arrival, saved: saved.path, say }, read_log })
+}
+
+/// The log as it was read, where its file has been saved and is still the one that was read.
+fn read_log(folder: &Path, saved: &Saved, content: Content, written: Option<SystemTime>) -> Option<ReadLog> {
+    let Content::Log(runs, hints) = content else { return None };
+    let path = folder.join(&saved.path);
+    let stamp = stamp(&path)?;
+    let unchanged = saved.arrival != Arrival::AlreadyHere && last_written(&path) == written;
+    unchanged.then(|| ReadLog { log: PathBuf::from(&saved.path), stamp: Some(stamp), hints, runs })
+}
+
+/// When the file's content last changed.
+fn last_written(path: &Path) -> Option<SystemTime> {
+    std::fs::metadata(path).ok()?.modified().ok()
 }
 
 /// Whether a place in the folder is a link out of it.
@@ -170,8 +198,9 @@ fn understand(folder: &Path, name: &str, path: &Path) -> Result<Content, Failure
     let text = folder::read_sheet_text(folder).ok().flatten().unwrap_or_default();
     let sheet = sheet::read::read(&text).unwrap_or_default();
     let plan = folder::unplanned(PathBuf::from(name), None);
-    let no_log = match import::read_bytes(Path::new(name), &bytes, &folder::hints(&plan, &sheet)) {
-        Ok(logs) => return Ok(Content::Log(logs)),
+    let hints = folder::hints(&plan, &sheet);
+    let no_log = match import::read_bytes(Path::new(name), &bytes, &hints) {
+        Ok(logs) => return Ok(Content::Log(logs, hints)),
         Err(e) => e,
     };
     if bytes.len() <= LARGEST_LIST_BYTES
@@ -191,7 +220,7 @@ fn understand(folder: &Path, name: &str, path: &Path) -> Result<Content, Failure
 /// How a file was read: a sentence for each run or list, then what was guessed or repaired.
 fn how_read(content: &Content) -> Vec<String> {
     match content {
-        Content::Log(logs) => logs.iter().flat_map(how_log_was_read).collect(),
+        Content::Log(logs, _) => logs.iter().flat_map(how_log_was_read).collect(),
         Content::LapList(list) => {
             let laps = list.passings.len() - 1;
             vec![format!("lap list with {laps} {}", if laps == 1 { "lap" } else { "laps" })]
@@ -345,7 +374,7 @@ mod tests {
     #[test]
     fn nothing_is_written_over_and_the_same_file_is_kept_once() {
         let folder = tempfile::tempdir().unwrap();
-        let take_log = |bytes: &[u8]| take(folder.path(), "x/r1.csv", arrived(folder.path(), bytes)).unwrap();
+        let take_log = |bytes: &[u8]| take(folder.path(), "x/r1.csv", arrived(folder.path(), bytes)).unwrap().receipt;
         for (bytes, saved, arrival) in [
             (log(7.0), "logs/r1.csv", Arrival::New),
             (log(8.0), "logs/r1-2.csv", Arrival::Renamed),
@@ -361,7 +390,9 @@ mod tests {
     #[test]
     fn lists_sheets_and_rubbish_are_told_apart() {
         let folder = tempfile::tempdir().unwrap();
-        let take = |name: &str, bytes: &[u8]| take(folder.path(), name, arrived(folder.path(), bytes));
+        let take = |name: &str, bytes: &[u8]| {
+            take(folder.path(), name, arrived(folder.path(), bytes)).map(|taken| taken.receipt)
+        };
         let laps = take("r1.csv", b"lap,time\n1,15.2\n2,15.3\n3,15.1\n").unwrap();
         assert_eq!((laps.kind, laps.saved.as_str()), (Kind::LapList, "laps/r1.csv"));
         assert_eq!(take("weekend.toml", b"[weekend]\nname = \"x\"\n").unwrap().kind, Kind::Sheet);

@@ -69,9 +69,10 @@ pub async fn drop_file(State(server): State<Arc<Server>>, Path(name): Path<Strin
         Err(broken) => return broken.into_response(),
     };
     on_own_thread(move || match take::take(server.folder(), &name, arrived) {
-        Ok(receipt) => {
+        Ok(taken) => {
+            taken.read_log.into_iter().for_each(|log| server.current.hand_over(log));
             server.current.refresh();
-            for_script(StatusCode::OK, &receipt)
+            for_script(StatusCode::OK, &taken.receipt)
         }
         Err(failure) => for_script(StatusCode::UNPROCESSABLE_ENTITY, &failure),
     })
