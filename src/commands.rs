@@ -181,7 +181,7 @@ fn review_one(path: &Path, folder: &Path, out: Out) -> Result<bool, Problem> {
         Format::Json => print(json::text(&review))?,
         Format::Text => say(out, text, || Value::Null)?,
     };
-    Ok(review.runs.iter().any(|r| r.outcome.is_ok()))
+    Ok(review.runs.iter().any(|r| r.done().is_some()))
 }
 
 fn serve_page(folder: &Path, port: u16, address: Option<IpAddr>, open: bool, out: Out) -> Result<ExitCode, Problem> {

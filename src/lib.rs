@@ -7,6 +7,7 @@ pub mod archive;
 pub mod cli;
 pub mod demo;
 pub mod figure;
+pub mod fingerprint;
 pub mod folder;
 pub mod import;
 pub mod kept;

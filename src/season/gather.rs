@@ -10,6 +10,7 @@ use jiff::civil::Date;
 use serde_json::{Map, Value, json};
 
 use super::schema::{EFFECTS, EVENTS, FIGURES, FIGURES_OF_A_RUN, KEYS, LAPS, RUNS, Table};
+use crate::fingerprint::fnv_1a;
 use crate::folder::{self, FolderError, Plan, SHEET, stamp};
 use crate::notice::printable;
 use crate::report::json;
@@ -247,11 +248,6 @@ fn key(date: Date, name: &str) -> String {
 pub fn mark_of(folder: &Path) -> String {
     let real = folder.canonicalize().unwrap_or_else(|_| folder.to_owned());
     format!("{:016x}", fnv_1a(real.to_string_lossy().as_bytes()))
-}
-
-/// FNV-1a, 64 bits (IETF draft-eastlake-fnv): the same on every machine and in every version.
-fn fnv_1a(bytes: &[u8]) -> u64 {
-    bytes.iter().fold(0xcbf2_9ce4_8422_2325, |hash, b| (hash ^ u64::from(*b)).wrapping_mul(0x0100_0000_01b3))
 }
 
 /// A run's part of the file with what the tables need beside it.

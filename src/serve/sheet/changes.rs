@@ -1,11 +1,11 @@
 //! What was changed in a form that was sent back, and what of it another change of the sheet does not let through.
 
-use super::form::{Form, Problem, path, pointer};
+use super::form::{Form, NEW_RUN, path, pointer, run_key_rank};
 use crate::notice::Failure;
 use crate::sheet::edit::Edit;
-use crate::sheet::keys::{self, KEYS, Kind};
+use crate::sheet::keys::{self, Kind};
 
-/// Mark of a new run that stays off the sheet until it is said which of several cars' it is.
+/// Mark of a new run that stays off the sheet until it is known which of several cars it is of.
 pub const LATER: &str = "later";
 
 /// One thing that was changed in the form.
@@ -13,7 +13,7 @@ pub const LATER: &str = "later";
 pub struct Change {
     /// Name of the field.
     pub field: String,
-    /// What it is called on the page, with its car or run.
+    /// What a user calls it, with its car or run.
     pub called: String,
     /// What was typed.
     pub typed: String,
@@ -21,109 +21,160 @@ pub struct Change {
     pub edit: Edit,
 }
 
+/// Something that was typed and means nothing.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Problem {
+    /// Name of the field, where it is one.
+    pub field: Option<String>,
+    /// What is wrong, and what to do.
+    pub failure: Failure,
+}
+
+impl Problem {
+    fn new(field: &str, message: String, hint: &str) -> Self {
+        Self { field: Some(field.to_owned()), failure: Failure { message, hint: Some(hint.to_owned()) } }
+    }
+}
+
+/// A field that was sent back: its name, and what was typed.
+pub type SentField = (String, String);
+
+/// What a form that was sent back comes down to.
+#[derive(Debug, Default, PartialEq)]
+pub struct Changes {
+    /// What was changed.
+    pub made: Vec<Change>,
+    /// What was typed and means nothing.
+    pub problems: Vec<Problem>,
+}
+
+/// What was changed in a form that `shown` was, and what of it means nothing.
+pub fn changes(shown: &Form, sent: &[SentField]) -> Changes {
+    let mut reading = Reading { shown, found: Changes::default(), new_runs: Vec::new(), new_key: None };
+    for (name, value) in sent {
+        reading.read(name, plain(value));
+    }
+    reading.finish()
+}
+
 /// What a field's value comes down to: browsers send their own line ends, and spaces around it say nothing.
 fn plain(value: &str) -> String {
     value.replace("\r\n", "\n").trim().to_owned()
 }
 
-/// Path of a key of the user's own, and the name of its field.
-fn place_and_field(table: &str, key: &str) -> (Vec<String>, String) {
-    let mut place = path(table);
-    place.extend(key.split('.').map(str::to_owned));
-    let field = pointer(&place.iter().map(String::as_str).collect::<Vec<_>>());
-    (place, field)
+/// A setting's key, typed before its value.
+struct NewKey {
+    table: String,
+    key: String,
 }
 
-/// What was changed in a form that was `shown`, and what of it cannot be used.
-pub fn changes(shown: &Form, sent: &[(String, String)]) -> (Vec<Change>, Vec<Problem>) {
-    let mut found = Found::default();
-    let mut runs = Vec::new();
-    let mut key = (String::new(), String::new());
-    for (name, value) in sent {
-        let typed = plain(value);
-        if let Some(field) = name.strip_prefix("+run/") {
-            add_to_runs(&mut runs, &field.replace('/', "."), typed);
+/// A form being read, field by field.
+struct Reading<'a> {
+    shown: &'a Form,
+    found: Changes,
+    /// Keys and values of each new run.
+    new_runs: Vec<Vec<SentField>>,
+    new_key: Option<NewKey>,
+}
+
+impl Reading<'_> {
+    fn read(&mut self, name: &str, typed: String) {
+        if let Some(key) = name.strip_prefix("+run/") {
+            self.read_new_run(&key.replace('/', "."), typed);
         } else if name == "+car" {
-            new_car(shown, name, typed, &mut found);
+            self.read_new_car(name, typed);
         } else if let Some(table) = name.strip_suffix("#key") {
-            key = (table.to_owned(), typed);
+            self.new_key = Some(NewKey { table: table.to_owned(), key: typed });
         } else if let Some(table) = name.strip_suffix("#value") {
-            let new = if key.0 == table { std::mem::take(&mut key.1) } else { String::new() };
-            new_key(shown, name, (&new, &typed), &mut found);
+            self.read_new_setting(name, table, typed);
         } else if let Some(number) = name.strip_suffix("#off").and_then(|n| n.strip_prefix("/runs/")) {
-            let run = number.parse().ok().and_then(|n: usize| Some((n, shown.runs.get(n)?)));
-            if let Some((number, run)) = run {
-                found.change(name, format!("{}, taken off the sheet", run.title), "", Edit::RemoveRun(number));
-            }
-        } else if let Some((title, field)) = shown.fields().find(|f| f.1.name == *name) {
-            if plain(&field.value) != typed {
-                let edit = Edit::Set { path: path(name), text: typed.clone() };
-                found.change(name, format!("{title}: {}", field.label), &typed, edit);
-            }
-        } else if name.starts_with('/') && !typed.is_empty() {
-            let message = format!("the sheet has no place for `{typed}` any more: it was changed meanwhile");
-            found.problem(name, message, "enter it again");
+            self.read_removed_run(name, number);
+        } else {
+            self.read_field(name, typed);
         }
     }
-    for run in runs {
-        new_run(run, shown.cars.len(), &mut found);
+
+    /// Adds a key to the last of the new runs: a page may offer several, and the next one begins where a key comes
+    /// again.
+    fn read_new_run(&mut self, key: &str, typed: String) {
+        match self.new_runs.last_mut() {
+            Some(run) if run.iter().all(|f| f.0 != key) => run.push((key.to_owned(), typed)),
+            _ => self.new_runs.push(vec![(key.to_owned(), typed)]),
+        }
     }
-    (found.changes, found.problems)
-}
 
-/// What was found in a form so far.
-#[derive(Default)]
-struct Found {
-    changes: Vec<Change>,
-    problems: Vec<Problem>,
-}
+    fn read_new_car(&mut self, name: &str, typed: String) {
+        if typed.is_empty() {
+            return;
+        }
+        if self.shown.cars.iter().any(|c| c.title == typed) {
+            self.problem(name, format!("there is already a car called `{typed}`"), "give the new car another name");
+        } else {
+            self.change(name, "new car".to_owned(), &typed, Edit::AddCar(typed.clone()));
+        }
+    }
 
-impl Found {
+    /// A setting without a field of its own: its value, whose key came before it.
+    fn read_new_setting(&mut self, name: &str, table: &str, typed: String) {
+        let key = self.new_key.take_if(|new| new.table == table).map(|new| new.key).unwrap_or_default();
+        let mut place = path(table);
+        place.extend(key.split('.').map(str::to_owned));
+        let field = pointer(&place.iter().map(String::as_str).collect::<Vec<_>>());
+        if key.is_empty() && typed.is_empty() {
+            return;
+        }
+        if key.is_empty() {
+            self.problem(
+                name,
+                format!("the value `{typed}` has no setting"),
+                "enter the name of its setting beside it",
+            );
+        } else if typed.is_empty() {
+            self.problem(name, format!("the setting `{key}` has no value"), "enter its value beside it");
+        } else if self.shown.value(&field).is_some_and(|value| !value.is_empty()) {
+            self.problem(name, format!("`{key}` already has its own field"), "change it in that field");
+        } else {
+            self.change(&field, key, &typed, Edit::Set { path: place, text: typed.clone() });
+        }
+    }
+
+    fn read_removed_run(&mut self, name: &str, number: &str) {
+        let Ok(number) = number.parse::<usize>() else { return };
+        if let Some(run) = self.shown.runs.get(number) {
+            self.change(name, format!("{}: removed from the sheet", run.title), "", Edit::RemoveRun(number));
+        }
+    }
+
+    fn read_field(&mut self, name: &str, typed: String) {
+        if let Some((title, field)) = self.shown.fields().find(|f| f.1.name == name) {
+            if plain(&field.value) != typed {
+                let edit = Edit::Set { path: path(name), text: typed.clone() };
+                self.change(name, format!("{title}: {}", field.label), &typed, edit);
+            }
+        } else if name.starts_with('/') && !typed.is_empty() {
+            let message = format!("`{typed}` was typed into a line that is no longer on the sheet");
+            self.problem(name, message, "enter it again where it belongs now");
+        }
+    }
+
+    fn finish(mut self) -> Changes {
+        let cars = self.shown.cars.len();
+        for run in std::mem::take(&mut self.new_runs) {
+            match new_run(run, cars) {
+                None => {}
+                Some(Ok(change)) => self.found.made.push(change),
+                Some(Err(problem)) => self.found.problems.push(problem),
+            }
+        }
+        self.found
+    }
+
     fn change(&mut self, field: &str, called: String, typed: &str, edit: Edit) {
-        self.changes.push(Change { field: field.to_owned(), called, typed: typed.to_owned(), edit });
+        self.found.made.push(Change { field: field.to_owned(), called, typed: typed.to_owned(), edit });
     }
 
     fn problem(&mut self, field: &str, message: String, hint: &str) {
-        let failure = Failure { message, hint: Some(hint.to_owned()) };
-        self.problems.push(Problem { field: Some(field.to_owned()), failure });
-    }
-}
-
-fn new_car(shown: &Form, field: &str, typed: String, found: &mut Found) {
-    if typed.is_empty() {
-        return;
-    }
-    if shown.cars.iter().any(|c| c.title == typed) {
-        let message = format!("a car named `{typed}` is on the sheet already");
-        found.problem(field, message, "give the new car another name");
-    } else {
-        found.change(field, "another car".to_owned(), &typed, Edit::AddCar(typed.clone()));
-    }
-}
-
-/// A key of the user's own, whose value was typed into the field `name`.
-fn new_key(shown: &Form, name: &str, (new, typed): (&str, &str), found: &mut Found) {
-    if new.is_empty() && typed.is_empty() {
-        return;
-    }
-    let (place, field) = place_and_field(name.trim_end_matches("#value"), new);
-    let filled = shown.value(&field).is_some_and(|v| !v.is_empty());
-    if new.is_empty() {
-        found.problem(name, format!("the value `{typed}` has no name"), "enter the name of its setting");
-    } else if typed.is_empty() {
-        found.problem(name, format!("the setting `{new}` has no value"), "enter one");
-    } else if filled {
-        found.problem(name, format!("`{new}` has a field of its own"), "change its value there");
-    } else {
-        found.change(&field, new.to_owned(), typed, Edit::Set { path: place, text: typed.to_owned() });
-    }
-}
-
-/// Adds a key to the last of the new runs: a page may offer several, and the next one begins where a key comes again.
-fn add_to_runs(runs: &mut Vec<Vec<(String, String)>>, key: &str, typed: String) {
-    match runs.last_mut() {
-        Some(run) if run.iter().all(|f| f.0 != key) => run.push((key.to_owned(), typed)),
-        _ => runs.push(vec![(key.to_owned(), typed)]),
+        self.found.problems.push(Problem::new(field, message, hint));
     }
 }
 
@@ -132,34 +183,41 @@ fn filled_in(key: &str) -> bool {
     [LATER, "id"].contains(&key) || keys::find(key).is_some_and(|k| k.kind == Kind::File)
 }
 
-/// What a new run's keys come down to where the sheet has so many `cars`: nothing where nothing was typed, or where the
-/// run waits for its car.
-fn new_run(mut run: Vec<(String, String)>, cars: usize, found: &mut Found) {
+/// What a new run's keys come down to where the sheet has so many `cars`; `None` where nothing was typed, or the run
+/// waits for its car.
+fn new_run(mut run: Vec<SentField>, cars: usize) -> Option<Result<Change, Problem>> {
     let value = |key: &str| run.iter().find(|f| f.0 == key).map_or("", |f| f.1.as_str());
     if !value(LATER).is_empty() && value("car").is_empty() && cars > 1 {
-        if run.iter().any(|(key, value)| !filled_in(key) && !value.is_empty()) {
-            let message = format!("the run of `{}` has no car", value("log"));
-            found.problem("+run/car", message, "choose the car that was driven");
-        }
-        return;
+        let typed = run.iter().any(|(key, value)| !filled_in(key) && !value.is_empty());
+        let message = format!("the run of `{}` has no car", value("log"));
+        return typed.then(|| Err(Problem::new("+run/car", message, "choose the car that was driven")));
     }
     run.retain(|f| f.0 != LATER);
-    run.sort_by_key(|(key, _)| keys::of_run(KEYS).position(|k| k.path == *key).unwrap_or(KEYS.len()));
-    let typed: Vec<&str> = run.iter().filter(|f| !f.1.is_empty()).map(|f| f.1.as_str()).collect();
-    let typed = typed.join(", ");
-    if run.iter().any(|(key, value)| key == "log" && !value.is_empty()) {
-        found.change("+run/log", "another run".to_owned(), &typed, Edit::AddRun(run));
-    } else if !typed.is_empty() {
-        found.problem("+run/log", format!("the new run ({typed}) has no log"), "choose its log");
+    run.sort_by_key(|(key, _)| run_key_rank(key));
+    let typed = typed_line(&run);
+    if typed.is_empty() {
+        return None;
     }
+    let field = "+run/log";
+    if run.iter().any(|(key, value)| key == "log" && !value.is_empty()) {
+        let edit = Edit::AddRun(run);
+        return Some(Ok(Change { field: field.to_owned(), called: NEW_RUN.to_owned(), typed, edit }));
+    }
+    Some(Err(Problem::new(field, format!("the new run ({typed}) has no log"), "choose its log")))
+}
+
+/// What was typed of a new run, in one line.
+fn typed_line(run: &[SentField]) -> String {
+    run.iter().filter(|f| !f.1.is_empty()).map(|f| f.1.as_str()).collect::<Vec<_>>().join(", ")
 }
 
 /// Those of `changes` that another change of the sheet, from the form `old` to the form `new`, does not let through.
 pub fn conflicts<'a>(changes: &'a [Change], old: &Form, new: &Form) -> Vec<&'a Change> {
+    // A run is known by these.
     let identity = |form: &Form, number: &str| {
         ["id", "log", "part"].map(|key| form.value(&format!("/runs/{number}/{key}")).map(str::to_owned))
     };
-    // Who takes a run off takes off what was on the page, not what another has written since.
+    // Who removes a run removes what was there, not what another has written since.
     let whole_run = |form: &Form, number: usize| {
         let group = form.runs.get(number);
         group.map(|g| g.fields.iter().map(|f| (f.name.clone(), f.value.clone())).collect::<Vec<_>>())
@@ -195,9 +253,9 @@ mod tests {
     }
 
     fn edited(text: &str, sent: &[(String, String)]) -> String {
-        let (changes, problems) = changes(&form(text, &[]).unwrap(), sent);
+        let Changes { made, problems } = changes(&form(text, &[]).unwrap(), sent);
         assert_eq!(problems, []);
-        edit(text, &changes.into_iter().map(|c| c.edit).collect::<Vec<_>>()).unwrap()
+        edit(text, &made.into_iter().map(|c| c.edit).collect::<Vec<_>>()).unwrap()
     }
 
     #[test]
@@ -206,7 +264,7 @@ mod tests {
         let form = form(&text, &[]).unwrap();
         assert_eq!(form.runs[0].title, "r1 · pinion 32 teeth · note first … · wing padded");
         assert!(form.cars[0].fields.iter().any(|f| f.name == "/cars/a~1b/wing" && f.value == "low"));
-        assert_eq!(changes(&form, &sent(&form)), (Vec::new(), Vec::new()));
+        assert_eq!(changes(&form, &sent(&form)), Changes::default());
     }
 
     #[test]
@@ -241,8 +299,8 @@ mod tests {
         let text = format!("[cars.b]\npinion = 30\n{SHEET}");
         let run =
             [("log", "y.csv"), (LATER, "1"), ("ambient_c", "21")].map(|(k, v)| (format!("+run/{k}"), v.to_owned()));
-        let (changes, problems) = changes(&form(&text, &[]).unwrap(), &run);
-        assert_eq!((changes.len(), problems[0].field.as_deref()), (0, Some("+run/car")));
+        let Changes { made, problems } = changes(&form(&text, &[]).unwrap(), &run);
+        assert_eq!((made.len(), problems[0].field.as_deref()), (0, Some("+run/car")));
     }
 
     #[test]
@@ -262,11 +320,11 @@ mod tests {
             ("/gone", "3", "/gone"),
             ("/cars/a~1b#value", "3", "/cars/a~1b#value"),
         ] {
-            let (changes, problems) = changes(&shown, &[(name.into(), value.into())]);
-            assert_eq!((changes.len(), problems[0].field.as_deref()), (0, Some(field)), "{name}");
+            let Changes { made, problems } = changes(&shown, &[(name.into(), value.into())]);
+            assert_eq!((made.len(), problems[0].field.as_deref()), (0, Some(field)), "{name}");
         }
         let keys = [("/cars/a~1b#key".into(), "pinion".into()), ("/cars/a~1b#value".into(), "29".into())];
-        assert!(changes(&shown, &keys).1[0].failure.message.contains("a field of its own"));
+        assert!(changes(&shown, &keys).problems[0].failure.message.contains("already has its own field"));
     }
 
     #[test]
@@ -274,9 +332,9 @@ mod tests {
         let shown = form(SHEET, &[]).unwrap();
         for name in ["", "/", "#", "/runs", "/runs/9/pinion", "/cars//x", "~", "/~2"] {
             let pairs = [(format!("{name}#key"), "runs".to_owned()), (format!("{name}#value"), "1".to_owned())];
-            let (changes, _) = changes(&shown, &pairs);
-            conflicts(&changes, &shown, &shown);
-            let _ = edit(SHEET, &changes.into_iter().map(|c| c.edit).collect::<Vec<_>>());
+            let made = changes(&shown, &pairs).made;
+            conflicts(&made, &shown, &shown);
+            let _ = edit(SHEET, &made.into_iter().map(|c| c.edit).collect::<Vec<_>>());
         }
     }
 
@@ -285,7 +343,7 @@ mod tests {
         let old = form(SHEET, &[]).unwrap();
         let mut mine = sent(&old);
         set(&mut mine, "/runs/0/pinion", "33");
-        let mine = changes(&old, &mine).0;
+        let mine = changes(&old, &mine).made;
         let now = |text: String| form(&text, &[]).unwrap();
         assert!(conflicts(&mine, &old, &now(SHEET.replace("\"low\"", "\"high\""))).is_empty());
         assert_eq!(conflicts(&mine, &old, &now(SHEET.replace("= 32", "= 34"))).len(), 1);

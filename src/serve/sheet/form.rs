@@ -1,22 +1,31 @@
 //! The sheet as a form: its fields, from the sheet's text.
 //!
 //! A field is named by the path of its value, as a JSON Pointer (RFC 6901): `/cars/tourer/pinion`,
-//! `/runs/3/motor/timing_deg`. `#key` and `#value` after a table's path are a new key of it, `#off` takes a run off the
-//! sheet, `+run/…` and `+car` are a new run and a new car.
+//! `/runs/3/motor/timing_deg`. `#key` and `#value` after a table's path are a new key of it, `#off` removes a run from
+//! the sheet, `+run/…` and `+car` are a new run and a new car.
 
 use toml_edit::{Item, TableLike};
 
-use crate::notice::{Failure, printable};
+use crate::notice::printable;
 use crate::sheet::edit::{document, shown};
 use crate::sheet::keys::{self, KEYS, Key, Kind, NOTE, Table};
 
-/// Something that was typed and cannot be saved.
+/// What a field takes.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Problem {
-    /// Name of the field, where it is one.
-    pub field: Option<String>,
-    /// What is wrong, and what to do.
-    pub failure: Failure,
+pub enum Input {
+    /// Any text.
+    Text,
+    /// A number, for a phone's keyboard.
+    Number,
+    /// One of these, where they are a few words.
+    Choice(Vec<String>),
+}
+
+impl Input {
+    /// A choice of `words`; any text where there are none.
+    pub fn choice(words: Vec<String>) -> Self {
+        if words.is_empty() { Self::Text } else { Self::Choice(words) }
+    }
 }
 
 /// A field of the form.
@@ -30,24 +39,60 @@ pub struct Field {
     pub unit: &'static str,
     /// As it is on the sheet, or as it was typed.
     pub value: String,
-    /// What it may be, where that is a few words.
-    pub choices: Vec<String>,
-    /// Whether a number is expected, for a phone's keyboard.
-    pub number: bool,
+    /// What it takes.
+    pub input: Input,
     /// Whether what was typed cannot be saved.
     pub wrong: bool,
 }
 
 impl Field {
-    /// A field without a choice.
-    pub fn plain(name: String, label: String, unit: &'static str, value: String, number: bool) -> Self {
-        Self { name, label, unit, value, choices: Vec::new(), number, wrong: false }
+    /// An empty field of a known key; `cars` are those on the sheet.
+    fn of_key(name: String, key: &Key, cars: &[String]) -> Self {
+        let words = |words: &[&str]| Input::choice(words.iter().map(|&w| w.to_owned()).collect());
+        let input = match key.kind {
+            Kind::Number { .. } => Input::Number,
+            Kind::Choice(choices) | Kind::Text(choices) => words(choices),
+            Kind::Car => Input::choice(cars.to_vec()),
+            Kind::Name | Kind::Date | Kind::File => Input::Text,
+        };
+        Self { name, label: key.label.to_owned(), unit: key.unit, value: String::new(), input, wrong: false }
+    }
+
+    /// An empty field of a key of a run: one of its car is called so.
+    fn of_run_key(name: String, key: &Key, cars: &[String]) -> Self {
+        let mut field = Self::of_key(name, key, cars);
+        if key.table == Table::Car {
+            field.label += " in this run";
+        }
+        field
+    }
+
+    /// Whether a number is expected.
+    pub fn is_number(&self) -> bool {
+        self.input == Input::Number
+    }
+
+    /// What it may be; empty where it is no choice.
+    pub fn choices(&self) -> &[String] {
+        match &self.input {
+            Input::Choice(words) => words,
+            Input::Text | Input::Number => &[],
+        }
     }
 
     /// Whether the value has several lines.
     pub fn long(&self) -> bool {
         self.value.contains('\n')
     }
+}
+
+/// A setting without a field of its own, as it was typed.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct NewSetting {
+    /// Its key, dotted.
+    pub key: String,
+    /// Its value.
+    pub value: String,
 }
 
 /// A table of the form: a car, a run, or one of the weekend's.
@@ -59,16 +104,16 @@ pub struct Group {
     pub title: String,
     /// Fields.
     pub fields: Vec<Field>,
-    /// A new key and its value, as they were typed.
-    pub new: (String, String),
-    /// Whether the run is to be taken off.
+    /// A new setting, as it was typed.
+    pub new: NewSetting,
+    /// Whether the run is to be removed from the sheet.
     pub off: bool,
 }
 
 impl Group {
     /// Whether something in it was typed and not saved.
     pub fn unsaved(&self) -> bool {
-        self.off || !self.new.0.is_empty() || !self.new.1.is_empty() || self.fields.iter().any(|f| f.wrong)
+        self.off || self.new != NewSetting::default() || self.fields.iter().any(|f| f.wrong)
     }
 }
 
@@ -87,9 +132,6 @@ pub struct Form {
     pub new_car: String,
 }
 
-/// Name of the fields of a new run.
-const NEW_RUN: &str = "+run";
-
 /// A path as a field's name.
 pub fn pointer(path: &[&str]) -> String {
     path.iter().map(|p| format!("/{}", p.replace('~', "~0").replace('/', "~1"))).collect()
@@ -99,6 +141,9 @@ pub fn pointer(path: &[&str]) -> String {
 pub fn path(pointer: &str) -> Vec<String> {
     pointer.split('/').skip(1).map(|p| p.replace("~1", "/").replace("~0", "~")).collect()
 }
+
+/// What the fields of a new run are called together.
+pub const NEW_RUN: &str = "new run";
 
 /// The form of a sheet's text, with `logs` to choose from for a new run.
 ///
@@ -141,24 +186,19 @@ pub fn form_with(keys: &[Key], text: &str, logs: &[String]) -> Result<Form, Stri
 /// The fields of a new run, with the sheet's `cars` and the folder's `logs` to choose from.
 fn new_run_fields(keys: &[Key], cars: &[String], logs: &[String]) -> Vec<Field> {
     let field = |key: &Key| {
-        let choices = if key.path == "log" { logs.to_vec() } else { choices(key, cars) };
-        let name = format!("{NEW_RUN}{}", pointer(&key.path.split('.').collect::<Vec<_>>()));
-        Field { choices, ..known_field(key, name, String::new(), label_in_run(key)) }
+        let name = format!("+run{}", pointer(&key.path.split('.').collect::<Vec<_>>()));
+        let field = Field::of_run_key(name, key, cars);
+        if key.path == "log" { Field { input: Input::choice(logs.to_vec()), ..field } } else { field }
     };
     keys::of_run(keys).map(field).collect()
-}
-
-/// What a key is called among a run's own: one of its car overrides the car.
-fn label_in_run(key: &Key) -> String {
-    if key.table == Table::Car { format!("{} in this run", key.label) } else { key.label.to_owned() }
 }
 
 /// The fields that a log needs to be put on the sheet as the run `id`: what it is called, whose it is, what its answers
 /// need, and what often changes.
 pub fn first_fields(id: &str, cars: &[String]) -> Vec<Field> {
-    let only = if cars.len() == 1 { cars[0].as_str() } else { "" };
+    let only_car = if let [car] = cars { car.as_str() } else { "" };
     let value = |key: &Key| match key.kind {
-        Kind::Car => Some(only),
+        Kind::Car => Some(only_car),
         _ if key.path == "id" => Some(id),
         _ => (key.asked.is_some() || key.often_changed).then_some(""),
     };
@@ -167,31 +207,25 @@ pub fn first_fields(id: &str, cars: &[String]) -> Vec<Field> {
     fields.filter_map(|(field, value)| value.map(|v| Field { value: v.to_owned(), ..field })).collect()
 }
 
-/// An empty field for a key that the sheet lacks, in the table at `place`; its label names the car or run that it is
-/// for, `whose`, where there are several.
-pub fn asked_field(key: &Key, place: &[&str], whose: &str) -> Field {
-    let path: Vec<&str> = place.iter().copied().chain(key.path.split('.')).collect();
-    let label = if whose.is_empty() { key.label.to_owned() } else { format!("{} of {whose}", key.label) };
-    known_field(key, pointer(&path), String::new(), label)
+/// An empty field for a key that the sheet lacks, in the table at the path `table`; its label names the car or the run
+/// that it is for, where there is an `owner`.
+pub fn asked_field(key: &Key, table: &[&str], owner: Option<&str>) -> Field {
+    let path: Vec<&str> = table.iter().copied().chain(key.path.split('.')).collect();
+    let mut field = Field::of_key(pointer(&path), key, &[]);
+    if let Some(owner) = owner {
+        field.label += &format!(" of {owner}");
+    }
+    field
+}
+
+/// Place of a key among those of a run; unknown ones come last.
+pub fn run_key_rank(path: &str) -> usize {
+    keys::of_run(KEYS).position(|key| key.path == path).unwrap_or(KEYS.len())
 }
 
 /// Dotted names of the keys that a car may have.
 pub fn car_keys() -> Vec<&'static str> {
     keys::of_table(KEYS, Table::Car).map(|k| k.path).collect()
-}
-
-fn known_field(key: &Key, name: String, value: String, label: String) -> Field {
-    let number = matches!(key.kind, Kind::Number { .. });
-    Field { choices: choices(key, &[]), ..Field::plain(name, label, key.unit, value, number) }
-}
-
-/// The values to choose from.
-fn choices(key: &Key, cars: &[String]) -> Vec<String> {
-    match key.kind {
-        Kind::Choice(words) | Kind::Text(words) => words.iter().map(|&w| w.to_owned()).collect(),
-        Kind::Car => cars.to_vec(),
-        _ => Vec::new(),
-    }
 }
 
 /// A table's name as the heading above its fields.
@@ -215,7 +249,7 @@ impl Form {
     /// Every field with the title of its group.
     pub fn fields(&self) -> impl Iterator<Item = (&str, &Field)> {
         let groups = self.weekend.iter().chain(&self.cars).chain(&self.runs);
-        let new = self.new_run.iter().map(|f| ("another run", f));
+        let new = self.new_run.iter().map(|f| (NEW_RUN, f));
         groups.flat_map(|g| g.fields.iter().map(|f| (g.title.as_str(), f))).chain(new)
     }
 
@@ -229,18 +263,19 @@ impl Form {
         self.new_run.iter().any(|f| f.wrong || !f.value.is_empty())
     }
 
-    /// Puts what was typed in place of the sheet's own values, and marks what is wrong.
-    pub fn keep(&mut self, sent: &[(String, String)], problems: &[Problem]) {
+    /// Puts what was typed in place of the sheet's own values, and marks the fields `wrong`.
+    pub fn keep(&mut self, sent: &[(String, String)], wrong: &[&str]) {
         let typed = |name: &str| sent.iter().find(|t| t.0 == name).map(|t| t.1.clone());
         for group in [&mut self.weekend, &mut self.cars, &mut self.runs].into_iter().flatten() {
             let extra = |end: &str| typed(&format!("{}#{end}", group.name)).unwrap_or_default();
-            (group.new, group.off) = ((extra("key"), extra("value")), !extra("off").is_empty());
+            group.new = NewSetting { key: extra("key"), value: extra("value") };
+            group.off = !extra("off").is_empty();
         }
         self.new_car = typed("+car").unwrap_or_default();
         let groups = [&mut self.weekend, &mut self.cars, &mut self.runs];
         for field in groups.into_iter().flatten().flat_map(|g| &mut g.fields).chain(&mut self.new_run) {
             field.value = typed(&field.name).unwrap_or_else(|| field.value.clone());
-            field.wrong = problems.iter().any(|p| p.field.as_ref() == Some(&field.name));
+            field.wrong = wrong.contains(&field.name.as_str());
         }
     }
 }
@@ -274,19 +309,19 @@ impl Fields<'_> {
             let inner: Vec<&str> = key.path.split('.').collect();
             let found = values.iter().position(|(path, _)| path.iter().eq(inner.iter()));
             let value = found.map(|found| values.remove(found).1).unwrap_or_default();
-            let label = if in_run { label_in_run(key) } else { key.label.to_owned() };
-            Field { choices: choices(key, self.cars), ..known_field(key, name(&inner), value, label) }
+            let of_key = if in_run { Field::of_run_key } else { Field::of_key };
+            Field { value, ..of_key(name(&inner), key, self.cars) }
         };
         let mut fields: Vec<Field> = known.map(field).collect();
         fields.extend(values.into_iter().map(|(path, value)| {
             let inner: Vec<&str> = path.iter().map(String::as_str).collect();
             let dotted = inner.join(".");
             match keys::find_in(self.keys, &dotted) {
-                Some(key) => known_field(key, name(&inner), value, key.label.to_owned()),
-                None => Field::plain(name(&inner), dotted, "", value, false),
+                Some(key) => Field { value, ..Field::of_key(name(&inner), key, self.cars) },
+                None => Field { name: name(&inner), label: dotted, unit: "", value, input: Input::Text, wrong: false },
             }
         }));
-        Group { name: pointer(place), title, fields, new: Default::default(), off: false }
+        Group { name: pointer(place), title, fields, new: NewSetting::default(), off: false }
     }
 }
 
@@ -327,24 +362,15 @@ fn run_title(keys: &[Key], run: &Group) -> String {
 mod tests {
     use super::*;
 
-    use crate::log::Channel;
-    use crate::sheet::edit::{Edit, edit_with};
-    use crate::sheet::read::read_with;
-    use crate::sheet::schema::schema_of;
-    use crate::sheet::starter::{StarterRun, starter_with};
-    use crate::weekend::lacks::{Place, lacks_of};
-
     const SHEET: &str = "[cars.a]\npinion = 31\n[[runs]]\nid = \"r1\"\nlog = \"r1.csv\"\npinion = 32\n";
 
     #[test]
     fn typed_values_stay_in_the_form() {
         let mut form = form(SHEET, &[]).unwrap();
-        let failure = Failure { message: String::new(), hint: None };
-        let problem = Problem { field: Some("/runs/0/pinion".into()), failure };
         let sent = [("/runs/0/pinion".to_owned(), "3x".to_owned()), ("/runs/0#key".into(), "wing".into())];
-        form.keep(&sent, &[problem]);
+        form.keep(&sent, &["/runs/0/pinion"]);
         let field = form.runs[0].fields.iter().find(|f| f.name == "/runs/0/pinion").unwrap();
-        assert_eq!((field.value.as_str(), field.wrong, form.runs[0].new.0.as_str()), ("3x", true, "wing"));
+        assert_eq!((field.value.as_str(), field.wrong, form.runs[0].new.key.as_str()), ("3x", true, "wing"));
     }
 
     #[test]
@@ -360,51 +386,5 @@ mod tests {
             let path: Vec<&str> = place.iter().copied().chain(key.path.split('.')).collect();
             assert!(fields.contains(&pointer(&path).as_str()), "{}", key.path);
         }
-    }
-
-    /// A key is added by one entry in the table of keys, and is then everywhere.
-    #[test]
-    fn a_new_key_is_in_reader_editor_schema_starter_form_and_what_the_sheet_lacks() {
-        let wing = Key::new(Table::Car, "body.wing_deg", "wing angle", "12")
-            .number(0.0, 45.0, "°")
-            .answers("what it does to the lap")
-            .asked(&[Channel::Rpm]);
-        let grip = Key::new(Table::Track, "grip", "grip", "\"high\"").kind(Kind::Choice(&["high", "low"])).asked(&[]);
-        let keys = [KEYS, &[wing, grip]].concat();
-
-        let read = |text: &str| read_with(&keys, text).unwrap();
-        let messages = |text: &str| read(text).mistakes.into_iter().map(|m| m.message).collect::<Vec<_>>();
-        assert_eq!(messages("[cars.a]\nbody.wing_deg = 90\n"), ["`body.wing_deg` is 90, which is not possible"]);
-        assert_eq!(read("[track]\ngrip = \"low\"\n").stated.text("track.grip"), Some("low"));
-
-        let schema = schema_of(&keys);
-        let car = &schema["properties"]["cars"]["additionalProperties"]["properties"];
-        assert_eq!(car["body"]["properties"]["wing_deg"]["maximum"], 45.0);
-        assert_eq!(schema["properties"]["track"]["properties"]["grip"]["enum"][1], "low");
-
-        let run = StarterRun { id: "r1".into(), log: "r1.csv".into(), laps: None };
-        let starter = starter_with(&keys, "x", &[run]);
-        assert!(
-            starter.contains("[cars.car.body]\n# wing_deg = 12 ") && starter.contains("\n# grip = \"high\" "),
-            "{starter}"
-        );
-        let path = ["cars", "car", "body", "wing_deg"].map(str::to_owned).to_vec();
-        let edited = edit_with(&keys, &starter, &[Edit::Set { path, text: "7,5".into() }]).unwrap();
-        assert!(edited.contains("[cars.car.body]\nwing_deg = 7.5 ") && !edited.contains("# wing_deg"), "{edited}");
-
-        let form = form_with(&keys, &edited, &[]).unwrap();
-        let field = |name: &str| form.fields().find(|f| f.1.name == name).map(|f| f.1.clone()).unwrap();
-        let wing_field = field("/cars/car/body/wing_deg");
-        assert_eq!((&*wing_field.label, wing_field.unit, &*wing_field.value), ("wing angle", "°", "7.5"));
-        assert_eq!(field("/track/grip").choices, ["high", "low"]);
-
-        let folder = tempfile::tempdir().unwrap();
-        let rows: String = (0..600).map(|n| format!("{}.{:02},{}\n", n / 20, n % 20 * 5, n % 100 * 300)).collect();
-        std::fs::write(folder.path().join("r1.csv"), format!("Time [s],RPM\n{rows}")).unwrap();
-        let review = crate::review::review(folder.path(), &mut |_, _| {}).unwrap();
-        let lacks = lacks_of(&keys, &review.sheet, &review.runs);
-        let asked = |key: &Key| lacks.iter().find(|l| l.key == key).map(|l| l.place.clone());
-        assert_eq!(asked(&wing), Some(Place::Car("car".into())));
-        assert_eq!(asked(&grip), Some(Place::Table("track")));
     }
 }
