@@ -153,11 +153,11 @@ mod tests {
         };
         let mut kept = KeptRuns::default();
         let handed = |stamp| ReadLog { log: "r1.csv".into(), stamp, hints: Hints::default(), runs: runs.clone() };
-        kept.hand_over(handed(stamp(&path)));
+        kept.hand_over(handed(stamp(&path).unwrap()));
         assert_eq!(rows(&mut kept), 300);
         assert!(kept.read_logs.is_empty());
         let mut kept = KeptRuns::default();
-        kept.hand_over(handed(stamp(&path)));
+        kept.hand_over(handed(stamp(&path).unwrap()));
         std::fs::write(&path, format!("time s,rpm\n{}", log(250))).unwrap();
         assert_eq!(rows(&mut kept), 250);
     }
