@@ -1,6 +1,6 @@
-"""Reads a season's data set with duckdb, pyarrow, Python polars and DataFusion, and compares them with each other and with the reviews themselves.
+"""Reads the data set of a season with duckdb, pyarrow, Python polars and DataFusion, and compares them with each other and with the reviews.
 
-Run from the project's folder after a release build. Names of partitions, pruning by them, types, nulls, units and sums must be the same to all.
+Run it from the project's folder after a release build. All must agree on the names of partitions, pruning by them, types, nulls, units and sums.
 """
 
 import json
@@ -63,10 +63,10 @@ def main(folder):
         file = next((season / table).rglob("*.parquet"))
         for field, column in zip(pyarrow.parquet.read_schema(file), told):
             assert (field.metadata.get(b"unit") or b"").decode() == column["unit"], field.name
-        # A column that no run ever fills would be a pointer into nowhere.
+        # A column that no run ever fills would point to nothing.
         filled = {c for n, c in enumerate(columns) if any(r[n] is not None for r in first)}
         assert set(columns) - filled <= {"error", "together_with"}, set(columns) - filled
-        print(f"{table}: {len(first)} rows, {len(columns)} columns, alike to all four")
+        print(f"{table}: {len(first)} rows, {len(columns)} columns, the same in all four")
 
     runs = [r for review in reviews for r in review["runs"]]
     total = duckdb.sql(f"select count(*), sum(used_mah), avg(resistance_mohm) from read_parquet('{season}/runs/*/*/*.parquet')").fetchall()[0]
@@ -78,12 +78,12 @@ def main(folder):
     events = sum(len(r["wheelspin"]["events"]) for r in runs)
     assert pyarrow.dataset.dataset(season / "events", partitioning="hive").count_rows() == events
 
-    # One weekend is found by its folder alone.
+    # A weekend is found by the name of its folder alone.
     one = answers["weekends"][0]["weekend"]
     pruned = pyarrow.dataset.dataset(season / "runs", partitioning="hive")
     assert len(list(pruned.get_fragments(pc.field("weekend") == one))) == 1
     assert duckdb.sql(f"select count(*) from read_parquet('{season}/runs/*/*/*.parquet', hive_partitioning = true) where weekend = '{one}'").fetchall()[0][0] == answers["weekends"][0]["runs"]
-    print(f"{len(runs)} runs, {laps} laps, {events} events: sums as in the reviews")
+    print(f"{len(runs)} runs, {laps} laps, {events} events: the sums agree with the reviews")
 
 
 with tempfile.TemporaryDirectory() as folder:
