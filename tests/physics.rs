@@ -72,17 +72,17 @@ fn resistance_of_a_circuit_by_pybamm() {
     assert!((over - 1.0).abs() < 0.02, "{over:.4} of R0");
 }
 
-/// PyBaMM's single particle model with electrolyte. **Known bias**: the voltage that a reaction costs grows with the
-/// logarithm of the current, so a straight line through pulses of all heights lies above what the run's own steps show. The
-/// bias itself is held, so that a change in either direction is seen.
+/// PyBaMM's single particle model with electrolyte, over the drop per ampere a second after the run's own steps. **Known
+/// bias**: the voltage that a reaction costs grows with the logarithm of the current, so a straight line through pulses of
+/// all heights lies above what the steps show. The bias itself is held, so that a change in either direction is seen.
 #[test]
 fn resistance_of_a_cell_by_pybamm_is_high_by_a_known_share() {
-    let over = resistance_over("spme.csv", 1000.0 * number(&truth("spme")["run_steps"]["r_50ms_ohm"]));
-    assert!((over - SPME_BIAS).abs() < 0.02, "{over:.4} of the steps' own");
+    let over = resistance_over("spme.csv", 1000.0 * number(&truth("spme")["run_steps"]["r_1s_ohm"]));
+    assert!((over - SPME_BIAS).abs() < 0.01, "{over:.4} of the steps' own");
 }
 
-/// What the resistance of the single particle model comes to, over that of its own steps.
-const SPME_BIAS: f64 = 1.17;
+/// What the resistance of the single particle model comes to, over that of its own steps: 17 % too much.
+const SPME_BIAS: f64 = 1.165;
 
 /// Motor constant, resistance and current of a motor by gym-electric-motor, from the supply's side alone.
 #[test]

@@ -21,8 +21,9 @@ pub fn program(arguments: &[&str]) -> Said {
     Said { out: text(output.stdout), error: text(output.stderr) }
 }
 
-/// Keys of JSON that hold words, of one word too.
+/// Keys of JSON that hold words, of one word too; and those whose text is somebody else's.
 const WORDED: [&str; 5] = ["verdict", "cause", "what", "set_aside", "headline"];
+const NOT_OURS: [&str; 5] = ["name", "note", "column", "unit", "log"];
 /// Fewest words of a string under another key to count as a sentence.
 const SENTENCE: usize = 3;
 
@@ -54,14 +55,21 @@ impl Words {
         }
     }
 
-    /// Each line of `text` that holds words.
+    /// Each line of `text` that holds words; an indented line goes on with the one before, as the terminal wraps it.
     pub fn lines(&mut self, stage: &'static str, text: &str) {
-        text.lines().filter(|l| words(l) >= SENTENCE).for_each(|line| self.add(stage, line));
+        text.replace("\n  ", " ").lines().filter(|l| is_sentence(l)).for_each(|line| self.add(stage, line));
     }
 
     /// The sentences of a page.
     pub fn page(&mut self, stage: &'static str, html: &str) {
         text_of(html).iter().for_each(|text| self.add(stage, text));
+    }
+
+    /// The sentences of a page that `beside` has not.
+    pub fn page_beside(&mut self, stage: &'static str, beside: &'static str, html: &str) {
+        let known = |t: &String| self.stages.get(beside).is_some_and(|s| s.contains_key(&template(t)));
+        let new: Vec<String> = text_of(html).into_iter().filter(|t| !known(t)).collect();
+        new.iter().for_each(|text| self.add(stage, text));
     }
 
     /// The error that the program printed, as JSON or as text.
@@ -105,7 +113,7 @@ impl Words {
             Value::String(text) => {
                 let key = path.last().map_or("", String::as_str);
                 let worded = WORDED.contains(&key);
-                if worded || (words(text) >= SENTENCE && key != "name") {
+                if worded || (is_sentence(text) && !NOT_OURS.contains(&key)) {
                     // What a verdict or a reason belongs to is told by the keys before it.
                     let keys: Vec<&str> = path.iter().map(String::as_str).filter(|k| *k != "runs").collect();
                     self.add(stage(path), &format!("{}: {text}", keys.join(" ")));
@@ -132,7 +140,14 @@ fn words(text: &str) -> usize {
     text.split_whitespace().filter(|w| w.chars().any(char::is_alphabetic)).count()
 }
 
-/// `text` with every number as one sign, so that sentences that differ in their numbers alone are one.
+/// Whether `text` is more than a table's row of figures.
+fn is_sentence(text: &str) -> bool {
+    let count = |of: fn(char) -> bool| text.chars().filter(|c| of(*c)).count();
+    words(text) >= SENTENCE && count(char::is_alphabetic) > count(char::is_numeric)
+}
+
+/// `text` with every number as one sign, and the sample's two cars as one, so that sentences that differ in these alone are
+/// one.
 fn template(text: &str) -> String {
     let mut out = String::new();
     for c in text.chars() {
@@ -147,7 +162,12 @@ fn template(text: &str) -> String {
             c => out.push(c),
         }
     }
-    out
+    let alike = |word: &str| match word.trim_end_matches(|c: char| !c.is_alphanumeric() && c != '#') {
+        "pan" => word.replace("pan", "tourer"),
+        "p#" => word.replace('p', "t"),
+        _ => word.to_owned(),
+    };
+    out.split_inclusive(|c: char| !c.is_alphanumeric() && c != '#').map(alike).collect()
 }
 
 /// Tags that go on within a sentence.
@@ -188,5 +208,5 @@ pub fn text_of(html: &str) -> Vec<String> {
         let t = t.replace("&#60;", "<").replace("&#62;", ">").replace("&#34;", "\"");
         t.split_whitespace().collect::<Vec<_>>().join(" ")
     };
-    texts.into_iter().map(plain).filter(|t| words(t) >= SENTENCE).collect()
+    texts.into_iter().map(plain).filter(|t| is_sentence(t)).collect()
 }

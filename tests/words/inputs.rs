@@ -337,17 +337,6 @@ pub fn reviews() -> [(&'static str, String); 5] {
 /// Commands, wrong ones most of them; FOLDER is a weekend's.
 pub fn commands() -> Vec<&'static str> {
     vec![
-        "--help",
-        "review --help",
-        "read --help",
-        "sheet --help",
-        "gears --help",
-        "convert --help",
-        "serve --help",
-        "season --help",
-        "demo --help",
-        "completions --help",
-        "man --help",
         "",
         "revue",
         "review",

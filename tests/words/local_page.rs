@@ -80,7 +80,7 @@ fn hear(words: &mut Words, answer: &Answer) {
             words.json(&value, &|_| STAGE);
         }
     } else if answer.head.contains("text/html") {
-        words.page(STAGE, &answer.body);
+        words.page_beside(STAGE, "Terminal and pages", &answer.body);
     } else {
         words.lines(STAGE, &answer.body);
     }

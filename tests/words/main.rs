@@ -7,13 +7,22 @@
 //!
 //! To extend it: a broken input goes into `inputs.rs`, a further weekend or request into its stage here.
 
+#[path = "../driven/mod.rs"]
+mod driven;
 mod gather;
 mod inputs;
 mod local_page;
 
 use std::path::{Path, PathBuf};
 
+use clap::CommandFactory;
+use driven::{driven_on, reviewed, track};
 use gather::{Words, program, text_of};
+use runtrue::cli::Arguments;
+use runtrue::demo::car::CarSpec;
+use runtrue::demo::drive::Drive;
+use runtrue::demo::recorder::Recorder;
+use runtrue::report::json;
 use serde_json::Value;
 
 /// The stages in the order of the work, which is that of the file.
@@ -137,7 +146,7 @@ fn folders(words: &mut Words) {
         review(words, &good().with("other.csv", inputs::log(600)).with("weekend.toml", sheet), false);
     }
     for list in inputs::lists() {
-        let sheet = "[[runs]]\nid = \"r\"\nlog = \"good.csv\"\nlaps = \"laps.csv\"\n";
+        let sheet = "[cars.a]\n[[runs]]\nid = \"r\"\ncar = \"a\"\nlog = \"good.csv\"\nlaps = \"laps.csv\"\n";
         review(words, &good().with("laps.csv", list).with("weekend.toml", sheet), false);
     }
     for log in inputs::lacking() {
@@ -151,6 +160,32 @@ fn weekends(words: &mut Words) {
     }
     review(words, &changed(&[]), true);
     review(words, &Folder::new().with("mine.csv", inputs::log(1200)), true);
+}
+
+/// What changes from run to run of a day.
+type Day = fn(f64, &mut Drive);
+
+/// Days of six runs on which something moves: the fan, the air, the tyres, the pack, the grip, the pace.
+fn days(words: &mut Words) {
+    let all: [(CarSpec, Day); 5] = [
+        (CarSpec::tourer(), |n, d| d.fan = 1.0 - n / 6.0),
+        (CarSpec::tourer(), |n, d| d.ambient = 18.0 + 3.0 * n),
+        (CarSpec::pan(), |n, d| d.tyre -= 0.0004 * n),
+        (CarSpec::tourer(), |n, d| d.pack_age = 1.0 + 0.1 * n),
+        (CarSpec::pan(), |n, d| d.spin = 0.02 * n),
+    ];
+    for (car, change) in all {
+        let track = track(&car, 1);
+        let run = |n: u32| {
+            let drive = driven_on(&car, &track, 100 + u64::from(n), |d| {
+                d.length = 150.0;
+                change(f64::from(n), d);
+            });
+            (drive, String::new())
+        };
+        let review = reviewed(&(0..6).map(run).collect::<Vec<_>>(), &Recorder::plain(20.0));
+        words.json(&serde_json::from_str(&json::text(&review)).unwrap(), &stage);
+    }
 }
 
 fn season(words: &mut Words) {
@@ -184,6 +219,12 @@ fn season(words: &mut Words) {
 fn commands(words: &mut Words) {
     let folder = changed(&[]);
     words.in_folder(folder.text());
+    let mut all = Arguments::command().term_width(0).max_term_width(0);
+    all.build();
+    for command in std::iter::once(&all.clone()).chain(all.get_subcommands()) {
+        let help = command.clone().render_long_help().to_string();
+        help.lines().for_each(|line| words.lines("Command line", line));
+    }
     for line in inputs::commands() {
         let arguments: Vec<String> = line.split_whitespace().map(|w| w.replace("FOLDER", folder.text())).collect();
         let said = program(&arguments.iter().map(String::as_str).collect::<Vec<_>>());
@@ -198,6 +239,7 @@ fn every_sentence_can_be_read_from_top_to_bottom() {
     logs(&mut words);
     folders(&mut words);
     weekends(&mut words);
+    days(&mut words);
     season(&mut words);
     local_page::local_page(&mut words, &changed(&[]), &Folder::new());
     commands(&mut words);
