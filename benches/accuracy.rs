@@ -4,8 +4,8 @@
 mod driven;
 
 use driven::scores::{self, Against, RATES, SEEDS, share};
-use runtrue::quantity::quantile;
-use runtrue::weekend::trends::Verdict;
+use runtrue::statistics::quantiles::quantile;
+use runtrue::weekend::trends::{Cause, Verdict};
 
 fn main() {
     println!("| what | promised | reached |\n| --- | --- | --- |");
@@ -208,9 +208,9 @@ fn trends() {
         format!(
             "{}; {}, {}, {}",
             percent(share(fans.iter().map(|f| f.0 == Verdict::Falling))),
-            fans.iter().filter(|f| f.1 == Some("cooling")).count(),
+            fans.iter().filter(|f| f.1 == Some(Cause::Cooling)).count(),
             fans.iter().filter(|f| f.1.is_none()).count(),
-            fans.iter().filter(|f| f.1.is_some_and(|c| c != "cooling")).count()
+            fans.iter().filter(|f| f.1.is_some_and(|c| c != Cause::Cooling)).count()
         ),
     );
     let days = scores::warm_days(SEEDS);
@@ -222,7 +222,7 @@ fn trends() {
             days.iter().filter(|d| d.0 == Verdict::Steady).count(),
             days.iter().filter(|d| d.0 == Verdict::CannotTell).count(),
             days.iter().filter(|d| !matches!(d.0, Verdict::Steady | Verdict::CannotTell)).count(),
-            percent(share(days.iter().map(|d| d.1 == Some("air temperature"))))
+            percent(share(days.iter().map(|d| d.1 == Some(Cause::Air))))
         ),
     );
     let tyres = scores::worn_tyres(SEEDS);

@@ -72,8 +72,8 @@ fn whole(c: &mut Criterion) {
     let weekend = Path::new(env!("CARGO_MANIFEST_DIR")).join("sample-logs/alder-quay");
     let mut group = c.benchmark_group("review");
     group.sample_size(20);
-    group.bench_function("sample weekend", |b| b.iter(|| review(&weekend, &mut |_, _| {}).unwrap()));
-    let reviewed = review(&weekend, &mut |_, _| {}).unwrap();
+    group.bench_function("sample weekend", |b| b.iter(|| review(&weekend, &|_, _| {}).unwrap()));
+    let reviewed = review(&weekend, &|_, _| {}).unwrap();
     let page = |index| pages::run(&view::run(&reviewed, index)).unwrap().len();
     group.bench_function("its pages", |b| {
         b.iter(|| {

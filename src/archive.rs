@@ -1,19 +1,15 @@
-//! Parquet, Arrow IPC and CSV out of a log and of the weekend's tables; whole files, written beside their place and renamed.
+//! Parquet, Arrow IPC and CSV out of a log, Parquet out of a table; whole files, written beside their place and renamed.
 
 use std::fs::File;
 use std::io::{self, BufWriter, Write};
 use std::path::Path;
-use std::sync::Arc;
 use std::time::Duration;
 
-use arrow::array::{ArrayRef, Float64Array, RecordBatch, StringArray, UInt32Array};
-use arrow::datatypes::{DataType, Field, Schema};
+use arrow::array::{Float64Array, RecordBatch, StringArray};
 use parquet::arrow::ArrowWriter;
 use parquet::arrow::arrow_writer::compute_leaves;
 use parquet::basic::Compression;
 use parquet::file::properties::WriterProperties;
-use polars::prelude::{DataFrame, DataType as PolarsType};
-
 use rayon::prelude::*;
 
 use crate::log::Log;
@@ -195,63 +191,4 @@ fn csv(batch: &RecordBatch, out: &mut dyn Write) -> Result<(), csv::Error> {
     }
     writer.flush()?;
     Ok(())
-}
-
-/// Writes a data frame as Parquet.
-///
-/// # Errors
-/// [`WriteError`].
-pub fn write_table(table: &DataFrame, path: &Path) -> Result<(), WriteError> {
-    write_whole(path, |out| out.write_all(&table_as_parquet(table)?).map_err(|e| e.to_string()))
-}
-
-/// A data frame as the bytes of a Parquet file, the unit that a column's name ends in as field metadata.
-///
-/// # Errors
-/// What the writer said.
-pub fn table_as_parquet(table: &DataFrame) -> Result<Vec<u8>, String> {
-    let mut fields = Vec::new();
-    let mut columns: Vec<ArrayRef> = Vec::new();
-    for column in table.columns() {
-        let series = column.as_materialized_series();
-        let text = |e: polars::prelude::PolarsError| e.to_string();
-        let (kind, array): (DataType, ArrayRef) = match series.dtype() {
-            PolarsType::String => {
-                (DataType::Utf8, Arc::new(series.str().map_err(text)?.iter().collect::<StringArray>()))
-            }
-            PolarsType::UInt32 => {
-                (DataType::UInt32, Arc::new(series.u32().map_err(text)?.iter().collect::<UInt32Array>()))
-            }
-            _ => (DataType::Float64, Arc::new(series.f64().map_err(text)?.iter().collect::<Float64Array>())),
-        };
-        let unit = unit_of(series.name());
-        let about: std::collections::HashMap<String, String> =
-            unit.map(|u| ("unit".to_owned(), u.to_owned())).into_iter().collect();
-        fields.push(Field::new(series.name().as_str(), kind, true).with_metadata(about));
-        columns.push(array);
-    }
-    let batch = RecordBatch::try_new(Arc::new(Schema::new(fields)), columns).map_err(|e| e.to_string())?;
-    batch_as_parquet(&batch)
-}
-
-fn unit_of(name: &str) -> Option<&'static str> {
-    [
-        ("_m_s2", "m/s²"),
-        ("_m_s", "m/s"),
-        ("_ratio", "1"),
-        ("_share", "1"),
-        ("_s", "s"),
-        ("_mm", "mm"),
-        ("_c", "°C"),
-        ("_mohm", "mΩ"),
-        ("_mah", "mAh"),
-        ("_wh", "Wh"),
-        ("_w", "W"),
-        ("_v", "V"),
-        ("revs", "1"),
-        ("_rpm", "1/min"),
-    ]
-    .into_iter()
-    .find(|(end, _)| name.ends_with(end))
-    .map(|u| u.1)
 }

@@ -161,14 +161,14 @@ fn review_one(path: &Path, folder: &Path, out: Out) -> Result<bool, Problem> {
     bar.set_style(
         ProgressStyle::with_template("{bar:40} {pos}/{len} runs").unwrap_or_else(|_| ProgressStyle::default_bar()),
     );
-    let mut progress = |done: usize, count: usize| {
+    let progress = |done: usize, count: usize| {
         if count >= LONG && !out.quiet && out.format == Format::Text && std::io::stderr().is_terminal() {
             bar.set_draw_target(indicatif::ProgressDrawTarget::stderr());
         }
         bar.set_length(count as u64);
         bar.set_position(done as u64);
     };
-    let review = review::review(path, &mut progress).map_err(|e| Problem::new(&e, Some(e.hint())))?;
+    let review = review::review(path, &progress).map_err(|e| Problem::new(&e, Some(e.hint())))?;
     bar.finish_and_clear();
     let page = write::write(&review, folder)
         .map_err(|e| Problem::new(e, Some("name another folder with `--out`".to_owned())))?;

@@ -1,72 +1,75 @@
 //! Runs kept between reviews of a folder that changes: what has not changed is not read again.
 
 use std::path::Path;
+use std::sync::Arc;
 use std::sync::atomic::{AtomicUsize, Ordering};
 
 use rayon::prelude::*;
 
-use crate::folder::{self, FolderError, Plan, Stamp, stamp};
-use crate::laps::Laps;
-use crate::review::{self, Lapped, Review, Run};
+use crate::folder::{Plan, Stamp, stamp};
+use crate::run::{self, LappedRun, MeasuredRun};
 use crate::sheet::{RunPlan, Sheet};
 
-/// A run's entry with all that its laps come from, and what was made of it: runs with their laps as each log and list alone tell them, and with
-/// answers.
+/// How many runs of how many are done; called from several threads.
+pub type Progress<'a> = &'a (dyn Fn(usize, usize) + Sync);
+
+/// A run's entry on the sheet with all that its laps come from, and what was made of it: runs with their laps as each
+/// log and list alone tell them, and measured runs.
 struct Entry {
     plan: RunPlan,
     shared: Sheet,
     stamps: [Stamp; 2],
-    lapped: Vec<Lapped>,
-    runs: Vec<Run>,
+    lapped: Vec<LappedRun>,
+    measured: Vec<Arc<MeasuredRun>>,
 }
 
-/// Runs as they were read and answered, before they are laid side by side.
+/// Runs as they were lapped and measured, before the weekend is looked at whole.
 #[derive(Default)]
-pub struct Kept(Vec<Entry>);
+pub struct KeptRuns(Vec<Entry>);
 
-impl Kept {
-    /// The review of the folder `path`, for which just new and changed runs are read. `progress` is told how many runs of those are done.
-    ///
-    /// # Errors
-    /// As [`review::review`]; what was kept stays.
-    pub fn review(&mut self, path: &Path, progress: &(dyn Fn(usize, usize) + Sync)) -> Result<Review, FolderError> {
-        let plan = folder::plan(path)?;
+impl KeptRuns {
+    /// The plan's runs with their laps, each from its own log and list; new and changed ones are read. `progress` is
+    /// called with how many of those are done.
+    pub fn lap(&mut self, plan: &Plan, progress: Progress) -> Vec<LappedRun> {
         let shared = shared(&plan.sheet);
-        let mut before = std::mem::take(&mut self.0);
+        let mut known = std::mem::take(&mut self.0);
         for run in &plan.sheet.runs {
             // Stamps come before the reading: a file that changes meanwhile is read again.
             let stamps = [stamp(&plan.root.join(&run.log)), run.laps.as_ref().and_then(|l| stamp(&plan.root.join(l)))];
             // What could not be read may be readable now, with the same length and time.
             let sound = |e: &Entry| e.lapped.iter().all(|l| l.outcome.is_ok());
-            let known =
-                before.iter().position(|e| sound(e) && e.stamps == stamps && e.plan == *run && e.shared == shared);
-            let new =
-                || Entry { plan: run.clone(), shared: shared.clone(), stamps, lapped: Vec::new(), runs: Vec::new() };
-            self.0.push(known.map_or_else(new, |at| before.swap_remove(at)));
+            let same = |e: &Entry| sound(e) && e.stamps == stamps && e.plan == *run && e.shared == shared;
+            let entry = known.iter().position(same).map(|index| known.swap_remove(index)).unwrap_or_else(|| Entry {
+                plan: run.clone(),
+                shared: shared.clone(),
+                stamps,
+                lapped: Vec::new(),
+                measured: Vec::new(),
+            });
+            self.0.push(entry);
         }
-        self.read(&plan, progress);
-        self.answer(&plan);
-        let runs = self.0.iter().flat_map(|e| e.runs.iter().cloned()).collect();
-        Ok(review::conclude(plan, runs))
+        self.read(&plan.root, &plan.sheet, progress);
+        self.0.iter().flat_map(|e| e.lapped.iter().cloned()).collect()
     }
 
     /// Reads the entries that are new.
-    fn read(&mut self, plan: &Plan, progress: &(dyn Fn(usize, usize) + Sync)) {
-        let count = self.0.iter().filter(|e| e.lapped.is_empty()).count();
+    fn read(&mut self, root: &Path, sheet: &Sheet, progress: Progress) {
+        let mut unread: Vec<&mut Entry> = self.0.iter_mut().filter(|e| e.lapped.is_empty()).collect();
+        let count = unread.len();
         let done = AtomicUsize::new(0);
         progress(0, count);
-        self.0.par_iter_mut().filter(|e| e.lapped.is_empty()).for_each(|entry| {
-            entry.lapped = review::lap_run(&plan.root, &entry.plan, &plan.sheet);
+        // One at a time for each thread: a slow log holds up none.
+        unread.par_iter_mut().with_max_len(1).for_each(|entry| {
+            entry.lapped = run::lap(root, &entry.plan, sheet);
             progress(1 + done.fetch_add(1, Ordering::Relaxed), count);
         });
     }
 
-    /// Answers the runs that are new or whose laps another run's list has moved.
-    fn answer(&mut self, plan: &Plan) {
-        let mut lapped: Vec<Lapped> = self.0.iter().flat_map(|e| e.lapped.iter().cloned()).collect();
-        review::share_line(&mut lapped);
+    /// The measured runs, from `lapped` as [`KeptRuns::lap`] gave them and the car's shared line has laid them since;
+    /// measured again where a run is new or its laps have moved.
+    pub fn measure(&mut self, lapped: Vec<LappedRun>, sheet: &Sheet) -> Vec<Arc<MeasuredRun>> {
         let mut rest = lapped.into_iter();
-        let work: Vec<(&mut Entry, Vec<Lapped>)> = self
+        let work: Vec<(&mut Entry, Vec<LappedRun>)> = self
             .0
             .iter_mut()
             .map(|entry| {
@@ -74,14 +77,14 @@ impl Kept {
                 (entry, own)
             })
             .collect();
-        work.into_par_iter().for_each(|(entry, lapped)| {
-            let first = |laps: &Laps| laps.first_passing;
-            let old = entry.runs.iter().map(|r| r.outcome.as_ref().ok().map(|d| first(&d.laps)));
-            let new = lapped.iter().map(|l| l.outcome.as_ref().ok().map(|o| first(&o.1)));
-            if !old.eq(new) {
-                entry.runs = lapped.into_iter().map(|l| review::answer(l, &plan.sheet)).collect();
+        work.into_par_iter().with_max_len(1).for_each(|(entry, lapped)| {
+            let before = entry.measured.iter().map(|r| r.outcome.as_ref().ok().map(|done| done.laps.first_passing));
+            let now = lapped.iter().map(|l| l.outcome.as_ref().ok().map(|done| done.laps.first_passing));
+            if !before.eq(now) {
+                entry.measured = lapped.into_par_iter().map(|l| Arc::new(run::measure(l, sheet))).collect();
             }
         });
+        self.0.iter().flat_map(|e| e.measured.iter().cloned()).collect()
     }
 }
 
@@ -93,31 +96,5 @@ fn shared(sheet: &Sheet) -> Sheet {
         race_s: sheet.race_s,
         import: sheet.import.clone(),
         ..Sheet::default()
-    }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-    use std::sync::Mutex;
-
-    #[test]
-    fn a_changed_log_is_read_alone_and_the_rest_stays_as_it_was() {
-        let folder = tempfile::tempdir().unwrap();
-        crate::demo::alder_quay::invent(3).write(folder.path()).unwrap();
-        let mut kept = Kept::default();
-        let counts = Mutex::new(Vec::new());
-        let progress = |done: usize, count: usize| counts.lock().unwrap().push((done, count));
-        let all = kept.review(folder.path(), &progress).unwrap();
-        counts.lock().unwrap().clear();
-        let log = folder.path().join(&all.runs[2].plan.log);
-        let bytes = std::fs::read(&log).unwrap();
-        std::fs::write(&log, &bytes[..bytes.len() / 2]).unwrap();
-        let again = kept.review(folder.path(), &progress).unwrap();
-        assert_eq!(*counts.lock().unwrap(), [(0, 1), (1, 1)]);
-        let fresh = review::review(folder.path(), &mut |_, _| {}).unwrap();
-        let text = crate::report::json::text;
-        assert_eq!(text(&again), text(&fresh));
-        assert_ne!(text(&again), text(&all));
     }
 }

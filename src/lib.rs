@@ -6,6 +6,7 @@
 pub mod archive;
 pub mod cli;
 pub mod demo;
+pub mod figure;
 pub mod folder;
 pub mod import;
 pub mod kept;
@@ -16,7 +17,9 @@ pub mod notice;
 pub mod quantity;
 pub mod report;
 pub mod review;
+pub mod run;
 pub mod season;
 pub mod serve;
 pub mod sheet;
+pub mod statistics;
 pub mod weekend;

@@ -5,8 +5,9 @@ mod driven;
 use driven::scores::share;
 use rstest::rstest;
 use runtrue::demo::alder_quay::invent;
-use runtrue::quantity::{Estimate, median};
+use runtrue::quantity::Estimate;
 use runtrue::review::review;
+use runtrue::statistics::quantiles::median;
 
 /// First passings of a run alone and with the others, and the truth.
 struct Case {
@@ -22,14 +23,14 @@ fn cases(weekends: u64) -> Vec<Case> {
         invent(seed).write(folder.path()).unwrap();
         let truth: serde_json::Value =
             serde_json::from_slice(&std::fs::read(folder.path().join("truth.json")).unwrap()).unwrap();
-        let reviewed = review(folder.path(), &mut |_, _| {}).unwrap();
-        let one = |run: &runtrue::review::Run| {
-            let laps = &run.outcome.as_ref().unwrap().laps;
+        let reviewed = review(folder.path(), &|_, _| {}).unwrap();
+        let one = |run: &runtrue::weekend::conclude::ConcludedRun| {
+            let laps = &run.done().unwrap().laps;
             let alone = laps.alignment.as_ref()?.first_passing()?;
             let truths = truth["runs"].as_array().unwrap();
-            let own = truths.iter().find(|t| t["id"] == run.plan.id.as_str())?;
+            let own = truths.iter().find(|t| t["id"] == run.plan().id.as_str())?;
             Some(Case {
-                name: format!("seed {seed}, {}", run.plan.id),
+                name: format!("seed {seed}, {}", run.plan().id),
                 alone,
                 together: laps.first_passing?,
                 truth: own["first_passing_s"].as_f64()?,
@@ -84,8 +85,8 @@ fn the_runs_of_a_car_find_the_line_together(#[case] weekends: u64) {
 fn laps_without_a_list_begin_at_the_line_of_those_with_one() {
     let folder = tempfile::tempdir().unwrap();
     invent(1).write(folder.path()).unwrap();
-    let reviewed = review(folder.path(), &mut |_, _| {}).unwrap();
-    let run = |id: &str| &reviewed.runs.iter().find(|r| r.plan.id == id).unwrap().outcome.as_ref().unwrap().laps;
+    let reviewed = review(folder.path(), &|_, _| {}).unwrap();
+    let run = |id: &str| &reviewed.runs.iter().find(|r| r.plan().id == id).unwrap().done().unwrap().laps;
     let (listed, found) = (run("p3"), run("p4"));
     assert!(found.line_shared, "{:?}, {:?}", found.source, found.notices);
     // The revs at the line are the same but for the tooth.
@@ -105,7 +106,7 @@ fn a_run_of_another_track_keeps_its_own_line() {
     for part in ["logs", "laps"] {
         std::fs::copy(other.path().join(part).join("t2.csv"), folder.path().join(part).join("t2.csv")).unwrap();
     }
-    let reviewed = review(folder.path(), &mut |_, _| {}).unwrap();
-    let laps = &reviewed.runs[1].outcome.as_ref().unwrap().laps;
+    let reviewed = review(folder.path(), &|_, _| {}).unwrap();
+    let laps = &reviewed.runs[1].done().unwrap().laps;
     assert_eq!(laps.first_passing, laps.alignment.as_ref().unwrap().first_passing());
 }

@@ -15,7 +15,7 @@ use runtrue::demo::recorder::Recorder;
 use runtrue::laps::odometer::Odometer;
 use runtrue::laps::{self, Laps, Source};
 use runtrue::log::Channel;
-use runtrue::quantity::{median, quantile};
+use runtrue::statistics::quantiles::{median, quantile};
 
 struct Case {
     name: String,

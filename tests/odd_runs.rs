@@ -8,10 +8,10 @@ use driven::{Driven, driven};
 use rstest::rstest;
 use runtrue::demo::car::CarSpec;
 use runtrue::demo::recorder::{Recorder, Rows};
+use runtrue::figure::find;
 use runtrue::log::Channel;
 use runtrue::measure::battery;
 use runtrue::measure::heat::Verdict;
-use runtrue::weekend::figures::{Figure, of_run};
 
 fn run() -> Driven {
     driven(&CarSpec::tourer(), 2, |d| d.length = 200.0)
@@ -135,11 +135,10 @@ fn a_run_without_a_current_does_not_spoil_the_others() {
     recorder.channels.retain(|c| *c != Channel::Current);
     let spoilt = driven::reviewed_with(&runs, |n| if n == 1 { recorder.clone() } else { Recorder::plain(20.0) });
     for n in [0, 2, 3] {
-        let of =
-            |r: &runtrue::review::Review| r.runs[n].outcome.as_ref().unwrap().answers.motor.time_constant_s.unwrap();
+        let of = |r: &runtrue::review::Review| motor(&r.runs[n]).time_constant_s.unwrap();
         assert!((of(&whole) / of(&spoilt) - 1.0).abs() < 0.15, "{} {}", of(&whole), of(&spoilt));
     }
-    let alone = spoilt.runs[1].outcome.as_ref().unwrap().answers.motor.time_constant_s.unwrap();
+    let alone = motor(&spoilt.runs[1]).time_constant_s.unwrap();
     assert!((100.0..1000.0).contains(&alone), "{alone}");
 }
 
@@ -155,9 +154,13 @@ fn air_that_the_recorder_measured_serves_where_the_sheet_has_none() {
     std::fs::write(folder.path().join("logs/t4.csv"), with_air).unwrap();
     let sheet = "[cars.a]\nspur = 116\npinion = 31\n[[runs]]\nid = \"a\"\nlog = \"logs/t4.csv\"\n[[runs]]\nid = \"b\"\nlog = \"logs/t4.csv\"\nambient_c = 20\n";
     std::fs::write(folder.path().join("weekend.toml"), sheet).unwrap();
-    let review = runtrue::review::review(folder.path(), &mut |_, _| {}).unwrap();
-    let air: Vec<_> = review.runs.iter().map(|r| r.plan.ambient_c).collect();
+    let review = runtrue::review::review(folder.path(), &|_, _| {}).unwrap();
+    let air: Vec<_> = review.runs.iter().map(|r| r.plan().ambient_c).collect();
     assert_eq!(air, [Some(26.5), Some(20.0)]);
-    let rise = |n: usize| of_run(&review.runs[n], Figure::MotorRiseC).unwrap().0;
+    let rise = |n: usize| (find("motor_rise_c").unwrap().read)(&review.runs[n].run).unwrap().value;
     assert!((rise(0) - rise(1) + 6.5).abs() < 1.0, "{} {}", rise(0), rise(1));
+}
+
+fn motor(run: &runtrue::weekend::conclude::ConcludedRun) -> &runtrue::measure::heat::Heat {
+    run.run.heat(runtrue::run::HotPart::Motor).unwrap()
 }

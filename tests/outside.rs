@@ -4,7 +4,7 @@ use std::path::Path;
 
 use rstest::rstest;
 use runtrue::import::dialect::tokenize;
-use runtrue::quantity::mean_and_deviation;
+use runtrue::statistics::mean::mean_and_deviation;
 use serde_json::{Map, Value};
 
 fn reference(path: &str) -> String {

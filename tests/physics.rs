@@ -11,8 +11,9 @@ use runtrue::import::read_bytes;
 use runtrue::measure::forecast::Scene;
 use runtrue::measure::motor;
 use runtrue::measure::warming::Record;
-use runtrue::quantity::quantile;
-use runtrue::weekend::slope;
+use runtrue::quantity::Uncertain;
+use runtrue::statistics::quantiles::quantile;
+use runtrue::statistics::theil_sen::slope_by_order;
 use serde_json::Value;
 
 fn reference(name: &str) -> String {
@@ -229,7 +230,7 @@ fn one_heat_node_in_closed_form() {
         flow: even,
         reading,
         quantum: 0.01,
-        air: (air, 0.1),
+        air: Uncertain::new(air, 0.1),
         coefficient: 0.0,
         expected: None,
     };
@@ -254,9 +255,9 @@ fn trends_of_scipy_and_pymannkendall() {
     assert!(all.len() >= 12);
     for (name, series) in all {
         let values: Vec<f64> = series["values"].as_array().unwrap().iter().map(number).collect();
-        let found = slope::trend(&values, 0.95).unwrap();
+        let found = slope_by_order(&values, 0.95).unwrap();
         let near = |a: f64, key: &str| (a - number(&series[key])).abs() < 1e-8;
-        assert!(near(found.per_run, "theil_slope"), "{name}: {found:?}");
+        assert!(near(found.per_step, "theil_slope"), "{name}: {found:?}");
         assert!(near(found.s as f64, "s"), "{name}: {found:?}");
         let (low, high) = found.interval.expect("an interval from five values on");
         let (their_low, their_high) = (number(&series["theil_low_95"]), number(&series["theil_high_95"]));

@@ -19,8 +19,8 @@ mod driven;
 
 use driven::scores::{self, FEW, SEEDS, share};
 use rstest::rstest;
-use runtrue::quantity::quantile;
-use runtrue::weekend::trends::Verdict;
+use runtrue::statistics::quantiles::quantile;
+use runtrue::weekend::trends::{Cause, Verdict};
 
 #[rstest]
 #[case::few(FEW)]
@@ -150,12 +150,12 @@ fn a_fading_fan_and_a_warm_day_are_told_apart(#[case] seeds: u64) {
     let fans = scores::fading_fans(seeds);
     assert!(fans.iter().all(|f| f.0 == Verdict::Falling), "{fans:?}");
     // A peak that a warm start hides in the scatter has no trend, and so no cause.
-    assert!(fans.iter().all(|f| f.1.is_none_or(|cause| cause == "cooling")), "{fans:?}");
+    assert!(fans.iter().all(|f| f.1.is_none_or(|cause| cause == Cause::Cooling)), "{fans:?}");
     assert!(share(fans.iter().map(|f| f.1.is_some())) >= 0.75, "{fans:?}");
     let days = scores::warm_days(seeds);
-    assert!(days.iter().all(|d| d.1 == Some("air temperature")), "{days:?}");
+    assert!(days.iter().all(|d| d.1 == Some(Cause::Air)), "{days:?}");
     assert!(share(days.iter().map(|d| d.0 == Verdict::Steady)) >= 0.90, "{days:?}");
-    assert!(days.iter().all(|d| d.0 != Verdict::Falling || d.1 != Some("cooling")), "{days:?}");
+    assert!(days.iter().all(|d| d.0 != Verdict::Falling || d.1 != Some(Cause::Cooling)), "{days:?}");
 }
 
 #[rstest]

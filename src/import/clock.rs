@@ -3,7 +3,7 @@
 use jiff::civil::Date;
 
 use crate::notice::Notice;
-use crate::quantity::median;
+use crate::statistics::quantiles::median;
 
 /// Seconds of a day.
 pub const DAY_S: f64 = 86_400.0;

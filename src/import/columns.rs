@@ -7,7 +7,7 @@ use super::names::{self, Meaning, Quantity, Unit, quantity_of};
 use super::shapes::{Shapes, scale_of_voltage, whole};
 use crate::log::Channel;
 use crate::notice::{Notice, printable};
-use crate::quantity::quantile;
+use crate::statistics::quantiles::quantile;
 
 /// A mapping that the user stated in the sheet's `[import]`.
 #[derive(Debug, Clone, PartialEq, Default)]

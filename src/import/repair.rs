@@ -5,7 +5,7 @@ use std::sync::OnceLock;
 
 use crate::log::Channel;
 use crate::notice::Notice;
-use crate::quantity::quantile;
+use crate::statistics::quantiles::quantile;
 
 /// Numbers that recorders write where there is no reading: full scales of 8, 16 and 32 bits with a decimal
 /// mark anywhere, rows of nines, and minus one (common practice, no source).

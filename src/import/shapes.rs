@@ -5,7 +5,7 @@ use std::cell::OnceCell;
 use super::body::{Body, Column, Kind};
 use super::repair::is_mark;
 use crate::log::Channel;
-use crate::quantity::quantile;
+use crate::statistics::quantiles::quantile;
 
 /// Weight of a column that moves as its channel should, before the height of its values.
 const MOVES: f64 = 1e6;

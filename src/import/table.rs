@@ -12,7 +12,7 @@ use super::rate::stated_rate;
 use super::{LEAST_ROWS, ReadError, clock, repair, values};
 use crate::log::{Channel, ChannelSource, Extra, Log, Reading};
 use crate::notice::{Notice, printable};
-use crate::quantity::median;
+use crate::statistics::quantiles::median;
 
 /// A table whose layout is known.
 pub struct Table<'a> {

@@ -8,7 +8,8 @@
 
 use super::odometer::Odometer;
 use super::place::Places;
-use crate::quantity::{Estimate, robust_deviation};
+use crate::quantity::Estimate;
+use crate::statistics::quantiles::robust_deviation;
 
 /// Step of the offsets tried, s.
 const STEP_S: f64 = 0.02;
@@ -195,7 +196,7 @@ pub fn around(laps: &[f64]) -> (f64, Vec<f64>) {
     let middle = sin.atan2(cos) / std::f64::consts::TAU;
     let wrapped = |l: f64| (l - middle + 0.5).rem_euclid(1.0) - 0.5;
     let first: Vec<f64> = laps.iter().map(|l| wrapped(*l)).collect();
-    let centre = crate::quantity::median(first.iter().copied()).unwrap_or(0.0);
+    let centre = crate::statistics::quantiles::median(first.iter().copied()).unwrap_or(0.0);
     let distances = first.into_iter().map(|f| (f - centre + 0.5).rem_euclid(1.0) - 0.5).collect();
     ((middle + centre).rem_euclid(1.0), distances)
 }

@@ -9,7 +9,7 @@
 //! Wrong where that is not known and the wheels spin for more than a tenth of all the time that the car gathers speed: the limit is then too high.
 
 use super::odometer::Odometer;
-use crate::quantity::{median, quantile, robust_deviation};
+use crate::statistics::quantiles::{median, quantile, robust_deviation};
 
 /// Time over which the rate of the revs is taken.
 const GRIP_WINDOW_S: f64 = 0.1;

@@ -8,7 +8,7 @@ use std::path::{Path, PathBuf};
 use crate::import::clock;
 use crate::import::encoding;
 use crate::notice::{Notice, printable};
-use crate::quantity::median;
+use crate::statistics::quantiles::median;
 
 /// A lap list is small; larger files are none.
 const MOST_BYTES: u64 = 1 << 22;

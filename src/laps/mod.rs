@@ -13,7 +13,8 @@ use odometer::Odometer;
 use place::Places;
 
 use crate::notice::Notice;
-use crate::quantity::{Estimate, median, robust_deviation};
+use crate::quantity::Estimate;
+use crate::statistics::quantiles::{median, robust_deviation};
 
 /// Rows a second below which a lap, of ten seconds at least, has too few of them to be told.
 const LEAST_HZ: f64 = 0.5;

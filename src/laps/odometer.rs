@@ -1,7 +1,8 @@
 //! Motor turns as an odometer: the integral of the revs.
 
 use crate::log::{Channel, Log};
-use crate::quantity::{median, quantile};
+use crate::statistics::integral::running_integral;
+use crate::statistics::quantiles::{median, quantile};
 
 /// Share of the highest current, or of full throttle, above which the motor drives. Common practice, no source.
 const DRIVING: f64 = 0.05;
@@ -67,7 +68,7 @@ impl Odometer {
         }
         // Braking gives the wheels nothing; nor is anything known before the first cell and after the last.
         let given = |w: &f64| if *w > 0.0 { *w } else { 0.0 };
-        Some(summed(&self.time, &whole.iter().map(given).collect::<Vec<_>>()))
+        Some(running_integral(&self.time, &whole.iter().map(given).collect::<Vec<_>>()))
     }
 
     /// The speed over ground as revs, by the rolling of wheels that do not drive; `None` where it does not follow the revs.
@@ -88,7 +89,7 @@ impl Odometer {
         if time.len() < 2 {
             return None;
         }
-        let turns = summed(&time, &rpm).into_iter().map(|minutes| minutes / 60.0).collect();
+        let turns = running_integral(&time, &rpm).into_iter().map(|minutes| minutes / 60.0).collect();
         let none = Vec::new;
         Some(Self { time, rpm, turns, driving: none(), ground: none(), bridged: none(), given: none(), kinetic: None })
     }
@@ -203,16 +204,6 @@ impl Odometer {
     pub fn longest_gap(&self, from: f64, to: f64) -> f64 {
         self.time.windows(2).filter(|w| w[1] > from && w[0] < to).map(|w| w[1] - w[0]).fold(0.0, f64::max)
     }
-}
-
-/// Running integral over time by the trapezoid rule.
-fn summed(time: &[f64], values: &[f64]) -> Vec<f64> {
-    let steps = time.windows(2).zip(values.windows(2)).map(|(t, v)| (v[0] + v[1]) / 2.0 * (t[1] - t[0]));
-    let sums = steps.scan(0.0, |sum, step| {
-        *sum += step;
-        Some(*sum)
-    });
-    std::iter::once(0.0).chain(sums).collect()
 }
 
 #[cfg(test)]

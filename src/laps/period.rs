@@ -6,7 +6,8 @@
 use realfft::RealFftPlanner;
 
 use super::odometer::Odometer;
-use crate::quantity::{quantile, top_of_parabola};
+use crate::statistics::parabola::top_of_parabola;
+use crate::statistics::quantiles::quantile;
 
 /// Shortest lap that is looked for, s. Common practice, no source.
 const SHORTEST_LAP_S: f64 = 4.0;

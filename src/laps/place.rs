@@ -12,7 +12,7 @@
 
 use super::odometer::Odometer;
 use super::period::OverTurns;
-use crate::quantity::{median, robust_deviation};
+use crate::statistics::quantiles::{median, robust_deviation};
 
 /// Cells of a lap's profile.
 pub const CELLS: usize = 400;

@@ -14,10 +14,14 @@
 use schemars::JsonSchema;
 use serde::Serialize;
 
-use super::integral::{at, integral, over};
 use crate::laps::{Lap, Laps};
 use crate::log::{Channel, Log};
-use crate::quantity::{COVERAGE_95, Estimate, coverage_factor, mean_and_deviation, median};
+use crate::quantity::{COVERAGE_95, Estimate};
+use crate::statistics::coverage::coverage_factor;
+use crate::statistics::integral::{integral_between, integral_until, running_integral};
+use crate::statistics::jackknife::half_width_95;
+use crate::statistics::mean::mean_and_deviation;
+use crate::statistics::quantiles::median;
 
 /// Share of the capacity that a race may use before the pack counts as short. Common practice, no source.
 const SHORT: f64 = 0.8;
@@ -117,11 +121,13 @@ pub fn measure(
     // Volts near nothing are a recorder or a pack switched off, and no pack under load.
     let usual = voltage.and_then(|v| median(v.iter().copied())).unwrap_or(0.0);
     let lowest_v = voltage.and_then(|v| v.iter().copied().filter(|v| *v > SWITCHED_OFF * usual).min_by(f64::total_cmp));
-    let charge = log.channel(Channel::Current).map(|current| integral(log.time(), current));
+    let charge = log.channel(Channel::Current).map(|current| running_integral(log.time(), current));
     let power = voltage
         .zip(log.channel(Channel::Current))
         .map(|(v, i)| v.iter().zip(i).map(|(v, i)| v * i).collect::<Vec<_>>());
-    let mah_per_lap = charge.as_ref().and_then(|c| median(laps.counted().map(|l| over(c, log.time(), l) / 3.6)));
+    let mah_per_lap = charge
+        .as_ref()
+        .and_then(|c| median(laps.counted().map(|l| integral_between(c, log.time(), l.start_s, l.end_s) / 3.6)));
     let cells_fit = cells.zip(voltage).is_none_or(|(n, v)| cells_fit(v, n));
     let lowest_cell_v = lowest_v.zip(cells).filter(|_| cells_fit).map(|(v, n)| v / n);
     let unseen = log.channel(Channel::Current).map_or(0.0, |i| between_rows(log.time(), i));
@@ -156,7 +162,7 @@ pub fn measure(
         floor_cell_v,
         used_mah: charge.as_ref().and_then(|c| c.last()).map(|s| s / 3.6),
         used_range_mah: charge.as_ref().and_then(|c| Some(Estimate::from_standard(c.last()? / 3.6, unseen / 3.6))),
-        used_wh: power.map(|p| integral(log.time(), &p)).and_then(|e| e.last().map(|j| j / 3600.0)),
+        used_wh: power.map(|p| running_integral(log.time(), &p)).and_then(|e| e.last().map(|j| j / 3600.0)),
         mah_per_lap,
         race_end_used_mah,
         verdict,
@@ -217,10 +223,7 @@ fn resistance(time: &[f64], voltage: &[f64], current: &[f64]) -> Option<Estimate
     let blocks: Vec<(f64, f64)> = pairs.chunks(pairs.len().div_ceil(BLOCKS)).map(sums).collect();
     let (iv, ii) = blocks.iter().fold((0.0, 0.0), |(a, b), (c, d)| (a + c, b + d));
     let without: Vec<f64> = blocks.iter().map(|(c, d)| (iv - c) / (ii - d)).collect();
-    let n = without.len() as f64;
-    let mean = without.iter().sum::<f64>() / n;
-    let deviation = ((n - 1.0) / n * without.iter().map(|r| (r - mean).powi(2)).sum::<f64>()).sqrt();
-    let estimate = Estimate::from_half_width(1000.0 * iv / ii, 1000.0 * coverage_factor(n - 1.0, 0.95) * deviation);
+    let estimate = Estimate::from_half_width(1000.0 * iv / ii, 1000.0 * half_width_95(&without));
     (estimate.low > 0.0 && explained(&pairs) > LEAST_EXPLAINED).then_some(estimate)
 }
 
@@ -247,14 +250,14 @@ fn between_rows(time: &[f64], current: &[f64]) -> f64 {
 /// Charge until the race's end, mAh: read off where the log lasts as long, else carried on at the counted laps' mean.
 /// `unseen` is the standard uncertainty of the whole log's charge for what its rows do not show, A·s.
 fn at_race_end(charge: &[f64], time: &[f64], laps: &Laps, race_length_s: f64, unseen: f64) -> Option<Estimate> {
-    let at = |t: f64| at(charge, time, t);
+    let used_until = |t: f64| integral_until(charge, time, t);
     let first = laps.first_passing?;
     let end = first.value + race_length_s;
     let unseen = COVERAGE_95 * unseen;
     let stopped = super::heat::stopped(laps, race_length_s);
     if end <= time.last()?.min(super::heat::driven_to(laps)) && !stopped {
         // Read off; what is open is where the race begins on the log, and what the rows do not show.
-        let used = |from: f64| at(from + race_length_s);
+        let used = |from: f64| used_until(from + race_length_s);
         let each = [used(first.low), used(first.value), used(first.high)];
         let far = each.iter().map(|u| (u - each[1]).abs()).fold(0.0, f64::max);
         return Some(Estimate::from_half_width(each[1] / 3.6, far.hypot(unseen) / 3.6));
@@ -263,7 +266,8 @@ fn at_race_end(charge: &[f64], time: &[f64], laps: &Laps, race_length_s: f64, un
     if counted.len() < 3 {
         return None;
     }
-    let rates: Vec<f64> = counted.iter().map(|l| over(charge, time, l) / l.time_s()).collect();
+    let rates: Vec<f64> =
+        counted.iter().map(|l| integral_between(charge, time, l.start_s, l.end_s) / l.time_s()).collect();
     let n = rates.len() as f64;
     let (mean, deviation) = mean_and_deviation(&rates)?;
     let ends = laps.rows.iter().filter(|l| l.end_s <= time[time.len() - 1]).map(|l| l.end_s);
@@ -274,7 +278,7 @@ fn at_race_end(charge: &[f64], time: &[f64], laps: &Laps, race_length_s: f64, un
     // The mean's own doubt goes with the time, the laps' scatter with its square root.
     let doubt = deviation * (left * left / n + left * lap).sqrt();
     let half = (coverage_factor(n - 1.0, 0.95) * doubt).hypot(unseen);
-    Some(Estimate::from_half_width((at(last) + mean * left) / 3.6, half / 3.6))
+    Some(Estimate::from_half_width((used_until(last) + mean * left) / 3.6, half / 3.6))
 }
 
 #[cfg(test)]
@@ -286,7 +290,7 @@ mod tests {
         // 0 to 36 A and back in 200 s: 3600 C, which is 1000 mAh; the missing cell is bridged.
         let time = [0.0, 50.0, 100.0, 150.0, 200.0];
         let current = [0.0, f64::NAN, 36.0, 18.0, 0.0];
-        assert_eq!(integral(&time, &current).last().map(|s| s / 3.6), Some(1000.0));
+        assert_eq!(running_integral(&time, &current).last().map(|s| s / 3.6), Some(1000.0));
     }
 
     /// Amperes that jump as a driver's do, finely sampled: a pack of 8.6 mΩ shows 8.4 V less what they pull down.

@@ -4,10 +4,11 @@
 //! hypotheses of [`super::warming`], each with its own normal distribution. Wrong where the fit is, and for loads far from those that were driven.
 
 use nalgebra::Vector4;
-use statrs::distribution::{ContinuousCDF, Normal};
 
 use super::warming::{Hypothesis, Prior, Record, SPEED_SHARE, Warming};
-use crate::quantity::Estimate;
+use crate::quantity::{Estimate, Uncertain};
+use crate::statistics::inverse_variance;
+use crate::statistics::mixture::{self, Component, Weighted};
 
 /// What a lumped model is off in any case, K, and of the change that it forecasts: standard uncertainty. Common practice, no source.
 const MODEL_U_K: f64 = 0.4;
@@ -98,7 +99,7 @@ impl Warming {
 
     /// The sensor at log time `until_s`, the counted laps' load repeated. `load_u` is the relative standard uncertainty of that load.
     pub fn forecast(&self, until_s: f64, load_u: f64) -> Estimate {
-        let parts: Vec<(f64, f64, f64)> = self
+        let parts: Vec<Component> = self
             .hypotheses
             .iter()
             .map(|h| {
@@ -108,28 +109,30 @@ impl Warming {
                 let heating = (h.mean[0] + h.mean[1]) * (until_s - self.end_s).max(0.0);
                 let added = load_u * heating.min((end.value - now).abs() + heating * 0.5);
                 let model = MODEL_U_K.hypot(MODEL_SHARE * (end.value - now));
-                (h.weight, end.value, variance(h, &end.change) + added * added + model * model)
+                let variance = variance(h, &end.change) + added * added + model * model;
+                Component { weight: h.weight, mean: end.value, variance }
             })
             .collect();
-        mixture(&parts)
+        mixture::of_normals(&parts)
     }
 
     /// The sensor at the end of an imagined run.
     pub fn imagined(&self, scene: &Scene) -> Estimate {
         let of = |h: &Hypothesis| {
             let end = self.imagined_one(h, scene);
-            (h.weight, end.value, variance(h, &end.change))
+            Component { weight: h.weight, mean: end.value, variance: variance(h, &end.change) }
         };
-        mixture(&self.hypotheses.iter().map(of).collect::<Vec<_>>())
+        mixture::of_normals(&self.hypotheses.iter().map(of).collect::<Vec<_>>())
     }
 
     /// How much hotter an imagined run ends than another of the same loads.
     pub fn difference(&self, from: &Scene, to: &Scene) -> Estimate {
         let of = |h: &Hypothesis| {
             let (from, to) = (self.imagined_one(h, from), self.imagined_one(h, to));
-            (h.weight, to.value - from.value, variance(h, &(to.change - from.change)))
+            let variance = variance(h, &(to.change - from.change));
+            Component { weight: h.weight, mean: to.value - from.value, variance }
         };
-        mixture(&self.hypotheses.iter().map(of).collect::<Vec<_>>())
+        mixture::of_normals(&self.hypotheses.iter().map(of).collect::<Vec<_>>())
     }
 
     /// The same where current and speed change apart from each other. One run of even laps does not tell how its heat is shared between
@@ -137,26 +140,32 @@ impl Warming {
     pub fn regeared(&self, from: &Scene, to: &Scene, expected: Prior) -> Estimate {
         let of = |h: &Hypothesis| {
             let heating = h.mean[0] + h.mean[1];
-            let (share, u) = speed_share(heating, expected);
+            let split = speed_share(heating, expected);
             // Three points that have a normal distribution's mean, variance and fourth moment (Gauss and Hermite).
-            [(-3f64.sqrt(), 1.0 / 6.0), (0.0, 2.0 / 3.0), (3f64.sqrt(), 1.0 / 6.0)].map(|(at, weight)| {
-                let share = (share + at * u).clamp(0.05, 0.95);
+            [(-3f64.sqrt(), 1.0 / 6.0), (0.0, 2.0 / 3.0), (3f64.sqrt(), 1.0 / 6.0)].map(|(deviations, weight)| {
+                let share = (split.value + deviations * split.standard_u).clamp(0.05, 0.95);
                 let mean = Vector4::new((1.0 - share) * heating, share * heating, h.mean[2], h.mean[3]);
                 let split = Hypothesis { mean, ..h.clone() };
-                (h.weight * weight, self.imagined_one(&split, to).value - self.imagined_one(&split, from).value, 1e-4)
+                let mean = self.imagined_one(&split, to).value - self.imagined_one(&split, from).value;
+                Component { weight: h.weight * weight, mean, variance: 1e-4 }
             })
         };
-        mixture(&self.hypotheses.iter().flat_map(of).collect::<Vec<_>>())
+        mixture::of_normals(&self.hypotheses.iter().flat_map(of).collect::<Vec<_>>())
+    }
+
+    /// A value of each hypothesis with the hypothesis' weight.
+    fn weighted(&self, value: impl Fn(&Hypothesis) -> f64 + Clone) -> impl Iterator<Item = Weighted> + Clone {
+        self.hypotheses.iter().map(move |h| Weighted { weight: h.weight, value: value(h) })
     }
 
     /// Time constant 1/c, s.
     pub fn time_constant_s(&self) -> Estimate {
-        of_logs(self.hypotheses.iter().map(|h| (h.weight, -h.cooling.ln())), MODEL_LN_U)
+        mixture::of_logarithms(self.weighted(|h| -h.cooling.ln()), MODEL_LN_U)
     }
 
-    /// Natural logarithm of the cooling, 1/s, and its standard uncertainty.
-    pub fn ln_cooling(&self) -> (f64, f64) {
-        moments(self.hypotheses.iter().map(|h| (h.weight, h.cooling.ln())), MODEL_LN_U * MODEL_LN_U)
+    /// Natural logarithm of the cooling, 1/s.
+    pub fn ln_cooling(&self) -> Uncertain {
+        mixture::moments(self.weighted(|h| h.cooling.ln()), MODEL_LN_U * MODEL_LN_U)
     }
 
     /// Weight of each lag and airflow's share.
@@ -164,11 +173,11 @@ impl Warming {
         self.hypotheses.iter().map(|h| ((h.lag, h.flow_share), h.weight))
     }
 
-    /// All heating at the laps' load, K/s, and its standard uncertainty.
-    pub fn whole_heating(&self) -> (f64, f64) {
+    /// All heating at the laps' load, K/s.
+    pub fn whole_heating(&self) -> Uncertain {
         let sum = Vector4::new(1.0, 1.0, 0.0, 0.0);
         let inner: f64 = self.hypotheses.iter().map(|h| h.weight * variance(h, &sum)).sum();
-        moments(self.hypotheses.iter().map(|h| (h.weight, h.mean[0] + h.mean[1])), inner)
+        mixture::moments(self.weighted(|h| h.mean[0] + h.mean[1]), inner)
     }
 
     /// The air as the run tells it together with what was known before, °C.
@@ -185,21 +194,19 @@ impl Warming {
                 state = self.drive_on(h, state, self.step_s);
                 at += self.step_s;
             }
-            (h.weight, (at - from_s).ln())
+            (at - from_s).ln()
         };
-        let all: Vec<(f64, f64)> = self.hypotheses.iter().map(reached).collect();
-        let never: f64 = all.iter().filter(|t| t.1 >= longest_s.ln()).map(|t| t.0).sum();
-        (never < 0.025).then(|| of_logs(all.into_iter(), MODEL_LN_U))
+        let all: Vec<Weighted> = self.weighted(reached).collect();
+        let never: f64 = all.iter().filter(|t| t.value >= longest_s.ln()).map(|t| t.weight).sum();
+        (never < 0.025).then(|| mixture::of_logarithms(all.into_iter(), MODEL_LN_U))
     }
 
     /// Time a standing car takes to cool from `from_c` to `above_k` kelvin above air of `air_c`, s.
     pub fn cool_down_s(&self, from_c: f64, air_c: f64, above_k: f64) -> Option<Estimate> {
         let ratio = ((from_c - air_c) / above_k).ln();
         (ratio > 0.0).then(|| {
-            of_logs(
-                self.hypotheses.iter().map(|h| (h.weight, (ratio / (h.cooling * (1.0 - h.flow_share))).ln())),
-                MODEL_LN_U,
-            )
+            let standing = |h: &Hypothesis| (ratio / (h.cooling * (1.0 - h.flow_share))).ln();
+            mixture::of_logarithms(self.weighted(standing), MODEL_LN_U)
         })
     }
 
@@ -211,45 +218,13 @@ impl Warming {
     }
 }
 
-/// Share of the `heating` (K/s) that goes with speed, and its standard uncertainty.
-fn speed_share(heating: f64, expected: Prior) -> (f64, f64) {
-    let Some((copper, u)) = expected.filter(|_| heating > 0.0) else { return SPEED_SHARE };
-    let (seen, seen_u) = (1.0 - copper / heating, u / heating);
-    let (w, v) = (SPEED_SHARE.1.powi(-2), seen_u.powi(-2));
-    ((w * SPEED_SHARE.0 + v * seen) / (w + v), (w + v).sqrt().recip())
+/// Share of the `heating` (K/s) that goes with speed.
+fn speed_share(heating: f64, expected: Prior) -> Uncertain {
+    let Some(copper) = expected.filter(|_| heating > 0.0) else { return SPEED_SHARE };
+    let seen = Uncertain::new(1.0 - copper.value / heating, copper.standard_u / heating);
+    inverse_variance::mean([SPEED_SHARE, seen]).unwrap_or(SPEED_SHARE)
 }
 
 fn variance(h: &Hypothesis, change: &Vector4<f64>) -> f64 {
     (change.transpose() * h.covariance * change)[(0, 0)].max(0.0)
-}
-
-/// Mean and standard deviation of weighted values, each with `inner` variance of its own.
-pub(super) fn moments(values: impl Iterator<Item = (f64, f64)> + Clone, inner: f64) -> (f64, f64) {
-    let mean: f64 = values.clone().map(|(w, v)| w * v).sum();
-    let spread: f64 = values.map(|(w, v)| w * (v - mean).powi(2)).sum();
-    (mean, (spread + inner).sqrt())
-}
-
-/// A positive quantity from weighted logarithms, each with a standard uncertainty of its own.
-fn of_logs(logs: impl Iterator<Item = (f64, f64)> + Clone, own_u: f64) -> Estimate {
-    let (mean, u) = moments(logs, own_u * own_u);
-    let e = Estimate::from_standard(mean, u);
-    Estimate { value: e.value.exp(), low: e.low.exp(), high: e.high.exp() }
-}
-
-/// Median and 95 % interval of a mixture of normal distributions: weight, mean and variance of each.
-fn mixture(parts: &[(f64, f64, f64)]) -> Estimate {
-    let normal = Normal::standard();
-    let below = |x: f64| parts.iter().map(|(w, m, v)| w * normal.cdf((x - m) / v.sqrt().max(1e-9))).sum::<f64>();
-    let reach =
-        |sign: f64| parts.iter().map(|(_, m, v)| sign * m + 6.0 * v.sqrt()).fold(f64::NEG_INFINITY, f64::max) * sign;
-    let quantile = |p: f64| {
-        let (mut low, mut high) = (reach(-1.0), reach(1.0));
-        for _ in 0..50 {
-            let middle = (low + high) / 2.0;
-            if below(middle) < p { low = middle } else { high = middle }
-        }
-        (low + high) / 2.0
-    };
-    Estimate { value: quantile(0.5), low: quantile(0.025), high: quantile(0.975) }
 }

@@ -20,41 +20,17 @@ use std::f64::consts::PI;
 use schemars::JsonSchema;
 use serde::Serialize;
 
-use super::budget::{Contribution, expanded_95};
 use crate::laps::odometer::Odometer;
 use crate::laps::{Lap, Laps, SetAside};
-use crate::quantity::{COVERAGE_95, Estimate, median, robust_deviation};
+use crate::quantity::{COVERAGE_95, Estimate};
 use crate::sheet::{Settings, Sheet};
+use crate::statistics::budget::{Contribution, expanded_95};
+use crate::statistics::quantiles::{median, robust_deviation};
 
 /// Standard uncertainty of a tyre measured with a caliper, mm: two tenths either way, evenly (common practice, no source).
 pub const CALIPER_MM: f64 = 0.2 / 1.732_050_807_568_877_2;
 /// Relative error of a recorder's clock: a hundred parts in a million either way (common practice, no source).
 const CLOCK: f64 = 0.5e-4;
-
-/// Whether sheet and car agree.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, JsonSchema)]
-pub enum Verdict {
-    /// The pinion on the sheet is the one on the car.
-    #[serde(rename = "agrees")]
-    Agrees,
-    /// Another pinion is.
-    #[serde(rename = "differs")]
-    Differs,
-    /// The log does not tell.
-    #[serde(rename = "cannot tell")]
-    CannotTell,
-}
-
-impl Verdict {
-    /// The verdict as the report says it.
-    pub fn words(self) -> &'static str {
-        match self {
-            Verdict::Agrees => "agrees",
-            Verdict::Differs => "differs",
-            Verdict::CannotTell => "cannot tell",
-        }
-    }
-}
 
 /// How well one pinion fits.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, JsonSchema)]
@@ -80,11 +56,8 @@ pub struct Gearing {
     pub realised_rollout_mm: Option<Estimate>,
     /// Where the uncertainty of the realised ratio comes from.
     pub budget: Vec<Contribution>,
-    /// Whether sheet and car agree.
-    pub verdict: Verdict,
-    /// Pinions near the sheet's and how probable each is.
-    pub fits: Vec<Fit>,
-    /// Why a figure or the verdict is missing.
+    /// Why a figure is missing.
+    #[serde(skip)]
     pub why: Option<String>,
     /// Realised ratio of each lap, by its number; for the chart.
     pub by_lap: Vec<(u32, f64)>,
@@ -120,7 +93,7 @@ pub fn set_rollout_mm(settings: &Settings) -> Option<f64> {
     Some(rollout_mm(settings.tyre_mm()?, settings.set_ratio()?))
 }
 
-/// Measures the gearing of a run; the verdict stays open until the weekend is looked at whole.
+/// Measures the gearing of a run; which pinion it was, the weekend tells.
 pub fn measure(laps: &Laps, settings: &Settings, sheet: &Sheet) -> Gearing {
     let set_ratio = settings.set_ratio();
     let tyre = settings.tyre_mm();
@@ -130,8 +103,6 @@ pub fn measure(laps: &Laps, settings: &Settings, sheet: &Sheet) -> Gearing {
         realised_ratio: None,
         realised_rollout_mm: None,
         budget: Vec::new(),
-        verdict: Verdict::CannotTell,
-        fits: Vec::new(),
         why: None,
         by_lap: Vec::new(),
         evidence: None,

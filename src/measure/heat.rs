@@ -16,7 +16,10 @@ use super::motor::{Demand, WINDING_SHARE};
 use super::warming::{COPPER, Prior, Record, Warming, quantum};
 use crate::laps::{Lap, Laps, SetAside, align};
 use crate::log::{Channel, Log};
-use crate::quantity::{Estimate, mean_and_deviation, median};
+use crate::quantity::{Estimate, Uncertain};
+use crate::statistics::integral::{row_until, running_integral};
+use crate::statistics::mean::mean_and_deviation;
+use crate::statistics::quantiles::median;
 
 /// A forecast or a peak this near below its limit is close, K. A default (common practice, no source).
 pub const CLOSE_K: f64 = 5.0;
@@ -33,8 +36,8 @@ const STEP_S: f64 = 2.0;
 const MOST_STEPS: f64 = 600.0;
 /// Standard uncertainty of the air on the sheet, K: a thermometer's degree either way, evenly.
 const AIR_U: f64 = 0.6;
-/// Without the air on the sheet a part is taken to start this much above it, K, and its deviation. Common practice, no source.
-const START_ABOVE: (f64, f64) = (4.0, 5.0);
+/// Without the air on the sheet a part is taken to start this much above it, K. Common practice, no source.
+const START_ABOVE: Uncertain = Uncertain::new(4.0, 5.0);
 /// Heat capacity of such a motor, J/K: 0.17 to 0.2 kg at 450 to 500 J/(kg·K). What is expected from it and the winding's resistance
 /// is good to so much. Common practice, no source.
 const MOTOR_J_K: f64 = 90.0;
@@ -112,9 +115,6 @@ pub struct Heat {
     /// The fitted model.
     #[serde(skip)]
     pub warming: Option<Warming>,
-    /// Cooling as the logarithm of 1/s, and its standard uncertainty, with the heating that all runs of the motor share; filled in by the weekend.
-    #[serde(skip)]
-    pub cooling: Option<(f64, f64)>,
     /// Moments of the run that the forecast needs.
     #[serde(skip)]
     pub course: Course,
@@ -209,7 +209,6 @@ fn empty(limit: (f64, bool)) -> Heat {
         why: None,
         record: None,
         warming: None,
-        cooling: None,
         course: Course::default(),
     }
 }
@@ -235,7 +234,7 @@ pub fn conclude(heat: &mut Heat, prior: Prior) {
             Some(reached) => Some(Estimate::from_half_width((reached - first).max(0.0), WINDOW_S)),
             None => warming.time_to(heat.limit_c, first, LONGEST_S),
         });
-        let air_known = heat.record.as_ref().is_some_and(|r| r.air.1 < START_ABOVE.1);
+        let air_known = heat.record.as_ref().is_some_and(|r| r.air.standard_u < START_ABOVE.standard_u);
         heat.cool_down_s = heat
             .race_end_c
             .filter(|_| air_known)
@@ -348,12 +347,11 @@ fn record(log: &Log, laps: &Laps, demand: Option<&Demand>, part: Part, race_s: f
         flow: relative(flow, of_flow.mean),
         reading: stepped(&time[..driven], &readings[..driven], step_s).collect(),
         quantum: quantum(readings),
-        air: air.map_or((start - START_ABOVE.0, START_ABOVE.1), |a| (a, AIR_U)),
+        air: air.map_or(Uncertain { value: start - START_ABOVE.value, ..START_ABOVE }, |a| Uncertain::new(a, AIR_U)),
         coefficient: if of_motor { COPPER } else { 0.0 },
-        expected: demand.filter(|d| of_motor && d.motor.at_full_demand).map(|d| {
-            let heating = WINDING_SHARE * d.motor.resistance * of_copper.mean / MOTOR_J_K;
-            (heating, EXPECTED_U * heating)
-        }),
+        expected: demand
+            .filter(|d| of_motor && d.motor.at_full_demand)
+            .map(|d| Uncertain::relative(WINDING_SHARE * d.motor.resistance * of_copper.mean / MOTOR_J_K, EXPECTED_U)),
     };
     let loaded = of_copper.mean > 0.0 && of_spin.mean > 0.0 && of_flow.mean > 0.0;
     (loaded.then_some(record), course)
@@ -373,9 +371,9 @@ struct Mean {
 
 /// Mean of a row's value over the counted laps, and how it scatters from lap to lap; without laps over the log.
 fn over_laps(time: &[f64], values: &[f64], laps: &Laps) -> Mean {
-    let sums = super::integral::integral(time, values);
-    let at = |t: f64| sums[time.partition_point(|&x| x <= t).clamp(1, time.len()) - 1];
-    let each: Vec<f64> = laps.counted().map(|l| (at(l.end_s) - at(l.start_s)) / l.time_s()).collect();
+    let sums = running_integral(time, values);
+    let until = |t: f64| sums[row_until(time, t)];
+    let each: Vec<f64> = laps.counted().map(|l| (until(l.end_s) - until(l.start_s)) / l.time_s()).collect();
     match mean_and_deviation(&each) {
         Some((mean, deviation)) => Mean { mean, scatter: deviation / mean, laps: each.len() },
         None => Mean {

@@ -1,11 +1,9 @@
 //! The answers of one run: a file a question.
 
 pub mod battery;
-pub mod budget;
 pub mod forecast;
 pub mod gearing;
 pub mod heat;
-pub mod integral;
 pub mod motion;
 pub mod motor;
 pub mod pinion;

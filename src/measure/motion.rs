@@ -5,7 +5,7 @@ use super::motor::Demand;
 use crate::laps::Laps;
 use crate::laps::odometer::Odometer;
 use crate::log::{Channel, Log};
-use crate::quantity::{highest, median, quantile};
+use crate::statistics::quantiles::{highest, median, quantile};
 
 /// Time over which the speed's change is taken, s: two rows at least.
 const WINDOW_S: f64 = 0.1;

@@ -19,9 +19,12 @@
 
 use std::f64::consts::TAU;
 
+use nalgebra::Vector2;
+
 use super::warming::COPPER;
 use crate::log::{Channel, Log};
-use crate::quantity::{median, quantile};
+use crate::statistics::least_squares::NormalEquations;
+use crate::statistics::quantiles::{median, quantile};
 
 /// Ratios of resistance to the greatest that the rows allow which are tried for the line of full demand.
 const RESISTANCES: usize = 60;
@@ -158,10 +161,10 @@ impl Plane {
             if spread < LEAST_SPREAD * quantile(self.0.iter().map(|p| p.1), 0.99)? {
                 return None;
             }
-            let sum = |f: fn(&(f64, f64)) -> f64| near.iter().map(f).sum::<f64>();
-            let (xx, xy, yy) = (sum(|p| p.0 * p.0), sum(|p| p.0 * p.1), sum(|p| p.1 * p.1));
-            let (x, y, det) = (sum(|p| p.0), sum(|p| p.1), xx * yy - xy * xy);
-            (k, r) = ((x * yy - y * xy) / det, (y * xx - x * xy) / det);
+            let mut equations = NormalEquations::default();
+            near.iter().for_each(|(x, y)| equations.add(&Vector2::new(*x, *y), 1.0, 1.0));
+            let best = equations.solve()?.best;
+            (k, r) = (best[0], best[1]);
         }
         (k > 0.0 && r > 0.0).then_some(Motor { constant: k, resistance: r, at_full_demand: true })
     }

@@ -12,12 +12,15 @@
 //! What is strong here is the change from today's values, for one or two teeth. Wrong where the driver would use another line or other
 //! braking points, or the controller holds the current at a ceiling.
 
-use nalgebra::{Matrix3, Vector3};
+use nalgebra::Vector3;
 
 use super::motion::{LONGEST_STEP_S, Motion};
 use super::motor::{Demand, Motor};
 use crate::laps::Laps;
-use crate::quantity::{COVERAGE_95, Estimate, median, quantile, robust_deviation};
+use crate::quantity::{COVERAGE_95, Estimate};
+use crate::statistics::least_squares::NormalEquations;
+use crate::statistics::quantiles::{median, quantile, robust_deviation};
+use crate::statistics::straight_line::straight_line;
 
 /// Rows with less than this share of the strongest current say little of the pull.
 const PULLING: f64 = 0.2;
@@ -79,13 +82,11 @@ pub fn pull<'a>(
     if rows.len() < LEAST_ROWS {
         return None;
     }
-    let (mut normal, mut right) = (Matrix3::zeros(), Vector3::zeros());
+    let mut equations = NormalEquations::default();
     for &n in &rows {
-        let x = Vector3::new(demand.current[n], -1.0, -motion.speed[n].powi(2));
-        normal += x * x.transpose();
-        right += x * motion.acceleration[n];
+        equations.add(&Vector3::new(demand.current[n], -1.0, -motion.speed[n].powi(2)), motion.acceleration[n], 1.0);
     }
-    let mut per_ampere = normal.cholesky()?.solve(&right)[0];
+    let mut per_ampere = equations.solve()?.best[0];
     if let (Some(mass), true) = (mass_kg, demand.motor.at_full_demand) {
         // A motor's constant is its torque for an ampere; in even driving the rows alone hardly tell current from speed.
         per_ampere = DRIVE_TRAIN * demand.motor.constant * std::f64::consts::TAU / (motion.travel.0 * mass);
@@ -107,13 +108,8 @@ pub fn pull<'a>(
 
 /// How the acceleration falls with the square of the speed, once the current's part is taken off: the slope of a least-squares line, 1/m.
 fn slowing(rows: &[usize], per_ampere: f64, demand: &Demand, motion: &Motion) -> f64 {
-    let points =
-        || rows.iter().map(|&n| (motion.speed[n].powi(2), motion.acceleration[n] - per_ampere * demand.current[n]));
-    let n = rows.len() as f64;
-    let (mean_x, mean_y) = points().fold((0.0, 0.0), |(a, b), (x, y)| (a + x / n, b + y / n));
-    let (xy, xx) =
-        points().fold((0.0, 0.0), |(a, b), (x, y)| (a + (x - mean_x) * (y - mean_y), b + (x - mean_x).powi(2)));
-    -xy / xx
+    let point = |&n: &usize| (motion.speed[n].powi(2), motion.acceleration[n] - per_ampere * demand.current[n]);
+    -straight_line(rows.iter().map(point)).slope
 }
 
 impl Pull<'_> {

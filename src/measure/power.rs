@@ -19,7 +19,11 @@ use super::motion::{LONGEST_STEP_S, Motion};
 use super::motor::Demand;
 use crate::laps::Laps;
 use crate::log::{Channel, Log};
-use crate::quantity::{COVERAGE_95, Estimate, coverage_factor, highest, median, quantile};
+use crate::quantity::{COVERAGE_95, Estimate};
+use crate::statistics::integral::{row_until, running_integral};
+use crate::statistics::jackknife;
+use crate::statistics::quantiles::{highest, median, quantile};
+use crate::statistics::straight_line::straight_line;
 
 /// Throttle from which demand is full, %.
 const FULL_PCT: f64 = 95.0;
@@ -140,9 +144,8 @@ fn mean_over_laps(log: &Log, laps: &Laps, values: &[f64]) -> Option<f64> {
         (Some(first), Some(last)) => (first.start_s, last.end_s.min(end)),
         _ => (0.0, end),
     };
-    let sums = super::integral::integral(time, values);
-    let row = |t: f64| time.partition_point(|&x| x <= t).clamp(1, time.len()) - 1;
-    let (a, b) = (row(span.0), row(span.1));
+    let sums = running_integral(time, values);
+    let (a, b) = (row_until(time, span.0), row_until(time, span.1));
     (b > a).then(|| (sums[b] - sums[a]) / (time[b] - time[a]))
 }
 
@@ -176,17 +179,14 @@ fn coast(motion: &Motion, throttle: &[f64]) -> Option<Estimate> {
     let all = (0..time.len()).filter(|&n| throttle[n].abs() <= OFF_PCT && (low..high).contains(&speed[n]));
     let middle = median(all.map(|n| speed[n]))?;
     let at_middle = |rows: &[(f64, f64)]| {
-        let (mean_v, mean_a) = rows.iter().fold((0.0, 0.0), |(v, a), r| (v + r.0, a + r.1));
-        let (mean_v, mean_a) = (mean_v / rows.len() as f64, mean_a / rows.len() as f64);
-        let slope = rows.iter().map(|r| (r.0 - mean_v) * (r.1 - mean_a)).sum::<f64>()
-            / rows.iter().map(|r| (r.0 - mean_v).powi(2)).sum::<f64>();
-        let level = median(rows.iter().map(|r| r.1 - slope * (r.0 - mean_v)))?;
-        Some(level + slope * (middle - mean_v))
+        let line = straight_line(rows.iter().copied());
+        let level = median(rows.iter().map(|r| r.1 - line.slope * (r.0 - line.mean_x)))?;
+        Some(level + line.slope * (middle - line.mean_x))
     };
     // Rolling wheels travel farther for a turn than driven ones.
     let rolling = 1.0 + motion.mean_slip;
     let e = estimate(&rows, at_middle, motion.travel.1.hypot(motion.mean_slip / 2.0).hypot(COAST_U))?;
-    Some(Estimate { value: e.value * rolling, low: e.low * rolling, high: e.high * rolling })
+    Some(e.scaled(rolling))
 }
 
 /// Pull in the middle of each of these shares of the top speed.
@@ -211,15 +211,6 @@ fn estimate<T: Copy>(rows: &[T], figure: impl Fn(&[T]) -> Option<f64>, travel_u:
         return None;
     }
     let value = figure(rows)?;
-    let size = rows.len().div_ceil(BLOCKS);
-    let without = |block: usize| {
-        let kept = rows.iter().enumerate().filter(|(n, _)| n / size != block).map(|(_, v)| *v);
-        figure(&kept.collect::<Vec<T>>())
-    };
-    let each: Vec<f64> = (0..rows.len().div_ceil(size)).filter_map(without).collect();
-    let n = each.len() as f64;
-    let mean = each.iter().sum::<f64>() / n;
-    let jackknife = ((n - 1.0) / n * each.iter().map(|v| (v - mean).powi(2)).sum::<f64>()).sqrt();
-    let half = coverage_factor(n - 1.0, 0.95) * jackknife;
+    let half = jackknife::half_width_95(&jackknife::without_each_block(rows, BLOCKS, figure));
     Some(Estimate::from_half_width(value, half.hypot(COVERAGE_95 * travel_u * value)))
 }

@@ -21,8 +21,10 @@
 
 use nalgebra::{Matrix4, Vector4};
 
-use super::forecast::moments;
-use crate::quantity::median;
+use crate::quantity::Uncertain;
+use crate::statistics::least_squares::{Coefficients, NormalEquations};
+use crate::statistics::mixture::{self, Weighted};
+use crate::statistics::quantiles::median;
 
 /// Temperature coefficient of copper at 20 °C, 1/K (IEC 60028; value quoted, the standard not opened).
 pub const COPPER: f64 = 0.003_93;
@@ -40,11 +42,11 @@ const SAME: f64 = 0.01;
 const LAGS_S: [f64; 6] = [2.0, 7.0, 13.0, 19.0, 26.0, 36.0];
 /// Shares of the cooling that go with the car's speed tried.
 const FLOW_SHARES: [f64; 2] = [0.2, 0.6];
-/// Share of the heating that goes with speed rather than with current, and its deviation. A machine is most efficient where the loss that goes with
+/// Share of the heating that goes with speed rather than with current. A machine is most efficient where the loss that goes with
 /// load equals that which does not (textbook), and gearing aims there. A run of even laps hardly tells the two apart by itself.
-pub(super) const SPEED_SHARE: (f64, f64) = (0.5, 0.15);
+pub(super) const SPEED_SHARE: Uncertain = Uncertain::new(0.5, 0.15);
 /// The same for the fit, where it matters little and may be anything.
-const OPEN_SHARE: (f64, f64) = (0.35, 0.25);
+const OPEN_SHARE: Uncertain = Uncertain::new(0.35, 0.25);
 /// No model car's part heats faster than this, K/s: scale of the prior.
 const FASTEST_K_S: f64 = 1.0;
 /// Doubt of the first reading as the state of the whole part, K.
@@ -71,16 +73,16 @@ pub struct Record {
     pub reading: Vec<f64>,
     /// Smallest step of the readings, K.
     pub quantum: f64,
-    /// Air, °C, and its standard uncertainty.
-    pub air: (f64, f64),
+    /// Air, °C.
+    pub air: Uncertain,
     /// Temperature coefficient of the loss, 1/K at 20 °C.
     pub coefficient: f64,
-    /// Heating by copper loss that the measured resistance lets expect, K/s, and its standard uncertainty.
+    /// Heating by copper loss that the measured resistance lets expect, K/s.
     pub expected: Prior,
 }
 
-/// What is known of a heating before a run is looked at: mean and standard uncertainty, K/s.
-pub type Prior = Option<(f64, f64)>;
+/// What is known of a heating before a run is looked at, K/s.
+pub type Prior = Option<Uncertain>;
 
 /// One setting of cooling, lag and airflow with what the run tells under it.
 #[derive(Debug, Clone, PartialEq)]
@@ -157,15 +159,16 @@ impl Record {
         known().sum::<f64>() / known().count() as f64
     }
 
-    /// Cooling, as the logarithm of 1/s and its standard uncertainty, where heating (K/s), lag and the airflow's share are those of all runs of a motor:
+    /// Cooling, as the logarithm of 1/s, where heating (K/s), lag and the airflow's share are those of all runs of a motor:
     /// what is wrong with these is wrong with every run alike, and their coolings can be held against each other.
-    pub fn cooling_given(&self, heating: f64, (lag, share): (f64, f64)) -> Option<(f64, f64)> {
+    pub fn cooling_given(&self, heating: f64, (lag, share): (f64, f64)) -> Option<Uncertain> {
         let line = |range: (f64, f64)| -> Vec<Point> { coolings(range, FINE).map(|c| (c, lag, share)).collect() };
-        let prior = Some((heating, SAME * heating));
+        let prior = Some(Uncertain::relative(heating, SAME));
         let look = self.look(&line(coolings_tried()), prior)?;
         let best = look.hypotheses[look.best].cooling.ln();
         let hypotheses = weigh(self.weighed(&line((best - 0.5, best + 0.5)), look.variance, prior))?;
-        Some(moments(hypotheses.iter().map(|h| (h.weight, h.cooling.ln())), 0.0))
+        let logarithms = hypotheses.iter().map(|h| Weighted { weight: h.weight, value: h.cooling.ln() });
+        Some(mixture::moments(logarithms, 0.0))
     }
 
     /// Each point of the grid with its log weight.
@@ -195,31 +198,28 @@ impl Record {
         Design { rows, last: row, lagged }
     }
 
-    /// Prior precision of the four and its right side, where the part now heats at `rate` K/s in all.
-    fn prior(&self, cooling: f64, prior: Prior) -> (Matrix4<f64>, Vector4<f64>) {
-        let first = self.reading.iter().copied().find(|r| r.is_finite()).unwrap_or(self.air.0);
+    /// What is known of the four before the run is looked at, where the part now heats at `rate` K/s in all.
+    fn known_before(&self, cooling: f64, prior: Prior) -> NormalEquations<4> {
+        let first = self.reading.iter().copied().find(|r| r.is_finite()).unwrap_or(self.air.value);
         let last = self.reading.iter().rev().copied().find(|r| r.is_finite()).unwrap_or(first);
         let seconds = self.step_s * self.reading.len() as f64;
-        let rate =
-            (cooling * ((first + last) / 2.0 - self.air.0).max(1.0) + ((last - first) / seconds).max(0.0)).max(1e-3);
-        let split = Vector4::new(-OPEN_SHARE.0, 1.0 - OPEN_SHARE.0, 0.0, 0.0);
+        let above_air = ((first + last) / 2.0 - self.air.value).max(1.0);
+        let rate = (cooling * above_air + ((last - first) / seconds).max(0.0)).max(1e-3);
+        let split = Vector4::new(-OPEN_SHARE.value, 1.0 - OPEN_SHARE.value, 0.0, 0.0);
         let sum = Vector4::new(1.0, 1.0, 0.0, 0.0);
-        let mut precision =
-            split * split.transpose() / (OPEN_SHARE.1 * rate).powi(2) + sum * sum.transpose() / FASTEST_K_S.powi(2);
-        let mut right = Vector4::zeros();
-        precision[(2, 2)] += self.air.1.powi(-2);
-        right[2] += self.air.0 * self.air.1.powi(-2);
-        precision[(3, 3)] += START_U.powi(-2);
-        right[3] += first * START_U.powi(-2);
-        if let Some((mean, u)) = self.expected {
-            precision[(0, 0)] += u.powi(-2);
-            right[0] += mean * u.powi(-2);
+        let mut known = NormalEquations::default();
+        known.add(&split, 0.0, (OPEN_SHARE.standard_u * rate).powi(2));
+        known.add(&sum, 0.0, FASTEST_K_S.powi(2));
+        let mut add = |direction: Vector4<f64>, v: Uncertain| known.add(&direction, v.value, v.standard_u.powi(2));
+        add(Vector4::z(), self.air);
+        add(Vector4::w(), Uncertain::new(first, START_U));
+        if let Some(expected) = self.expected {
+            add(Vector4::x(), expected);
         }
-        if let Some((mean, u)) = prior {
-            precision += sum * sum.transpose() / (u * u);
-            right += sum * (mean / (u * u));
+        if let Some(prior) = prior {
+            add(sum, prior);
         }
-        (precision, right)
+        known
     }
 
     /// Variance of a step, scaled up as the residuals go together.
@@ -270,24 +270,22 @@ pub(super) struct Design {
 impl Design {
     /// Log of the best fit's posterior density, mean and covariance. The usual factor for the volume of the parameters is left out: it would favour
     /// fast cooling for no other reason than that heat then counts for less.
-    fn solve(&self, record: &Record, cooling: f64, variance: f64, prior: Prior) -> (f64, Vector4<f64>, Matrix4<f64>) {
-        let (prior_precision, prior_right) = record.prior(cooling, prior);
-        let (mut precision, mut right, mut squares) = (prior_precision, prior_right, 0.0);
+    fn solve(&self, record: &Record, cooling: f64, variance: f64, prior: Prior) -> Option<(f64, Coefficients<4>)> {
+        let before = record.known_before(cooling, prior);
+        let (mut equations, mut squares) = (before, 0.0);
         for (x, y) in self.rows.iter().zip(&record.reading).filter(|(_, y)| y.is_finite()) {
-            precision += x * x.transpose() / variance;
-            right += x * (y / variance);
+            equations.add(x, *y, variance);
             squares += y * y / variance;
         }
-        let none = (f64::NEG_INFINITY, Vector4::zeros(), Matrix4::zeros());
-        let (Some(factor), Some(before)) = (precision.cholesky(), prior_precision.cholesky()) else { return none };
-        let mean = factor.solve(&right);
-        let expected = before.solve(&prior_right);
-        let misfit = squares - right.dot(&mean) + prior_right.dot(&expected);
-        (-0.5 * misfit, mean, factor.inverse())
+        let (expected, found) = (before.solve()?.best, equations.solve()?);
+        let misfit = squares - equations.right.dot(&found.best) + before.right.dot(&expected);
+        Some((-0.5 * misfit, found))
     }
 
     fn hypothesis(self, record: &Record, (cooling, lag, flow_share): Point, variance: f64, prior: Prior) -> Hypothesis {
-        let (evidence, mean, covariance) = self.solve(record, cooling, variance, prior);
+        let none = (f64::NEG_INFINITY, Coefficients { best: Vector4::zeros(), covariance: Matrix4::zeros() });
+        let (evidence, Coefficients { best: mean, covariance }) =
+            self.solve(record, cooling, variance, prior).unwrap_or(none);
         let expected = -0.5 * ((cooling / USUAL_COOLING).ln() / USUAL_COOLING_LN_U).powi(2);
         // A part that is cooled by its own loss is none.
         let physical = if mean[0] >= 0.0 && mean[0] + mean[1] > 0.0 { 0.0 } else { f64::NEG_INFINITY };

@@ -5,19 +5,22 @@ use std::collections::BTreeMap;
 use schemars::{JsonSchema, Schema, schema_for};
 use serde::Serialize;
 
+use crate::figure::FIGURES;
 use crate::laps::{SetAside, Source};
 use crate::log::Reading;
 use crate::measure::battery::Battery;
-use crate::measure::gearing::Gearing;
+use crate::measure::gearing::{Fit, Gearing};
 use crate::measure::heat::Heat;
 use crate::measure::power::Power;
 use crate::measure::wheelspin::Wheelspin;
 use crate::notice::{Failure, Notice};
 use crate::quantity::Estimate;
-use crate::review::{Review, Reviewed, Run};
+use crate::review::Review;
+use crate::run::{GearingVerdict, HotPart, Measured, SettledRun};
 use crate::sheet::Setting;
 use crate::weekend::before::Before;
 use crate::weekend::comparisons::{Comparison, Effect};
+use crate::weekend::conclude::ConcludedRun;
 use crate::weekend::findings::Finding;
 use crate::weekend::next::{Next, WithoutFan};
 use crate::weekend::trends::Trend;
@@ -82,8 +85,10 @@ pub struct RunFile {
     pub reading: Option<Reading>,
     /// Laps.
     pub laps: Option<LapsFile>,
+    /// Figures of the catalogue that the run has, by their keys.
+    pub figures: BTreeMap<&'static str, FigureFile>,
     /// Is the gearing the sheet's?
-    pub gearing: Option<Gearing>,
+    pub gearing: Option<GearingFile>,
     /// Did the power reach the ground?
     pub wheelspin: Option<Wheelspin>,
     /// How hot did it get?
@@ -98,6 +103,31 @@ pub struct RunFile {
     pub without_fan: Option<WithoutFan>,
     /// The run against the car's run before.
     pub before: Option<Before>,
+}
+
+/// A figure of the catalogue.
+#[derive(Debug, Serialize, JsonSchema)]
+pub struct FigureFile {
+    /// The value.
+    pub value: f64,
+    /// Lower end of its 95 % interval; `null` where it has none.
+    pub low: Option<f64>,
+    /// Upper end.
+    pub high: Option<f64>,
+}
+
+/// The gearing, with the pinion as the car's runs together tell it.
+#[derive(Debug, Serialize, JsonSchema)]
+pub struct GearingFile {
+    /// As the run alone tells it.
+    #[serde(flatten)]
+    pub measured: Gearing,
+    /// Whether sheet and car agree.
+    pub verdict: GearingVerdict,
+    /// Pinions near the sheet's and how probable each is.
+    pub fits: Vec<Fit>,
+    /// Why a figure or the verdict is missing.
+    pub why: Option<String>,
 }
 
 /// A value of the sheet.
@@ -201,28 +231,50 @@ pub fn file(review: &Review) -> ReviewFile {
     }
 }
 
-fn run(run: &Run) -> RunFile {
-    let plan = &run.plan;
-    let done = run.outcome.as_ref().ok();
+fn run(concluded: &ConcludedRun) -> RunFile {
+    let ConcludedRun { run, next, without_fan, before } = concluded;
+    let plan = run.plan();
+    let done = run.done();
     let answers = done.map(|d| &d.answers);
+    let heat = || {
+        let (motor, controller) = run.heat(HotPart::Motor).zip(run.heat(HotPart::Controller))?;
+        Some(HeatFile { motor: motor.clone(), controller: controller.clone() })
+    };
     RunFile {
         id: plan.id.clone(),
         car: plan.car.clone(),
         log: plan.log.to_string_lossy().replace('\\', "/"),
         ambient_c: plan.ambient_c,
         settings: plan.settings.0.iter().map(|(k, v)| (k.clone(), setting(v))).collect(),
-        error: run.outcome.as_ref().err().cloned(),
+        error: run.failure().cloned(),
         reading: done.map(|d| d.log.reading.clone()),
         laps: done.map(laps),
-        gearing: answers.map(|a| a.gearing.clone()),
+        figures: figures(run),
+        gearing: done.map(|d| gearing(run, d)),
         wheelspin: answers.map(|a| a.wheelspin.clone()),
-        heat: answers.map(|a| HeatFile { motor: a.motor.clone(), controller: a.controller.clone() }),
+        heat: heat(),
         battery: answers.map(|a| a.battery.clone()),
         power: answers.map(|a| a.power.clone()),
-        next: run.next.clone(),
-        without_fan: run.without_fan.clone(),
-        before: run.before.clone(),
+        next: next.clone(),
+        without_fan: without_fan.clone(),
+        before: before.clone(),
     }
+}
+
+fn figures(run: &SettledRun) -> BTreeMap<&'static str, FigureFile> {
+    let reading = |figure: &'static crate::figure::Figure| {
+        let reading = (figure.read)(run)?;
+        let (low, high) = reading.interval.map_or((None, None), |i| (Some(i.low), Some(i.high)));
+        Some((figure.key, FigureFile { value: reading.value, low, high }))
+    };
+    FIGURES.iter().filter_map(reading).collect()
+}
+
+fn gearing(run: &SettledRun, done: &Measured) -> GearingFile {
+    let measured = done.answers.gearing.clone();
+    let pinion = &run.pinion;
+    let why = measured.why.clone().or(pinion.why.map(|w| w.words().to_owned()));
+    GearingFile { measured, verdict: pinion.verdict, fits: pinion.fits.clone(), why }
 }
 
 fn setting(value: &Setting) -> SettingFile {
@@ -233,7 +285,7 @@ fn setting(value: &Setting) -> SettingFile {
     }
 }
 
-fn laps(done: &Reviewed) -> LapsFile {
+fn laps(done: &Measured) -> LapsFile {
     let laps = &done.laps;
     LapsFile {
         source: laps.source,

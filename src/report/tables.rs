@@ -1,58 +1,85 @@
-//! The report's tables: one row a lap, one row a run.
+//! The report's tables, Arrow record batches with units in the field metadata: one row a lap, one row a run with every
+//! figure of the catalogue.
 
-use polars::prelude::{DataFrame, PolarsResult, df};
+use std::collections::HashMap;
+use std::sync::Arc;
 
-use crate::measure::Answers;
-use crate::quantity::Estimate;
+use arrow::array::{ArrayRef, Float64Array, RecordBatch, StringArray, UInt32Array};
+use arrow::datatypes::{DataType, Field, Schema};
+use arrow::error::ArrowError;
+
+use crate::figure::Figure;
+use crate::laps::Lap;
 use crate::review::Review;
-use crate::weekend::tables;
+use crate::weekend::conclude::ConcludedRun;
+
+/// Key of the unit in a field's metadata.
+const UNIT: &str = "unit";
 
 /// One row a lap of the runs that could be reviewed.
 ///
 /// # Errors
-/// If the columns differ in length.
-pub fn laps(review: &Review) -> PolarsResult<DataFrame> {
-    let done = review.runs.iter();
-    tables::laps(done.filter_map(|r| Some((r.plan.id.as_str(), r.plan.car.as_str(), &r.outcome.as_ref().ok()?.laps))))
+/// If arrow cannot put the columns together.
+pub fn laps(review: &Review) -> Result<RecordBatch, ArrowError> {
+    let laps: Vec<(&ConcludedRun, &Lap)> = review
+        .runs
+        .iter()
+        .filter_map(|run| Some((run, run.done()?)))
+        .flat_map(|(run, done)| done.laps.rows.iter().map(move |lap| (run, lap)))
+        .collect();
+    let number = |take: fn(&Lap) -> f64| numbers(laps.iter().map(|(_, lap)| Some(take(lap))));
+    let numbering: ArrayRef = Arc::new(UInt32Array::from_iter_values(laps.iter().map(|(_, lap)| lap.number)));
+    batch(vec![
+        (Field::new("run", DataType::Utf8, false), texts(laps.iter().map(|(run, _)| Some(run.plan().id.as_str())))),
+        (Field::new("car", DataType::Utf8, false), texts(laps.iter().map(|(run, _)| Some(run.plan().car.as_str())))),
+        (Field::new("lap", DataType::UInt32, false), numbering),
+        (with_unit("start_s", "s"), number(|lap| lap.start_s)),
+        (with_unit("end_s", "s"), number(|lap| lap.end_s)),
+        (with_unit("time_s", "s"), number(Lap::time_s)),
+        (with_unit("revs", "1"), number(|lap| lap.turns)),
+        (
+            Field::new("set_aside", DataType::Utf8, true),
+            texts(laps.iter().map(|(_, lap)| lap.set_aside.map(|reason| reason.words()))),
+        ),
+    ])
 }
 
-/// One row a run, figures null where they could not be had.
+/// One row a run: its figures by the columns of `catalogue`, null where it does not have them.
 ///
 /// # Errors
-/// If the columns differ in length.
-pub fn runs(review: &Review) -> PolarsResult<DataFrame> {
+/// If arrow cannot put the columns together.
+pub fn runs(review: &Review, catalogue: &[Figure]) -> Result<RecordBatch, ArrowError> {
     let runs = &review.runs;
-    let figure = |of: &dyn Fn(&Answers) -> Option<f64>| -> Vec<Option<f64>> {
-        runs.iter().map(|r| r.outcome.as_ref().ok().and_then(|d| of(&d.answers))).collect()
-    };
-    let value = |m: Option<Estimate>| m.map(|m| m.value);
-    let laps = |of: &dyn Fn(&crate::laps::Laps) -> Option<f64>| -> Vec<Option<f64>> {
-        runs.iter().map(|r| r.outcome.as_ref().ok().and_then(|d| of(&d.laps))).collect()
-    };
-    df!(
-        "run" => runs.iter().map(|r| r.plan.id.as_str()).collect::<Vec<_>>(),
-        "car" => runs.iter().map(|r| r.plan.car.as_str()).collect::<Vec<_>>(),
-        "error" => runs.iter().map(|r| r.outcome.as_ref().err().map(|e| e.message.as_str())).collect::<Vec<_>>(),
-        "ambient_c" => runs.iter().map(|r| r.plan.ambient_c).collect::<Vec<_>>(),
-        "best_s" => laps(&|l| l.best_s()),
-        "median_s" => laps(&|l| l.median_s()),
-        "set_ratio" => figure(&|a| a.gearing.set_ratio),
-        "realised_ratio" => figure(&|a| value(a.gearing.realised_ratio)),
-        "realised_rollout_mm" => figure(&|a| value(a.gearing.realised_rollout_mm)),
-        "motor_peak_c" => figure(&|a| a.motor.peak_c),
-        "controller_peak_c" => figure(&|a| a.controller.peak_c),
-        "motor_race_end_c" => figure(&|a| value(a.motor.race_end_c)),
-        "controller_race_end_c" => figure(&|a| value(a.controller.race_end_c)),
-        "wheelspin_share" => figure(&|a| a.wheelspin.share),
-        "coast_m_s2" => figure(&|a| value(a.power.coast_m_s2)),
-        "wheelspin_s" => figure(&|a| a.wheelspin.seconds),
-        "resistance_mohm" => figure(&|a| value(a.battery.resistance_mohm)),
-        "lowest_cell_v" => figure(&|a| a.battery.lowest_cell_v),
-        "used_mah" => figure(&|a| a.battery.used_mah),
-        "used_wh" => figure(&|a| a.battery.used_wh),
-        "top_rpm" => figure(&|a| a.power.top_rpm),
-        "top_speed_m_s" => figure(&|a| a.power.top_speed_m_s),
-        "mean_w" => figure(&|a| a.power.mean_w),
-        "peak_w" => figure(&|a| a.power.peak_w)
-    )
+    let mut columns = vec![
+        (Field::new("run", DataType::Utf8, false), texts(runs.iter().map(|r| Some(r.plan().id.as_str())))),
+        (Field::new("car", DataType::Utf8, false), texts(runs.iter().map(|r| Some(r.plan().car.as_str())))),
+        (
+            Field::new("error", DataType::Utf8, true),
+            texts(runs.iter().map(|r| r.failure().map(|failure| failure.message.as_str()))),
+        ),
+        (with_unit("ambient_c", "°C"), numbers(runs.iter().map(|r| r.plan().ambient_c))),
+    ];
+    columns.extend(catalogue.iter().map(|figure| {
+        let values = runs.iter().map(|r| (figure.read)(&r.run).map(|reading| reading.value));
+        (with_unit(figure.column, figure.unit), numbers(values))
+    }));
+    batch(columns)
+}
+
+fn with_unit(name: &str, unit: &str) -> Field {
+    let metadata = HashMap::from([(UNIT.to_owned(), unit.to_owned())]);
+    Field::new(name, DataType::Float64, true).with_metadata(metadata)
+}
+
+fn numbers(values: impl Iterator<Item = Option<f64>>) -> ArrayRef {
+    Arc::new(values.collect::<Float64Array>())
+}
+
+fn texts<'a>(values: impl Iterator<Item = Option<&'a str>>) -> ArrayRef {
+    Arc::new(values.collect::<StringArray>())
+}
+
+fn batch(columns: Vec<(Field, ArrayRef)>) -> Result<RecordBatch, ArrowError> {
+    let (fields, arrays): (Vec<Field>, Vec<ArrayRef>) = columns.into_iter().unzip();
+    RecordBatch::try_new(Arc::new(Schema::new(fields)), arrays)
 }

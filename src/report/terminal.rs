@@ -192,9 +192,11 @@ pub fn reading(name: &str, logs: &[Log]) -> String {
 
 /// How each run's log was read, a line a run.
 pub fn how_read(review: &Review) -> String {
-    let line = |r: &crate::review::Run| {
-        let done = r.outcome.as_ref().ok()?;
-        Some(wrap(&format!("{}: {}", crate::notice::printable(&r.plan.id, 24), view::run::reading(done)), "  ") + "\n")
+    let line = |r: &crate::weekend::conclude::ConcludedRun| {
+        let done = r.done()?;
+        Some(
+            wrap(&format!("{}: {}", crate::notice::printable(&r.plan().id, 24), view::run::reading(done)), "  ") + "\n",
+        )
     };
     review.runs.iter().filter_map(line).collect::<String>() + "\n"
 }

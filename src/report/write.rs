@@ -2,11 +2,13 @@
 
 use std::path::{Path, PathBuf};
 
-use polars::prelude::DataFrame;
+use arrow::array::RecordBatch;
+use arrow::error::ArrowError;
 use rayon::prelude::*;
 
 use super::{json, pages, tables, view};
-use crate::archive::{Form, WriteError, sweep, write_log, write_table, write_whole};
+use crate::archive::{Form, WriteError, batch_as_parquet, sweep, write_log, write_whole};
+use crate::figure::FIGURES;
 use crate::review::Review;
 
 /// Writes the report of `review` into `folder`; returns the weekend's page.
@@ -23,15 +25,15 @@ pub fn write(review: &Review, folder: &Path) -> Result<PathBuf, WriteError> {
     [folder, &logs].into_iter().for_each(sweep);
     text(&folder.join("review.json"), &json::text(review))?;
     review.runs.par_iter().enumerate().try_for_each(|(index, run)| {
-        let name = view::page_name(index, &run.plan.id);
+        let name = view::page_name(index, &run.plan().id);
         page(&folder.join(&name), pages::run(&view::run(review, index)))?;
-        match &run.outcome {
-            Ok(done) => write_log(&done.log, Form::Parquet, &folder.join(view::log_name(&name))),
-            Err(_) => Ok(()),
+        match run.done() {
+            Some(done) => write_log(&done.log, Form::Parquet, &folder.join(view::log_name(&name))),
+            None => Ok(()),
         }
     })?;
     table(&folder.join("laps.parquet"), tables::laps(review))?;
-    table(&folder.join("runs.parquet"), tables::runs(review))?;
+    table(&folder.join("runs.parquet"), tables::runs(review, FIGURES))?;
     let index = folder.join("index.html");
     page(&index, pages::weekend(&view::weekend(review)))?;
     Ok(index)
@@ -48,7 +50,8 @@ pub(super) fn page(path: &Path, html: Result<String, askama::Error>) -> Result<(
     text(path, &html)
 }
 
-fn table(path: &Path, table: polars::prelude::PolarsResult<DataFrame>) -> Result<(), WriteError> {
-    let table = table.map_err(|e| WriteError::Format { path: path.display().to_string(), message: e.to_string() })?;
-    write_table(&table, path)
+fn table(path: &Path, table: Result<RecordBatch, ArrowError>) -> Result<(), WriteError> {
+    let refused = |message| WriteError::Format { path: path.display().to_string(), message };
+    let bytes = batch_as_parquet(&table.map_err(|e| refused(e.to_string()))?).map_err(refused)?;
+    write_whole(path, |out| out.write_all(&bytes).map_err(|e| e.to_string()))
 }

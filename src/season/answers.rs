@@ -10,12 +10,13 @@ use polars::prelude::*;
 use schemars::JsonSchema;
 use serde::Serialize;
 
-use super::pool::{Pooled, pool};
 use super::schema::{FIGURES, RUNS};
 use super::settings::{Change, Effect, SettingEffect, effects, setting};
 use super::store::{self, Partition, ReadError};
-use crate::quantity::{COVERAGE_95, Estimate, median};
-use crate::weekend::slope;
+use crate::quantity::{COVERAGE_95, Estimate, Uncertain};
+use crate::statistics::quantiles::median;
+use crate::statistics::random_effects::{Pooled, pool};
+use crate::statistics::theil_sen;
 use crate::weekend::trends::Verdict;
 
 /// Mean length of a month, days (Gregorian year of 365.2425 days).
@@ -101,9 +102,9 @@ pub struct Mean {
 }
 
 impl Mean {
-    fn new(of: &str, values: &[Doubted]) -> Option<Self> {
+    fn new(of: &str, values: &[Uncertain]) -> Option<Self> {
         let pooled = pool(values)?;
-        let all = || values.iter().map(|v| v.0);
+        let all = || values.iter().map(|v| v.value);
         Some(Self {
             of: of.to_owned(),
             value: pooled.value,
@@ -149,8 +150,6 @@ pub const OF_GEARS: [&str; 4] = ["realised_ratio", "median_s", "top_speed_m_s", 
 /// Fewest values from which a mean has an interval that says something: with two, Student's t is 12.7.
 const LEAST_FOR_MEAN: usize = 3;
 
-/// A value and its standard uncertainty, 0 where it is not known.
-type Doubted = (f64, f64);
 /// By name and figure: weekend by weekend, day and pooled runs.
 type Series = BTreeMap<(String, String), Vec<(String, i32, Pooled)>>;
 
@@ -198,7 +197,7 @@ struct Figure {
     motor: Option<String>,
     set_ratio: Option<f64>,
     of: String,
-    value: Doubted,
+    value: Uncertain,
 }
 
 /// The figures of one weekend.
@@ -254,7 +253,7 @@ fn rows_of(frame: &DataFrame) -> PolarsResult<Vec<Figure>> {
             motor: own(motor, at),
             set_ratio: ratio.get(at),
             of: own(of, at)?,
-            value: (value.get(at)?, doubt.get(at).unwrap_or(0.0)),
+            value: Uncertain::new(value.get(at)?, doubt.get(at).unwrap_or(0.0)),
         })
     };
     Ok((0..frame.height()).filter_map(row).collect())
@@ -262,7 +261,7 @@ fn rows_of(frame: &DataFrame) -> PolarsResult<Vec<Figure>> {
 
 /// Adds what a weekend says of packs, or of motors.
 fn collect(into: &mut Series, at: &Partition, seen: &Seen, of: &[&str], part: fn(&Figure) -> &Option<String>) {
-    let mut values: BTreeMap<(String, String), Vec<Doubted>> = BTreeMap::new();
+    let mut values: BTreeMap<(String, String), Vec<Uncertain>> = BTreeMap::new();
     for figure in seen.figures.iter().filter(|f| of.contains(&f.of.as_str())) {
         if let Some(name) = part(figure) {
             values.entry((name.clone(), figure.of.clone())).or_default().push(figure.value);
@@ -296,11 +295,11 @@ fn over_season(of: String, mut weekends: Vec<(String, i32, Pooled)>) -> OverSeas
     for day in weekends.chunk_by(|a, b| a.1 == b.1) {
         points.extend(median(day.iter().map(|w| w.2.value)).map(|v| (place(day[0].1), v)));
     }
-    let slope = slope::trend_of(&points, 0.95);
+    let slope = theil_sen::slope(&points, 0.95);
     let interval = slope.as_ref().and_then(|s| s.interval);
     let span = points.last().map_or(0.0, |p| p.0);
     let matters = MATTERS * median(points.iter().map(|p| p.1.abs())).unwrap_or(0.0);
-    let verdict = Verdict::of(interval, span, matters);
+    let verdict = Verdict::from_interval(interval, span, matters);
     let why = match verdict {
         Verdict::CannotTell if interval.is_none() => {
             Some("it takes weekends on five days at least to tell a trend from chance")
@@ -319,7 +318,7 @@ fn over_season(of: String, mut weekends: Vec<(String, i32, Pooled)>) -> OverSeas
     OverSeason {
         of,
         weekends: weekends.into_iter().map(on).collect(),
-        per_month: slope.as_ref().map(|s| s.per_run),
+        per_month: slope.as_ref().map(|s| s.per_step),
         low: interval.map(|i| i.0),
         high: interval.map(|i| i.1),
         verdict,
@@ -340,7 +339,7 @@ type GearKey = (String, String, i64);
 #[derive(Default)]
 struct Geared {
     runs: Vec<String>,
-    values: [Vec<Doubted>; 4],
+    values: [Vec<Uncertain>; 4],
 }
 
 /// The gearings of one weekend.
@@ -360,12 +359,12 @@ fn gears_of(seen: &Seen) -> BTreeMap<GearKey, Geared> {
 
 fn gear(((car, track, ratio), weekends): (GearKey, Vec<Geared>)) -> GearOnTrack {
     let mean = |at: usize| {
-        let seen: Vec<&Vec<Doubted>> = weekends.iter().map(|w| &w.values[at]).filter(|v| !v.is_empty()).collect();
+        let seen: Vec<&Vec<Uncertain>> = weekends.iter().map(|w| &w.values[at]).filter(|v| !v.is_empty()).collect();
         match seen.as_slice() {
             [alone] => Mean::new(OF_GEARS[at], alone),
             // Runs of a weekend are one value: the next weekend's counts as much.
             several => {
-                let means = several.iter().filter_map(|v| pool(v)).map(|p| (p.value, 0.0));
+                let means = several.iter().filter_map(|v| pool(v)).map(|p| Uncertain::new(p.value, 0.0));
                 Mean::new(OF_GEARS[at], &means.collect::<Vec<_>>())
             }
         }

@@ -133,7 +133,7 @@ pub fn gather(folder: &Path) -> Result<Weekend, GatherError> {
         reviewed_anew = plan.is_ok_and(|plan| has_more_logs(folder, &plan, &file));
     }
     if reviewed_anew {
-        file = serde_json::to_value(json::file(&review::review(folder, &mut |_, _| {})?))
+        file = serde_json::to_value(json::file(&review::review(folder, &|_, _| {})?))
             .map_err(|e| broken(e.to_string()))?;
     }
     if file["format"] != json::FORMAT {

@@ -6,7 +6,6 @@
 pub mod answers;
 pub mod gather;
 pub mod known;
-pub mod pool;
 pub mod schema;
 pub mod settings;
 pub mod store;

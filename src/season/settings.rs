@@ -6,10 +6,10 @@ use polars::prelude::*;
 use schemars::JsonSchema;
 use serde::Serialize;
 
-use super::pool::pool_alike;
 use super::schema::EFFECTS;
 use super::store::{self, Partition, ReadError};
 use crate::quantity::Estimate;
+use crate::statistics::random_effects::pool_alike;
 
 /// What a setting did over the season.
 #[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
@@ -117,7 +117,8 @@ mod tests {
     use rstest::rstest;
 
     use super::*;
-    use crate::quantity::{coverage_factor, mean_and_deviation};
+    use crate::statistics::coverage::coverage_factor;
+    use crate::statistics::mean::mean_and_deviation;
 
     fn change() -> Change {
         ("car".into(), "pinion".into(), Some("31".into()), Some("32".into()), "median_lap_s".into())

@@ -8,9 +8,9 @@ use std::time::Duration;
 use tokio::sync::watch;
 
 use crate::folder::{self, FolderError, Stamp, stamp};
-use crate::kept::Kept;
+use crate::kept::KeptRuns;
 use crate::notice::Failure;
-use crate::review::Review;
+use crate::review::{Review, review_again};
 use crate::sheet;
 
 /// What the folder gives at the moment.
@@ -46,7 +46,7 @@ type Listing = Vec<(Stamp, PathBuf)>;
 pub struct Current {
     folder: PathBuf,
     standing: RwLock<Standing>,
-    work: Mutex<(Kept, Listing)>,
+    work: Mutex<(KeptRuns, Listing)>,
     news: watch::Sender<News>,
 }
 
@@ -92,20 +92,20 @@ impl Current {
     /// Reviews the folder if a file of it changed since the last time, or if one could not be read. Takes as long as reading the changed logs
     /// does. A mistake of ours in one review is told and does not end the next.
     pub fn refresh(&self) {
-        let mut work: MutexGuard<(Kept, Listing)> = self.work.lock().unwrap_or_else(PoisonError::into_inner);
+        let mut work: MutexGuard<(KeptRuns, Listing)> = self.work.lock().unwrap_or_else(PoisonError::into_inner);
         let now = listing(&self.folder);
-        let whole = self.review().is_some_and(|r| r.runs.iter().all(|run| run.outcome.is_ok()));
+        let whole = self.review().is_some_and(|r| r.runs.iter().all(|run| run.done().is_some()));
         if whole && work.1 == now {
             return;
         }
         let told = |done, count| self.news.send_modify(|n| *n = News { busy: true, done, count, ..*n });
-        let made = catch_unwind(AssertUnwindSafe(|| work.0.review(&self.folder, &told)));
+        let made = catch_unwind(AssertUnwindSafe(|| review_again(&self.folder, &mut work.0, &told)));
         let standing = match made {
             Ok(Ok(review)) => Standing::Reviewed(Arc::new(review)),
             Ok(Err(FolderError::NoLogs(_))) => Standing::Empty,
             Ok(Err(e)) => Standing::Failed(Failure { message: e.to_string(), hint: Some(e.hint()) }),
             Err(_) => {
-                work.0 = Kept::default();
+                work.0 = KeptRuns::default();
                 let message = "runtrue made a mistake of its own on this folder; its files are as they were".to_owned();
                 Standing::Failed(Failure { message, hint: Some("the terminal has the details".to_owned()) })
             }

@@ -11,8 +11,9 @@ use crate::measure::gearing::{gears, teeth};
 use crate::notice::Failure;
 use crate::report::pages::{OF_TRACE, OfTrace, filters};
 use crate::report::view::{self, RowView, RunView, WeekendView};
-use crate::review::{NOT_ON_THE_SHEET, Review, Run};
+use crate::review::{NOT_ON_THE_SHEET, Review};
 use crate::sheet::RunPlan;
+use crate::weekend::conclude::ConcludedRun;
 use crate::weekend::lacks::{Place, lacks};
 use crate::weekend::next::{self, Next};
 
@@ -142,7 +143,7 @@ fn asks(review: &Review, listed: &[String]) -> Vec<Ask> {
         };
         Some(Ask { fields: vec![field], gives: lack.gives })
     };
-    let mut asks: Vec<Ask> = lacks(review).into_iter().filter_map(ask).collect();
+    let mut asks: Vec<Ask> = lacks(&review.sheet, &review.runs).into_iter().filter_map(ask).collect();
     asks.dedup_by(|a, b| a.fields == b.fields);
     asks
 }
@@ -170,23 +171,23 @@ struct Tried {
 /// A run's page, where the sheet's text lists the runs `listed`, with the gears asked for as `spur` and `pinion` tried on its car.
 pub fn run(review: &Review, index: usize, listed: &[String], spur: Option<&str>, pinion: Option<&str>) -> Page {
     let run = &review.runs[index];
-    let page = view::page_name(index, &run.plan.id);
+    let page = view::page_name(index, &run.plan().id);
     RunPage {
         v: &view::run(review, index),
         at: "run",
         log: view::log_name(&page),
         page,
-        number: entry_of(&run.plan.id, listed).unwrap_or(index) + 1,
+        number: entry_of(&run.plan().id, listed).unwrap_or(index) + 1,
         tried: tried(run, review.sheet.race_length_s(), spur, pinion),
         of_trace: OF_TRACE,
     }
     .render()
 }
 
-fn tried(run: &Run, race_s: f64, spur: Option<&str>, pinion: Option<&str>) -> Option<Tried> {
-    let settings = &run.plan.settings;
+fn tried(run: &ConcludedRun, race_s: f64, spur: Option<&str>, pinion: Option<&str>) -> Option<Tried> {
+    let settings = &run.plan().settings;
     let (own_spur, own_pinion) = (settings.number("spur")?, settings.number("pinion")?);
-    if run.outcome.is_err() {
+    if run.failure().is_some() {
         return None;
     }
     let spur = spur.map_or_else(|| own_spur.to_string(), str::to_owned);
@@ -199,7 +200,7 @@ fn tried(run: &Run, race_s: f64, spur: Option<&str>, pinion: Option<&str>) -> Op
             let pairs = spurs.iter().flat_map(|s| pinions.iter().map(move |p| (f64::from(*s), f64::from(*p))));
             let all: Vec<_> = pairs.filter_map(|(s, p)| gears(settings, s, p)).collect();
             let row = |n: &Next| gears_row(n, n.spur == own_spur && n.pinion == own_pinion);
-            (next::tried(run, &all, race_s).iter().map(row).collect(), None)
+            (next::tried(&run.run, &all, race_s).iter().map(row).collect(), None)
         }
         Err(e) => (Vec::new(), Some(e)),
     };
@@ -210,7 +211,7 @@ fn gears_row(next: &Next, on_sheet: bool) -> RowView {
     let mut cells = vec![next.spur.to_string()];
     cells.extend(view::next_cells(next));
     let remark = if on_sheet { "on the sheet".to_owned() } else { String::new() };
-    cells.push(next.why.clone().unwrap_or(remark));
+    cells.push(next.why.map_or(remark, |why| why.words()));
     RowView { cells, aside: next.why.is_some() }
 }
 

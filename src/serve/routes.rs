@@ -200,7 +200,7 @@ async fn run(State(server): Shared, UrlPath(page): UrlPath<String>, Query(gears)
     server.current.ready(PATIENCE).await;
     apart(move || {
         let Some(review) = server.current.review() else { return not_there() };
-        let index = review.runs.iter().enumerate().position(|(at, r)| view::page_name(at, &r.plan.id) == page);
+        let index = review.runs.iter().enumerate().position(|(at, r)| view::page_name(at, &r.plan().id) == page);
         index.map_or_else(not_there, |index| {
             let listed = listed(&server.sheet_text().unwrap_or_default());
             html(StatusCode::OK, pages::run(&review, index, &listed, gears.spur.as_deref(), gears.pinion.as_deref()))

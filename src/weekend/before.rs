@@ -7,8 +7,9 @@
 use schemars::JsonSchema;
 use serde::Serialize;
 
+use super::cars::index_before;
 use crate::quantity::Estimate;
-use crate::review::Run;
+use crate::run::SettledRun;
 use crate::sheet::Sheet;
 
 /// A run against the one before it.
@@ -23,24 +24,18 @@ pub struct Before {
 /// Share of a top speed's doubt that is its run's own at least: how much of it is shared is no better known. A default.
 const LEAST_OWN: f64 = 0.1;
 
-/// The run of the same car before the one at `index`.
-pub fn run_before(runs: &[Run], index: usize) -> Option<&Run> {
-    let car = &runs[index].plan.car;
-    runs[..index].iter().rev().find(|r| r.plan.car == *car && !car.is_empty())
-}
-
 /// The run at `index` against the car's run before, where both have a top speed.
-pub fn before(runs: &[Run], index: usize, sheet: &Sheet) -> Option<Before> {
+pub fn before(runs: &[SettledRun], index: usize, sheet: &Sheet) -> Option<Before> {
     let now = top_speed(&runs[index], sheet)?;
-    let before = run_before(runs, index)?;
+    let before = &runs[index_before(index, |n| &runs[n].plan().car)?];
     let then = top_speed(before, sheet)?;
     let change = Estimate::from_half_width(now.value - then.value, now.half_width().hypot(then.half_width()));
-    Some(Before { run: before.plan.id.clone(), top_speed_change_m_s: change })
+    Some(Before { run: before.plan().id.clone(), top_speed_change_m_s: change })
 }
 
 /// A run's top speed with what is uncertain in it alone.
-fn top_speed(run: &Run, sheet: &Sheet) -> Option<Estimate> {
-    let done = run.outcome.as_ref().ok()?;
+fn top_speed(run: &SettledRun, sheet: &Sheet) -> Option<Estimate> {
+    let done = run.done()?;
     let top = done.answers.power.top_speed_range_m_s?;
     let on_track = done.answers.gearing.realised_rollout_mm.is_some();
     let shared = sheet.lap_length_m.filter(|_| on_track).map_or(0.0, |(l, d)| d / l * top.value);

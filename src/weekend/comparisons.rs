@@ -12,16 +12,18 @@ use std::collections::BTreeSet;
 
 use nalgebra::{DMatrix, DVector};
 use schemars::JsonSchema;
-use serde::Serialize;
+use serde::{Serialize, Serializer};
 
-use super::cars;
-use super::figures::{self, Figure};
-use crate::quantity::{Estimate, coverage_factor, median};
-use crate::review::Run;
+use super::cars::cars;
+use crate::figure::Figure;
+use crate::measure::forecast::Scene;
+use crate::measure::heat::Heat;
+use crate::quantity::{Estimate, Uncertain};
+use crate::run::SettledRun;
 use crate::sheet::{NOTE, Setting};
+use crate::statistics::least_squares::by_singular_values;
+use crate::statistics::quantiles::median;
 
-/// Singular values below this share of the largest count as none.
-const RANK: f64 = 1e-12;
 /// Fewest runs with a figure.
 const LEAST_RUNS: usize = 3;
 
@@ -50,7 +52,7 @@ pub struct Comparison {
 #[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct Effect {
     /// The figure.
-    pub of: Figure,
+    pub of: &'static Figure,
     /// With the first value: the mean of its runs.
     pub from: Option<f64>,
     /// With the other: that and the difference.
@@ -58,15 +60,55 @@ pub struct Effect {
     /// The difference, with the other keys' changes taken out.
     pub difference: Option<Estimate>,
     /// Why it cannot be had, or what it cannot be told from.
-    pub why: Option<String>,
+    #[serde(serialize_with = "why_in_words")]
+    #[schemars(with = "Option<String>")]
+    pub why: Option<Why>,
+}
+
+/// Why an effect cannot be had, or what it cannot be told from.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Why {
+    /// No run on one of the sides has the figure, and what it needs.
+    OneSide(Option<&'static str>),
+    /// Nothing is left to tell chance from the change.
+    FewRuns,
+    /// Other settings changed in the same runs.
+    Entangled,
+    /// These settings changed in exactly the same runs.
+    Together(Vec<String>),
+}
+
+impl Why {
+    /// The reason in words.
+    pub fn words(&self) -> String {
+        match self {
+            Self::OneSide(None) => "no run on one of the sides has this figure".to_owned(),
+            Self::OneSide(Some(needs)) => format!("no run on one of the sides has this figure: {needs}"),
+            Self::FewRuns => "too few runs to tell the change from their scatter".to_owned(),
+            Self::Entangled => "other settings changed in the same runs, so it cannot be told which did it".to_owned(),
+            Self::Together(keys) => format!("changed together with {}: one effect for all of them", keys.join(", ")),
+        }
+    }
+}
+
+fn why_in_words<S: Serializer>(why: &Option<Why>, to: S) -> Result<S::Ok, S::Error> {
+    why.as_ref().map(Why::words).serialize(to)
 }
 
 impl Comparison {
-    /// Both values as they are shown.
-    pub fn shown(&self) -> (String, String) {
-        let of = |s: &Option<Setting>| s.as_ref().map_or_else(|| "not set".to_owned(), Setting::to_string);
-        (of(&self.from), of(&self.to))
+    /// The first value as it is shown.
+    pub fn from_shown(&self) -> String {
+        shown(self.from.as_ref())
     }
+
+    /// The other value as it is shown.
+    pub fn to_shown(&self) -> String {
+        shown(self.to.as_ref())
+    }
+}
+
+fn shown(value: Option<&Setting>) -> String {
+    value.map_or_else(|| "not set".to_owned(), Setting::to_string)
 }
 
 impl Effect {
@@ -86,17 +128,18 @@ struct Column {
     other: Vec<bool>,
 }
 
-/// The comparisons of every car.
-pub fn comparisons(runs: &[Run], race_s: f64) -> Vec<Comparison> {
-    cars(runs).into_iter().flat_map(|(car, members)| of_car(&car, &members, race_s)).collect()
+/// The comparisons of every car, judged by the figures of `catalogue` that settings are judged by.
+pub fn comparisons(runs: &[SettledRun], catalogue: &'static [Figure], race_s: f64) -> Vec<Comparison> {
+    cars(runs).into_iter().flat_map(|(car, members)| compare_car(&car, &members, catalogue, race_s)).collect()
 }
 
-fn of_car(car: &str, members: &[&Run], race_s: f64) -> Vec<Comparison> {
+fn compare_car(car: &str, members: &[&SettledRun], catalogue: &'static [Figure], race_s: f64) -> Vec<Comparison> {
     let columns = columns(members);
-    let fits: Vec<(Figure, Fit)> =
-        Figure::EFFECTS.into_iter().map(|f| (f, Fit::new(members, &columns, f, race_s))).collect();
-    let ids = |has: &[bool]| members.iter().zip(has).filter(|(_, h)| **h).map(|(r, _)| r.plan.id.clone()).collect();
-    let compare = |(at, column): (usize, &Column)| {
+    let judging = catalogue.iter().filter(|f| f.used.in_effects);
+    let fits: Vec<(&'static Figure, Fit)> =
+        judging.map(|figure| (figure, Fit::new(values(members, figure, race_s), &columns))).collect();
+    let ids = |has: &[bool]| members.iter().zip(has).filter(|(_, h)| **h).map(|(r, _)| r.plan().id.clone()).collect();
+    let compare = |(index, column): (usize, &Column)| {
         let others = columns.iter().filter(|c| c.key != column.key && c.other == column.other);
         let together_with: Vec<String> = others.map(|c| c.key.clone()).collect();
         Comparison {
@@ -106,7 +149,7 @@ fn of_car(car: &str, members: &[&Run], race_s: f64) -> Vec<Comparison> {
             to: column.to.clone(),
             runs_from: ids(&column.first),
             runs_to: ids(&column.other),
-            effects: fits.iter().map(|(figure, fit)| fit.effect(*figure, at, column, &together_with)).collect(),
+            effects: fits.iter().map(|(figure, fit)| fit.effect(figure, index, column, &together_with)).collect(),
             together_with,
         }
     };
@@ -114,17 +157,17 @@ fn of_car(car: &str, members: &[&Run], race_s: f64) -> Vec<Comparison> {
 }
 
 /// The value of a key in a run; the pinion is the one that was on the car.
-fn value(run: &Run, key: &str) -> Option<Setting> {
+fn value(run: &SettledRun, key: &str) -> Option<Setting> {
     if key == "pinion" {
-        return figures::pinion_on_car(run).map(Setting::Number);
+        return run.pinion_on_car().map(Setting::Number);
     }
-    run.plan.settings.0.get(key).cloned()
+    run.plan().settings.0.get(key).cloned()
 }
 
 /// Each further value of each key that varies.
-fn columns(members: &[&Run]) -> Vec<Column> {
+fn columns(members: &[&SettledRun]) -> Vec<Column> {
     let keys: BTreeSet<&str> =
-        members.iter().flat_map(|r| r.plan.settings.0.keys().map(String::as_str)).filter(|k| *k != NOTE).collect();
+        members.iter().flat_map(|r| r.plan().settings.0.keys().map(String::as_str)).filter(|k| *k != NOTE).collect();
     let mut columns = Vec::new();
     for key in keys {
         let values: Vec<Option<Setting>> = members.iter().map(|r| value(r, key)).collect();
@@ -155,8 +198,8 @@ fn columns(members: &[&Run]) -> Vec<Column> {
 
 /// The line of one figure over all runs of a car that have it.
 struct Fit {
-    /// Each run's value and standard uncertainty; `None` where it has none.
-    seen: Vec<Option<(f64, f64)>>,
+    /// Each run's value; `None` where it has none.
+    seen: Vec<Option<Uncertain>>,
     /// Effect of each column; `None` where it cannot be told apart from others or from the rest.
     effects: Vec<Option<Estimate>>,
     /// Runs less the columns that they tell apart.
@@ -164,9 +207,8 @@ struct Fit {
 }
 
 impl Fit {
-    fn new(members: &[&Run], columns: &[Column], figure: Figure, race_s: f64) -> Self {
-        let seen = values(members, figure, race_s);
-        let rows: Vec<usize> = (0..members.len()).filter(|&n| seen[n].is_some()).collect();
+    fn new(seen: Vec<Option<Uncertain>>, columns: &[Column]) -> Self {
+        let rows: Vec<usize> = (0..seen.len()).filter(|&n| seen[n].is_some()).collect();
         let none = Fit { seen: seen.clone(), effects: vec![None; columns.len()], left: 0 };
         if rows.len() < LEAST_RUNS {
             return none;
@@ -180,122 +222,62 @@ impl Fit {
         }
         let cell = |r: usize, c: usize| if c == 0 { 1.0 } else { f64::from(u8::from(distinct[c - 1][rows[r]])) };
         let matrix = DMatrix::from_fn(rows.len(), distinct.len() + 1, cell);
-        let y = DVector::from_iterator(rows.len(), rows.iter().filter_map(|&n| seen[n].map(|s| s.0)));
-        let own = rows.iter().filter_map(|&n| seen[n].map(|s| s.1 * s.1)).sum::<f64>() / rows.len() as f64;
-        let Some(solved) = solve(&matrix, &y, own) else { return none };
-        let of = |column: &Column| {
-            let at = distinct.iter().position(|d| **d == column.other)?;
-            solved.coefficients[at + 1]
+        let y = DVector::from_iterator(rows.len(), rows.iter().filter_map(|&n| seen[n].map(|s| s.value)));
+        let own = rows.iter().filter_map(|&n| seen[n].map(|s| s.standard_u.powi(2))).sum::<f64>() / rows.len() as f64;
+        let Some(solved) = by_singular_values(&matrix, &y, own) else { return none };
+        let effect = |column: &Column| {
+            let position = distinct.iter().position(|d| **d == column.other)?;
+            solved.coefficients[position + 1]
         };
-        Fit { effects: columns.iter().map(of).collect(), left: solved.left, seen }
+        Fit { effects: columns.iter().map(effect).collect(), left: solved.degrees, seen }
     }
 
-    fn effect(&self, figure: Figure, at: usize, column: &Column, together: &[String]) -> Effect {
-        let of = |has: &[bool]| {
-            let values: Vec<f64> = self
-                .seen
-                .iter()
-                .zip(has)
-                .filter(|(s, h)| **h && s.is_some())
-                .filter_map(|(s, _)| s.map(|s| s.0))
-                .collect();
+    /// The effect of the column at `index`.
+    fn effect(&self, figure: &'static Figure, index: usize, column: &Column, together: &[String]) -> Effect {
+        let mean = |has: &[bool]| {
+            let values: Vec<f64> =
+                self.seen.iter().zip(has).filter(|(_, h)| **h).filter_map(|(s, _)| s.map(|s| s.value)).collect();
             (!values.is_empty()).then(|| values.iter().sum::<f64>() / values.len() as f64)
         };
-        let (from, to) = (of(&column.first), of(&column.other));
-        let difference = self.effects[at].filter(|_| from.is_some() && to.is_some());
-        let why = match () {
-            () if from.is_none() || to.is_none() => {
-                Some(format!("no run on one of the sides has the figure{}", figure.needs()))
-            }
-            () if self.left == 0 => Some("too few runs to tell the change from their scatter".to_owned()),
-            () if difference.is_none() => {
-                Some("other keys changed in the same runs: it cannot be told apart".to_owned())
-            }
-            () if !together.is_empty() => {
-                Some(format!("changed together with {}: one effect for all of them", together.join(", ")))
-            }
-            () => None,
+        let (from, to) = (mean(&column.first), mean(&column.other));
+        let difference = self.effects[index].filter(|_| from.is_some() && to.is_some());
+        let why = if from.is_none() || to.is_none() {
+            Some(Why::OneSide(figure.needs))
+        } else if self.left == 0 {
+            Some(Why::FewRuns)
+        } else if difference.is_none() {
+            Some(Why::Entangled)
+        } else if !together.is_empty() {
+            Some(Why::Together(together.to_vec()))
+        } else {
+            None
         };
         Effect { of: figure, from, to: from.zip(difference).map(|(f, d)| f + d.value).or(to), difference, why }
     }
 }
 
-/// A figure of each run; heat for a race from the same start in the same air.
-fn values(members: &[&Run], figure: Figure, race_s: f64) -> Vec<Option<(f64, f64)>> {
-    if !matches!(figure, Figure::MotorRiseC | Figure::ControllerRiseC) {
-        return members.iter().map(|r| figures::of_run(r, figure)).collect();
+/// A figure of each run; heat above the air for a race from the same start in the same air.
+fn values(members: &[&SettledRun], figure: &Figure, race_s: f64) -> Vec<Option<Uncertain>> {
+    if !figure.heat.is_some_and(|h| h.above_air) {
+        return members.iter().map(|r| Some((figure.read)(r)?.uncertain())).collect();
     }
-    let conditions = |run: &&Run| {
-        let air = run.plan.ambient_c?;
-        Some((air, figures::heat_of(run, figure)?.start_c? - air))
+    let conditions = |run: &&SettledRun| {
+        let air = run.plan().ambient_c?;
+        Some((air, figure.heat_in(run)?.start_c? - air))
     };
     let all: Vec<(f64, f64)> = members.iter().filter_map(conditions).collect();
     let (air, start) = (median(all.iter().map(|c| c.0)), median(all.iter().map(|c| c.1)));
     let (Some(air), Some(start)) = (air, start) else { return vec![None; members.len()] };
     members
         .iter()
-        .map(|run| run.plan.ambient_c.and(figures::heat_of(run, figure)))
-        .map(|heat| heat.and_then(|h| figures::rise_alike(h, start, air, race_s)))
+        .map(|run| rise_from_same_start(run.plan().ambient_c.and(figure.heat_in(run))?, start, air, race_s))
         .collect()
 }
 
-struct Solved {
-    coefficients: Vec<Option<Estimate>>,
-    left: usize,
-}
-
-/// Least squares by singular values. A coefficient is given where the rows tell it from all others.
-fn solve(matrix: &DMatrix<f64>, y: &DVector<f64>, own_variance: f64) -> Option<Solved> {
-    let (rows, count) = matrix.shape();
-    let svd = matrix.clone().svd(true, true);
-    let (u, v_t) = (svd.u.as_ref()?, svd.v_t.as_ref()?);
-    let least = RANK * svd.singular_values.max();
-    let kept: Vec<usize> = (0..svd.singular_values.len()).filter(|&k| svd.singular_values[k] > least).collect();
-    let left = rows - kept.len();
-    let mut x = DVector::zeros(count);
-    for &k in &kept {
-        x += v_t.row(k).transpose() * (u.column(k).dot(y) / svd.singular_values[k]);
-    }
-    let residual = (y - matrix * &x).norm_squared();
-    let coefficient = |at: usize| {
-        let inside: f64 = kept.iter().map(|&k| v_t[(k, at)].powi(2)).sum();
-        if left == 0 || inside < 1.0 - 1e-6 {
-            return None;
-        }
-        let spread: f64 = kept.iter().map(|&k| (v_t[(k, at)] / svd.singular_values[k]).powi(2)).sum();
-        let variance = (residual / left as f64).max(own_variance);
-        Some(Estimate::from_half_width(x[at], coverage_factor(left as f64, 0.95) * (variance * spread).sqrt()))
-    };
-    Some(Solved { coefficients: (0..count).map(coefficient).collect(), left })
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-    use rstest::rstest;
-
-    /// NIST StRD linear sets: certified estimates and their standard deviations (`tests/reference/nist`), by the residuals' own scatter.
-    #[rstest]
-    #[case("Norris", 36, &[(-0.262323073774029, 0.232818234301152), (1.00211681802045, 0.429796848199937e-3)])]
-    #[case("Longley", 16, &[
-        (-3482258.63459582, 890420.383607373), (15.0618722713733, 84.9149257747669),
-        (-0.358191792925910e-1, 0.334910077722432e-1), (-2.02022980381683, 0.488399681651699),
-        (-1.03322686717369, 0.214274163161675), (-0.511041056535807e-1, 0.226073200069370),
-        (1829.15146461355, 455.478499142212),
-    ])]
-    fn least_squares_of_nist_strd(#[case] name: &str, #[case] rows: usize, #[case] certified: &[(f64, f64)]) {
-        let path = format!("{}/tests/reference/nist/linear/{name}.dat", env!("CARGO_MANIFEST_DIR"));
-        let text = std::fs::read_to_string(path).unwrap();
-        let numbers = |l: &str| l.split_whitespace().filter_map(|w| w.parse().ok()).collect::<Vec<f64>>();
-        let data: Vec<Vec<f64>> = text.lines().skip(60).map(numbers).filter(|r| r.len() == certified.len()).collect();
-        assert_eq!(data.len(), rows);
-        let matrix = DMatrix::from_fn(rows, certified.len(), |r, c| if c == 0 { 1.0 } else { data[r][c] });
-        let solved = solve(&matrix, &DVector::from_fn(rows, |r, _| data[r][0]), 0.0).unwrap();
-        let t = coverage_factor(solved.left as f64, 0.95);
-        for (found, (value, deviation)) in solved.coefficients.iter().zip(certified) {
-            let found = found.expect("a coefficient");
-            assert!((found.value / value - 1.0).abs() < 1e-6, "{found:?} for {value}");
-            assert!((found.half_width() / t / deviation - 1.0).abs() < 1e-6, "{found:?} for {deviation}");
-        }
-    }
+/// The rise that a run's fitted model gives for a race from `start` above air of `air_c`, °C: runs that started warm or
+/// on another day are made alike.
+fn rise_from_same_start(heat: &Heat, start: f64, air_c: f64, race_s: f64) -> Option<Uncertain> {
+    let end = heat.warming.as_ref()?.imagined(&Scene::as_driven(air_c + start, air_c, race_s));
+    let rise = Estimate { value: end.value - air_c, low: end.low - air_c, high: end.high - air_c };
+    Some(Uncertain::from(rise))
 }

@@ -1,7 +1,8 @@
 //! Which lines of the sheet are missing that these logs would answer more with.
 
+use super::conclude::ConcludedRun;
 use crate::log::Channel;
-use crate::review::{Review, Run};
+use crate::sheet::Sheet;
 use crate::sheet::starter::CAR;
 
 /// Where on the sheet a line belongs.
@@ -40,38 +41,38 @@ const OF_CAR: [(&str, Channel, &str); 9] = [
 ];
 
 /// The lines that the sheet lacks, the track's first, then each car's, then the runs'.
-pub fn lacks(review: &Review) -> Vec<Lack> {
+pub fn lacks(sheet: &Sheet, runs: &[ConcludedRun]) -> Vec<Lack> {
     let mut lacks = Vec::new();
-    let has = |run: &Run, channel| run.outcome.as_ref().is_ok_and(|d| d.log.channel(channel).is_some());
-    if review.sheet.lap_length_m.is_none() && review.runs.iter().any(|r| has(r, Channel::Rpm)) {
+    let has = |run: &ConcludedRun, channel| run.done().is_some_and(|d| d.log.channel(channel).is_some());
+    if sheet.lap_length_m.is_none() && runs.iter().any(|r| has(r, Channel::Rpm)) {
         lacks.push(Lack {
             place: Place::Table("track"),
             key: "lap_length_m",
             gives: "what a motor turn moved the car, the realised ratio, the top speed",
         });
     }
-    if review.sheet.race_s.is_none() && review.runs.iter().any(|r| r.outcome.is_ok()) {
+    if sheet.race_s.is_none() && runs.iter().any(|r| r.done().is_some()) {
         lacks.push(Lack {
             place: Place::Table("race"),
             key: "length_s",
             gives: "what heat and battery are told for; 300 s is assumed",
         });
     }
-    let car_of = |run: &Run| if run.plan.car.is_empty() { CAR.to_owned() } else { run.plan.car.clone() };
+    let car_of = |run: &ConcludedRun| if run.plan().car.is_empty() { CAR.to_owned() } else { run.plan().car.clone() };
     for (key, channel, gives) in OF_CAR {
-        for run in review.runs.iter().filter(|r| has(r, channel) && !r.plan.settings.0.contains_key(key)) {
+        for run in runs.iter().filter(|r| has(r, channel) && !r.plan().settings.0.contains_key(key)) {
             let lack = Lack { place: Place::Car(car_of(run)), key, gives };
             if !lacks.contains(&lack) {
                 lacks.push(lack);
             }
         }
     }
-    let airless = |r: &&Run| {
+    let airless = |r: &&ConcludedRun| {
         let hot = has(r, Channel::MotorTemperature) || has(r, Channel::ControllerTemperature);
-        hot && r.plan.ambient_c.is_none() && !has(r, Channel::Ambient)
+        hot && r.plan().ambient_c.is_none() && !has(r, Channel::Ambient)
     };
-    lacks.extend(review.runs.iter().filter(airless).map(|run| Lack {
-        place: Place::Run(run.plan.id.clone()),
+    lacks.extend(runs.iter().filter(airless).map(|run| Lack {
+        place: Place::Run(run.plan().id.clone()),
         key: "ambient_c",
         gives: "how much of the heat is the air",
     }));

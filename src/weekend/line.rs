@@ -13,7 +13,7 @@
 
 use crate::laps::align::temper;
 use crate::laps::{Laps, Source};
-use crate::quantity::top_of_parabola;
+use crate::statistics::parabola::top_of_parabola;
 
 /// Places of the line that are told apart, share of a lap: two decimetres on 200 m.
 const CELLS: usize = 1000;

@@ -5,16 +5,16 @@
 //! and without one: the run's race with the cooling of the other kind.
 
 use schemars::JsonSchema;
-use serde::Serialize;
+use serde::{Serialize, Serializer};
 
-use super::figures::pinion_on_car;
-use super::heat::is_fan;
+use super::shared_heat::is_fan;
 use crate::measure::forecast::Scene;
 use crate::measure::gearing::{Gears, neighbours};
 use crate::measure::pinion::Regeared;
-use crate::quantity::{COVERAGE_95, Estimate, mean_and_deviation};
-use crate::review::{Reviewed, Run};
+use crate::quantity::{COVERAGE_95, Estimate, Uncertain};
+use crate::run::{HotPart, Measured, SettledRun};
 use crate::sheet::Setting;
+use crate::statistics::mean::mean_and_deviation;
 
 /// What another pinion would do.
 #[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
@@ -36,7 +36,35 @@ pub struct Next {
     /// Change of the race's end from the pinion on the car, K.
     pub motor_change_k: Option<Estimate>,
     /// Why a figure is missing.
-    pub why: Option<String>,
+    #[serde(serialize_with = "why_in_words")]
+    #[schemars(with = "Option<String>")]
+    pub why: Option<Why>,
+}
+
+/// Why it cannot be told what another pinion would do.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Why {
+    /// Its ratio is too far from the one that was driven.
+    TooFar,
+    /// The run does not show how the car pulls.
+    NoPull,
+    /// The run does not show how the motor heats.
+    NoHeatModel,
+}
+
+impl Why {
+    /// The reason in words.
+    pub fn words(self) -> String {
+        match self {
+            Self::TooFar => format!("more than {:.0} % from the gearing that was driven", 100.0 * FURTHEST),
+            Self::NoPull => "this needs voltage, current, revs and laps".to_owned(),
+            Self::NoHeatModel => "how the motor heats could not be told from this run".to_owned(),
+        }
+    }
+}
+
+fn why_in_words<S: Serializer>(why: &Option<Why>, to: S) -> Result<S::Ok, S::Error> {
+    why.map(Why::words).serialize(to)
 }
 
 /// The race with the cooling of the runs that had the fan otherwise.
@@ -55,67 +83,80 @@ pub struct WithoutFan {
 const FURTHEST: f64 = 0.2;
 
 /// The pinions from two below to two above the one on the car.
-pub fn next(run: &Run, race_s: f64) -> Vec<Next> {
-    tried(run, &neighbours(&run.plan.settings, pinion_on_car(run)), race_s)
+pub fn next(run: &SettledRun, race_s: f64) -> Vec<Next> {
+    tried(run, &neighbours(&run.plan().settings, run.pinion_on_car()), race_s)
 }
 
 /// What each of these `gears` would do on the run's car.
-pub fn tried(run: &Run, gears: &[Gears], race_s: f64) -> Vec<Next> {
-    let Ok(done) = &run.outcome else { return Vec::new() };
-    let driven = pinion_on_car(run).and_then(|p| run.plan.settings.ratio_with(p));
-    let pull = done.answers.pull(&done.log, run.plan.settings.number("mass_kg"));
+pub fn tried(run: &SettledRun, gears: &[Gears], race_s: f64) -> Vec<Next> {
+    let Some(done) = run.done() else { return Vec::new() };
+    let driven = run.pinion_on_car().and_then(|p| run.plan().settings.ratio_with(p));
+    let pull = done.answers.pull(&done.log, run.plan().settings.number("mass_kg"));
+    let geared = |gears: &Gears| {
+        let change = gears.ratio / driven?;
+        Some((change, pull.as_ref().and_then(|p| p.regeared(&done.laps, change))))
+    };
     gears
         .iter()
-        .map(|g| {
-            let mut next = Next {
-                spur: g.spur,
-                pinion: g.pinion,
-                ratio: g.ratio,
-                rollout_mm: g.rollout_mm,
-                top_speed_m_s: None,
-                motor_race_end_c: None,
-                top_speed_change_m_s: None,
-                motor_change_k: None,
-                why: None,
-            };
-            let change = driven.map(|d| g.ratio / d);
-            if change.is_some_and(|c| (c - 1.0).abs() > FURTHEST) {
-                next.why = Some(format!("further than {:.0} % from the gearing that was driven", 100.0 * FURTHEST));
-                return next;
+        .map(|gears| {
+            let mut next = Next::unknown(gears);
+            match geared(gears) {
+                Some((change, _)) if (change - 1.0).abs() > FURTHEST => next.why = Some(Why::TooFar),
+                Some((_, Some(geared))) => forecast(run, done, &geared, race_s, &mut next),
+                _ => next.why = Some(Why::NoPull),
             }
-            if let Some(geared) = change.zip(pull.as_ref()).and_then(|(c, p)| p.regeared(&done.laps, c)) {
-                forecast(done, run, &geared, race_s, &mut next);
-            }
-            next.why = match () {
-                () if next.top_speed_m_s.is_none() => Some("needs volts, amperes, revs and laps"),
-                () if next.motor_race_end_c.is_none() => Some("the heat model could not be fitted"),
-                () => None,
-            }
-            .map(str::to_owned);
             next
         })
         .collect()
 }
 
-/// Fills in speed and heat of the run with another ratio.
-fn forecast(done: &Reviewed, run: &Run, geared: &Regeared, race_s: f64, next: &mut Next) {
-    let answers = &done.answers;
-    if let Some(top) = answers.power.top_speed_range_m_s {
-        let change = geared.top_change;
-        let of = |c: f64| top.value * c;
-        next.top_speed_change_m_s =
-            Some(Estimate { value: of(change.value), low: of(change.low), high: of(change.high) });
-        let half = top.half_width().hypot(top.value * change.half_width());
-        next.top_speed_m_s = Some(Estimate::from_half_width(top.value * (1.0 + change.value), half));
+impl Next {
+    /// These gears, with nothing known of what they would do.
+    fn unknown(gears: &Gears) -> Self {
+        Next {
+            spur: gears.spur,
+            pinion: gears.pinion,
+            ratio: gears.ratio,
+            rollout_mm: gears.rollout_mm,
+            top_speed_m_s: None,
+            motor_race_end_c: None,
+            top_speed_change_m_s: None,
+            motor_change_k: None,
+            why: None,
+        }
     }
-    let heat = &answers.motor;
-    let (Some(warming), Some(end), Some(start)) = (&heat.warming, heat.race_end_c, heat.start_c) else { return };
-    let now = Scene::as_driven(start, run.plan.ambient_c.unwrap_or(warming.air_c()), race_s);
+}
+
+/// Fills in speed and heat of the run with another ratio.
+fn forecast(run: &SettledRun, done: &Measured, geared: &Regeared, race_s: f64, next: &mut Next) {
+    if let Some(top) = done.answers.power.top_speed_range_m_s {
+        let Estimate { value, low, high } = geared.top_change;
+        next.top_speed_change_m_s =
+            Some(Estimate { value: top.value * value, low: top.value * low, high: top.value * high });
+        let half = top.half_width().hypot(top.value * geared.top_change.half_width());
+        next.top_speed_m_s = Some(Estimate::from_half_width(top.value * (1.0 + value), half));
+    }
+    if let Some((change, end)) = heat_change(run, geared, race_s) {
+        next.motor_change_k = Some(change);
+        let half = end.half_width().hypot(change.half_width());
+        next.motor_race_end_c = Some(Estimate::from_half_width(end.value + change.value, half));
+    }
+    next.why = if next.top_speed_m_s.is_none() {
+        Some(Why::NoPull)
+    } else if next.motor_race_end_c.is_none() {
+        Some(Why::NoHeatModel)
+    } else {
+        None
+    };
+}
+
+/// Change of the motor's temperature at the race's end with another ratio, and the temperature there today.
+fn heat_change(run: &SettledRun, geared: &Regeared, race_s: f64) -> Option<(Estimate, Estimate)> {
+    let heat = run.heat(HotPart::Motor)?;
+    let (warming, end, start) = (heat.warming.as_ref()?, heat.race_end_c?, heat.start_c?);
+    let now = Scene::as_driven(start, run.plan().ambient_c.unwrap_or(warming.air_c()), race_s);
     let then = Scene { copper: geared.copper, spin: geared.spin, ..now };
-    let change = warming.regeared(&now, &then, heat.record.as_ref().and_then(|r| r.expected));
-    next.motor_change_k = Some(change);
-    let half = end.half_width().hypot(change.half_width());
-    next.motor_race_end_c = Some(Estimate::from_half_width(end.value + change.value, half));
+    Some((warming.regeared(&now, &then, heat.record.as_ref().and_then(|r| r.expected)), end))
 }
 
 /// Whether a setting says that there is no fan; `None` where it is not stated.
@@ -129,38 +170,49 @@ fn off(setting: Option<&Setting>) -> Option<bool> {
 }
 
 /// For a run with its fan on, the race without it; `None` where the car has no runs of both kinds or no fitted heat.
-pub fn without_fan(run: &Run, all: &[&Run], race_s: f64) -> Option<WithoutFan> {
-    let of = |r: &Run, key: &str| off(r.plan.settings.0.get(key));
-    let keys = || all.iter().flat_map(|r| r.plan.settings.0.keys()).filter(|k| is_fan(k));
-    let varies = |key: &String| [true, false].iter().all(|wanted| all.iter().any(|r| of(r, key) == Some(*wanted)));
+pub fn without_fan(run: &SettledRun, all: &[&SettledRun], race_s: f64) -> Option<WithoutFan> {
+    let fan_off = |r: &SettledRun, key: &str| off(r.plan().settings.0.get(key));
+    let keys = || all.iter().flat_map(|r| r.plan().settings.0.keys()).filter(|k| is_fan(k));
+    let varies = |key: &String| [true, false].iter().all(|wanted| all.iter().any(|r| fan_off(r, key) == Some(*wanted)));
     let key = keys().find(|k| varies(k))?;
-    if of(run, key) != Some(false) {
+    if fan_off(run, key) != Some(false) {
         return None;
     }
     let cooling = |wanted: bool| -> Vec<f64> {
-        let ln = |r: &&Run| Some(r.outcome.as_ref().ok()?.answers.motor.cooling?.0);
-        all.iter().filter(|r| of(r, key) == Some(wanted)).filter_map(ln).collect()
+        let same = all.iter().filter(|r| fan_off(r, key) == Some(wanted));
+        same.filter_map(|r| Some(r.cooling()?.value)).collect()
     };
-    let (with, without) = (cooling(false), cooling(true));
+    let without_cooling = change_of_cooling(&cooling(false), &cooling(true))?;
+    let heat = run.heat(HotPart::Motor)?;
+    let (warming, end) = (heat.warming.as_ref()?, heat.race_end_c?);
+    let now = Scene::as_driven(heat.start_c?, run.plan().ambient_c.unwrap_or(warming.air_c()), race_s);
+    let change = |ln: f64| warming.difference(&now, &Scene { cooling: ln.exp(), ..now });
+    let Uncertain { value: ln, standard_u } = without_cooling;
+    let middle = change(ln);
+    let (low, high) = (change(ln + COVERAGE_95 * standard_u).value, change(ln - COVERAGE_95 * standard_u).value);
+    let half = ((high - low) / 2.0).hypot(middle.half_width()).hypot(end.half_width());
+    let without = Estimate::from_half_width(end.value + middle.value, half);
+    let needed = if without.low > heat.limit_c {
+        Some(true)
+    } else if without.high < heat.limit_c {
+        Some(false)
+    } else {
+        None
+    };
+    Some(WithoutFan { key: key.clone(), motor_race_end_c: without, needed })
+}
+
+/// Least scatter of the cooling from run to run, as a logarithm. Common practice, no source.
+const LEAST_SCATTER: f64 = 0.1;
+
+/// The cooling of the runs without the fan against those with it, as a logarithm.
+fn change_of_cooling(with: &[f64], without: &[f64]) -> Option<Uncertain> {
     if with.is_empty() || without.is_empty() {
         return None;
     }
     let mean = |v: &[f64]| v.iter().sum::<f64>() / v.len() as f64;
-    let scatter = [&with, &without].into_iter().filter_map(|v| mean_and_deviation(v)).map(|d| d.1).fold(0.1, f64::max);
-    let ln = mean(&without) - mean(&with);
-    let ln_u = scatter * (1.0 / with.len() as f64 + 1.0 / without.len() as f64).sqrt();
-    let heat = &run.outcome.as_ref().ok()?.answers.motor;
-    let (warming, end) = (heat.warming.as_ref()?, heat.race_end_c?);
-    let now = Scene::as_driven(heat.start_c?, run.plan.ambient_c.unwrap_or(warming.air_c()), race_s);
-    let change = |ln: f64| warming.difference(&now, &Scene { cooling: ln.exp(), ..now });
-    let (middle, low, high) =
-        (change(ln), change(ln + COVERAGE_95 * ln_u).value, change(ln - COVERAGE_95 * ln_u).value);
-    let half = ((high - low) / 2.0).hypot(middle.half_width()).hypot(end.half_width());
-    let without = Estimate::from_half_width(end.value + middle.value, half);
-    let needed = match () {
-        () if without.low > heat.limit_c => Some(true),
-        () if without.high < heat.limit_c => Some(false),
-        () => None,
-    };
-    Some(WithoutFan { key: key.clone(), motor_race_end_c: without, needed })
+    let deviations = [with, without].into_iter().filter_map(mean_and_deviation).map(|d| d.1);
+    let scatter = deviations.fold(LEAST_SCATTER, f64::max);
+    let standard_u = scatter * (1.0 / with.len() as f64 + 1.0 / without.len() as f64).sqrt();
+    Some(Uncertain::new(mean(without) - mean(with), standard_u))
 }

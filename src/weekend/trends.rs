@@ -1,6 +1,6 @@
 //! What rises or falls over the runs of a car, and why.
 //!
-//! Slopes and tests: [`super::slope`]. A trend rises or falls where its 95 % interval excludes zero; it is steady where the interval holds zero and
+//! Slopes and tests: [`crate::statistics::theil_sen`]. A trend rises or falls where its 95 % interval excludes zero; it is steady where the interval holds zero and
 //! is narrower than a change that would matter; else it cannot be told. Fewer than five runs have no such interval.
 //!
 //! Why a temperature rises is asked of the fitted heat models: what the middle run's motor would show with each run's air, cooling, load or start in
@@ -8,15 +8,14 @@
 //! be told. So a hot day, which moves the air and not the cooling, is no dying fan.
 
 use schemars::JsonSchema;
-use serde::Serialize;
+use serde::{Serialize, Serializer};
 
-use super::cars;
-use super::figures::{self, Figure};
-use super::slope::{Slope, trend};
+use super::cars::cars;
+use crate::figure::Figure;
 use crate::measure::forecast::Scene;
 use crate::measure::heat::Heat;
-use crate::quantity::median;
-use crate::review::Run;
+use crate::run::{HotPart, SettledRun};
+use crate::statistics::theil_sen::slope_by_order;
 
 /// Level of the intervals.
 const LEVEL: f64 = 0.95;
@@ -41,17 +40,17 @@ pub enum Verdict {
 }
 
 impl Verdict {
-    /// What the 95 % interval of a slope says over `span`, where a change of `matters` would matter.
-    pub fn of(interval: Option<(f64, f64)>, span: f64, matters: f64) -> Self {
+    /// What the 95 % interval of a slope says over `span` steps, where a change of `worth` over them would matter.
+    pub fn from_interval(interval: Option<(f64, f64)>, span: f64, worth: f64) -> Self {
         match interval {
             Some((low, _)) if low > 0.0 => Verdict::Rising,
             Some((_, high)) if high < 0.0 => Verdict::Falling,
-            Some((low, high)) if low.abs().max(high.abs()) * span <= matters => Verdict::Steady,
+            Some((low, high)) if low.abs().max(high.abs()) * span <= worth => Verdict::Steady,
             _ => Verdict::CannotTell,
         }
     }
 
-    /// The verdict as the report says it.
+    /// The verdict in words.
     pub fn words(self) -> &'static str {
         match self {
             Verdict::Rising => "rising",
@@ -62,11 +61,63 @@ impl Verdict {
     }
 }
 
+/// What explains a temperature's trend.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, JsonSchema)]
+pub enum Cause {
+    /// The air got hotter or colder.
+    #[serde(rename = "air temperature")]
+    Air,
+    /// The part shed heat better or worse.
+    #[serde(rename = "cooling")]
+    Cooling,
+    /// More or less current and speed.
+    #[serde(rename = "load")]
+    Load,
+    /// It started hotter or colder above the air.
+    #[serde(rename = "start")]
+    Start,
+    /// Nothing that was measured explains most of it.
+    #[serde(rename = "cannot tell")]
+    CannotTell,
+}
+
+impl Cause {
+    /// The cause in words.
+    pub fn words(self) -> &'static str {
+        match self {
+            Cause::Air => "the air temperature",
+            Cause::Cooling => "the cooling",
+            Cause::Load => "the load",
+            Cause::Start => "the temperature at the start",
+            Cause::CannotTell => "cannot tell",
+        }
+    }
+}
+
+/// Why a trend has no verdict.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Why {
+    /// Too few runs.
+    FewRuns,
+    /// Too much scatter.
+    Scatter,
+}
+
+impl Why {
+    /// The reason in words.
+    pub fn words(self) -> &'static str {
+        match self {
+            Why::FewRuns => "at least five runs are needed to tell a trend from chance",
+            Why::Scatter => "the runs scatter too much to rule out a change that would matter",
+        }
+    }
+}
+
 /// A trend over the runs of a car.
 #[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct Trend {
     /// The figure.
-    pub of: Figure,
+    pub of: &'static Figure,
     /// The car.
     pub car: String,
     /// Its runs that have the figure.
@@ -83,60 +134,59 @@ pub struct Trend {
     pub p: f64,
     /// What it says.
     pub verdict: Verdict,
-    /// What explains it: `air temperature`, `cooling`, `load`, `start` or `cannot tell`; for temperatures that rise or fall.
-    pub cause: Option<&'static str>,
+    /// What explains it, for temperatures that rise or fall.
+    pub cause: Option<Cause>,
     /// Why there is no verdict.
-    pub why: Option<String>,
+    #[serde(serialize_with = "why_in_words")]
+    #[schemars(with = "Option<String>")]
+    pub why: Option<Why>,
 }
 
-/// The trends of every car, in the order of the figures.
-pub fn trends(runs: &[Run], race_s: f64) -> Vec<Trend> {
-    let of_car = |(car, members): (String, Vec<&Run>)| {
-        Figure::TRENDS.into_iter().filter_map(|figure| of(&car, &members, figure, race_s)).collect::<Vec<_>>()
+fn why_in_words<S: Serializer>(why: &Option<Why>, to: S) -> Result<S::Ok, S::Error> {
+    why.map(Why::words).serialize(to)
+}
+
+impl Trend {
+    /// How much the figure moved over all the runs by the trend.
+    pub fn moved(&self) -> f64 {
+        self.per_run * (self.values.len() - 1) as f64
+    }
+}
+
+/// The trends of every car in the figures of `catalogue` that are followed, in its order.
+pub fn trends(runs: &[SettledRun], catalogue: &'static [Figure], race_s: f64) -> Vec<Trend> {
+    let followed = || catalogue.iter().filter(|f| f.used.in_trends);
+    let trends_of_car = |(car, members): (String, Vec<&SettledRun>)| {
+        followed().filter_map(|figure| trend_of_car(&car, &members, figure, race_s)).collect::<Vec<_>>()
     };
-    cars(runs).into_iter().flat_map(of_car).collect()
+    cars(runs).into_iter().flat_map(trends_of_car).collect()
 }
 
-fn of(car: &str, members: &[&Run], figure: Figure, race_s: f64) -> Option<Trend> {
-    let seen: Vec<(&Run, f64)> =
-        members.iter().filter_map(|r| figures::of_run(r, figure).map(|(v, _)| (*r, v))).collect();
-    let unit = if figure == Figure::MotorCooling { seen.first()?.1 } else { 1.0 };
-    let values: Vec<f64> = seen.iter().map(|s| s.1 / unit).collect();
-    let slope = trend(&values, LEVEL)?;
-    let verdict = judge(&slope, figure, &values);
+fn trend_of_car(car: &str, members: &[&SettledRun], figure: &'static Figure, race_s: f64) -> Option<Trend> {
+    let having: Vec<(&SettledRun, f64)> =
+        members.iter().filter_map(|run| Some((*run, (figure.read)(run)?.value))).collect();
+    let unit = if figure.relative { having.first()?.1 } else { 1.0 };
+    let values: Vec<f64> = having.iter().map(|(_, value)| value / unit).collect();
+    let slope = slope_by_order(&values, LEVEL)?;
+    let verdict = Verdict::from_interval(slope.interval, (values.len() - 1) as f64, figure.worth_over(&values));
     let moves = matches!(verdict, Verdict::Rising | Verdict::Falling);
-    let heats = matches!(figure, Figure::MotorPeakC | Figure::MotorRiseC | Figure::ControllerPeakC);
-    let runs: Vec<&Run> = seen.iter().map(|s| s.0).collect();
-    let cause = (moves && heats).then(|| cause(&runs, figure, slope.per_run, race_s));
-    let why = match verdict {
-        Verdict::CannotTell if slope.interval.is_none() => {
-            Some("it takes five runs at least to tell a trend from chance")
-        }
-        Verdict::CannotTell => Some("the runs scatter too much to rule out a change that would matter"),
-        _ => None,
-    };
+    let runs: Vec<&SettledRun> = having.iter().map(|(run, _)| *run).collect();
+    let cause = (moves && figure.heat.is_some()).then(|| cause(&runs, figure, slope.per_step, race_s));
+    let few = slope.interval.is_none();
+    let why = (verdict == Verdict::CannotTell).then_some(if few { Why::FewRuns } else { Why::Scatter });
     Some(Trend {
         of: figure,
         car: car.to_owned(),
-        runs: runs.iter().map(|r| r.plan.id.clone()).collect(),
+        runs: runs.iter().map(|r| r.plan().id.clone()).collect(),
         values,
-        per_run: slope.per_run,
+        per_run: slope.per_step,
         low: slope.interval.map(|i| i.0),
         high: slope.interval.map(|i| i.1),
         p: slope.p,
         verdict,
         cause,
-        why: why.map(str::to_owned),
+        why,
     })
-}
-
-fn judge(slope: &Slope, figure: Figure, values: &[f64]) -> Verdict {
-    Verdict::of(slope.interval, (values.len() - 1) as f64, matters(figure, values))
-}
-
-/// Change over these values of a figure that would matter.
-pub fn matters(figure: Figure, values: &[f64]) -> f64 {
-    figure.matters(median(values.iter().copied()).unwrap_or(1.0).abs())
 }
 
 /// One run's conditions.
@@ -151,38 +201,36 @@ struct Conditions {
 
 /// Something that may explain a rise.
 struct Candidate {
-    name: &'static str,
+    cause: Cause,
     /// The first conditions with this of the second.
     with: fn(Conditions, Conditions) -> Conditions,
     /// What must have a trend of its own.
     own: fn(Conditions) -> f64,
 }
 
+const CANDIDATES: [Candidate; 4] = [
+    Candidate { cause: Cause::Air, with: |base, c| Conditions { air: c.air, ..base }, own: |c| c.air },
+    Candidate { cause: Cause::Cooling, with: |base, c| Conditions { cooling: c.cooling, ..base }, own: |c| c.cooling },
+    Candidate {
+        cause: Cause::Load,
+        with: |base, c| Conditions { copper: c.copper, spin: c.spin, ..base },
+        own: |c| c.copper * c.spin.powf(1.5),
+    },
+    Candidate { cause: Cause::Start, with: |base, c| Conditions { above: c.above, ..base }, own: |c| c.above },
+];
+
 /// What explains a temperature's change of `per_run`.
-fn cause(runs: &[&Run], figure: Figure, per_run: f64, race_s: f64) -> &'static str {
-    const UNKNOWN: &str = "cannot tell";
-    let Some(heats) = runs.iter().map(|r| figures::heat_of(r, figure)).collect::<Option<Vec<&Heat>>>() else {
-        return UNKNOWN;
-    };
-    let conditions = |(run, heat): (&&Run, &&Heat)| {
-        let warming = heat.warming.as_ref()?;
-        let air = run.plan.ambient_c?;
-        let above = heat.start_c? - air;
-        let spin = if heat.course.omega > 0.0 { heat.course.omega } else { 1.0 };
-        Some(Conditions {
-            air,
-            above,
-            cooling: heat.cooling.unwrap_or(warming.ln_cooling()).0.exp(),
-            copper: heat.course.copper,
-            spin,
-        })
-    };
-    let Some(each) = runs.iter().zip(&heats).map(conditions).collect::<Option<Vec<Conditions>>>() else {
-        return UNKNOWN;
-    };
+fn cause(runs: &[&SettledRun], figure: &Figure, per_run: f64, race_s: f64) -> Cause {
+    explained(runs, figure, per_run, race_s).unwrap_or(Cause::CannotTell)
+}
+
+fn explained(runs: &[&SettledRun], figure: &Figure, per_run: f64, race_s: f64) -> Option<Cause> {
+    let heats: Vec<&Heat> = runs.iter().map(|r| figure.heat_in(r)).collect::<Option<_>>()?;
+    let each: Vec<Conditions> =
+        runs.iter().zip(&heats).map(|(r, h)| conditions(r, h, figure)).collect::<Option<_>>()?;
     let middle = each.len() / 2;
-    let (Some(warming), base) = (&heats[middle].warming, each[middle]) else { return UNKNOWN };
-    let above_air = figure == Figure::MotorRiseC;
+    let (warming, base) = (heats[middle].warming.as_ref()?, each[middle]);
+    let above_air = figure.heat.is_some_and(|h| h.above_air);
     let shown = |c: Conditions| {
         let scene = Scene {
             start_c: c.air + c.above,
@@ -194,22 +242,24 @@ fn cause(runs: &[&Run], figure: Figure, per_run: f64, race_s: f64) -> &'static s
         };
         warming.imagined(&scene).value - if above_air { c.air } else { 0.0 }
     };
-    let candidates = [
-        Candidate { name: "air temperature", with: |b, c| Conditions { air: c.air, ..b }, own: |c| c.air },
-        Candidate { name: "cooling", with: |b, c| Conditions { cooling: c.cooling, ..b }, own: |c| c.cooling },
-        Candidate {
-            name: "load",
-            with: |b, c| Conditions { copper: c.copper, spin: c.spin, ..b },
-            own: |c| c.copper * c.spin.powf(1.5),
-        },
-        Candidate { name: "start", with: |b, c| Conditions { above: c.above, ..b }, own: |c| c.above },
-    ];
     let explains = |candidate: &Candidate| {
         let alone: Vec<f64> = each.iter().map(|c| shown((candidate.with)(base, *c))).collect();
-        let share = trend(&alone, LEVEL)?.per_run / per_run;
-        let (low, high) = trend(&each.iter().map(|c| (candidate.own)(*c)).collect::<Vec<_>>(), LEVEL)?.interval?;
-        (share > MOST && (low > 0.0 || high < 0.0)).then_some((share, candidate.name))
+        let share = slope_by_order(&alone, LEVEL)?.per_step / per_run;
+        let (low, high) =
+            slope_by_order(&each.iter().map(|c| (candidate.own)(*c)).collect::<Vec<_>>(), LEVEL)?.interval?;
+        (share > MOST && (low > 0.0 || high < 0.0)).then_some((share, candidate.cause))
     };
-    let best = candidates.iter().filter_map(explains).max_by(|a, b| a.0.total_cmp(&b.0));
-    best.map_or(UNKNOWN, |b| b.1)
+    let best = CANDIDATES.iter().filter_map(explains).max_by(|a, b| a.0.total_cmp(&b.0))?;
+    Some(best.1)
+}
+
+fn conditions(run: &SettledRun, heat: &Heat, figure: &Figure) -> Option<Conditions> {
+    let air = run.plan().ambient_c?;
+    let above = heat.start_c? - air;
+    let own = || heat.warming.as_ref().map(|w| w.ln_cooling());
+    let shared = figure.heat.filter(|h| h.part == HotPart::Motor).and_then(|_| run.cooling()).map(|c| c.value);
+    let cooling = shared.or(own().map(|c| c.value))?.exp();
+    heat.warming.as_ref()?;
+    let spin = if heat.course.omega > 0.0 { heat.course.omega } else { 1.0 };
+    Some(Conditions { air, above, cooling, copper: heat.course.copper, spin })
 }

@@ -18,7 +18,8 @@ use runtrue::laps::lists::LapList;
 use runtrue::laps::{self, Laps};
 use runtrue::log::Log;
 use runtrue::measure::{self, Answers};
-use runtrue::review::{Review, odometer, review};
+use runtrue::review::{Review, review};
+use runtrue::run::odometer;
 use runtrue::sheet::{RunPlan, Setting, Settings, Sheet};
 
 /// A car, its track and how one run went.
@@ -164,5 +165,5 @@ pub fn reviewed_with(runs: &[(Driven, String)], recorder: impl Fn(usize) -> Reco
         );
     }
     std::fs::write(folder.path().join("weekend.toml"), text).unwrap();
-    review(folder.path(), &mut |_, _| {}).unwrap()
+    review(folder.path(), &|_, _| {}).unwrap()
 }

@@ -7,10 +7,11 @@ use runtrue::demo::recorder::Recorder;
 use runtrue::laps;
 use runtrue::log::Channel;
 use runtrue::measure::wheelspin::{self, Event};
-use runtrue::quantity::{Estimate, median};
-use runtrue::review::{Review, odometer};
-use runtrue::weekend::figures::Figure;
-use runtrue::weekend::trends::Verdict;
+use runtrue::quantity::Estimate;
+use runtrue::review::Review;
+use runtrue::run::odometer;
+use runtrue::statistics::quantiles::median;
+use runtrue::weekend::trends::{Cause, Verdict};
 
 use super::{Driven, driven, driven_on, reviewed, track};
 
@@ -218,7 +219,7 @@ pub fn pinions(seeds: u64) -> Vec<(Against, Against)> {
             let other = driven(car, seed, |d| (d.length, d.pinion) = (race, pinion));
             let next = review.runs[0].next.iter().find(|n| n.pinion == f64::from(pinion)).unwrap();
             let speed = next.top_speed_change_m_s.unwrap();
-            let now = review.runs[0].outcome.as_ref().unwrap().answers.power.top_speed_m_s.unwrap();
+            let now = review.runs[0].done().unwrap().answers.power.top_speed_m_s.unwrap();
             let scaled = Estimate { value: speed.value / now, low: speed.low / now, high: speed.high / now };
             (
                 Against { found: next.motor_change_k.unwrap(), truth: end(&other) - end(&base) },
@@ -268,29 +269,29 @@ pub fn against_before(seeds: u64) -> Vec<Against> {
 }
 
 /// Verdict, cause and change a run of a figure.
-pub fn trend(review: &Review, of: Figure) -> (Verdict, Option<&'static str>, f64) {
-    let trend = review.trends.iter().find(|t| t.of == of).unwrap();
+pub fn trend(review: &Review, figure: &str) -> (Verdict, Option<Cause>, f64) {
+    let trend = review.trends.iter().find(|t| t.of.key == figure).unwrap();
     (trend.verdict, trend.cause, trend.per_run)
 }
 
 /// Eight runs on a fan that fades: what the tourer's cooling does, and what its peak is put down to.
-pub fn fading_fans(seeds: u64) -> Vec<(Verdict, Option<&'static str>)> {
+pub fn fading_fans(seeds: u64) -> Vec<(Verdict, Option<Cause>)> {
     let each = every(seeds, |car, seed| {
         (!car.foam).then(|| {
             let runs = weekend(car, seed, 8, |n, d| d.fan = 1.0 - n as f64 / 8.0, |_| String::new());
             let review = reviewed(&runs, &Recorder::plain(RATES[seed as usize % 4]));
-            (trend(&review, Figure::MotorCooling).0, trend(&review, Figure::MotorPeakC).1)
+            (trend(&review, "motor_cooling").0, trend(&review, "motor_peak_c").1)
         })
     });
     each.into_iter().flatten().collect()
 }
 
 /// Eight runs on a day that warms by 15 °C: cooling, and cause of the peak.
-pub fn warm_days(seeds: u64) -> Vec<(Verdict, Option<&'static str>)> {
+pub fn warm_days(seeds: u64) -> Vec<(Verdict, Option<Cause>)> {
     every(seeds, |car, seed| {
         let runs = weekend(car, seed, 8, |n, d| d.ambient = 18.0 + 15.0 * n as f64 / 7.0, |_| String::new());
         let review = reviewed(&runs, &Recorder::plain(RATES[seed as usize % 4]));
-        (trend(&review, Figure::MotorCooling).0, trend(&review, Figure::MotorPeakC).1)
+        (trend(&review, "motor_cooling").0, trend(&review, "motor_peak_c").1)
     })
 }
 
@@ -300,7 +301,7 @@ pub fn worn_tyres(seeds: u64) -> Vec<f64> {
         let runs = weekend(car, seed, 8, |n, d| d.tyre -= 0.00025 * n as f64, |_| String::new());
         let review = reviewed(&runs, &Recorder::plain(20.0));
         let rolling = runs[0].0.car.rolling;
-        trend(&review, Figure::EffectiveTyreMm).2 / (-0.25 * rolling)
+        trend(&review, "effective_tyre_mm").2 / (-0.25 * rolling)
     })
 }
 
@@ -326,7 +327,7 @@ pub fn timings(seeds: u64) -> Vec<Against> {
         let (runs, review) = effect(car, seed, "motor.timing_deg = 37\n", |d| d.timing = (0.955, 1.10));
         let end = |r: &Driven| r.trace.motor_c[((r.trace.passings[0] + 240.0) * 1000.0) as usize] - r.plan.ambient;
         let mean = |part: &[(Driven, String)]| part.iter().map(|r| end(&r.0)).sum::<f64>() / 3.0;
-        let effect = review.comparisons[0].effects.iter().find(|e| e.of == Figure::MotorRiseC).unwrap();
+        let effect = review.comparisons[0].effects.iter().find(|e| e.of.key == "motor_rise_c").unwrap();
         Against { found: effect.difference.unwrap(), truth: mean(&runs[3..]) - mean(&runs[..3]) }
     })
 }

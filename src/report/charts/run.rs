@@ -6,26 +6,26 @@ use plotters::style::text_anchor::{HPos, Pos, VPos};
 use super::{Axes, BLUE, GREEN, INK, ORANGE, SOFT, Size, apart, frame, label, padded, range, svg, thinned};
 use crate::laps::SetAside;
 use crate::log::{Channel, Log};
-use crate::measure::gearing::Gearing;
 use crate::measure::heat::Heat;
 use crate::measure::power::Pull;
-use crate::review::Reviewed;
+use crate::run::{Measured, PinionVerdict};
 
 /// Realised ratio of each lap against what the sheet's pinion and its neighbours would show.
-pub fn ratio_by_lap(gearing: &Gearing, done: &Reviewed, size: Size) -> String {
+pub fn ratio_by_lap(pinion: &PinionVerdict, done: &Measured, size: Size) -> String {
+    let gearing = &done.answers.gearing;
     let (Some(realised), Some(set)) = (gearing.realised_ratio, gearing.set_ratio) else { return String::new() };
-    if gearing.by_lap.is_empty() || gearing.fits.is_empty() {
+    if gearing.by_lap.is_empty() || pinion.fits.is_empty() {
         return String::new();
     }
     // A pinion's band: where laps would lie if the offset of the most probable one held for it too.
-    let best = gearing.fits.iter().max_by(|a, b| a.probability.total_cmp(&b.probability)).map_or(set, |f| f.ratio);
+    let best = pinion.best().map_or(set, |f| f.ratio);
     let offset = realised.value / best;
-    let sheet = gearing.fits.len() / 2;
+    let sheet = pinion.fits.len() / 2;
     let near: Vec<usize> =
-        (0..gearing.fits.len()).filter(|n| n.abs_diff(sheet) <= 1 || gearing.fits[*n].ratio == best).collect();
+        (0..pinion.fits.len()).filter(|n| n.abs_diff(sheet) <= 1 || pinion.fits[*n].ratio == best).collect();
     let counts = |lap: u32| done.laps.rows.iter().find(|l| l.number == lap).is_none_or(|l| l.set_aside.is_none());
     let shown: Vec<&(u32, f64)> = gearing.by_lap.iter().filter(|l| (l.1 / realised.value - 1.0).abs() < 0.12).collect();
-    let ratios = near.iter().map(|n| gearing.fits[*n].ratio * offset).chain(shown.iter().map(|l| l.1));
+    let ratios = near.iter().map(|n| pinion.fits[*n].ratio * offset).chain(shown.iter().map(|l| l.1));
     let (low, high) = range(ratios);
     let last = gearing.by_lap.last().map_or(1, |l| l.0);
     let axes = Axes {
@@ -42,7 +42,7 @@ pub fn ratio_by_lap(gearing: &Gearing, done: &Reviewed, size: Size) -> String {
         let half = 0.003 * realised.value;
         let mut labels = Vec::new();
         for n in near {
-            let fit = gearing.fits[n];
+            let fit = pinion.fits[n];
             let at = fit.ratio * offset;
             let colour = if n == sheet { BLUE } else { SOFT };
             chart.draw_series([Rectangle::new(
@@ -63,7 +63,7 @@ pub fn ratio_by_lap(gearing: &Gearing, done: &Reviewed, size: Size) -> String {
 }
 
 /// Where on each lap the wheels spun, a lane a lap.
-pub fn spins_by_lap(done: &Reviewed, size: Size) -> String {
+pub fn spins_by_lap(done: &Measured, size: Size) -> String {
     let (Some(odometer), events) = (&done.laps.odometer, &done.answers.wheelspin.events) else { return String::new() };
     let Some(last) =
         done.laps.rows.last().map(|l| f64::from(l.number)).filter(|_| events.iter().any(|e| e.lap.is_some()))
@@ -95,7 +95,7 @@ pub fn spins_by_lap(done: &Reviewed, size: Size) -> String {
 }
 
 /// Revs over the laps: each counted lap against the share of its turns, the best one in front.
-pub fn revs_over_laps(done: &Reviewed, size: Size) -> String {
+pub fn revs_over_laps(done: &Measured, size: Size) -> String {
     let Some(odometer) = &done.laps.odometer else { return String::new() };
     let Some(best) = done.laps.best() else { return String::new() };
     let line = |lap: &crate::laps::Lap, points: u32| -> Vec<(f64, f64)> {
@@ -272,7 +272,7 @@ fn over_time(
 }
 
 /// Lap times, those set aside hollow.
-pub fn lap_times(done: &Reviewed, size: Size) -> String {
+pub fn lap_times(done: &Measured, size: Size) -> String {
     let rows = &done.laps.rows;
     let Some(median) = done.laps.median_s() else { return String::new() };
     let shown: Vec<_> =

@@ -8,10 +8,10 @@ use crate::weekend::trends::Trend;
 
 /// A trend over runs: its values, and the line of its slope with the band of its interval.
 pub fn trend(trend: &Trend, size: Size) -> String {
-    let (_, unit, digits, factor) = trend.of.words();
+    let crate::figure::Shown { unit, digits, factor } = trend.of.shown;
     let values: Vec<f64> = trend.values.iter().map(|v| factor * v).collect();
     let last = values.len() as f64 - 1.0;
-    let Some(middle) = crate::quantity::median(values.iter().copied()) else { return String::new() };
+    let Some(middle) = crate::statistics::quantiles::median(values.iter().copied()) else { return String::new() };
     let line = |per_run: f64| move |n: f64| middle + factor * per_run * (n - last / 2.0);
     let ends = |per_run: f64| [line(per_run)(0.0), line(per_run)(last)];
     let band = trend.low.zip(trend.high);
@@ -39,7 +39,8 @@ pub fn trend(trend: &Trend, size: Size) -> String {
 /// A figure weekend by weekend over the months since the first, each with its interval, and the line of its slope.
 pub fn over_season(seen: &OverSeason, unit: &str, digits: usize, size: Size) -> String {
     let months: Vec<f64> = seen.weekends.iter().map(|w| w.month).collect();
-    let (Some(&last), Some(middle)) = (months.last(), crate::quantity::median(seen.weekends.iter().map(|w| w.value)))
+    let (Some(&last), Some(middle)) =
+        (months.last(), crate::statistics::quantiles::median(seen.weekends.iter().map(|w| w.value)))
     else {
         return String::new();
     };
@@ -54,7 +55,7 @@ pub fn over_season(seen: &OverSeason, unit: &str, digits: usize, size: Size) -> 
     svg(size, |area| {
         let mut chart = frame(area, &axes)?;
         if let Some(slope) = seen.per_month {
-            let centre = crate::quantity::median(months.iter().copied()).unwrap_or(0.0);
+            let centre = crate::statistics::quantiles::median(months.iter().copied()).unwrap_or(0.0);
             let at = |month: f64| (month, middle + slope * (month - centre));
             chart.draw_series(LineSeries::new([at(0.0), at(last)], BLUE.stroke_width(2)))?;
         }

@@ -3,13 +3,15 @@
 use super::power::{next_answer, power_answer};
 use super::{Mark, battery_mark, gearing_mark, heat_mark, optional, plus_minus};
 use crate::measure::battery::{self, Battery};
+use crate::measure::heat;
 use crate::measure::heat::{COOLED_K, Heat};
-use crate::measure::{gearing, heat};
 use crate::notice::printable;
 use crate::quantity::Estimate;
 use crate::report::charts::{self, NARROW, Size, WIDE};
-use crate::review::{Review, Reviewed, Run};
+use crate::review::Review;
+use crate::run::{GearingVerdict, HotPart, Measured};
 use crate::sheet::Sheet;
+use crate::weekend::conclude::ConcludedRun;
 use crate::weekend::findings::{self, MUCH_SPIN};
 
 /// Share of the turns from which those that spun away are worth a word: half of what a pinion's band is high.
@@ -48,19 +50,20 @@ pub struct AnswerView {
 }
 
 /// The questions of a run, answered.
-pub fn answers(review: &Review, run: &Run, done: &Reviewed) -> Vec<AnswerView> {
+pub fn answers(review: &Review, run: &ConcludedRun, done: &Measured) -> Vec<AnswerView> {
     vec![
         gearing_answer(done, run),
         wheelspin_answer(done),
-        heat_answer(done, &review.sheet),
+        heat_answer(run, done, &review.sheet),
         battery_answer(done, run),
         power_answer(done, run, review),
         next_answer(done, run),
     ]
 }
 
-fn gearing_answer(done: &Reviewed, run: &Run) -> AnswerView {
+fn gearing_answer(done: &Measured, run: &ConcludedRun) -> AnswerView {
     let g = &done.answers.gearing;
+    let pinion = &run.run.pinion;
     let (figure, doubt) = g.realised_ratio.as_ref().map_or_else(|| ("–".to_owned(), String::new()), plus_minus);
     let mut say = Vec::new();
     if let Some(rollout) = &g.realised_rollout_mm {
@@ -74,7 +77,7 @@ fn gearing_answer(done: &Reviewed, run: &Run) -> AnswerView {
         let over = (realised.value / set - 1.0) * 100.0;
         let where_ = if over >= 0.0 { "above" } else { "below" };
         let mut text = format!("That is {:.1} % {where_} the sheet", over.abs());
-        if g.verdict == gearing::Verdict::Agrees {
+        if pinion.verdict == GearingVerdict::Agrees {
             text += ": what drive slip, the tyre under load and the driven line explain";
         }
         if let Some(evidence) = g.evidence.filter(|e| e.spun >= WORTH_A_WORD) {
@@ -82,7 +85,7 @@ fn gearing_answer(done: &Reviewed, run: &Run) -> AnswerView {
         }
         say.push(text + ".");
     }
-    let others: Vec<String> = g
+    let others: Vec<String> = pinion
         .fits
         .iter()
         .filter(|f| f.probability >= 0.005)
@@ -91,23 +94,24 @@ fn gearing_answer(done: &Reviewed, run: &Run) -> AnswerView {
     if !others.is_empty() {
         say.push(format!("Probability, weighed over all runs of the car: {}.", others.join(", ")));
     }
-    say.extend(g.why.as_ref().map(|w| format!("Open: {w}.")));
+    let why = g.why.clone().or(pinion.why.map(|w| w.words().to_owned()));
+    say.extend(why.map(|w| format!("Open: {w}.")));
     let says = format!(
         "Realised ratio of each lap of run {} against what the sheet's pinion and its neighbours would show",
-        printable(&run.plan.id, 40)
+        printable(&run.plan().id, 40)
     );
     AnswerView {
         about: "gearing",
         question: "Is the gearing the one on the sheet?",
-        mark: gearing_mark(g.verdict),
-        verdict: g.verdict.words().to_owned(),
+        mark: gearing_mark(pinion.verdict),
+        verdict: pinion.verdict.words().to_owned(),
         figure,
         doubt,
         of: g
             .set_ratio
             .map_or_else(|| "realised ratio".to_owned(), |s| format!("realised ratio · {s:.2} on the sheet")),
         say,
-        charts: chart(|size| charts::ratio_by_lap(g, done, size), says),
+        charts: chart(|size| charts::ratio_by_lap(pinion, done, size), says),
     }
 }
 
@@ -117,7 +121,7 @@ pub fn chart(draw: impl Fn(Size) -> String, says: impl Into<String>) -> Vec<Char
     if wide.is_empty() { Vec::new() } else { vec![ChartView { wide, narrow: draw(NARROW), says: says.into() }] }
 }
 
-fn wheelspin_answer(done: &Reviewed) -> AnswerView {
+fn wheelspin_answer(done: &Measured) -> AnswerView {
     let w = &done.answers.wheelspin;
     let mut say = Vec::new();
     let share = w.share.or(w.seconds).unwrap_or(0.0);
@@ -136,8 +140,9 @@ fn wheelspin_answer(done: &Reviewed) -> AnswerView {
             e.peak_slip
         ));
     }
-    if let Some((place, laps)) = findings::spun_place(w) {
-        say.push(format!("{laps} laps spin at the same place, {place:.2} of a lap after the line, by motor turns."));
+    if let Some(place) = findings::spun_place(w) {
+        let round = findings::place_in_words(place.lap_fraction);
+        say.push(format!("{} laps spin at the same place, {round}.", place.laps));
     }
     if w.can_tell {
         let ground = done.laps.gripped.as_ref().is_some_and(|g| g.has_ground());
@@ -179,8 +184,9 @@ fn hottest(motor: &heat::Heat, race_s: f64) -> (String, String, String) {
     (format!("{value} °C"), doubt, format!("motor at the end of a {race_s:.0} s race, {how} · limit {limit:.0}"))
 }
 
-fn heat_answer(done: &Reviewed, sheet: &Sheet) -> AnswerView {
-    let (m, c) = (&done.answers.motor, &done.answers.controller);
+fn heat_answer(run: &ConcludedRun, done: &Measured, sheet: &Sheet) -> AnswerView {
+    let m = run.run.heat(HotPart::Motor).unwrap_or(&done.answers.motor);
+    let c = &done.answers.controller;
     let mut say = Vec::new();
     for (part, h) in [("motor", m), ("controller", c)] {
         let Some(peak) = h.peak_c else { continue };
@@ -245,7 +251,7 @@ fn battery_figure(b: &Battery, capacity_mah: Option<f64>) -> (String, String, St
     }
 }
 
-fn battery_answer(done: &Reviewed, run: &Run) -> AnswerView {
+fn battery_answer(done: &Measured, run: &ConcludedRun) -> AnswerView {
     let b = &done.answers.battery;
     let mut say = Vec::new();
     if let Some(used) = b.used_mah {
@@ -263,17 +269,17 @@ fn battery_answer(done: &Reviewed, run: &Run) -> AnswerView {
         say.push(format!("Each ampere pulled it down by {value} {doubt} mV: that is its resistance in mΩ."));
     }
     if let Some(v) = b.lowest_v {
-        let floor = run.plan.settings.number("battery.cells").map_or_else(
+        let floor = run.plan().settings.number("battery.cells").map_or_else(
             || format!("{:.2} V a cell", b.floor_cell_v),
             |n| format!("{:.2} V ({n} × {:.2})", n * b.floor_cell_v, b.floor_cell_v),
         );
         say.push(format!("The pack fell to {v:.2} V; its floor is {floor}."));
     }
     say.extend(b.why.as_ref().map(|w| format!("Open: {w}.")));
-    let floor = run.plan.settings.number("battery.cells").map(|n| n * b.floor_cell_v);
+    let floor = run.plan().settings.number("battery.cells").map(|n| n * b.floor_cell_v);
     let mut charts = chart(|size| charts::voltage(&done.log, floor, size), "Voltage over time");
     charts.extend(chart(|size| charts::current(&done.log, size), "Current over time"));
-    let (figure, doubt, of) = battery_figure(b, run.plan.settings.number("battery.capacity_mah"));
+    let (figure, doubt, of) = battery_figure(b, run.plan().settings.number("battery.capacity_mah"));
     AnswerView {
         about: "battery",
         question: "What had the battery left?",

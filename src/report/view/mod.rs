@@ -7,11 +7,13 @@ pub mod season;
 mod trace;
 pub mod weekend;
 
-use crate::measure::{battery, gearing, heat};
+use crate::figure::Weight;
+use crate::measure::{battery, heat};
 use crate::notice::{Notice, Severity, printable};
 use crate::quantity::Estimate;
 use crate::review::Review;
-use crate::weekend::findings::{Finding, Weight};
+use crate::run::GearingVerdict;
+use crate::weekend::findings::Finding;
 
 pub use answers::{AnswerView, ChartView};
 pub use run::{RunView, next_cells, run};
@@ -137,9 +139,8 @@ fn finding(finding: &Finding) -> FindingView {
         Weight::Watch => Mark::Watch,
         Weight::Note => Mark::Plain,
     };
-    let stop = [": ", ", ", " ("].iter().filter_map(|s| finding.text.find(s)).min().unwrap_or(finding.text.len());
-    let (lead, rest) = finding.text.split_at(stop);
-    FindingView { mark, lead: lead.to_owned(), rest: rest.to_owned() }
+    let rest = if finding.detail.is_empty() { String::new() } else { format!(". {}", finding.detail) };
+    FindingView { mark, lead: finding.lead.clone(), rest }
 }
 
 /// A notice in words.
@@ -159,11 +160,11 @@ pub fn notice(notice: &Notice) -> NoticeView {
     }
 }
 
-fn gearing_mark(verdict: gearing::Verdict) -> Mark {
+fn gearing_mark(verdict: GearingVerdict) -> Mark {
     match verdict {
-        gearing::Verdict::Agrees => Mark::Good,
-        gearing::Verdict::Differs => Mark::Act,
-        gearing::Verdict::CannotTell => Mark::Open,
+        GearingVerdict::Agrees => Mark::Good,
+        GearingVerdict::Differs => Mark::Act,
+        GearingVerdict::CannotTell => Mark::Open,
     }
 }
 

@@ -5,9 +5,10 @@ use super::{Mark, plus_minus, with_doubt};
 use crate::measure::power::Pull;
 use crate::notice::printable;
 use crate::report::charts;
-use crate::review::{Review, Reviewed, Run};
+use crate::review::Review;
+use crate::run::{HotPart, Measured};
 use crate::weekend::before::Before;
-use crate::weekend::figures;
+use crate::weekend::conclude::ConcludedRun;
 use crate::weekend::next::Next;
 
 /// Which pinion the motor's heat leaves room for, from the one on the car.
@@ -22,9 +23,9 @@ fn next_verdict(known: bool, longest: Option<&Next>, now: Option<f64>) -> (Mark,
 }
 
 /// What another pinion would do, and whether the fan is needed.
-pub fn next_answer(done: &Reviewed, run: &Run) -> AnswerView {
-    let limit = done.answers.motor.limit_c;
-    let now = figures::pinion_on_car(run);
+pub fn next_answer(done: &Measured, run: &ConcludedRun) -> AnswerView {
+    let limit = run.run.heat(HotPart::Motor).unwrap_or(&done.answers.motor).limit_c;
+    let now = run.run.pinion_on_car();
     let fits = |n: &&Next| n.motor_race_end_c.is_some_and(|c| c.high < limit);
     let longest = run.next.iter().filter(fits).max_by(|a, b| a.pinion.total_cmp(&b.pinion));
     let known = run.next.iter().any(|n| n.motor_race_end_c.is_some());
@@ -51,8 +52,9 @@ pub fn next_answer(done: &Reviewed, run: &Run) -> AnswerView {
             "Judged by the motor's heat alone; what the race rules and the motor's maker allow goes first.".to_owned(),
         );
     }
-    say.extend(run.next.iter().find_map(|n| n.why.as_ref()).map(|w| format!("Open: {w}.")));
-    let missing: Vec<&str> = ["spur", "pinion"].into_iter().filter(|k| run.plan.settings.number(k).is_none()).collect();
+    say.extend(run.next.iter().find_map(|n| n.why).map(|w| format!("Open: {}.", w.words())));
+    let missing: Vec<&str> =
+        ["spur", "pinion"].into_iter().filter(|k| run.plan().settings.number(k).is_none()).collect();
     if !missing.is_empty() {
         say.push(format!("Open: the sheet lacks {}.", missing.join(" and ")));
     }
@@ -93,7 +95,7 @@ fn against_before(before: &Before) -> (Mark, String, String) {
 }
 
 /// Where the power is, against the car's run before.
-pub fn power_answer(done: &Reviewed, run: &Run, review: &Review) -> AnswerView {
+pub fn power_answer(done: &Measured, run: &ConcludedRun, review: &Review) -> AnswerView {
     let p = &done.answers.power;
     let before = run.before.as_ref();
     let (mark, verdict, mut say) = match before.map(against_before) {
@@ -135,10 +137,10 @@ pub fn power_answer(done: &Reviewed, run: &Run, review: &Review) -> AnswerView {
     }
 }
 
-fn power_charts(done: &Reviewed, before: Option<&Before>, review: &Review) -> Vec<ChartView> {
+fn power_charts(done: &Measured, before: Option<&Before>, review: &Review) -> Vec<ChartView> {
     let behind = before.and_then(|b| {
-        let run = review.runs.iter().find(|r| r.plan.id == b.run)?;
-        Some((printable(&b.run, 12), run.outcome.as_ref().ok()?.answers.power.pull_by_speed.as_slice()))
+        let run = review.runs.iter().find(|r| r.plan().id == b.run)?;
+        Some((printable(&b.run, 12), run.done()?.answers.power.pull_by_speed.as_slice()))
     });
     let mut charts = chart(
         |size| {

@@ -6,9 +6,10 @@ use crate::laps::Source;
 use crate::notice::printable;
 use crate::quantity::Estimate;
 use crate::report::charts;
-use crate::review::{Review, Reviewed, Run};
+use crate::review::Review;
+use crate::run::Measured;
 use crate::sheet::{NOTE, Setting};
-use crate::weekend::before::run_before;
+use crate::weekend::conclude::ConcludedRun;
 use crate::weekend::next::Next;
 
 /// One run's page.
@@ -60,18 +61,18 @@ pub struct RunView {
 /// The page of the run at `index`.
 pub fn run(review: &Review, index: usize) -> RunView {
     let run = &review.runs[index];
-    let done = run.outcome.as_ref().ok();
+    let done = run.done();
     let findings: Vec<FindingView> =
-        review.findings.iter().filter(|f| f.run.as_deref() == Some(&run.plan.id)).map(finding).collect();
+        review.findings.iter().filter(|f| f.run.as_deref() == Some(&run.plan().id)).map(finding).collect();
     RunView {
         weekend: weekend_name(review),
-        id: printable(&run.plan.id, 40),
+        id: printable(&run.plan().id, 40),
         place: format!("run {} of {}", index + 1, review.runs.len()),
         previous: index.checked_sub(1).and_then(|at| link(review, at)),
         following: link(review, index + 1),
         headline: headline(review, run),
         subtitle: subtitle(review, index),
-        error: run.outcome.as_ref().err().map(|e| (e.message.clone(), e.hint.clone().unwrap_or_default())),
+        error: run.failure().map(|e| (e.message.clone(), e.hint.clone().unwrap_or_default())),
         findings,
         answers: done.map(|d| answers(review, run, d)).unwrap_or_default(),
         pinions: pinions(run),
@@ -80,8 +81,9 @@ pub fn run(review: &Review, index: usize) -> RunView {
         lap_chart: done.map(|d| chart(|size| charts::lap_times(d, size), "Lap times")).unwrap_or_default(),
         laps_from: done.map(laps_from).unwrap_or_default(),
         settings: settings(review, index),
-        before: run_before(&review.runs, index)
-            .map_or_else(|| "before".to_owned(), |r| format!("run {}, where it differs", printable(&r.plan.id, 40))),
+        before: review
+            .run_before(index)
+            .map_or_else(|| "before".to_owned(), |r| format!("run {}, where it differs", printable(&r.plan().id, 40))),
         channels: done.map(channels).unwrap_or_default(),
         reading: done.map(reading).unwrap_or_default(),
         notices: done
@@ -93,30 +95,30 @@ pub fn run(review: &Review, index: usize) -> RunView {
 
 /// Page and id of the run at `index`.
 fn link(review: &Review, index: usize) -> Option<(String, String)> {
-    let id = &review.runs.get(index)?.plan.id;
+    let id = &review.runs.get(index)?.plan().id;
     Some((page_name(index, id), printable(id, 24)))
 }
 
 /// What the run's first finding says in a few words; findings stand with what to act on first.
-fn headline(review: &Review, run: &Run) -> String {
-    let of_run = review.findings.iter().filter(|f| f.run.as_deref() == Some(&run.plan.id));
+fn headline(review: &Review, run: &ConcludedRun) -> String {
+    let of_run = review.findings.iter().filter(|f| f.run.as_deref() == Some(&run.plan().id));
     let mut words = of_run.filter_map(|f| f.headline.as_deref());
-    match (&run.outcome, words.next()) {
-        (Err(_), _) => "could not be read".to_owned(),
-        (Ok(_), None) => "nothing to act on".to_owned(),
-        (Ok(_), Some(first)) => format!("{first}{}", if words.next().is_some() { ", and more" } else { "" }),
+    match (run.done(), words.next()) {
+        (None, _) => "could not be read".to_owned(),
+        (Some(_), None) => "nothing to act on".to_owned(),
+        (Some(_), Some(first)) => format!("{first}{}", if words.next().is_some() { ", and more" } else { "" }),
     }
 }
 
 fn subtitle(review: &Review, index: usize) -> String {
     let run = &review.runs[index];
     let mut parts = Vec::new();
-    if !run.plan.car.is_empty() {
-        parts.push(printable(&run.plan.car, 40));
+    if !run.plan().car.is_empty() {
+        parts.push(printable(&run.plan().car, 40));
     }
     parts.extend(review.sheet.surface.as_deref().map(|s| printable(s, 40)));
-    parts.extend(run.plan.ambient_c.map(|c| format!("{c} °C air")));
-    if let Ok(done) = &run.outcome {
+    parts.extend(run.plan().ambient_c.map(|c| format!("{c} °C air")));
+    if let Some(done) = run.done() {
         let counted = done.laps.counted().count();
         parts.push(format!("{counted} laps count"));
         if let (Some(best), Some(median)) = (done.laps.best_s(), done.laps.median_s()) {
@@ -132,9 +134,9 @@ fn subtitle(review: &Review, index: usize) -> String {
 
 /// Settings that differ from the car's run before.
 fn changes(review: &Review, index: usize) -> Vec<String> {
-    let plan = &review.runs[index].plan;
-    let Some(before) = run_before(&review.runs, index) else { return Vec::new() };
-    let (old, new) = (&before.plan.settings.0, &plan.settings.0);
+    let plan = review.runs[index].plan();
+    let Some(before) = review.run_before(index) else { return Vec::new() };
+    let (old, new) = (&before.plan().settings.0, &plan.settings.0);
     let mut keys: Vec<&String> = old.keys().chain(new.keys()).collect();
     keys.sort();
     keys.dedup();
@@ -145,9 +147,9 @@ fn changes(review: &Review, index: usize) -> Vec<String> {
         .collect()
 }
 
-fn pinions(run: &Run) -> Vec<RowView> {
-    let settings = &run.plan.settings;
-    let on_car = crate::weekend::figures::pinion_on_car(run);
+fn pinions(run: &ConcludedRun) -> Vec<RowView> {
+    let settings = &run.plan().settings;
+    let on_car = run.run.pinion_on_car();
     let row = |n: &Next| {
         let name = match () {
             () if settings.number("pinion") == Some(n.pinion) => format!("{}, sheet", n.pinion),
@@ -173,7 +175,7 @@ pub fn next_cells(n: &Next) -> Vec<String> {
     ]
 }
 
-fn lap_rows(done: &Reviewed) -> Vec<RowView> {
+fn lap_rows(done: &Measured) -> Vec<RowView> {
     let ratio = |lap: u32| done.answers.gearing.by_lap.iter().find(|l| l.0 == lap).map(|l| l.1);
     done.laps
         .rows
@@ -191,7 +193,7 @@ fn lap_rows(done: &Reviewed) -> Vec<RowView> {
         .collect()
 }
 
-fn laps_from(done: &Reviewed) -> String {
+fn laps_from(done: &Measured) -> String {
     match (done.laps.source, &done.laps.first_passing) {
         (Source::List, Some(first)) => {
             format!(
@@ -218,12 +220,12 @@ fn laps_from(done: &Reviewed) -> String {
 
 /// The run's settings, those that differ from the car's run before first, and those that it no longer has.
 fn settings(review: &Review, index: usize) -> Vec<RowView> {
-    let new = &review.runs[index].plan.settings.0;
-    let Some(before) = run_before(&review.runs, index) else {
+    let new = &review.runs[index].plan().settings.0;
+    let Some(before) = review.run_before(index) else {
         let row = |(key, value): (&String, &Setting)| vec![printable(key, 60), value.to_string(), String::new()];
         return new.iter().map(|s| RowView { cells: row(s), aside: false }).collect();
     };
-    let old = &before.plan.settings.0;
+    let old = &before.plan().settings.0;
     let mut keys: Vec<&String> = new.keys().chain(old.keys().filter(|k| !new.contains_key(*k))).collect();
     keys.sort_by_key(|k| old.get(*k) == new.get(*k));
     let shown = |s: Option<&Setting>| s.map_or_else(|| "not stated".to_owned(), Setting::to_string);
@@ -235,7 +237,7 @@ fn settings(review: &Review, index: usize) -> Vec<RowView> {
     keys.into_iter().map(row).collect()
 }
 
-fn channels(done: &Reviewed) -> Vec<RowView> {
+fn channels(done: &Measured) -> Vec<RowView> {
     let source = |s: &crate::log::ChannelSource| {
         let scale = s.scale.map_or_else(
             || "converted".to_owned(),
@@ -256,7 +258,7 @@ fn channels(done: &Reviewed) -> Vec<RowView> {
 }
 
 /// How a log was read, in a sentence.
-pub fn reading(done: &Reviewed) -> String {
+pub fn reading(done: &Measured) -> String {
     let r = &done.log.reading;
     format!(
         "{} of {} rows, {:.1} rows a second, {:.0} s long; {}, delimiter {}, decimal {}.",
@@ -270,8 +272,8 @@ pub fn reading(done: &Reviewed) -> String {
     )
 }
 
-fn budget(done: &Reviewed) -> Vec<RowView> {
-    let row = |c: &crate::measure::budget::Contribution| RowView {
+fn budget(done: &Measured) -> Vec<RowView> {
+    let row = |c: &crate::statistics::budget::Contribution| RowView {
         cells: vec![c.what.to_owned(), format!("{:.3} %", 100.0 * c.relative_u)],
         aside: false,
     };

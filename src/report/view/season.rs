@@ -7,7 +7,6 @@ use crate::quantity::Estimate;
 use crate::report::charts;
 use crate::season::answers::{Answers, GearOnTrack, Mean, OverSeason, Part};
 use crate::season::settings::SettingEffect;
-use crate::weekend::figures::Figure;
 use crate::weekend::trends::Verdict;
 
 /// The season's page.
@@ -59,10 +58,10 @@ fn words(of: &str) -> (String, &'static str, usize, f64) {
         "realised_ratio" => own("realised ratio", "", 2),
         "median_s" => own("median lap", "s", 2),
         "top_speed_m_s" => own("top speed", "m/s", 1),
-        other => match Figure::named(other) {
+        other => match crate::figure::find(other) {
             Some(figure) => {
-                let (name, unit, digits, factor) = figure.words();
-                (name.to_owned(), unit, digits, factor)
+                let crate::figure::Shown { unit, digits, factor } = figure.shown;
+                (figure.label.to_owned(), unit, digits, factor)
             }
             None => own(&printable(other, 40), "", 3),
         },

@@ -5,7 +5,9 @@ use serde_json::{Value, json};
 
 use crate::log::Channel;
 use crate::notice::printable;
-use crate::review::{Review, Reviewed, Run};
+use crate::review::Review;
+use crate::run::Measured;
+use crate::weekend::conclude::ConcludedRun;
 
 /// Rows up to which all are kept; beyond, each stretch keeps the rows of its lowest and highest values.
 const ROWS: usize = 12_000;
@@ -33,7 +35,7 @@ const SHOWN: [Shown; 8] = [
 
 /// The trace of the run at `index` as JSON that may stand in a page's script element; `None` for a log of fewer than two rows.
 pub fn trace(review: &Review, index: usize) -> Option<String> {
-    let done = review.runs[index].outcome.as_ref().ok()?;
+    let done = review.runs[index].done()?;
     let time = done.log.time();
     let shown = shown(done);
     if time.len() < 2 || shown.is_empty() {
@@ -41,10 +43,10 @@ pub fn trace(review: &Review, index: usize) -> Option<String> {
     }
     let rows = kept(0..time.len(), &values(&shown), (ROWS, STRETCHES));
     let laps = done.laps.rows.iter().filter(|l| l.start_s >= 0.0 && l.end_s <= time[time.len() - 1]);
-    let car = &review.runs[index].plan.car;
+    let car = &review.runs[index].plan().car;
     // The nearest first, of two as near the earlier.
     let near = (1..=NEAR).flat_map(|far| [index.checked_sub(far), Some(index + far)]).flatten();
-    let others = near.filter_map(|at| review.runs.get(at)).filter(|r| r.plan.car == *car);
+    let others = near.filter_map(|at| review.runs.get(at)).filter(|r| r.plan().car == *car);
     let channels = shown.iter().map(|(s, values)| {
         let head = json!({ "name": s.0.name(), "label": s.1, "unit": s.2, "group": s.3, "digits": s.4, "colour": s.5 });
         object(&head, &[("values", numbers(values, &rows, s.4))])
@@ -104,7 +106,7 @@ fn numbers(values: &[f64], rows: &[usize], digits: usize) -> String {
 /// A row of [`SHOWN`].
 type Shown = (Channel, &'static str, &'static str, &'static str, usize, usize);
 
-fn shown(done: &Reviewed) -> Vec<(&'static Shown, &[f64])> {
+fn shown(done: &Measured) -> Vec<(&'static Shown, &[f64])> {
     SHOWN.iter().filter_map(|s| done.log.channel(s.0).map(|values| (s, values))).collect()
 }
 
@@ -113,8 +115,8 @@ fn values<'a>(shown: &[(&Shown, &'a [f64])]) -> Vec<&'a [f64]> {
 }
 
 /// The best lap of another run that counts, with its channels.
-fn best_lap(run: &Run) -> Option<String> {
-    let done = run.outcome.as_ref().ok()?;
+fn best_lap(run: &ConcludedRun) -> Option<String> {
+    let done = run.done()?;
     let time = done.log.time();
     let lap = done.laps.best()?;
     let (from, to) = (time.partition_point(|t| *t < lap.start_s), time.partition_point(|t| *t <= lap.end_s));
@@ -125,7 +127,8 @@ fn best_lap(run: &Run) -> Option<String> {
     let channels = shown
         .iter()
         .map(|(s, values)| object(&json!({ "name": s.0.name() }), &[("values", numbers(values, &rows, s.4))]));
-    let head = json!({ "run": printable(&run.plan.id, 24), "lap": lap.number, "start": lap.start_s, "end": lap.end_s });
+    let head =
+        json!({ "run": printable(&run.plan().id, 24), "lap": lap.number, "start": lap.start_s, "end": lap.end_s });
     Some(object(&head, &[("time", numbers(time, &rows, 3)), ("channels", list(channels))]))
 }
 

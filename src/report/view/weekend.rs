@@ -1,19 +1,19 @@
 //! The weekend's page.
 
-use std::collections::HashMap;
-
 use super::{
     FindingView, Mark, NoticeView, RowView, battery_mark, finding, gearing_mark, heat_mark, notice, optional,
     page_name, weekend_name,
 };
+use crate::figure::{Bad, Shown};
 use crate::measure::heat;
 use crate::notice::{Severity, printable};
-use crate::report::{charts, tables};
-use crate::review::{Review, Run};
+use crate::report::charts;
+use crate::review::Review;
+use crate::run::HotPart;
 use crate::weekend::comparisons::{Comparison, Effect};
-use crate::weekend::figures::Figure;
+use crate::weekend::conclude::ConcludedRun;
 use crate::weekend::lacks::{self, Place};
-use crate::weekend::tables::pace;
+use crate::weekend::pace::{RunLaps, pace};
 use crate::weekend::trends::{self, Trend};
 
 /// The weekend's page.
@@ -130,7 +130,7 @@ pub fn weekend(review: &Review) -> WeekendView {
         trends: review.trends.iter().filter(|t| t.verdict != trends::Verdict::CannotTell).map(trend_view).collect(),
         untold: untold(
             (review.trends.iter().filter(|t| t.verdict == trends::Verdict::CannotTell))
-                .map(|t| (t.car.as_str(), t.why.as_deref(), t.of.words().0)),
+                .map(|t| (t.car.as_str(), t.why.map(|w| w.words()), t.of.label)),
         ),
         changes: review.comparisons.iter().map(change).collect(),
         notices: review.notices.iter().map(notice).collect(),
@@ -150,18 +150,15 @@ pub(super) fn counted(count: usize, what: &str) -> String {
 }
 
 fn run_rows(review: &Review) -> Vec<RunRow> {
-    let pace = tables::laps(review).and_then(|l| pace(&l)).unwrap_or_default();
-    let ids = pace.column("run").ok().and_then(|c| c.str().ok());
-    let places: HashMap<&str, usize> =
-        ids.into_iter().flat_map(|c| c.iter()).enumerate().filter_map(|(at, id)| Some((id?, at))).collect();
-    let cell = |id: &str, column: &str| -> Option<f64> {
-        let at = *places.get(id)?;
-        let column = pace.column(column).ok()?.as_materialized_series();
-        column.f64().ok().and_then(|c| c.get(at)).or_else(|| column.u32().ok().and_then(|c| c.get(at)).map(f64::from))
-    };
-    let row = |(index, run): (usize, &Run)| {
-        let id = &run.plan.id;
-        let answers = run.outcome.as_ref().ok().map(|d| &d.answers);
+    let lapped = review
+        .runs
+        .iter()
+        .enumerate()
+        .filter_map(|(index, run)| Some(RunLaps { index, car: &run.plan().car, laps: &run.done()?.laps }));
+    let paces = pace(review.runs.len(), lapped);
+    let row = |(index, run): (usize, &ConcludedRun)| {
+        let id = &run.plan().id;
+        let answers = run.done().map(|d| &d.answers);
         let open = || Marked { text: "–".to_owned(), mark: Mark::Open, word: "cannot tell" };
         let heat = |h: Option<&heat::Heat>| {
             h.map_or_else(open, |h| Marked {
@@ -176,26 +173,25 @@ fn run_rows(review: &Review) -> Vec<RunRow> {
         RunRow {
             id: printable(id, 24),
             page: page_name(index, id),
-            car: printable(&run.plan.car, 24),
-            error: run.outcome.as_ref().err().map(|e| e.message.clone()),
+            car: printable(&run.plan().car, 24),
+            error: run.failure().map(|e| e.message.clone()),
             laps: run
-                .outcome
-                .as_ref()
-                .map_or_else(|_| String::new(), |d| format!("{} of {}", d.laps.counted().count(), d.laps.rows.len())),
-            median: optional(cell(id, "median_s"), 2),
-            best: optional(cell(id, "best_s"), 2),
-            three: optional(cell(id, "best_three_s"), 2),
-            rank: cell(id, "rank")
-                .filter(|_| !run.plan.car.is_empty())
-                .map_or_else(|| "–".to_owned(), |r| format!("{r:.0}")),
+                .done()
+                .map_or_else(String::new, |d| format!("{} of {}", d.laps.counted().count(), d.laps.rows.len())),
+            median: optional(paces[index].map(|p| p.median_s), 2),
+            best: optional(paces[index].map(|p| p.best_s), 2),
+            three: optional(paces[index].and_then(|p| p.best_three_s), 2),
+            rank: paces[index]
+                .filter(|_| !run.plan().car.is_empty())
+                .map_or_else(|| "–".to_owned(), |p| p.rank.to_string()),
             marked: vec![
                 answers.map_or_else(open, |a| Marked {
                     text: optional(a.gearing.realised_ratio.map(|m| m.value), 2),
-                    mark: gearing_mark(a.gearing.verdict),
-                    word: a.gearing.verdict.words(),
+                    mark: gearing_mark(run.run.pinion.verdict),
+                    word: run.run.pinion.verdict.words(),
                 }),
-                heat(answers.map(|a| &a.motor)),
-                heat(answers.map(|a| &a.controller)),
+                heat(run.run.heat(HotPart::Motor)),
+                heat(run.run.heat(HotPart::Controller)),
                 answers.map_or_else(open, |a| Marked {
                     text: optional(a.battery.lowest_cell_v, 2),
                     mark: battery_mark(a.battery.verdict),
@@ -211,21 +207,23 @@ fn run_rows(review: &Review) -> Vec<RunRow> {
 }
 
 fn trend_view(t: &Trend) -> TrendView {
-    let (words, unit, digits, factor) = t.of.words();
+    let Shown { unit, digits, factor } = t.of.shown;
     let signed = |v: f64| format!("{:+.1$}", factor * v, digits.max(1));
     let interval = t
         .low
         .zip(t.high)
         .map_or_else(String::new, |(l, h)| format!("95 % between {} and {} {unit} a run", signed(l), signed(h)));
     let steady = t.verdict == trends::Verdict::Steady;
-    let matters = factor * trends::matters(t.of, &t.values);
+    let matters = factor * t.of.worth_over(&t.values);
     let under = format!("less than the {matters:.digits$} {unit} over these runs that would matter");
-    let worse = matches!((t.of, t.verdict), (Figure::MotorCooling | Figure::EffectiveTyreMm, trends::Verdict::Falling))
-        || t.verdict == trends::Verdict::Rising && t.of != Figure::MotorCooling;
+    let worse = matches!(
+        (t.of.bad, t.verdict),
+        (Bad::Rise | Bad::Either, trends::Verdict::Rising) | (Bad::Fall | Bad::Either, trends::Verdict::Falling)
+    );
     TrendView {
-        name: format!("{}, {words}", printable(&t.car, 24)),
-        mark: match t.of {
-            Figure::MedianLapS if !steady => Mark::Plain,
+        name: format!("{}, {}", printable(&t.car, 24), t.of.label),
+        mark: match t.of.bad {
+            Bad::Neither if !steady => Mark::Plain,
             _ if worse => Mark::Watch,
             _ => Mark::Good,
         },
@@ -235,7 +233,7 @@ fn trend_view(t: &Trend) -> TrendView {
             format!("{} {} {unit} a run", t.verdict.words(), signed(t.per_run))
         },
         say: match t.cause {
-            Some(cause) => format!("{interval}; cause: {cause}"),
+            Some(cause) => format!("{interval}; cause: {}", cause.words()),
             None if steady => format!("{interval}: {under}"),
             None => interval,
         },
@@ -260,7 +258,7 @@ pub(super) fn untold<'a>(trends: impl Iterator<Item = (&'a str, Option<&'a str>,
 }
 
 fn change(c: &Comparison) -> ChangeView {
-    let (from, to) = c.shown();
+    let (from, to) = (c.from_shown(), c.to_shown());
     let ids = |ids: &[String]| ids.iter().map(|i| printable(i, 24)).collect::<Vec<_>>().join(", ");
     let together = if c.together_with.is_empty() {
         String::new()
@@ -275,14 +273,15 @@ fn change(c: &Comparison) -> ChangeView {
 }
 
 fn effect_row(e: &Effect) -> RowView {
-    let (words, unit, digits, factor) = e.of.words();
+    let Shown { unit, digits, factor } = e.of.shown;
+    let words = e.of.label;
     let number = |v: Option<f64>| v.map_or_else(|| "–".to_owned(), |v| format!("{:.digits$}", factor * v));
     let difference = e.difference.map_or_else(
         || "–".to_owned(),
         |d| format!("{:+.digits$} ± {:.digits$}", factor * d.value, factor * d.half_width()),
     );
     let remark = match (&e.why, e.difference) {
-        (Some(why), _) => why.clone(),
+        (Some(why), _) => why.words(),
         (None, Some(_)) if e.claimed() => "stands out from the scatter".to_owned(),
         _ => "within the scatter".to_owned(),
     };
@@ -307,9 +306,9 @@ fn guesses(review: &Review) -> Vec<(String, NoticeView)> {
         "import-channel",
         "import-unit",
     ];
-    let of = |r: &Run| {
-        let notices = r.outcome.as_ref().ok().map(|d| d.log.reading.notices.iter().chain(&d.laps.notices));
-        let id = printable(&r.plan.id, 24);
+    let of = |r: &ConcludedRun| {
+        let notices = r.done().map(|d| d.log.reading.notices.iter().chain(&d.laps.notices));
+        let id = printable(&r.plan().id, 24);
         let doubtful =
             notices.into_iter().flatten().filter(|n| CODES.contains(&n.code) && n.severity == Severity::Warning);
         doubtful.map(|n| (id.clone(), notice(n))).collect::<Vec<_>>()
@@ -320,7 +319,7 @@ fn guesses(review: &Review) -> Vec<(String, NoticeView)> {
 /// Sheet lines that would answer more, those of several cars or runs in one.
 fn lacking(review: &Review) -> Vec<String> {
     let mut lines: Vec<(&str, &str, Vec<String>)> = Vec::new();
-    for lack in lacks::lacks(review) {
+    for lack in lacks::lacks(&review.sheet, &review.runs) {
         let whose = match lack.place {
             Place::Table(table) => format!("[{table}]"),
             Place::Car(car) => printable(&car, 24),

@@ -6,9 +6,9 @@
 //! the probability of each k for each run. One odd pinion shows against its neighbours even where the lap length is vague, and one
 //! run alone is held against what lap length, tyre and slip can explain.
 
-use crate::measure::gearing::{CALIPER_MM, Fit, Verdict};
-use crate::measure::gearing::{Evidence, set_rollout_mm};
+use crate::measure::gearing::{CALIPER_MM, Evidence, Fit, set_rollout_mm};
 use crate::quantity::COVERAGE_95;
+use crate::run::{GearingVerdict, PinionVerdict, PinionWhy};
 use crate::sheet::Settings;
 
 /// Offset that drive slip, the flattened tyre and the driven line leave above the set ratio, and its deviation. Common
@@ -47,26 +47,12 @@ const CELLS: usize = TEETH.len() + 1;
 
 /// What a run brings to the weighing.
 #[derive(Debug, Clone)]
-pub struct Run<'a> {
+pub struct Turns<'a> {
     /// Settings of the run.
     pub settings: &'a Settings,
     /// Its turns.
     pub evidence: Evidence,
 }
-
-/// What the weighing says of a run.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Weighed {
-    /// The verdict.
-    pub verdict: Verdict,
-    /// Pinions near the sheet's and how probable each is.
-    pub fits: Vec<Fit>,
-    /// Why it cannot be told.
-    pub why: Option<&'static str>,
-}
-
-/// Said where no pinion near the sheet's explains a run.
-pub const NO_PINION_FITS: &str = "no pinion near the sheet's explains the revs: the pinion, the spur, the internal ratio, the tyre or the lap length on the sheet is wrong";
 
 struct Seen {
     x: f64,
@@ -76,7 +62,7 @@ struct Seen {
 
 /// Weighs the pinions of one car's `runs` in order; `lap_length_m` with the half-width of its interval, where known.
 /// Gives each run's verdict and fits; `None` for a run whose sheet lacks pinion, spur or tyre.
-pub fn weigh(runs: &[Run], lap_length_m: Option<(f64, f64)>) -> Vec<Option<Weighed>> {
+pub fn weigh(runs: &[Turns], lap_length_m: Option<(f64, f64)>) -> Vec<Option<PinionVerdict>> {
     // Without a lap length the offset is open, and any length serves as its unit.
     let length = lap_length_m.map_or(1.0, |l| l.0);
     let seen: Vec<Option<Seen>> = runs.iter().map(|r| see(r, length)).collect();
@@ -124,7 +110,7 @@ fn grid(centre: f64, spread: f64, drifts: &[f64], wander: f64, runs: usize) -> V
     (0..=((high - low) / GRID) as usize).map(|n| low + n as f64 * GRID).collect()
 }
 
-fn see(run: &Run, length: f64) -> Option<Seen> {
+fn see(run: &Turns, length: f64) -> Option<Seen> {
     let per_turn = length * 1000.0 / run.evidence.gripped_turns;
     let set_rollout = set_rollout_mm(run.settings)?;
     let u = (RUN_U.powi(2) + run.evidence.relative_u.powi(2)).sqrt();
@@ -195,7 +181,7 @@ impl Walk<'_> {
     }
 }
 
-fn conclude(run: &Run, seen: &Seen, sums: [f64; CELLS], spoken_against: bool) -> Weighed {
+fn conclude(run: &Turns, seen: &Seen, sums: [f64; CELLS], spoken_against: bool) -> PinionVerdict {
     let total: f64 = sums.iter().sum();
     let probability = |n: usize| if total > 0.0 { sums[n] / total } else { 0.0 };
     let fits: Vec<Fit> = TEETH
@@ -208,17 +194,20 @@ fn conclude(run: &Run, seen: &Seen, sums: [f64; CELLS], spoken_against: bool) ->
         .collect();
     let sheet = TEETH.iter().position(|t| *t == 0).map_or(0.0, probability);
     let other = fits.iter().filter(|f| f.pinion != seen.pinion).map(|f| f.probability).fold(0.0, f64::max);
-    let verdict = match () {
-        () if sheet >= SURE && !spoken_against => Verdict::Agrees,
-        () if other >= SURE => Verdict::Differs,
-        () => Verdict::CannotTell,
+    let verdict = if sheet >= SURE && !spoken_against {
+        GearingVerdict::Agrees
+    } else if other >= SURE {
+        GearingVerdict::Differs
+    } else {
+        GearingVerdict::CannotTell
     };
-    let why = match verdict {
-        Verdict::CannotTell if probability(TEETH.len()) > 0.5 => Some(NO_PINION_FITS),
-        Verdict::CannotTell => Some("two pinions explain the revs nearly as well"),
-        _ => None,
-    };
-    Weighed { verdict, fits, why }
+    let none_fits = probability(TEETH.len()) > 0.5;
+    let why = (verdict == GearingVerdict::CannotTell).then_some(if none_fits {
+        PinionWhy::NoneFits
+    } else {
+        PinionWhy::TwoFit
+    });
+    PinionVerdict { verdict, fits, why }
 }
 
 #[cfg(test)]
@@ -236,12 +225,12 @@ mod tests {
     }
 
     /// Runs of a car whose offsets and pinions are given, on a lap of 200 m.
-    fn verdicts(kind: &str, runs: &[(f64, f64)], length: Option<(f64, f64)>) -> Vec<Verdict> {
+    fn verdicts(kind: &str, runs: &[(f64, f64)], length: Option<(f64, f64)>) -> Vec<GearingVerdict> {
         let settings = settings(kind);
         let turns = |offset: f64, pinion: f64| 200_000.0 / rollout_mm(63.0, 116.0 / pinion * 1.85) * offset.exp();
-        let runs: Vec<Run> = runs
+        let runs: Vec<Turns> = runs
             .iter()
-            .map(|&(offset, pinion)| Run {
+            .map(|&(offset, pinion)| Turns {
                 settings: &settings,
                 evidence: Evidence {
                     gripped_turns: turns(offset, pinion),
@@ -254,7 +243,7 @@ mod tests {
         weigh(&runs, length).into_iter().map(|r| r.unwrap().verdict).collect()
     }
 
-    use Verdict::{Agrees, CannotTell, Differs};
+    use GearingVerdict::{Agrees, CannotTell, Differs};
 
     #[test]
     fn one_odd_pinion_shows_though_the_lap_length_is_unknown() {

@@ -1,0 +1,282 @@
+//! The catalogue of figures: everything that is followed over runs, compared between settings and written into tables.
+//!
+//! A figure is one entry of [`FIGURES`]. `review.json`, the tables of the weekend and the season, trends, effects, words
+//! and axis labels all take it from there. Keys and columns are published names: they are never changed, and where a
+//! table came to call a figure otherwise than the rest, its entry holds both names.
+
+use std::borrow::Cow;
+
+use schemars::{JsonSchema, Schema, SchemaGenerator, json_schema};
+use serde::{Serialize, Serializer};
+
+use crate::measure::Answers;
+use crate::measure::heat::Heat;
+use crate::quantity::{Estimate, Uncertain};
+use crate::run::{HotPart, Measured, SettledRun};
+use crate::statistics::quantiles::median;
+
+mod catalogue;
+
+pub use catalogue::FIGURES;
+
+/// A figure of a run.
+#[derive(Debug)]
+pub struct Figure {
+    /// Its name in `review.json`.
+    pub key: &'static str,
+    /// Its name in the tables of the weekend and the season.
+    pub column: &'static str,
+    /// Unit of its value, spelled as in the logs; `1` for a share or a ratio.
+    pub unit: &'static str,
+    /// What it means, for the tables' schema.
+    pub about: &'static str,
+    /// How people call it.
+    pub label: &'static str,
+    /// How it is shown.
+    pub shown: Shown,
+    /// What a higher and a lower value are called.
+    pub words: Words,
+    /// Change over a weekend that is worth acting on.
+    pub worth: Worth,
+    /// Where it is used beyond the tables.
+    pub used: Used,
+    /// Which change is bad.
+    pub bad: Bad,
+    /// The part and the way, where it is a temperature.
+    pub heat: Option<HeatFigure>,
+    /// What a run needs to have it, where that is not plain.
+    pub needs: Option<&'static str>,
+    /// Whether just its ratio between runs means something: trends show it relative to the car's first run.
+    pub relative: bool,
+    /// What is said where it rises from run to run.
+    pub rising: Option<TrendFinding>,
+    /// What is said where it falls.
+    pub falling: Option<TrendFinding>,
+    /// Takes it from a run; `None` where the run does not have it.
+    pub read: fn(&SettledRun) -> Option<Reading>,
+}
+
+/// How a figure is shown to people.
+#[derive(Debug, Clone, Copy)]
+pub struct Shown {
+    /// Unit in words for people.
+    pub unit: &'static str,
+    /// Decimals.
+    pub digits: usize,
+    /// The value is multiplied by this: 100 for a share shown in per cent.
+    pub factor: f64,
+}
+
+/// What people call more and less of a figure.
+#[derive(Debug, Clone, Copy)]
+pub struct Words {
+    /// A higher value.
+    pub more: &'static str,
+    /// A lower value.
+    pub less: &'static str,
+}
+
+/// A change of a figure that matters.
+#[derive(Debug, Clone, Copy)]
+pub enum Worth {
+    /// By so much.
+    By(f64),
+    /// By this share of the figure's usual value.
+    Share(f64),
+}
+
+/// Where a figure is used beyond the tables.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Used {
+    /// Followed over the runs of a car.
+    pub in_trends: bool,
+    /// Changed settings are judged by it.
+    pub in_effects: bool,
+}
+
+/// Which change of a figure is bad.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Bad {
+    /// A rise.
+    Rise,
+    /// A fall.
+    Fall,
+    /// Either: the figure should stay.
+    Either,
+    /// Neither by itself.
+    Neither,
+}
+
+/// What makes a figure one of heat.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct HeatFigure {
+    /// Whose.
+    pub part: HotPart,
+    /// Whether it is the rise above the air at the race's end; else it is a reading.
+    pub above_air: bool,
+}
+
+/// What a trend of a figure is worth saying.
+#[derive(Debug, Clone, Copy)]
+pub struct TrendFinding {
+    /// Stable name of the finding, in kebab case.
+    pub code: &'static str,
+    /// What it asks of the reader.
+    pub weight: Weight,
+    /// What happens from run to run, after the car's name: `motor cools less and less`.
+    pub lead: &'static str,
+    /// What to do or to think of; empty where the figures say it all.
+    pub advice: &'static str,
+    /// A smaller change over all runs is not worth a word.
+    pub least: Worth,
+}
+
+/// What a finding asks of the reader.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, JsonSchema)]
+#[serde(rename_all = "lowercase")]
+pub enum Weight {
+    /// Do something.
+    Act,
+    /// Keep an eye on it.
+    Watch,
+    /// Good to know.
+    Note,
+}
+
+/// A figure's value in one run.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Reading {
+    /// The value.
+    pub value: f64,
+    /// Its 95 % interval, where it has one of its own.
+    pub interval: Option<Estimate>,
+    /// Standard uncertainty within the run: from the interval, or a default that the figure's entry names.
+    pub standard_u: f64,
+}
+
+impl Reading {
+    /// A value without an interval of its own.
+    pub fn plain(value: f64, standard_u: f64) -> Self {
+        Self { value, interval: None, standard_u }
+    }
+
+    /// An estimate, its standard uncertainty taken from its interval.
+    pub fn estimated(estimate: Estimate) -> Self {
+        let standard_u = Uncertain::from(estimate).standard_u;
+        Self { value: estimate.value, interval: Some(estimate), standard_u }
+    }
+
+    /// The value with the standard uncertainty within the run.
+    pub fn uncertain(&self) -> Uncertain {
+        Uncertain::new(self.value, self.standard_u)
+    }
+}
+
+impl PartialEq for Figure {
+    fn eq(&self, other: &Self) -> bool {
+        self.key == other.key
+    }
+}
+
+impl Serialize for Figure {
+    fn serialize<S: Serializer>(&self, to: S) -> Result<S::Ok, S::Error> {
+        to.serialize_str(self.key)
+    }
+}
+
+impl JsonSchema for Figure {
+    fn schema_name() -> Cow<'static, str> {
+        "Figure".into()
+    }
+
+    fn json_schema(_: &mut SchemaGenerator) -> Schema {
+        let keys: Vec<&str> = FIGURES.iter().map(|f| f.key).collect();
+        json_schema!({ "type": "string", "enum": keys })
+    }
+}
+
+impl Figure {
+    /// The figure's heat record in a run, where it is one of heat.
+    pub fn heat_in<'a>(&self, run: &'a SettledRun) -> Option<&'a Heat> {
+        run.heat(self.heat?.part)
+    }
+
+    /// A change of it that matters, by its usual value.
+    pub fn worth_acting_on(&self, usual: f64) -> f64 {
+        self.worth.amount(usual)
+    }
+
+    /// A change that matters, by the middle of these values.
+    pub fn worth_over(&self, values: &[f64]) -> f64 {
+        self.worth_acting_on(median(values.iter().copied()).unwrap_or(1.0).abs())
+    }
+
+    /// A value as it is shown, without its unit.
+    pub fn show(&self, value: f64) -> String {
+        format!("{:.*}", self.shown.digits, self.shown.factor * value)
+    }
+
+    /// A change in words, its interval after it: `0.32 s slower (0.08 to 0.56)`.
+    pub fn change_in_words(&self, change: Estimate) -> String {
+        self.change_over(change, "")
+    }
+
+    /// A change from run to run in words: `0.06 s slower each run (0.01 to 0.15)`.
+    pub fn change_each_run(&self, change: Estimate) -> String {
+        self.change_over(change, " each run")
+    }
+
+    fn change_over(&self, change: Estimate, span: &str) -> String {
+        let (word, low, high) = if change.value < 0.0 {
+            (self.words.less, -change.high, -change.low)
+        } else {
+            (self.words.more, change.low, change.high)
+        };
+        let amount = self.show(change.value.abs());
+        format!("{amount} {} {word}{span} ({} to {})", self.shown.unit, self.show(low), self.show(high))
+    }
+
+    /// The heading of a column or an axis: `median lap, s`.
+    pub fn heading(&self) -> String {
+        format!("{}, {}", self.label, self.shown.unit)
+    }
+}
+
+impl Worth {
+    /// The change, where `usual` is the figure's usual value.
+    pub fn amount(self, usual: f64) -> f64 {
+        match self {
+            Self::By(amount) => amount,
+            Self::Share(share) => share * usual.abs(),
+        }
+    }
+}
+
+/// The figure of this key, or of this column.
+pub fn find(name: &str) -> Option<&'static Figure> {
+    FIGURES.iter().find(|f| f.key == name).or_else(|| FIGURES.iter().find(|f| f.column == name))
+}
+
+/// A figure of the answers alone.
+fn answered(run: &SettledRun, take: impl Fn(&Answers) -> Option<Reading>) -> Option<Reading> {
+    take(&run.done()?.answers)
+}
+
+/// The rise of a part above the air at the race's end.
+fn rise(run: &SettledRun, part: HotPart) -> Option<Reading> {
+    let (end, air) = run.heat(part)?.race_end_c.zip(run.plan().ambient_c)?;
+    Some(Reading::estimated(Estimate { value: end.value - air, low: end.low - air, high: end.high - air }))
+}
+
+/// Tyre diameter by which the realised ratio would be the set one with the pinion that was on the car.
+fn effective_tyre(run: &SettledRun) -> Option<Reading> {
+    let Measured { laps, answers, .. } = run.done()?;
+    let evidence = answers.gearing.evidence?;
+    let realised = answers.gearing.realised_ratio?;
+    let tyre = run.plan().settings.tyre_mm()?;
+    let counted = median(laps.counted().map(|l| l.turns))?;
+    // Turns lost in wheelspin do not make the tyre smaller.
+    let gripped = realised.value * evidence.gripped_turns / counted;
+    let set = run.plan().settings.ratio_with(run.pinion_on_car()?)?;
+    Some(Reading::plain(tyre * set / gripped, tyre * evidence.relative_u))
+}

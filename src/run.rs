@@ -1,0 +1,273 @@
+//! One run: planned on the sheet, lapped, measured, and settled by what the car's other runs say of it.
+//!
+//! A [`MeasuredRun`] is never changed after it is measured. What the other runs of the car add stands beside it in a
+//! [`SettledRun`]: which pinion was on the car, and the motor's heat with what the same motor did in other runs.
+
+use std::path::Path;
+use std::sync::Arc;
+
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
+
+use crate::folder::{hints, within};
+use crate::import;
+use crate::laps::lists::{self, LapList};
+use crate::laps::odometer::Odometer;
+use crate::laps::{self, Laps};
+use crate::log::{Channel, Log};
+use crate::measure::gearing::Fit;
+use crate::measure::heat::Heat;
+use crate::measure::{self, Answers};
+use crate::notice::{Failure, Notice};
+use crate::quantity::Uncertain;
+use crate::sheet::{RunPlan, Settings, Sheet};
+use crate::statistics::quantiles::median;
+
+/// How far a lap's motor turns may be from what the sheet lets expect, relative: a lap length along the wrong line, a
+/// worn tyre and drive slip together. Common practice, no source.
+const EXPECTED_WIDTH: f64 = 0.10;
+
+/// A run whose log was read and whose laps were found.
+#[derive(Debug, Clone)]
+pub struct LappedRun {
+    /// What the sheet says of it.
+    pub plan: RunPlan,
+    /// Its log and laps, or why there are none.
+    pub outcome: Result<Lapped, Failure>,
+}
+
+/// A log with its laps.
+#[derive(Debug, Clone)]
+pub struct Lapped {
+    /// The normalised log.
+    pub log: Log,
+    /// Its laps.
+    pub laps: Laps,
+}
+
+/// A measured run: what its own log, laps and sheet answer.
+#[derive(Debug, Clone)]
+pub struct MeasuredRun {
+    /// What the sheet says of it.
+    pub plan: RunPlan,
+    /// What was measured, or why nothing could be.
+    pub outcome: Result<Measured, Failure>,
+}
+
+/// What was measured in a run.
+#[derive(Debug, Clone)]
+pub struct Measured {
+    /// The normalised log.
+    pub log: Log,
+    /// Its laps.
+    pub laps: Laps,
+    /// Its answers.
+    pub answers: Answers,
+}
+
+/// Whether the gearing on the car is the gearing on the sheet.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize, Deserialize, JsonSchema)]
+pub enum GearingVerdict {
+    /// The pinion on the sheet is the one on the car.
+    #[serde(rename = "agrees")]
+    Agrees,
+    /// Another pinion is.
+    #[serde(rename = "differs")]
+    Differs,
+    /// The runs do not tell.
+    #[default]
+    #[serde(rename = "cannot tell")]
+    CannotTell,
+}
+
+impl GearingVerdict {
+    /// The verdict in words.
+    pub fn words(self) -> &'static str {
+        match self {
+            Self::Agrees => "agrees",
+            Self::Differs => "differs",
+            Self::CannotTell => "cannot tell",
+        }
+    }
+}
+
+/// Which pinion was on the car, weighed over all runs of the car.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct PinionVerdict {
+    /// Whether it is the sheet's.
+    pub verdict: GearingVerdict,
+    /// Pinions near the sheet's, in order of teeth, and how probable each is; empty where they could not be weighed.
+    pub fits: Vec<Fit>,
+    /// Why the weighing does not tell.
+    pub why: Option<PinionWhy>,
+}
+
+/// Why the pinion cannot be told.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum PinionWhy {
+    /// None near the sheet's explains the revs.
+    NoneFits,
+    /// Two explain them nearly as well.
+    TwoFit,
+}
+
+impl PinionWhy {
+    /// The reason in words.
+    pub fn words(self) -> &'static str {
+        match self {
+            Self::NoneFits => {
+                "no pinion near the sheet's explains the revs: check the pinion, spur, internal ratio, tyre and lap \
+                 length on the sheet"
+            }
+            Self::TwoFit => "two pinions explain the revs nearly equally well",
+        }
+    }
+}
+
+impl PinionVerdict {
+    /// The most probable pinion.
+    pub fn best(&self) -> Option<&Fit> {
+        self.fits.iter().max_by(|a, b| a.probability.total_cmp(&b.probability))
+    }
+}
+
+/// A motor's heat with what its other runs tell.
+#[derive(Debug, Clone, PartialEq)]
+pub struct SharedHeat {
+    /// The run's heat, concluded anew with the heating that the motor showed in its other runs.
+    pub motor: Heat,
+    /// Cooling as the logarithm of 1/s, with the heating that all runs of the motor share.
+    pub cooling: Option<Uncertain>,
+}
+
+/// A part of the car that gets hot.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum HotPart {
+    /// The motor.
+    Motor,
+    /// The controller.
+    Controller,
+}
+
+/// A measured run with what the car's other runs say of it.
+#[derive(Debug, Clone)]
+pub struct SettledRun {
+    /// The run itself.
+    pub measured: Arc<MeasuredRun>,
+    /// Which pinion was on the car.
+    pub pinion: PinionVerdict,
+    /// The motor's heat with what its other runs tell; `None` where no other run shares the motor.
+    pub shared_heat: Option<SharedHeat>,
+}
+
+impl SettledRun {
+    /// What the sheet says of the run.
+    pub fn plan(&self) -> &RunPlan {
+        &self.measured.plan
+    }
+
+    /// What was measured; `None` for a run that could not be reviewed.
+    pub fn done(&self) -> Option<&Measured> {
+        self.measured.outcome.as_ref().ok()
+    }
+
+    /// Why the run could not be reviewed.
+    pub fn failure(&self) -> Option<&Failure> {
+        self.measured.outcome.as_ref().err()
+    }
+
+    /// Heat of a part; the motor's with what its other runs tell.
+    pub fn heat(&self, part: HotPart) -> Option<&Heat> {
+        let answers = &self.done()?.answers;
+        match part {
+            HotPart::Motor => Some(self.shared_heat.as_ref().map_or(&answers.motor, |shared| &shared.motor)),
+            HotPart::Controller => Some(&answers.controller),
+        }
+    }
+
+    /// The motor's cooling, the logarithm of 1/s, comparable between the runs of one motor.
+    pub fn cooling(&self) -> Option<Uncertain> {
+        self.shared_heat.as_ref()?.cooling
+    }
+
+    /// Teeth of the pinion that was on the car: the sheet's, or the one that the runs name where it differs.
+    pub fn pinion_on_car(&self) -> Option<f64> {
+        self.done()?;
+        match self.pinion.best() {
+            Some(fit) if self.pinion.verdict == GearingVerdict::Differs => Some(fit.pinion),
+            _ => self.plan().settings.number("pinion"),
+        }
+    }
+}
+
+/// Reads one entry of the sheet and finds its laps: one run, or several where the file holds several.
+pub fn lap(folder: &Path, plan: &RunPlan, sheet: &Sheet) -> Vec<LappedRun> {
+    let failed = |failure: Failure| vec![LappedRun { plan: plan.clone(), outcome: Err(failure) }];
+    if let Some(mistake) = &plan.mistake {
+        return failed(Failure { message: mistake.brief(), hint: Some(mistake.hint.clone()) });
+    }
+    let read = within(folder, &plan.log).and_then(|path| {
+        import::read(&path, &hints(plan, sheet)).map_err(|e| Failure { hint: e.hint(), message: e.to_string() })
+    });
+    let logs = match read {
+        Ok(logs) => logs,
+        Err(failure) => return failed(failure),
+    };
+    let (list, list_notice) = match read_list(folder, plan) {
+        Ok(list) => (list, None),
+        Err(notice) => (None, Some(notice)),
+    };
+    let count = logs.len();
+    if let Some(part) = plan.part {
+        return match logs.into_iter().nth(part - 1) {
+            Some(log) => vec![find_laps(plan.clone(), log, list.as_ref(), list_notice, sheet)],
+            None => failed(Failure {
+                message: format!("`part = {part}`, but `{}` holds {count} runs", plan.log.display()),
+                hint: Some(format!("write a number from 1 to {count}")),
+            }),
+        };
+    }
+    let one = |(index, log): (usize, Log)| {
+        let id = if count > 1 { format!("{}.{}", plan.id, index + 1) } else { plan.id.clone() };
+        find_laps(RunPlan { id, ..plan.clone() }, log, list.as_ref(), list_notice.clone(), sheet)
+    };
+    logs.into_iter().enumerate().map(one).collect()
+}
+
+/// The run's lap list where the sheet names one, or the remark on why it could not be read.
+fn read_list(folder: &Path, plan: &RunPlan) -> Result<Option<LapList>, Notice> {
+    let Some(path) = &plan.laps else { return Ok(None) };
+    within(folder, path)
+        .and_then(|p| lists::read(&p).map_err(|e| Failure { hint: Some(e.hint()), message: e.to_string() }))
+        .map(Some)
+        .map_err(|failure| {
+            let message = format!("{}; the laps were found in the log instead", failure.message);
+            Notice::warning("no-lap-list", message).hint(failure.hint.unwrap_or_default())
+        })
+}
+
+/// The log's motor turns, with what the sheet knows of the car that they move.
+pub fn odometer(log: &Log, settings: &Settings) -> Option<Odometer> {
+    Some(Odometer::new(log)?.of_car(settings.number("mass_kg"), measure::gearing::set_rollout_mm(settings)))
+}
+
+fn find_laps(mut plan: RunPlan, log: Log, list: Option<&LapList>, notice: Option<Notice>, sheet: &Sheet) -> LappedRun {
+    let travel_mm = measure::gearing::set_rollout_mm(&plan.settings);
+    let expected = travel_mm.zip(sheet.lap_length_m).map(|(mm, (length, _))| (length * 1000.0 / mm, EXPECTED_WIDTH));
+    let mut laps = laps::measure(odometer(&log, &plan.settings), list, expected);
+    laps.notices.extend(notice);
+    // The sheet's word goes first; a recorder may have measured the air itself.
+    let recorded_air = || median(log.channel(Channel::Ambient)?.iter().copied().filter(|c| c.is_finite()));
+    plan.ambient_c = plan.ambient_c.or_else(recorded_air);
+    LappedRun { plan, outcome: Ok(Lapped { log, laps }) }
+}
+
+/// Answers the questions of a run from its own log and laps.
+pub fn measure(run: LappedRun, sheet: &Sheet) -> MeasuredRun {
+    let LappedRun { plan, outcome } = run;
+    let outcome = outcome.map(|Lapped { log, laps }| {
+        let answers = measure::measure(&log, &laps, &plan, sheet);
+        Measured { log, laps, answers }
+    });
+    MeasuredRun { plan, outcome }
+}

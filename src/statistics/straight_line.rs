@@ -1,0 +1,28 @@
+//! The straight line of least squares through points.
+
+/// A straight line: its slope and the point of means that it goes through.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct StraightLine {
+    /// Change of y for one of x.
+    pub slope: f64,
+    /// Mean of the points' x.
+    pub mean_x: f64,
+    /// Mean of their y.
+    pub mean_y: f64,
+}
+
+/// The line of least squares through `(x, y)` points; its slope is NaN where all x are alike or there are no points.
+pub fn straight_line<I: Iterator<Item = (f64, f64)> + Clone>(points: I) -> StraightLine {
+    let n = points.clone().count() as f64;
+    let (sum_x, sum_y) = points.clone().fold((0.0, 0.0), |(a, b), (x, y)| (a + x, b + y));
+    let (mean_x, mean_y) = (sum_x / n, sum_y / n);
+    let (xy, xx) =
+        points.fold((0.0, 0.0), |(a, b), (x, y)| (a + (x - mean_x) * (y - mean_y), b + (x - mean_x).powi(2)));
+    StraightLine { slope: xy / xx, mean_x, mean_y }
+}
+
+/// Slope of the line of least squares through `(x, y)` points that goes through the origin: Σxy / Σx².
+pub fn slope_through_origin(points: impl Iterator<Item = (f64, f64)>) -> f64 {
+    let (xy, xx) = points.fold((0.0, 0.0), |(a, b), (x, y)| (a + x * y, b + x * x));
+    xy / xx
+}

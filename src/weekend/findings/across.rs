@@ -1,0 +1,116 @@
+//! Findings across the runs: trends, and what changed settings did.
+
+use serde_json::json;
+
+use super::finding::{About, Finding};
+use crate::figure::{Figure, TrendFinding, Weight};
+use crate::notice::printable;
+use crate::quantity::Estimate;
+use crate::sheet::Setting;
+use crate::weekend::comparisons::{Comparison, Effect};
+use crate::weekend::trends::{Cause, Trend, Verdict};
+
+/// Longest name of a car or a setting in a sentence.
+const LONGEST_NAME: usize = 40;
+/// The figure that a racer asks for first.
+const LAP: &str = "median_lap_s";
+
+/// Findings across the runs, unordered.
+pub fn findings_across(trends: &[Trend], comparisons: &[Comparison]) -> Vec<Finding> {
+    trends.iter().filter_map(trend_finding).chain(comparisons.iter().filter_map(change_finding)).collect()
+}
+
+fn trend_finding(trend: &Trend) -> Option<Finding> {
+    let figure = trend.of;
+    let (low, high) = trend.low.zip(trend.high)?;
+    let said: TrendFinding = match trend.verdict {
+        Verdict::Rising => figure.rising?,
+        Verdict::Falling => figure.falling?,
+        Verdict::Steady | Verdict::CannotTell => return None,
+    };
+    let first = trend.values.first()?.abs();
+    if trend.moved().abs() < said.least.amount(first) {
+        return None;
+    }
+    let mut detail = figure.change_each_run(Estimate { value: trend.per_run, low, high });
+    match trend.cause {
+        Some(Cause::CannotTell) => detail += ". The cause cannot be told",
+        Some(cause) => detail += &format!(". The cause is {}", cause.words()),
+        None => {}
+    }
+    if !said.advice.is_empty() {
+        detail += &format!(". {}", said.advice);
+    }
+    let lead = format!("The {}'s {}", printable(&trend.car, LONGEST_NAME), said.lead);
+    let values = json!({
+        "per_run": trend.per_run, "low": trend.low, "high": trend.high, "p": trend.p, "values": trend.values,
+        "cause": trend.cause,
+    });
+    Some(Finding::new(said.code, said.weight, About::Trend, lead, detail).with_figures(values))
+}
+
+fn change_finding(comparison: &Comparison) -> Option<Finding> {
+    // Settings that changed together make one sentence, with the first of them.
+    if comparison.together_with.iter().any(|key| *key < comparison.key) {
+        return None;
+    }
+    let judged: Vec<(&Effect, Estimate)> =
+        comparison.effects.iter().filter_map(|effect| Some((effect, effect.difference?))).collect();
+    let claimed: Vec<(&Figure, Estimate)> =
+        judged.iter().filter(|(effect, _)| effect.claimed()).map(|(effect, d)| (effect.of, *d)).collect();
+    // Nothing found is worth a word only where something that matters would have been found.
+    let sharp = |(effect, d): &(&Effect, Estimate)| {
+        d.half_width() < effect.of.worth_acting_on(effect.from.unwrap_or(0.0).abs()) / 2.0
+    };
+    if judged.is_empty() || claimed.is_empty() && !judged.iter().all(sharp) {
+        return None;
+    }
+    let car = printable(&comparison.car, LONGEST_NAME);
+    let change = change_in_words(comparison);
+    let lap = claimed.iter().find(|(figure, _)| figure.key == LAP);
+    let lead = match lap {
+        Some((_, d)) if d.value > 0.0 => format!("{change} cost the {car} {} a lap", amount(*d)),
+        Some((_, d)) => format!("{change} gained the {car} {} a lap", amount(*d)),
+        None if claimed.is_empty() => format!("{change} made no clear difference to the {car}"),
+        None => format!("{change} made a difference to the {car}"),
+    };
+    let others: Vec<String> = (claimed.iter().filter(|(figure, _)| figure.key != LAP))
+        .map(|(figure, d)| format!("{} {}", figure.label, figure.change_in_words(*d)))
+        .collect();
+    let values = json!({
+        "key": comparison.key, "runs_from": comparison.runs_from, "runs_to": comparison.runs_to,
+        "together_with": comparison.together_with,
+    });
+    let detail = uppercase_first(&others.join(", "));
+    Some(Finding::new("change", Weight::Note, About::Change, lead, detail).with_figures(values))
+}
+
+/// Seconds of a lap with their interval, whichever way they go: `0.32 s (0.08 to 0.56)`.
+fn amount(d: Estimate) -> String {
+    let (low, high) = if d.value < 0.0 { (-d.high, -d.low) } else { (d.low, d.high) };
+    format!("{:.2} s ({low:.2} to {high:.2})", d.value.abs())
+}
+
+/// The change of the settings: `More drag brake (3 → 10 %)`.
+fn change_in_words(comparison: &Comparison) -> String {
+    let mut settings = vec![setting_label(&comparison.key)];
+    settings.extend(comparison.together_with.iter().map(|key| setting_label(key)));
+    let names = settings.join(" with ");
+    let values = format!("({} → {})", comparison.from_shown(), comparison.to_shown());
+    match (&comparison.from, &comparison.to) {
+        (Some(Setting::Number(from)), Some(Setting::Number(to))) if comparison.together_with.is_empty() => {
+            format!("{} {names} {values}", if to > from { "More" } else { "Less" })
+        }
+        _ => format!("{} {values}", uppercase_first(&names)),
+    }
+}
+
+/// What people call a setting.
+fn setting_label(key: &str) -> String {
+    printable(key, LONGEST_NAME)
+}
+
+fn uppercase_first(text: &str) -> String {
+    let mut chars = text.chars();
+    chars.next().map_or_else(String::new, |first| first.to_uppercase().chain(chars).collect())
+}

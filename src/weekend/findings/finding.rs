@@ -1,0 +1,109 @@
+//! What a finding is made of.
+
+use schemars::JsonSchema;
+use serde::Serialize;
+use serde_json::{Map, Value};
+
+use crate::figure::Weight;
+
+/// Something worth knowing, in words.
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
+pub struct Finding {
+    /// Stable name of the kind, in kebab case.
+    pub code: &'static str,
+    /// What it asks.
+    pub severity: Weight,
+    /// The run; `null` for the weekend.
+    pub run: Option<String>,
+    /// What it is about, so that a page can lead to it.
+    pub about: About,
+    /// Where on the lap; `null` where it has no place.
+    pub place: Option<Place>,
+    /// What it is in a few words, for the heading of the run's page; `null` for notes and the weekend's own.
+    pub headline: Option<String>,
+    /// What happened.
+    pub lead: String,
+    /// How much, and what to do; empty where the lead says it all.
+    pub detail: String,
+    /// Both, as one text.
+    pub text: String,
+    /// Its figures.
+    pub figures: Map<String, Value>,
+}
+
+/// What a finding is about.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, JsonSchema)]
+#[serde(rename_all = "lowercase")]
+pub enum About {
+    /// The gearing of a run.
+    Gearing,
+    /// The motor's heat.
+    Motor,
+    /// The controller's heat.
+    Controller,
+    /// Wheelspin.
+    Wheelspin,
+    /// The battery.
+    Battery,
+    /// A trend over the runs.
+    Trend,
+    /// A changed setting.
+    Change,
+}
+
+/// A place on the lap.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, JsonSchema)]
+pub struct Place {
+    /// Share of the lap, by distance, from start and finish.
+    pub lap_fraction: f64,
+}
+
+impl Finding {
+    /// A finding without a run, a place or a heading.
+    pub fn new(code: &'static str, severity: Weight, about: About, lead: String, detail: String) -> Self {
+        let text = if detail.is_empty() { lead.clone() } else { format!("{lead}. {detail}") };
+        let figures = Map::new();
+        Self { code, severity, run: None, about, place: None, headline: None, lead, detail, text, figures }
+    }
+
+    /// The finding with its figures, an object.
+    pub fn with_figures(self, figures: Value) -> Self {
+        let figures = match figures {
+            Value::Object(map) => map,
+            _ => Map::new(),
+        };
+        Self { figures, ..self }
+    }
+}
+
+/// A place on the lap in words and per cent: `about three quarters round (78 %)`.
+pub fn place_in_words(lap_fraction: f64) -> String {
+    let share = lap_fraction.rem_euclid(1.0);
+    let eighths = (8.0 * share).round() as u32;
+    let words = match eighths {
+        1 => "shortly after the line",
+        2 => "about a quarter round",
+        3 => "between a quarter and half round",
+        4 => "about half round",
+        5 => "between half and three quarters round",
+        6 => "about three quarters round",
+        7 => "shortly before the line",
+        _ => "at the line",
+    };
+    format!("{words} ({:.0} %)", 100.0 * share)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use rstest::rstest;
+
+    #[rstest]
+    #[case(0.78, "about three quarters round (78 %)")]
+    #[case(0.02, "at the line (2 %)")]
+    #[case(0.5, "about half round (50 %)")]
+    #[case(0.9, "shortly before the line (90 %)")]
+    fn places_in_words(#[case] share: f64, #[case] words: &str) {
+        assert_eq!(place_in_words(share), words);
+    }
+}

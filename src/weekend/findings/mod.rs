@@ -1,0 +1,9 @@
+//! Sentences worth acting on: of one run, and across the runs.
+
+mod across;
+mod finding;
+mod run;
+
+pub use across::findings_across;
+pub use finding::{About, Finding, Place, place_in_words};
+pub use run::{MUCH_SPIN, SpunPlace, findings_of_run, spun_place};

@@ -1,0 +1,238 @@
+//! Findings of one run, from its answers and what the weekend concludes of it.
+
+use serde_json::{Value, json};
+
+use super::finding::{About, Finding, Place, place_in_words};
+use crate::figure::Weight;
+use crate::measure::battery::{self, Battery};
+use crate::measure::heat::{self, Heat};
+use crate::measure::wheelspin::Wheelspin;
+use crate::notice::printable;
+use crate::quantity::Estimate;
+use crate::run::{GearingVerdict, HotPart, PinionWhy, SettledRun};
+use crate::weekend::next::{Next, WithoutFan};
+
+/// Share of the laps' time from which wheelspin is worth a word. A default (common practice, no source).
+pub const MUCH_SPIN: f64 = 0.02;
+/// Spins no farther apart than this share of a lap are at one place. A default (common practice, no source).
+const SAME_PLACE: f64 = 0.04;
+/// Laps that must spin at one place for it to be named. A default (common practice, no source).
+const LEAST_LAPS: usize = 3;
+/// From this probability it is called over 99 %.
+const NEARLY_SURE: f64 = 0.99;
+/// Longest id of a run in a sentence.
+const LONGEST_NAME: usize = 40;
+
+/// Where most laps spin.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct SpunPlace {
+    /// Share of the lap.
+    pub lap_fraction: f64,
+    /// Laps that spin there.
+    pub laps: usize,
+}
+
+/// The place where most laps spin; `None` where no place has three.
+pub fn spun_place(wheelspin: &Wheelspin) -> Option<SpunPlace> {
+    let places: Vec<(u32, f64)> = wheelspin.events.iter().filter_map(|e| e.lap.zip(e.lap_fraction)).collect();
+    let laps_near = |lap_fraction: f64| {
+        let near = places.iter().filter(|p| (p.1 - lap_fraction).abs() <= SAME_PLACE);
+        let mut laps: Vec<u32> = near.map(|p| p.0).collect();
+        laps.dedup();
+        laps.len()
+    };
+    places
+        .iter()
+        .map(|&(_, lap_fraction)| SpunPlace { lap_fraction, laps: laps_near(lap_fraction) })
+        .max_by(|a, b| a.laps.cmp(&b.laps).then(b.lap_fraction.total_cmp(&a.lap_fraction)))
+        .filter(|place| place.laps >= LEAST_LAPS)
+}
+
+/// Findings of one run, unordered.
+pub fn findings_of_run(run: &SettledRun, next: &[Next], without_fan: Option<&WithoutFan>) -> Vec<Finding> {
+    let Some(done) = run.done() else { return Vec::new() };
+    let mut findings = Vec::new();
+    findings.extend(gearing_finding(run));
+    findings.extend(heat_finding(run, HotPart::Motor, next));
+    findings.extend(heat_finding(run, HotPart::Controller, next));
+    findings.extend(without_fan.and_then(|fan| fan_finding(run, fan)));
+    findings.extend(wheelspin_finding(run, &done.answers.wheelspin));
+    findings.extend(battery_finding(run, &done.answers.battery));
+    findings
+}
+
+fn name(run: &SettledRun) -> String {
+    printable(&run.plan().id, LONGEST_NAME)
+}
+
+/// The finding as one of `run`, with its figures.
+fn of_run(run: &SettledRun, finding: Finding, figures: Value) -> Finding {
+    Finding { run: Some(run.plan().id.clone()), ..finding }.with_figures(figures)
+}
+
+/// The finding with a heading for the run's page.
+fn headed(finding: Finding, headline: impl Into<String>) -> Finding {
+    Finding { headline: Some(headline.into()), ..finding }
+}
+
+fn gearing_finding(run: &SettledRun) -> Option<Finding> {
+    let gearing = &run.done()?.answers.gearing;
+    let pinion = &run.pinion;
+    if let (GearingVerdict::Differs, Some(best)) = (pinion.verdict, pinion.best()) {
+        let sheet = pinion.fits.get(pinion.fits.len() / 2).map_or(best.pinion, |f| f.pinion);
+        let set = gearing.set_ratio.unwrap_or(best.ratio);
+        let sure = if best.probability > NEARLY_SURE {
+            "over 99 % sure".to_owned()
+        } else {
+            format!("{:.0} % sure", 100.0 * best.probability)
+        };
+        let detail = match gearing.realised_ratio {
+            // What the sheet's pinion would show on this track, with this run's own offset.
+            Some(m) => format!(
+                "The ratio was {:.2} on track, where {sheet} teeth give {:.2} ({sure})",
+                m.value,
+                m.value * set / best.ratio
+            ),
+            None => format!("The revs over a lap show it ({sure})"),
+        };
+        let lead = format!("Run {} had a {}-tooth pinion; the sheet says {sheet}", name(run), best.pinion);
+        let values = json!({
+            "pinion": best.pinion, "sheet_pinion": sheet, "probability": best.probability,
+            "realised_ratio": gearing.realised_ratio,
+        });
+        let finding = Finding::new("pinion-differs", Weight::Act, About::Gearing, lead, detail);
+        let headline = format!("{} teeth on the car, {sheet} on the sheet", best.pinion);
+        return Some(of_run(run, headed(finding, headline), values));
+    }
+    (pinion.why == Some(PinionWhy::NoneFits)).then(|| {
+        let values = json!({ "realised_ratio": gearing.realised_ratio, "set_ratio": gearing.set_ratio });
+        let lead = format!("The gearing on the sheet does not fit run {}", name(run));
+        let detail = "No pinion near the sheet's explains the revs: check the pinion, spur, internal ratio, tyre and \
+                      lap length on the sheet"
+            .to_owned();
+        let finding = Finding::new("gearing-does-not-fit", Weight::Act, About::Gearing, lead, detail);
+        of_run(run, headed(finding, "the gearing on the sheet does not fit"), values)
+    })
+}
+
+/// The interval of a temperature, in brackets after its value: `94 °C (91 to 97)`.
+fn temperature(estimate: Estimate) -> String {
+    let half = estimate.half_width().max(1.0);
+    format!("{:.0} °C ({:.0} to {:.0})", estimate.value, estimate.value - half, estimate.value + half)
+}
+
+fn heat_finding(run: &SettledRun, part: HotPart, next: &[Next]) -> Option<Finding> {
+    let (part_name, code, about) = match part {
+        HotPart::Motor => ("motor", "motor-heat", About::Motor),
+        HotPart::Controller => ("controller", "controller-heat", About::Controller),
+    };
+    let heat = run.heat(part)?;
+    let peak = heat.peak_c?;
+    let id = name(run);
+    let limit = if heat.limit_stated {
+        format!("its limit of {:.0} °C", heat.limit_c)
+    } else {
+        format!("the assumed limit of {:.0} °C (enter the maker's own)", heat.limit_c)
+    };
+    let (weight, headline, lead, detail) = match (heat.verdict, heat.race_end_c) {
+        (heat::Verdict::Over, _) if peak > heat.limit_c => (
+            Weight::Act,
+            format!("the {part_name} went over its limit"),
+            format!("The {part_name} reached {peak:.0} °C in run {id}, over {limit}"),
+            format!("It was over for {:.0} s. {}", heat.over_limit_s.unwrap_or(0.0), remedy(run, part, heat, next)),
+        ),
+        (heat::Verdict::Over, Some(end)) => (
+            Weight::Act,
+            format!("the {part_name} would go over its limit"),
+            format!("The {part_name} would go over {limit} in a race like run {id}"),
+            format!("It would end the race at {}. {}", temperature(end), remedy(run, part, heat, next)),
+        ),
+        (heat::Verdict::Close, Some(end)) => (
+            Weight::Watch,
+            format!("the {part_name} is near its limit"),
+            format!("The {part_name} comes near {limit} in run {id}"),
+            format!(
+                "It {} the race at {}{}",
+                if heat.race_end_read { "ended" } else { "would end" },
+                temperature(end),
+                if end.value > heat.limit_c { ", probably over" } else { "" }
+            ),
+        ),
+        _ => return None,
+    };
+    let values = json!({
+        "peak_c": heat.peak_c, "limit_c": heat.limit_c, "over_limit_s": heat.over_limit_s,
+        "race_end_c": heat.race_end_c,
+    });
+    Some(of_run(run, headed(Finding::new(code, weight, about, lead, detail), headline), values))
+}
+
+/// What would keep a part under its limit: for the motor, the largest pinion whose forecast does, where one is near.
+fn remedy(run: &SettledRun, part: HotPart, heat: &Heat, next: &[Next]) -> String {
+    let cool = "Cool it better or fit a smaller pinion before the next run";
+    let Some(now) = run.pinion_on_car().filter(|_| part == HotPart::Motor) else { return cool.to_owned() };
+    let smaller: Vec<&Next> = next.iter().filter(|n| n.pinion < now).collect();
+    if smaller.is_empty() || smaller.iter().any(|n| n.motor_race_end_c.is_none()) {
+        return cool.to_owned();
+    }
+    let mut ends = smaller.iter().rev().filter_map(|n| n.motor_race_end_c.map(|end| (n.pinion, end)));
+    ends.find(|(_, end)| end.high < heat.limit_c).map_or_else(
+        || format!("{cool}: two teeth fewer would not be enough"),
+        |(teeth, end)| format!("Fit {teeth} teeth: it would end the race at {}", temperature(end)),
+    )
+}
+
+fn fan_finding(run: &SettledRun, fan: &WithoutFan) -> Option<Finding> {
+    let needed = fan.needed?;
+    let limit_c = run.heat(HotPart::Motor)?.limit_c;
+    let end = temperature(fan.motor_race_end_c);
+    let lead = if needed {
+        format!("The motor needs the fan in run {}", name(run))
+    } else {
+        format!("The motor would keep under its limit without the fan in run {}", name(run))
+    };
+    let over = if needed { "over" } else { "under" };
+    let detail = format!("Without it the race would end at {end}, {over} the limit of {limit_c:.0} °C");
+    let values = json!({ "motor_race_end_c": fan.motor_race_end_c, "limit_c": limit_c });
+    Some(of_run(run, Finding::new("fan", Weight::Note, About::Motor, lead, detail), values))
+}
+
+fn wheelspin_finding(run: &SettledRun, wheelspin: &Wheelspin) -> Option<Finding> {
+    let (seconds, share) = (wheelspin.seconds?, wheelspin.share.filter(|s| *s >= MUCH_SPIN)?);
+    let place = spun_place(wheelspin);
+    let detail = place.map_or_else(String::new, |place| {
+        format!("It happened on {} laps at the same spot, {}", place.laps, place_in_words(place.lap_fraction))
+    });
+    let lead =
+        format!("The wheels spun for {seconds:.1} s in run {}, {:.1} % of the laps' time", name(run), 100.0 * share);
+    let values = json!({ "seconds": seconds, "share": share, "events": wheelspin.events.len() });
+    let finding = Finding::new("wheelspin", Weight::Watch, About::Wheelspin, lead, detail);
+    let place = place.map(|place| Place { lap_fraction: place.lap_fraction });
+    Some(of_run(run, Finding { place, ..headed(finding, "the wheels spun") }, values))
+}
+
+fn battery_finding(run: &SettledRun, battery: &Battery) -> Option<Finding> {
+    let values = json!({
+        "lowest_cell_v": battery.lowest_cell_v, "floor_cell_v": battery.floor_cell_v, "used_mah": battery.used_mah,
+        "race_end_used_mah": battery.race_end_used_mah,
+    });
+    match battery.verdict {
+        battery::Verdict::UnderFloor => {
+            let lead = format!("The cells fell to {:.2} V each in run {}", battery.lowest_cell_v?, name(run));
+            let detail = format!(
+                "That is under their floor of {:.2} V and may have damaged the pack: check it before you charge it",
+                battery.floor_cell_v
+            );
+            let finding = Finding::new("cell-under-floor", Weight::Act, About::Battery, lead, detail);
+            Some(of_run(run, headed(finding, "the cells fell under their floor"), values))
+        }
+        battery::Verdict::Short => {
+            let used = battery.race_end_used_mah?.value;
+            let lead = format!("A race would use most of the pack at the pace of run {}", name(run));
+            let detail = format!("It would take {used:.0} mAh");
+            let finding = Finding::new("charge-short", Weight::Watch, About::Battery, lead, detail);
+            Some(of_run(run, headed(finding, "a race would use most of the pack"), values))
+        }
+        _ => None,
+    }
+}

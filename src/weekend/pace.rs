@@ -1,0 +1,94 @@
+//! The pace of each run: polars groups the weekend's laps by run and ranks the runs of a car.
+
+use polars::prelude::*;
+
+use crate::laps::Laps;
+
+/// Laps in a row over which the best pace is taken. Common practice, no source: heats are seeded by three.
+const IN_A_ROW: usize = 3;
+
+/// The laps of one run that could be reviewed.
+#[derive(Debug, Clone, Copy)]
+pub struct RunLaps<'a> {
+    /// Place of the run in the weekend.
+    pub index: usize,
+    /// Key of its car.
+    pub car: &'a str,
+    /// Its laps.
+    pub laps: &'a Laps,
+}
+
+/// The pace of a run over its laps that count.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Pace {
+    /// Best lap, s.
+    pub best_s: f64,
+    /// Median lap, s.
+    pub median_s: f64,
+    /// Best three laps in a row, s; `None` where no three neighbours count.
+    pub best_three_s: Option<f64>,
+    /// Place of its median among the car's runs, from 1.
+    pub rank: u32,
+}
+
+/// The pace of each of `count` runs, by place in the weekend; `None` for a run without a lap that counts.
+pub fn pace<'a>(count: usize, runs: impl Iterator<Item = RunLaps<'a>>) -> Vec<Option<Pace>> {
+    let mut paces = vec![None; count];
+    // The columns are of one length, and their names and types are ours: polars has nothing to refuse.
+    for (index, pace) in grouped(runs).unwrap_or_default() {
+        paces[index] = Some(pace);
+    }
+    paces
+}
+
+fn grouped<'a>(runs: impl Iterator<Item = RunLaps<'a>>) -> PolarsResult<Vec<(usize, Pace)>> {
+    let (mut run, mut car, mut number, mut time) = (Vec::new(), Vec::new(), Vec::new(), Vec::new());
+    for RunLaps { index, car: key, laps } in runs {
+        for lap in laps.counted() {
+            run.push(index as u32);
+            car.push(key);
+            number.push(lap.number);
+            time.push(lap.time_s());
+        }
+    }
+    let laps = df!("run" => run, "car" => car, "lap" => number, "time_s" => time)?;
+    if laps.height() == 0 {
+        return Ok(Vec::new());
+    }
+    let paces = laps.group_by_stable(["car", "run"])?.apply(|run| pace_of(&run))?;
+    let (runs, cars) = (paces.column("run")?.u32()?, paces.column("car")?.str()?);
+    let (best, median) = (paces.column("best_s")?.f64()?, paces.column("median_s")?.f64()?);
+    let best_three = paces.column("best_three_s")?.f64()?;
+    let rank = |n: usize| {
+        let quicker = (0..paces.height()).filter(|&o| cars.get(o) == cars.get(n) && median.get(o) < median.get(n));
+        1 + quicker.count() as u32
+    };
+    let row = |n: usize| {
+        let pace =
+            Pace { best_s: best.get(n)?, median_s: median.get(n)?, best_three_s: best_three.get(n), rank: rank(n) };
+        Some((runs.get(n)? as usize, pace))
+    };
+    Ok((0..paces.height()).filter_map(row).collect())
+}
+
+/// One row: the pace of the run whose laps these are.
+fn pace_of(run: &DataFrame) -> PolarsResult<DataFrame> {
+    let time = run.column("time_s")?.as_materialized_series();
+    let lap = run.column("lap")?.u32()?;
+    let sums = (1..IN_A_ROW as i64).try_fold(time.clone(), |sum, back| sum + time.shift(back))?;
+    // Three in a row means neighbours: a lap set aside in between breaks the row.
+    let numbers: Vec<u32> = lap.into_no_null_iter().collect();
+    let in_a_row = sums
+        .f64()?
+        .iter()
+        .enumerate()
+        .filter(|(n, _)| *n + 1 >= IN_A_ROW && numbers[*n] - numbers[n + 1 - IN_A_ROW] == IN_A_ROW as u32 - 1);
+    let best_three = in_a_row.filter_map(|(_, sum)| sum).min_by(f64::total_cmp);
+    df!(
+        "car" => [run.column("car")?.str()?.get(0)],
+        "run" => [run.column("run")?.u32()?.get(0)],
+        "best_s" => [time.f64()?.min()],
+        "median_s" => [time.f64()?.median()],
+        "best_three_s" => [best_three]
+    )
+}

@@ -1,0 +1,32 @@
+//! What the runs of a car say of each other: the pinion that was on the car, and the heating that a motor shows in all
+//! of its runs. Measured runs stay as they are; what is settled stands beside them.
+
+use std::sync::Arc;
+
+use super::{cars, pinions, shared_heat};
+use crate::run::{MeasuredRun, PinionVerdict, SettledRun};
+use crate::sheet::Sheet;
+
+/// Each run with what the car's other runs say of it, in order.
+pub fn settle(runs: Vec<Arc<MeasuredRun>>, sheet: &Sheet) -> Vec<SettledRun> {
+    let verdicts = pinion_verdicts(&runs, sheet);
+    let heats = shared_heat::share(&runs);
+    let settled = runs.into_iter().zip(verdicts).zip(heats);
+    settled.map(|((measured, pinion), shared_heat)| SettledRun { measured, pinion, shared_heat }).collect()
+}
+
+/// The pinions of each car weighed over all its runs.
+fn pinion_verdicts(runs: &[Arc<MeasuredRun>], sheet: &Sheet) -> Vec<PinionVerdict> {
+    let mut verdicts = vec![PinionVerdict::default(); runs.len()];
+    let weighable = runs.iter().enumerate().filter_map(|(index, run)| {
+        let evidence = run.outcome.as_ref().ok()?.answers.gearing.evidence?;
+        Some((run.plan.car.as_str(), (index, pinions::Turns { settings: &run.plan.settings, evidence })))
+    });
+    for (_, members) in cars::by_car(weighable) {
+        let (indices, turns): (Vec<usize>, Vec<pinions::Turns>) = members.into_iter().unzip();
+        for (index, verdict) in indices.into_iter().zip(pinions::weigh(&turns, sheet.lap_length_m)) {
+            verdicts[index] = verdict.unwrap_or_default();
+        }
+    }
+    verdicts
+}

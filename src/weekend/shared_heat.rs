@@ -1,0 +1,122 @@
+//! What the runs of one motor have in common: how much its load heats it. Each run's fit is given what the others tell, so that its cooling
+//! stands out: within one run a strong load and weak cooling look much alike.
+//!
+//! Heating goes with the copper load and with the speed; how it is shared between them is taken half and half (see
+//! `measure::warming`). Runs share it where all keys of the motor but those of its fan are the same.
+
+use std::collections::BTreeMap;
+use std::sync::Arc;
+
+use rayon::prelude::*;
+
+use crate::measure::Answers;
+use crate::measure::heat::{self, Heat};
+use crate::quantity::Uncertain;
+use crate::run::{MeasuredRun, SharedHeat};
+use crate::sheet::Settings;
+use crate::statistics::inverse_variance;
+
+/// What the same motor's heating scatters between runs for reasons of its own: solder, lubricant, how a lap is driven. Relative; common practice, no source.
+const SCATTER: f64 = 0.06;
+
+/// The heat of each run's motor, fitted again with what the motor's other runs tell; `None` for a run whose heat could
+/// not be fitted.
+pub fn share(runs: &[Arc<MeasuredRun>]) -> Vec<Option<SharedHeat>> {
+    let mut motors: BTreeMap<(String, bool), Vec<usize>> = BTreeMap::new();
+    for (index, run) in runs.iter().enumerate() {
+        if let Some(motor) = motor_name(run) {
+            motors.entry(motor).or_default().push(index);
+        }
+    }
+    let mut shared: Vec<Option<SharedHeat>> = vec![None; runs.len()];
+    for members in motors.values() {
+        let heats: Vec<&Heat> = members.iter().filter_map(|&m| Some(&measured(&runs[m])?.motor)).collect();
+        for (&member, heat) in members.iter().zip(share_motor(&heats)) {
+            shared[member] = heat;
+        }
+    }
+    shared
+}
+
+/// The heat of each run of one motor, with what the others tell.
+fn share_motor(heats: &[&Heat]) -> Vec<Option<SharedHeat>> {
+    let per_load: Vec<Option<Uncertain>> = heats.iter().map(|heat| per_load(heat)).collect();
+    let Some(all) = pool(per_load.iter().flatten().copied()) else { return vec![None; heats.len()] };
+    let way = likeliest_way(heats);
+    let with_the_others = |(own, heat): (usize, &&Heat)| {
+        let load = load(heat);
+        let cooling = heat.record.as_ref().zip(way).and_then(|(r, way)| r.cooling_given(all.value.exp() * load, way));
+        let others = pool(per_load.iter().enumerate().filter(|(n, _)| *n != own).filter_map(|(_, seen)| *seen));
+        let mut motor = (*heat).clone();
+        if let Some(others) = others {
+            let heating = others.value.exp() * load;
+            heat::conclude(&mut motor, Some(Uncertain::relative(heating, others.standard_u.hypot(SCATTER))));
+        }
+        Some(SharedHeat { motor, cooling })
+    };
+    heats.par_iter().enumerate().map(with_the_others).collect()
+}
+
+fn measured(run: &MeasuredRun) -> Option<&Answers> {
+    run.outcome.as_ref().ok().map(|done| &done.answers)
+}
+
+/// What tells a run's motor from others: its name, and whether its load is known at full demand. A load without a
+/// current, or of a motor that never was at full demand, is on another scale.
+fn motor_name(run: &MeasuredRun) -> Option<(String, bool)> {
+    let answers = measured(run)?;
+    let at_full_demand = answers.demand.as_ref()?.motor.at_full_demand;
+    let fitted = answers.motor.warming.is_some() && !run.plan.car.is_empty();
+    fitted.then(|| (motor(&run.plan.car, &run.plan.settings), at_full_demand))
+}
+
+/// The lag and the airflow's share that the runs together find the most likely.
+fn likeliest_way(motors: &[&Heat]) -> Option<(f64, f64)> {
+    let mut weights: Vec<((f64, f64), f64)> = Vec::new();
+    for (way, weight) in motors.iter().filter_map(|m| m.warming.as_ref()).flat_map(|w| w.ways()) {
+        match weights.iter_mut().find(|w| w.0 == way) {
+            Some(known) => known.1 += weight,
+            None => weights.push((way, weight)),
+        }
+    }
+    weights.into_iter().max_by(|a, b| a.1.total_cmp(&b.1)).map(|w| w.0)
+}
+
+/// Name of the motor and how it is set, without what cools it.
+fn motor(car: &str, settings: &Settings) -> String {
+    let own = settings.0.iter().filter(|(k, _)| k.starts_with("motor.") && !cools(k));
+    own.fold(car.to_owned(), |name, (key, value)| format!("{name}\n{key}={value}"))
+}
+
+/// Whether a key is one of the cooling, by its words.
+pub fn cools(key: &str) -> bool {
+    words(key).any(|w| ["fan", "fans", "cooling", "duct", "heatsink", "sink"].contains(&w.as_str()))
+}
+
+/// Whether a key is that of a fan.
+pub fn is_fan(key: &str) -> bool {
+    words(key).any(|w| w == "fan" || w == "fans")
+}
+
+fn words(key: &str) -> impl Iterator<Item = String> {
+    key.split(|c: char| !c.is_alphanumeric()).map(str::to_lowercase)
+}
+
+/// A run's load, the mean square of the motor current and of its speed taken together (a geometric mean: half and half of small changes).
+/// Copper that runs hotter takes more of it for the same current.
+fn load(motor: &Heat) -> f64 {
+    let course = &motor.course;
+    let warmth = motor.record.as_ref().map_or(1.0, |r| 1.0 + r.coefficient / 2.0 * (r.mean_reading() - 20.0));
+    warmth * if course.omega > 0.0 { (course.copper * course.omega.powf(1.5)).sqrt() } else { course.copper }
+}
+
+/// Logarithm of the heating for a unit of load.
+fn per_load(motor: &Heat) -> Option<Uncertain> {
+    let heating = motor.warming.as_ref()?.whole_heating();
+    (heating.value > 0.0).then(|| Uncertain::new((heating.value / load(motor)).ln(), heating.relative_u()))
+}
+
+/// The runs' values as one, each with the scatter between runs beside its own uncertainty.
+fn pool(seen: impl Iterator<Item = Uncertain>) -> Option<Uncertain> {
+    inverse_variance::mean(seen.map(|v| Uncertain::new(v.value, v.standard_u.hypot(SCATTER))))
+}
