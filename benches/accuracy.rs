@@ -1,4 +1,5 @@
-//! How near the answers come to the forward model's truth, as the table in `benches/README.md`: `cargo bench --bench accuracy`.
+//! How near the answers come to the forward model's truth, as the table in `benches/README.md`: `cargo bench --bench
+//! accuracy`.
 
 #[path = "../tests/driven/mod.rs"]
 mod driven;

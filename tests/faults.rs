@@ -1,5 +1,5 @@
-//! What goes wrong around the program: it is killed, the folder is read-only or full, files change, vanish, are links or
-//! have odd names, two reviews run at once. Each ends in a clear error or a right answer, and no output is torn.
+//! What goes wrong around the program: it is killed, the folder is read-only or full, files change, vanish, are links
+//! or have odd names, two reviews run at once. Each ends in a clear error or a right answer, and no output is torn.
 #![cfg(unix)]
 
 use std::fs;
@@ -128,7 +128,8 @@ fn a_folder_that_may_not_be_written_to_and_a_full_disk_are_said() {
     assert!(String::from_utf8_lossy(&output.stderr).contains("error"));
 }
 
-/// A disk that fills in the middle of a report, by the system's limit on a file's size: the small files fit, the pages do not.
+/// A disk that fills in the middle of a report, by the system's limit on a file's size: the small files fit, the pages
+/// do not.
 #[test]
 fn a_disk_that_fills_in_the_middle_leaves_each_file_old_or_new() {
     let folder = weekend();

@@ -1,6 +1,6 @@
-//! What runtrue finds in logs of the forward model against the model's own truth: gearing, laps, lists. The bounds
-//! are those that were promised, or, where one is not reached, what is reached, with the promise beside it. Each runs over a
-//! few seeds by default and over all of them in the long form (`-- --ignored`, in `.ci/run`).
+//! What runtrue finds in logs of the forward model against the model's own truth: gearing, laps, lists. The bounds are
+//! those that were promised, or, where one is not reached, what is reached, with the promise beside it. Each runs over
+//! a few seeds by default and over all of them in the long form (`-- --ignored`, in `.ci/run`).
 
 mod driven;
 
@@ -89,8 +89,9 @@ fn realised_ratio_is_the_models_own(#[case] seeds: u64) {
     let near = share(errors.iter().map(|e| *e < 0.0025));
     println!("median {:.4} %, worst {:.3} %, {:.1} % within 0.25 %", 100.0 * middle, 100.0 * worst, 100.0 * near);
     assert!(middle < 0.0002);
-    // Promised: 0.25 % at worst. One run of forty misses it at every rate: thirteen laps of which most hold a wheelspin, so
-    // that the median jumps between laps one per cent apart where the list lies a second off. Its interval holds the truth.
+    // Promised: 0.25 % at worst. One run of forty misses it at every rate: thirteen laps of which most hold a
+    // wheelspin, so that the median jumps between laps one per cent apart where the list lies a second off. Its
+    // interval holds the truth.
     assert!(near >= 0.97);
 }
 

@@ -1,4 +1,5 @@
-//! Checks against values that others published. Each names its source; `tests/README.md` lists them all and says how each was seen to fail.
+//! Checks against values that others published. Each names its source; `tests/README.md` lists them all and says how
+//! each was seen to fail.
 
 use std::path::Path;
 
@@ -12,9 +13,10 @@ fn reference(path: &str) -> String {
     std::fs::read_to_string(&full).unwrap_or_else(|e| panic!("{}: {e}", full.display()))
 }
 
-/// NIST StRD, univariate summary statistics: certified values in lines 41 and 42, data from line 61. The certified values
-/// have fifteen digits, and a double has nearly sixteen. Each bound leaves out the leading digits that all values of a
-/// set have in common: none to two, but six in NumAcc3 and seven in NumAcc4, which differ in the tenths alone.
+/// NIST StRD, univariate summary statistics: certified values in lines 41 and 42, data from line 61. The certified
+/// values have fifteen digits, and a double has nearly sixteen. Each bound leaves out the leading digits that all
+/// values of a set have in common: none to two, but six in NumAcc3 and seven in NumAcc4, which differ in the tenths
+/// alone.
 #[rstest]
 #[case("Lew", 1e-14)]
 #[case("Lottery", 1e-14)]
@@ -39,8 +41,8 @@ fn mean_and_deviation_of_nist_strd(#[case] name: &str, #[case] bound: f64) {
     assert!(off < bound, "{name}: deviation {deviation} for {true_deviation}, off by {off:.1e}");
 }
 
-/// npm csv-spectrum 2.0.0: every row has as many cells as its JSON has fields, with the same text. `location_coordinates`
-/// is left out: its JSON disagrees with its CSV (PROVENANCE.md there).
+/// npm csv-spectrum 2.0.0: every row has as many cells as its JSON has fields, with the same text.
+/// `location_coordinates` is left out: its JSON disagrees with its CSV (PROVENANCE.md there).
 #[rstest]
 #[case("comma_in_quotes", 1)]
 #[case("empty", 2)]
@@ -69,8 +71,8 @@ fn quoting_of_csv_spectrum(#[case] name: &str, #[case] count: usize) {
     }
 }
 
-/// RFC 4180, section 2, rules 1, 2, 5, 6 and 7. Rule 3 (a header may be there) is the layout's question; rule 4 keeps blanks
-/// as part of a field, which we do not: numbers never need them.
+/// RFC 4180, section 2, rules 1, 2, 5, 6 and 7. Rule 3 (a header may be there) is the layout's question; rule 4 keeps
+/// blanks as part of a field, which we do not: numbers never need them.
 #[rstest]
 #[case::rule_1_a_line_each("aaa,bbb,ccc\r\nzzz,yyy,xxx\r\n", &[["aaa", "bbb", "ccc"], ["zzz", "yyy", "xxx"]])]
 #[case::rule_2_no_break_at_the_end("aaa,bbb,ccc\r\nzzz,yyy,xxx", &[["aaa", "bbb", "ccc"], ["zzz", "yyy", "xxx"]])]

@@ -1,6 +1,6 @@
-//! The physics against models that others wrote. `tests/reference/peers/README.md` names packages, versions, parameters and
-//! the scripts that made each file. Where `review.json` tells the figure, the check goes through the program itself, from
-//! the log's bytes to the file, so that the production code makes everything in between.
+//! The physics against models that others wrote. `tests/reference/peers/README.md` names packages, versions, parameters
+//! and the scripts that made each file. Where `review.json` tells the figure, the check goes through the program
+//! itself, from the log's bytes to the file, so that the production code makes everything in between.
 
 use std::f64::consts::TAU;
 use std::path::Path;
@@ -39,8 +39,8 @@ fn log(header: &str, rows: impl Iterator<Item = String>) -> String {
     std::iter::once(header.to_owned()).chain(rows).collect::<Vec<_>>().join("\n")
 }
 
-/// The run in `review.json` that the program makes of `log` and a sheet: `weekend` are lines before the run, `run` lines of
-/// the run.
+/// The run in `review.json` that the program makes of `log` and a sheet: `weekend` are lines before the run, `run`
+/// lines of the run.
 fn reviewed(log: &str, weekend: &str, run: &str) -> Value {
     let folder = tempfile::tempdir().unwrap();
     let sheet = format!("{weekend}\n[[runs]]\nid = \"r\"\ncar = \"c\"\nlog = \"r.csv\"\n{run}\n");
@@ -58,8 +58,8 @@ fn holds(found: &Value, truth: f64) -> bool {
     (number(&found["low"])..=number(&found["high"])).contains(&truth)
 }
 
-/// Resistance of PyBaMM's cells under a race-like current, over the model's own value. A recorder's volts come in steps of
-/// 0.01 V and its amperes in steps of 0.1 A.
+/// Resistance of PyBaMM's cells under a race-like current, over the model's own value. A recorder's volts come in steps
+/// of 0.01 V and its amperes in steps of 0.1 A.
 fn resistance_over(file: &str, truth_mohm: f64) -> f64 {
     let line = |r: Vec<f64>| format!("{:.2},{:.1},{:.2}", r[0], r[1], r[2]);
     let log = log("time [s],current [A],voltage [V]", rows(file).into_iter().map(line));
@@ -73,9 +73,10 @@ fn resistance_of_a_circuit_by_pybamm() {
     assert!((over - 1.0).abs() < 0.02, "{over:.4} of R0");
 }
 
-/// PyBaMM's single particle model with electrolyte, over the drop per ampere a second after the run's own steps. **Known
-/// bias**: the voltage that a reaction costs grows with the logarithm of the current, so a straight line through pulses of
-/// all heights lies above what the steps show. The bias itself is held, so that a change in either direction is seen.
+/// PyBaMM's single particle model with electrolyte, over the drop per ampere a second after the run's own steps.
+/// **Known bias**: the voltage that a reaction costs grows with the logarithm of the current, so a straight line
+/// through pulses of all heights lies above what the steps show. The bias itself is held, so that a change in either
+/// direction is seen.
 #[test]
 fn resistance_of_a_cell_by_pybamm_is_high_by_a_known_share() {
     let over = resistance_over("spme.csv", 1000.0 * number(&truth("spme")["run_steps"]["r_1s_ohm"]));
@@ -98,7 +99,8 @@ fn motor_of_gym_electric_motor() {
     let off = |found: f64, key: &str| (found / number(&truth[key]) - 1.0).abs();
     assert!(off(demand.motor.constant, "motor_constant_v_s") < 0.02, "{:?}", demand.motor);
     assert!(off(demand.motor.resistance, "resistance_ohm") < 0.02, "{:?}", demand.motor);
-    // Driven rows: the motor's current within some per cent of the model's own; the pack's is far below it at part demand.
+    // Driven rows: the motor's current within some per cent of the model's own; the pack's is far below it at part
+    // demand.
     let driven = || rows.iter().zip(&demand.current).filter(|(r, _)| r[4] > 15.0 && r[1] > 300.0);
     let errors: Vec<f64> = driven().map(|(r, i)| (i / r[4] - 1.0).abs()).collect();
     let by_pack: Vec<f64> = driven().map(|(r, _)| (r[3] / r[4] - 1.0).abs()).collect();
@@ -109,8 +111,9 @@ fn motor_of_gym_electric_motor() {
 /// A car whose motor travels 30 mm a turn: 63.025 mm · π / 6.6.
 const TRAVELS_30_MM: &str = "[cars.c]\nspur = 66\npinion = 10\ninternal_ratio = 1\ntyre_diameter_mm = 63.0253";
 
-/// The run of commonroad-vehicle-models as the program sees it. As many turns a minute as a model car's motor makes: the
-/// number means nothing else here. The log carries the throttle, which tells wheels that brake from wheels that drive.
+/// The run of commonroad-vehicle-models as the program sees it. As many turns a minute as a model car's motor makes:
+/// the number means nothing else here. The log carries the throttle, which tells wheels that brake from wheels that
+/// drive.
 fn slip_of(file: &str, ground: bool) -> Value {
     let line = |r: Vec<f64>| {
         let over_ground = if ground { format!(",{:.2}", r[2]) } else { String::new() };
@@ -126,8 +129,8 @@ fn stretches(what: &str, end: f64) -> Vec<Value> {
     all.into_iter().filter(|s| number(&s["end_s"]) < end).collect()
 }
 
-/// Wheel speed against car speed with known slip: commonroad-vehicle-models, told from the wheels alone and with the speed
-/// over ground. The file at 50 Hz is the same run as the one at 20 Hz, its first 72 s: not a second witness.
+/// Wheel speed against car speed with known slip: commonroad-vehicle-models, told from the wheels alone and with the
+/// speed over ground. The file at 50 Hz is the same run as the one at 20 Hz, its first 72 s: not a second witness.
 #[rstest]
 #[case("tyre_slip.csv", 120.0)]
 #[case("tyre_slip_50hz.csv", 72.0)]
@@ -167,8 +170,8 @@ fn locked_wheels_are_no_wheelspin(
     }
 }
 
-/// The heat of the motor as the program forecasts it for `end` seconds into a log that stops at `until`. `line` gives a row
-/// of time, rpm, voltage, current and motor temperature.
+/// The heat of the motor as the program forecasts it for `end` seconds into a log that stops at `until`. `line` gives a
+/// row of time, rpm, voltage, current and motor temperature.
 fn forecast(file: &str, line: impl Fn(&[f64]) -> String, air_c: f64, until: f64, end: f64) -> Value {
     let rows = rows(file).into_iter().filter(|r| r[0] < until);
     let log = log("time [s],rpm [1/min],voltage [V],current [A],motor temperature [°C]", rows.map(|r| line(&r)));
@@ -178,10 +181,10 @@ fn forecast(file: &str, line: impl Fn(&[f64]) -> String, air_c: f64, until: f64,
     reviewed(&log, &format!("[race]\nlength_s = {}\n[cars.c]", end - first), &air)["heat"]["motor"].clone()
 }
 
-/// Integration check, from a log's bytes to the forecast: a motor of two heat nodes with a lagging sensor. The equations
-/// are ours, scipy integrates them; the truth of others is in `race_end_of_a_motor_by_opensourceleg`. A drive without loss
-/// between pack and motor is put in front of it (0.0017 V·s, 11 mΩ, 7.4 V), so that the program has to work out the
-/// motor's current first.
+/// Integration check, from a log's bytes to the forecast: a motor of two heat nodes with a lagging sensor. The
+/// equations are ours, scipy integrates them; the truth of others is in `race_end_of_a_motor_by_opensourceleg`. A drive
+/// without loss between pack and motor is put in front of it (0.0017 V·s, 11 mΩ, 7.4 V), so that the program has to
+/// work out the motor's current first.
 #[rstest]
 #[case(300.0, "sensor_c_at_300_s")]
 #[case(480.0, "sensor_c_at_480_s")]
@@ -200,8 +203,9 @@ fn race_end_of_our_equations_integrated_by_scipy(#[case] end: f64, #[case] key: 
     );
 }
 
-/// Race end from the first 55 %: winding and case by opensourceleg's thermal model, whose heat capacities and resistances
-/// were fitted to a real motor on a bench. Its case takes a thousand seconds to warm, so hardly a third of that is seen.
+/// Race end from the first 55 %: winding and case by opensourceleg's thermal model, whose heat capacities and
+/// resistances were fitted to a real motor on a bench. Its case takes a thousand seconds to warm, so hardly a third of
+/// that is seen.
 #[rstest]
 #[case(300.0, "case_c_at_300_s")]
 #[case(480.0, "case_c_at_480_s")]
@@ -215,7 +219,8 @@ fn race_end_of_a_motor_by_opensourceleg(#[case] end: f64, #[case] key: &str) {
     assert!(holds(constant, number(&truth["case_time_constant_s"])), "{constant} s");
 }
 
-/// A part of one heat node: warming and cooling in closed form, T = T_air + (T₀ − T_air)·exp(−t/τ) (Newton's law of cooling).
+/// A part of one heat node: warming and cooling in closed form, T = T_air + (T₀ − T_air)·exp(−t/τ) (Newton's law of
+/// cooling).
 #[test]
 fn one_heat_node_in_closed_form() {
     let (air, settled, constant) = (20.0, 90.0, 200.0);
@@ -246,9 +251,9 @@ fn one_heat_node_in_closed_form() {
     assert!((cooled.value - (air + 60.0 / std::f64::consts::E)).abs() < 0.7, "{cooled:?}");
 }
 
-/// Slopes with their 95 % intervals, S and exact p of small series: scipy's Theil-Sen and Kendall's tau, and pymannkendall.
-/// The interval decides every verdict of a trend. Where values tie, scipy narrows it by their variance; ours is that of
-/// the exact test without ties, which is never narrower.
+/// Slopes with their 95 % intervals, S and exact p of small series: scipy's Theil-Sen and Kendall's tau, and
+/// pymannkendall. The interval decides every verdict of a trend. Where values tie, scipy narrows it by their variance;
+/// ours is that of the exact test without ties, which is never narrower.
 #[test]
 fn trends_of_scipy_and_pymannkendall() {
     let all: serde_json::Map<String, Value> = serde_json::from_str(&reference("mann_kendall.json")).unwrap();

@@ -1,14 +1,14 @@
-//! The physics against the forward model's truth: both cars, 10 to 100 rows a second, volts in steps of 0.01, amperes in
-//! steps of 0.1 and 1, whole degrees. `cargo bench --bench accuracy` prints what is reached.
+//! The physics against the forward model's truth: both cars, 10 to 100 rows a second, volts in steps of 0.01, amperes
+//! in steps of 0.1 and 1, whole degrees. `cargo bench --bench accuracy` prints what is reached.
 //!
-//! Each promise runs twice: over a few seeds by default, over all twenty in the long form, which is ignored by default and
-//! runs in `.ci/run` (`cargo test --release --test promises -- --ignored`).
+//! Each promise runs twice: over a few seeds by default, over all twenty in the long form, which is ignored by default
+//! and runs in `.ci/run` (`cargo test --release --test promises -- --ignored`).
 //!
 //! The bounds are the promised ones, but for these, which are looser:
 //!
 //! | what | promised | asserted here |
 //! | --- | --- | --- |
-//! | charge used at 10, 20, 50 and 100 Hz | within 0.3 % | within 2, 1.2, 0.7 and 0.4 %: the current jumps unseen between rows |
+//! | charge used at 10, 20, 50 and 100 Hz | within 0.3 % | within 2, 1.2, 0.7 and 0.4 %: current jumps between rows |
 //! | its interval holds the truth | 95 % | 80 % |
 //! | controller at the race's end: interval holds | 95 % | 90 %: it is a little narrow |
 //! | sign of a top speed's change with one tooth | right from 0.1 % on | right from 0.2 % on |
@@ -80,8 +80,8 @@ fn resistance_is_the_packs(#[case] seeds: u64, #[values((10.0, 0.1), (20.0, 1.0)
     assert!(share(all.iter().map(|(r, low, high)| r.value > 0.88 * low && r.value < 1.12 * high)) >= 0.95, "{all:?}");
 }
 
-// Promised: 0.3 %, missed. A recorder that takes the current ten or twenty times a second does not see when it jumps: that
-// alone leaves more open, and the interval says so.
+// Promised: 0.3 %, missed. A recorder that takes the current ten or twenty times a second does not see when it jumps:
+// that alone leaves more open, and the interval says so.
 #[rstest]
 #[case::few(FEW)]
 #[ignore = "the long form: .ci/run"]

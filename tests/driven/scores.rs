@@ -1,5 +1,5 @@
-//! How near the answers come to the forward model's truth: each promise measured over a number of seeds, for tests and for
-//! `benches/accuracy.rs`.
+//! How near the answers come to the forward model's truth: each promise measured over a number of seeds, for tests and
+//! for `benches/accuracy.rs`.
 
 use runtrue::demo::car::CarSpec;
 use runtrue::demo::drive::Drive;
@@ -201,7 +201,8 @@ pub fn drag_brakes(rate: f64, seeds: u64) -> Vec<(f64, f64)> {
     })
 }
 
-/// A tooth more or less: change of the motor's race end (°C) and of the median lap's top speed (relative), found and true.
+/// A tooth more or less: change of the motor's race end (°C) and of the median lap's top speed (relative), found and
+/// true.
 pub fn pinions(seeds: u64) -> Vec<(Against, Against)> {
     let each = every(seeds / 2, |car, seed| {
         let race = 240.0;

@@ -146,8 +146,8 @@ fn is_sentence(text: &str) -> bool {
     words(text) >= SENTENCE && count(char::is_alphabetic) > count(char::is_numeric)
 }
 
-/// `text` with every number as one sign, and the sample's two cars as one, so that sentences that differ in these alone are
-/// one.
+/// `text` with every number as one sign, and the sample's two cars as one, so that sentences that differ in these alone
+/// are one.
 fn template(text: &str) -> String {
     let mut out = String::new();
     for c in text.chars() {

@@ -1,9 +1,9 @@
 //! Every sentence that runtrue says, in one file that can be read from top to bottom: `tests/snapshots/words.snap`.
 //!
-//! The sentences come from real work, not from the source: reviews of weekends with faults, logs, lists and sheets that are
-//! broken in every way we know, a season, the local page over the wire, wrong commands. A number stands for all of its kind,
-//! so that each sentence is there once. After a change of words: `INSTA_UPDATE=always cargo test --release --test words`,
-//! then read what changed aloud.
+//! The sentences come from real work, not from the source: reviews of weekends with faults, logs, lists and sheets that
+//! are broken in every way we know, a season, the local page over the wire, wrong commands. A number stands for all of
+//! its kind, so that each sentence is there once. After a change of words: `INSTA_UPDATE=always cargo test --release
+//! --test words`, then read what changed aloud.
 //!
 //! To extend it: a broken input goes into `inputs.rs`, a further weekend or request into its stage here.
 
