@@ -18,7 +18,7 @@ pub type Progress<'a> = &'a (dyn Fn(usize, usize) + Sync);
 struct Entry {
     plan: RunPlan,
     shared: Sheet,
-    stamps: [Stamp; 2],
+    stamps: [Option<Stamp>; 2],
     lapped: Vec<LappedRun>,
     measured: Vec<Arc<MeasuredRun>>,
 }

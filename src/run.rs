@@ -18,7 +18,7 @@ use crate::log::{Channel, Log};
 use crate::measure::gearing::Fit;
 use crate::measure::heat::Heat;
 use crate::measure::{self, Answers};
-use crate::notice::{Failure, Notice};
+use crate::notice::{Failure, Notice, NoticeCode};
 use crate::quantity::Uncertain;
 use crate::sheet::{RunPlan, Settings, Sheet};
 use crate::statistics::quantiles::median;
@@ -78,17 +78,6 @@ pub enum GearingVerdict {
     #[default]
     #[serde(rename = "cannot tell")]
     CannotTell,
-}
-
-impl GearingVerdict {
-    /// The verdict in words.
-    pub fn words(self) -> &'static str {
-        match self {
-            Self::Agrees => "agrees",
-            Self::Differs => "differs",
-            Self::CannotTell => "cannot tell",
-        }
-    }
 }
 
 /// Which pinion was on the car, weighed over all runs of the car.
@@ -242,7 +231,7 @@ fn read_list(folder: &Path, plan: &RunPlan) -> Result<Option<LapList>, Notice> {
         .map(Some)
         .map_err(|failure| {
             let message = format!("{}; the laps were found in the log instead", failure.message);
-            Notice::warning("no-lap-list", message).hint(failure.hint.unwrap_or_default())
+            Notice::warning(NoticeCode::NoLapList, message).hint(failure.hint.unwrap_or_default())
         })
 }
 

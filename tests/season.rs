@@ -5,7 +5,8 @@ use std::path::{Path, PathBuf};
 use std::process::{Command, Output};
 
 use runtrue::demo::season::{PACK_AGES_A_MONTH, invent};
-use runtrue::season::{gather, schema, store};
+use runtrue::review_file::stored;
+use runtrue::season::{gather, partition, schema, store, tabulate};
 use runtrue::weekend::trends::Verdict;
 use serde_json::{Value, json};
 
@@ -75,12 +76,12 @@ fn a_weekend_gathered_again_replaces_its_own_files_and_no_others() {
     let folders = weekends(folder.path(), 5, 2);
     let root = folder.path().join("season");
     assert!(season(&[&folders[0], &folders[1]], &root, &[]).status.success());
-    let bytes = |weekend: &store::Partition| {
-        let of = |t: &schema::Table| {
+    let bytes = |weekend: &partition::Partition| {
+        let of = |table: &&str| {
             let part = format!("year={}/weekend={}/part-0.parquet", weekend.year, weekend.weekend);
-            std::fs::read(root.join(t.name).join(part)).unwrap()
+            std::fs::read(root.join(table).join(part)).unwrap()
         };
-        schema::TABLES.iter().map(of).collect::<Vec<_>>()
+        schema::TABLE_NAMES.iter().map(of).collect::<Vec<_>>()
     };
     let partitions = store::partitions(&root).unwrap();
     assert_eq!(partitions.len(), 2);
@@ -139,7 +140,7 @@ fn what_cannot_be_gathered_is_said_and_the_rest_goes_on() {
     let some = season(&[&undated, &foreign, &nothing, &good], &root, &[]);
     let said = words(&some.stderr);
     assert!(some.status.success(), "{said}");
-    for part in ["no date, but `in May`", "`another 7`", "nothing", "hint:"] {
+    for part in ["no date: `in May` is not one", "`another 7`", "nothing", "hint:"] {
         assert!(said.contains(part), "{part} in {said}");
     }
     let none = season(&[&undated, &nothing], &root, &[]);
@@ -148,7 +149,7 @@ fn what_cannot_be_gathered_is_said_and_the_rest_goes_on() {
     let twin = folder.path().join("twin");
     invent(7, 1)[0].weekend.write(&twin).unwrap();
     let twice = season(&[&good, &twin], &root, &["--format", "json"]);
-    assert!(words(&twice.stderr).contains("has the date and the name of"), "{}", words(&twice.stderr));
+    assert!(words(&twice.stderr).contains("has the same date and name as"), "{}", words(&twice.stderr));
     assert_eq!(count(&twice), 1);
     // A weekend that was named and could not be gathered is not taken out for that.
     let other = weekends(&folder.path().join("more"), 8, 2).remove(1);
@@ -156,15 +157,15 @@ fn what_cannot_be_gathered_is_said_and_the_rest_goes_on() {
     std::fs::create_dir_all(other.join("report")).unwrap();
     std::fs::write(other.join("report/review.json"), "{").unwrap();
     let only = season(&[&other, &good], &root, &["--format", "json", "--only"]);
-    assert!(words(&only.stderr).contains("no weekend was taken out"), "{}", words(&only.stderr));
+    assert!(words(&only.stderr).contains("no weekend was removed"), "{}", words(&only.stderr));
     assert_eq!(count(&only), 2);
     // A file of the data set that is none is named, and its weekend left out of the answers.
     let partition = &store::partitions(&root).unwrap()[0];
-    std::fs::write(root.join(partition.file(&schema::RUNS)), b"torn").unwrap();
+    std::fs::write(root.join(partition.file(schema::RUNS.name)), b"torn").unwrap();
     let broken = season(&[&other], &root, &["--format", "json"]);
     assert!(!broken.status.success());
     assert_eq!(count(&season(&[&good], &root, &["--format", "json"])), 2);
-    std::fs::remove_file(root.join(partition.file(&schema::FIGURES))).unwrap();
+    std::fs::remove_file(root.join(partition.file(schema::FIGURES.name))).unwrap();
     let more = weekends(&folder.path().join("third"), 9, 3).remove(2);
     let lost = season(&[&more], &root, &["--format", "json"]);
     assert!(words(&lost.stderr).contains("figures"), "{}", words(&lost.stderr));
@@ -230,9 +231,9 @@ fn a_folder_of_folders_is_looked_through_and_logs_without_a_sheet_are_not_passed
 #[test]
 fn names_of_every_kind_become_folders_and_stay_apart() {
     let key = |name: &str| {
-        let file =
-            json!({ "format": "runtrue review 1", "weekend": { "date": "2026-05-16", "name": name }, "runs": [] });
-        gather::of_review(Path::new("x"), &file).unwrap().key
+        let file = json!({ "format": "runtrue review 1", "weekend": { "date": "2026-05-16", "name": name }, "runs": [{ "id": "r" }] });
+        let review = stored::read(&file.to_string()).unwrap();
+        tabulate::weekend(Path::new("x"), review).unwrap().partition.weekend
     };
     let (long, longer) = (format!("{} Saturday", "x ".repeat(60)), format!("{} Sunday", "x ".repeat(60)));
     let names =
@@ -273,7 +274,7 @@ fn weekends_whose_logs_are_named_alike_are_told_apart() {
     // Another entrant of the same round, by name: it goes over none.
     let ben = of("January", "2026-01-03", 7000);
     let refused = season(&[&ben], &root, &json);
-    assert!(words(&refused.stderr).contains("has other logs than"), "{}", words(&refused.stderr));
+    assert!(words(&refused.stderr).contains("in the data set, but other logs"), "{}", words(&refused.stderr));
     assert_eq!(count(&season(&[&one], &root, &json)), 2);
     // The same logs twice in one call count once, and the first stays.
     let copy = of("Copy of January", "2026-01-03", 5000);
@@ -304,7 +305,7 @@ fn a_review_that_is_behind_its_folder_is_not_believed() {
     let old = std::time::SystemTime::now() - std::time::Duration::from_secs(90_000);
     std::fs::File::options().append(true).open(&new).unwrap().set_modified(old).unwrap();
     let gathered = gather::gather(&weekend).unwrap();
-    assert!(gathered.reviewed_anew && gathered.logs.len() == 2);
+    assert!(gathered.reviewed_anew && gathered.origin.logs.len() == 2);
     // A sheet that cannot be read any more is the weekend's error, not a reason to believe the old review.
     std::fs::write(weekend.join("weekend.toml"), without_runs + "= =\n").unwrap();
     assert!(gather::gather(&weekend).unwrap_err().to_string().contains("sheet"));
@@ -319,9 +320,9 @@ fn reviews_that_others_made_are_checked() {
     std::fs::create_dir_all(lone.join("report")).unwrap();
     let head = json!({ "date": "2026-01-03", "name": "x" });
     for (runs, said) in [
-        (json!([]), "tells of no run"),
-        (json!("hello"), "tells of no run"),
-        (json!([{ "id": "r" }, { "id": "r" }]), "stands in it twice"),
+        (json!([]), "it has no runs"),
+        (json!("hello"), "string \"hello\", expected a sequence at line 1 column"),
+        (json!([{ "id": "r" }, { "id": "r" }]), "two runs with the id `r`"),
     ] {
         let file = json!({ "format": "runtrue review 1", "weekend": head, "runs": runs });
         std::fs::write(lone.join("report/review.json"), file.to_string()).unwrap();

@@ -7,7 +7,7 @@ use std::path::{Path, PathBuf};
 
 use crate::import::clock;
 use crate::import::encoding;
-use crate::notice::{Notice, printable};
+use crate::notice::{Notice, NoticeCode, printable};
 use crate::statistics::quantiles::median;
 
 /// A lap list is small; larger files are none.
@@ -130,8 +130,8 @@ pub fn parse(text: &str) -> Result<LapList, (u64, String)> {
     let mut notices = Vec::new();
     if skipped.0 > 0 {
         notices.push(
-            Notice::warning("list-lines", "lines of the lap list without a time were passed over")
-                .at(skipped.1, skipped.0),
+            Notice::warning(NoticeCode::ListLines, "lines of the lap list without a time were passed over")
+                .counted(skipped.1, skipped.0),
         );
     }
     Ok(LapList { passings: to_passings(&times, &mut notices), notices })
@@ -232,7 +232,8 @@ fn to_passings(times: &[(f64, bool)], notices: &mut Vec<Notice>) -> Vec<f64> {
         }
         let zeroes = (values.len() + 1 - out.len()) as u64;
         if zeroes > 0 {
-            notices.push(Notice::note("list-lines", "lap times of zero were passed over").at(None, zeroes));
+            notices
+                .push(Notice::note(NoticeCode::ListLines, "lap times of zero were passed over").counted(None, zeroes));
         }
         return out;
     }
@@ -248,7 +249,7 @@ fn to_passings(times: &[(f64, bool)], notices: &mut Vec<Notice>) -> Vec<f64> {
             out.push(passing);
             last = value;
         } else {
-            notices.push(Notice::warning("list-order", "a passing not after the one before was passed over"));
+            notices.push(Notice::warning(NoticeCode::ListOrder, "a passing not after the one before was passed over"));
         }
     }
     out

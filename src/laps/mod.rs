@@ -12,7 +12,7 @@ use lists::LapList;
 use odometer::Odometer;
 use place::Places;
 
-use crate::notice::Notice;
+use crate::notice::{Notice, NoticeCode};
 use crate::quantity::Estimate;
 use crate::statistics::quantiles::{median, robust_deviation};
 
@@ -190,14 +190,15 @@ pub fn measure(odometer: Option<Odometer>, list: Option<&LapList>, expected_turn
         notices: Vec::new(),
     };
     let (Some(odometer), Some(gripped)) = (&laps.odometer, &laps.gripped) else {
-        laps.notices.push(Notice::warning("no-laps", "without revs there are no laps"));
+        laps.notices.push(Notice::warning(NoticeCode::NoLaps, "without revs there are no laps"));
         return laps;
     };
     let time = odometer.rows().0;
     let (rows, seconds) = (time.len(), time.last().copied().unwrap_or(0.0));
     if (rows as f64) < LEAST_HZ * seconds {
         let message = format!("{rows} rows in {seconds:.0} s are too few to tell laps");
-        laps.notices.push(Notice::warning("no-laps", message).hint("set the recorder to several rows a second"));
+        laps.notices
+            .push(Notice::warning(NoticeCode::NoLaps, message).hint("set the recorder to several rows a second"));
         return laps;
     }
     let told = list.and_then(|l| by_list(odometer, l)).or(expected_turns);
@@ -215,8 +216,11 @@ pub fn measure(odometer: Option<Odometer>, list: Option<&LapList>, expected_turn
     } else if let Some(places) = &laps.places {
         if list.is_some() {
             laps.notices.push(
-                Notice::warning("list-does-not-fit", "the lap list does not fit the log; laps were found in the log")
-                    .hint("check that the sheet names this run's list"),
+                Notice::warning(
+                    NoticeCode::ListDoesNotFit,
+                    "the lap list does not fit the log; laps were found in the log",
+                )
+                .hint("check that the sheet names this run's list"),
             );
         }
         let passings = places.passings();
@@ -224,7 +228,7 @@ pub fn measure(odometer: Option<Odometer>, list: Option<&LapList>, expected_turn
         laps.first_passing = passings.first().map(|&t| Estimate::from_half_width(t, found_doubt(&passings)));
         laps.rows = cut(odometer, &passings);
     } else {
-        laps.notices.push(Notice::warning("no-laps", "no pattern of revs repeats: laps could not be found"));
+        laps.notices.push(Notice::warning(NoticeCode::NoLaps, "no pattern of revs repeats: laps could not be found"));
     }
     set_aside(&mut laps.rows, odometer);
     laps

@@ -3,10 +3,11 @@
 use std::path::Path;
 
 use super::pages::Group;
-use crate::archive;
 use crate::folder::{self, SHEET};
-use crate::report::{json, pages, tables, view};
+use crate::report::{pages, tables, view};
 use crate::review::Review;
+use crate::review_file;
+use crate::storage;
 
 /// Type of a file and its bytes, or why it could not be made.
 pub type Made = Result<(&'static str, Vec<u8>), String>;
@@ -48,11 +49,11 @@ pub fn file(review: Option<&Review>, folder: &Path, name: &str) -> Option<Made> 
     let review = review?;
     let text = |html: Result<String, askama::Error>| html.map(|t| (PAGE, t.into_bytes())).map_err(|e| e.to_string());
     let table = |table: Result<arrow::array::RecordBatch, arrow::error::ArrowError>| {
-        table.map_err(|e| e.to_string()).and_then(|t| archive::batch_as_parquet(&t)).map(|b| (PARQUET, b))
+        table.map_err(|e| e.to_string()).and_then(|t| storage::batch_as_parquet(&t)).map(|b| (PARQUET, b))
     };
     match name {
         "index.html" => return Some(text(pages::weekend(&view::weekend(review)))),
-        "review.json" => return Some(Ok(("application/json", json::text(review).into_bytes()))),
+        "review.json" => return Some(Ok(("application/json", review_file::text(review).into_bytes()))),
         "runs.parquet" => return Some(table(tables::runs(review, crate::figure::FIGURES))),
         "laps.parquet" => return Some(table(tables::laps(review))),
         _ => {}
@@ -63,6 +64,6 @@ pub fn file(review: Option<&Review>, folder: &Path, name: &str) -> Option<Made> 
             return Some(text(pages::run(&view::run(review, at))));
         }
         let done = run.done().filter(|_| view::log_name(&page) == name)?;
-        Some(archive::log_as_parquet(&done.log).map(|b| (PARQUET, b)))
+        Some(storage::log_as_parquet(&done.log).map(|b| (PARQUET, b)))
     })
 }

@@ -21,7 +21,7 @@ use std::net::{IpAddr, SocketAddr, TcpListener};
 use std::path::{Path, PathBuf};
 use std::sync::{Arc, Mutex};
 
-use crate::archive::{sweep, write_whole};
+use crate::storage::{sweep, write_whole};
 use current::Current;
 use guard::Guard;
 use routes::Server;

@@ -1,17 +1,16 @@
 //! The local page's own templates, filled in; the report's two pages with what only a running server can offer.
 
-use std::hash::{DefaultHasher, Hash, Hasher};
-
 use askama::Template;
 
 use super::form::{Field, Form, RUN, called, pointer};
 use super::routes::MOST_BYTES;
 use crate::folder::plain_path;
-use crate::measure::gearing::{gears, teeth};
-use crate::notice::Failure;
+use crate::gear_chart::teeth;
+use crate::measure::gearing::gears;
+use crate::notice::{Failure, NoticeCode};
 use crate::report::pages::{OF_TRACE, OfTrace, filters};
 use crate::report::view::{self, RowView, RunView, WeekendView};
-use crate::review::{NOT_ON_THE_SHEET, Review};
+use crate::review::Review;
 use crate::sheet::RunPlan;
 use crate::weekend::conclude::ConcludedRun;
 use crate::weekend::lacks::{Place, lacks};
@@ -27,9 +26,7 @@ pub type Page = Result<String, askama::Error>;
 
 /// A short mark of a text: another text has another, but for one case in 10¹⁹.
 pub fn mark_of(text: &str) -> String {
-    let mut hasher = DefaultHasher::new();
-    text.hash(&mut hasher);
-    format!("{:016x}", hasher.finish())
+    crate::fingerprint::fingerprint(text)
 }
 
 #[derive(Template)]
@@ -96,7 +93,7 @@ struct Ask {
 pub fn weekend(review: &Review, base: &str, listed: &[String]) -> Page {
     let mut v = view::weekend(review);
     // The page asks for them itself.
-    v.notices.retain(|n| n.code != NOT_ON_THE_SHEET);
+    v.notices.retain(|n| n.code != NoticeCode::NotOnTheSheet);
     let unlisted = review.unlisted.iter().map(|run| unlisted(run, review)).collect();
     let several = !review.has_sheet && review.runs.len() > 1;
     Weekend { v: &v, at: "weekend", base, unlisted, asks: asks(review, listed), several, most: MOST_BYTES }.render()

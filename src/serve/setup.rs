@@ -42,7 +42,7 @@ impl Server {
                 })
             }
             Err(e) if e.kind() == std::io::ErrorKind::NotFound => match self.current.review() {
-                Some(review) => Ok(folder::starter_of(self.folder(), &review.sheet.runs)),
+                Some(review) => Ok(folder::starter_for(self.folder(), &review.sheet.runs)),
                 None => folder::starter(self.folder()).map_err(failed),
             },
             Err(e) => Err(failed(e)),

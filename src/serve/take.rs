@@ -8,13 +8,13 @@ use unicode_normalization::UnicodeNormalization;
 use unicode_normalization::char::is_combining_mark;
 
 use super::routes::MOST_FORM;
-use crate::archive::readable;
 use crate::folder::{self, LOG_ENDINGS, SHEET};
 use crate::import;
 use crate::laps::lists;
 use crate::log::Log;
 use crate::notice::{Failure, Severity, printable};
 use crate::sheet;
+use crate::storage::make_readable;
 
 /// Longest name kept, in characters.
 const LONGEST: usize = 80;
@@ -124,7 +124,7 @@ fn understand(folder: &Path, name: &str, path: &Path) -> Result<(Kind, Vec<Strin
     let bytes = std::fs::read(path).map_err(|e| refused(name, &e))?;
     let text = folder::read_sheet_text(folder).ok().flatten().unwrap_or_default();
     let sheet = sheet::read::read(&text).unwrap_or_default();
-    let plan = folder::unplanned(PathBuf::from(name), None);
+    let plan = folder::unlisted_run(PathBuf::from(name), None);
     match import::read_bytes(Path::new(name), &bytes, &folder::hints(&plan, &sheet)) {
         Ok(logs) => Ok((Kind::Log, logs.iter().flat_map(said).collect())),
         Err(e) => match lists::read(path).ok().filter(|_| bytes.len() as u64 <= LARGEST_LIST) {
@@ -172,7 +172,7 @@ fn take_sheet(folder: &Path, name: &str, arrived: NamedTempFile) -> Result<Recei
         hint: Some(hint.to_owned()),
     };
     let hint = "change it on the page of the sheet, or move it away first";
-    readable(arrived.as_file()).map_err(|e| refused(name, &e))?;
+    make_readable(arrived.as_file()).map_err(|e| refused(name, &e))?;
     arrived.persist_noclobber(folder.join(SHEET)).map_err(|e| match e.error.kind() {
         io::ErrorKind::AlreadyExists => there(hint),
         _ => refused(name, &e.error),
@@ -190,7 +190,7 @@ fn save(folder: &Path, place: &str, name: &str, mut arrived: NamedTempFile) -> i
         }
     }
     std::fs::create_dir_all(folder.join(place))?;
-    readable(arrived.as_file())?;
+    make_readable(arrived.as_file())?;
     let (stem, ending) = name.rsplit_once('.').unwrap_or((name, "csv"));
     for number in 1.. {
         let own = if number == 1 { name.to_owned() } else { format!("{stem}-{number}.{ending}") };
@@ -310,7 +310,7 @@ mod tests {
         let second = take("weekend.toml", b"[weekend]\nname = \"y\"\n").unwrap_err();
         assert!(second.message.contains("left as it is"), "{second:?}");
         let rubbish = take("x.csv", b"\x89PNG\r\n\x1a\n\0\0\0\rIHDR").unwrap_err();
-        assert!(rubbish.message.contains("`x.csv` is no text"), "{rubbish:?}");
+        assert!(rubbish.message.contains("`x.csv` is not a log but an image or a program"), "{rubbish:?}");
         let packed = take("runs.zip", b"PK\x03\x04....").unwrap_err();
         assert!(packed.message.contains("`runs.zip` is packed"), "{packed:?}");
         assert!(!folder.path().join("logs").exists());

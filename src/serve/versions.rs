@@ -4,8 +4,8 @@ use std::collections::HashMap;
 use std::io;
 use std::path::{Path, PathBuf};
 
-use crate::archive::write_whole;
 use crate::folder::SHEET;
+use crate::storage::write_whole;
 
 /// Folder of what this server keeps, in the weekend's folder.
 pub const OWN: &str = ".runtrue";

@@ -49,16 +49,6 @@ impl Verdict {
             _ => Verdict::CannotTell,
         }
     }
-
-    /// The verdict in words.
-    pub fn words(self) -> &'static str {
-        match self {
-            Verdict::Rising => "rising",
-            Verdict::Falling => "falling",
-            Verdict::Steady => "steady",
-            Verdict::CannotTell => "cannot tell",
-        }
-    }
 }
 
 /// What explains a temperature's trend.

@@ -1,6 +1,8 @@
-"""Reads the data set of a season with duckdb, pyarrow, Python polars and DataFusion, and compares them with each other and with the reviews.
+"""Reads a season's data set with duckdb, pyarrow, Python polars and DataFusion, and compares the results with each
+other and with the reviews.
 
-Run it from the project's folder after a release build. All must agree on the names of partitions, pruning by them, types, nulls, units and sums.
+Run it from the project's folder after a release build. Names of partitions, pruning by them, types, nulls, units and
+sums must be the same in all of them.
 """
 
 import json
@@ -58,12 +60,12 @@ def main(folder):
         columns, rows = read_all(season, table)
         first = rows["pyarrow"]
         assert first and all(r == first for r in rows.values()), {e: (len(r), r[:1]) for e, r in rows.items()}
-        told = schema[table]["columns"]
-        assert columns[:-2] == [c["name"] for c in told]
+        expected = schema[table]["columns"]
+        assert columns[:-2] == [c["name"] for c in expected]
         file = next((season / table).rglob("*.parquet"))
-        for field, column in zip(pyarrow.parquet.read_schema(file), told):
+        for field, column in zip(pyarrow.parquet.read_schema(file), expected):
             assert (field.metadata.get(b"unit") or b"").decode() == column["unit"], field.name
-        # A column that no run ever fills would point to nothing.
+        # A column that no run ever fills would be read from a field that does not exist.
         filled = {c for n, c in enumerate(columns) if any(r[n] is not None for r in first)}
         assert set(columns) - filled <= {"error", "together_with"}, set(columns) - filled
         print(f"{table}: {len(first)} rows, {len(columns)} columns, the same in all four")
@@ -78,12 +80,12 @@ def main(folder):
     events = sum(len(r["wheelspin"]["events"]) for r in runs)
     assert pyarrow.dataset.dataset(season / "events", partitioning="hive").count_rows() == events
 
-    # A weekend is found by the name of its folder alone.
+    # One weekend is found by its folder alone.
     one = answers["weekends"][0]["weekend"]
     pruned = pyarrow.dataset.dataset(season / "runs", partitioning="hive")
     assert len(list(pruned.get_fragments(pc.field("weekend") == one))) == 1
     assert duckdb.sql(f"select count(*) from read_parquet('{season}/runs/*/*/*.parquet', hive_partitioning = true) where weekend = '{one}'").fetchall()[0][0] == answers["weekends"][0]["runs"]
-    print(f"{len(runs)} runs, {laps} laps, {events} events: the sums agree with the reviews")
+    print(f"{len(runs)} runs, {laps} laps, {events} events: the sums are those of the reviews")
 
 
 with tempfile.TemporaryDirectory() as folder:

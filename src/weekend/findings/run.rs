@@ -2,7 +2,7 @@
 
 use serde_json::{Value, json};
 
-use super::finding::{About, Finding, Place, place_in_words};
+use super::finding::{About, Finding, Place};
 use crate::figure::Weight;
 use crate::measure::battery::{self, Battery};
 use crate::measure::heat::{self, Heat};
@@ -11,6 +11,7 @@ use crate::notice::printable;
 use crate::quantity::Estimate;
 use crate::run::{GearingVerdict, HotPart, PinionWhy, SettledRun};
 use crate::weekend::next::{Next, WithoutFan};
+use crate::wording::{InFigures, place_on_lap};
 
 /// Share of the laps' time from which wheelspin is worth a word. A default (common practice, no source).
 pub const MUCH_SPIN: f64 = 0.02;
@@ -117,8 +118,7 @@ fn gearing_finding(run: &SettledRun) -> Option<Finding> {
 
 /// The interval of a temperature, in brackets after its value: `94 °C (91 to 97)`.
 fn temperature(estimate: Estimate) -> String {
-    let half = estimate.half_width().max(1.0);
-    format!("{:.0} °C ({:.0} to {:.0})", estimate.value, estimate.value - half, estimate.value + half)
+    InFigures::whole(&estimate).sentence("°C")
 }
 
 fn heat_finding(run: &SettledRun, part: HotPart, next: &[Next]) -> Option<Finding> {
@@ -201,7 +201,7 @@ fn wheelspin_finding(run: &SettledRun, wheelspin: &Wheelspin) -> Option<Finding>
     let (seconds, share) = (wheelspin.seconds?, wheelspin.share.filter(|s| *s >= MUCH_SPIN)?);
     let place = spun_place(wheelspin);
     let detail = place.map_or_else(String::new, |place| {
-        format!("It happened on {} laps at the same spot, {}", place.laps, place_in_words(place.lap_fraction))
+        format!("It happened on {} laps at the same spot, {}", place.laps, place_on_lap(place.lap_fraction))
     });
     let lead =
         format!("The wheels spun for {seconds:.1} s in run {}, {:.1} % of the laps' time", name(run), 100.0 * share);

@@ -1,10 +1,11 @@
-//! `review.json`, format `runtrue review 1`: the answers as other programs read them.
+//! `review.json` as it is written: the answers for other programs.
 
 use std::collections::BTreeMap;
 
 use schemars::{JsonSchema, Schema, schema_for};
 use serde::Serialize;
 
+use super::stored::{self, FORMAT, SettingFile, StoredError, StoredReview};
 use crate::figure::FIGURES;
 use crate::laps::{SetAside, Source};
 use crate::log::Reading;
@@ -24,9 +25,6 @@ use crate::weekend::conclude::ConcludedRun;
 use crate::weekend::findings::Finding;
 use crate::weekend::next::{Next, WithoutFan};
 use crate::weekend::trends::Trend;
-
-/// Name and version of the format.
-pub const FORMAT: &str = "runtrue review 1";
 
 /// The whole file.
 #[derive(Debug, Serialize, JsonSchema)]
@@ -130,18 +128,6 @@ pub struct GearingFile {
     pub why: Option<String>,
 }
 
-/// A value of the sheet.
-#[derive(Debug, Serialize, JsonSchema)]
-#[serde(untagged)]
-pub enum SettingFile {
-    /// A number.
-    Number(f64),
-    /// Text.
-    Text(String),
-    /// True or false.
-    Flag(bool),
-}
-
 /// Heat of both parts.
 #[derive(Debug, Serialize, JsonSchema)]
 pub struct HeatFile {
@@ -209,8 +195,8 @@ pub struct ComparisonFile {
     pub together_with: Vec<String>,
 }
 
-/// The review as its file holds it.
-pub fn file(review: &Review) -> ReviewFile {
+/// The file of `review`.
+pub fn review_file(review: &Review) -> ReviewFile {
     let sheet = &review.sheet;
     ReviewFile {
         format: FORMAT,
@@ -322,18 +308,40 @@ fn comparison(c: &Comparison) -> ComparisonFile {
     }
 }
 
+/// The review as a reader of its file would find it.
+///
+/// # Errors
+/// [`StoredError`], as [`stored::read`].
+pub fn as_stored(review: &Review) -> Result<StoredReview, StoredError> {
+    stored::checked(serde_json::from_value(serde_json::to_value(review_file(review))?)?)
+}
+
 /// The JSON Schema of `review.json`.
 pub fn schema() -> Schema {
     schema_for!(ReviewFile)
 }
 
-/// The file's text.
+/// The text of `review.json`.
 pub fn text(review: &Review) -> String {
-    in_words(&file(review))
+    pretty(&review_file(review))
 }
 
 /// A structure as the text of a JSON file.
-pub(super) fn in_words(file: &impl Serialize) -> String {
+pub fn pretty(file: &impl Serialize) -> String {
     // The structures hold nothing that JSON cannot: serialising them does not fail.
     serde_json::to_string_pretty(file).map_or_else(|e| format!("{{\"error\": \"{e}\"}}"), |t| t + "\n")
+}
+
+#[cfg(test)]
+mod tests {
+    use std::path::Path;
+
+    use super::*;
+
+    #[test]
+    fn what_is_written_reads_back_as_the_review() {
+        let sample = Path::new(env!("CARGO_MANIFEST_DIR")).join("sample-logs/alder-quay");
+        let review = crate::review::review(&sample, &mut |_, _| {}).unwrap();
+        assert_eq!(stored::read(&text(&review)).unwrap(), as_stored(&review).unwrap());
+    }
 }
