@@ -1,4 +1,5 @@
-//! A season gathered from invented weekends: what the model was told is found, what it was not is not, and each weekend's files are its own.
+//! A season gathered from invented weekends: what the model was told is found, what it was not is not, and each
+//! weekend's files are its own.
 
 use std::path::{Path, PathBuf};
 use std::process::{Command, Output};
