@@ -23,7 +23,7 @@ use schemars::JsonSchema;
 use serde::Serialize;
 
 use super::context::RunContext;
-use super::gears::{rollout_mm, set_rollout_mm};
+use super::gears::set_rollout_mm;
 use super::lap_turns::Evidence;
 use crate::laps::{Lap, SetAside};
 use crate::quantity::Estimate;
