@@ -5,7 +5,8 @@ use std::collections::BTreeMap;
 use schemars::{JsonSchema, Schema, schema_for};
 use serde::Serialize;
 
-use super::stored::{self, FORMAT, SettingFile, StoredError, StoredReview};
+use super::read::{StoredError, checked};
+use super::stored::{FORMAT, SettingFile, StoredReview};
 use crate::figure::FIGURES;
 use crate::laps::{SetAside, Source};
 use crate::log::Reading;
@@ -117,6 +118,7 @@ pub struct FigureFile {
 
 /// The gearing, with the pinion as the car's runs together tell it.
 #[derive(Debug, Serialize, JsonSchema)]
+#[schemars(rename = "Gearing")]
 pub struct GearingFile {
     /// As the run alone tells it.
     #[serde(flatten)]
@@ -312,9 +314,9 @@ fn comparison(c: &Comparison) -> ComparisonFile {
 /// The review as a reader of its file would find it.
 ///
 /// # Errors
-/// [`StoredError`], as [`stored::read`].
+/// [`StoredError`], as [`super::read::read`].
 pub fn as_stored(review: &Review) -> Result<StoredReview, StoredError> {
-    stored::checked(serde_json::from_value(serde_json::to_value(review_file(review))?)?)
+    checked(serde_json::from_value(serde_json::to_value(review_file(review))?)?)
 }
 
 /// The JSON Schema of `review.json`.
@@ -342,7 +344,7 @@ mod tests {
     #[test]
     fn what_is_written_reads_back_as_the_review() {
         let sample = Path::new(env!("CARGO_MANIFEST_DIR")).join("sample-logs/alder-quay");
-        let review = crate::review::review(&sample, &mut |_, _| {}).unwrap();
-        assert_eq!(stored::read(&text(&review)).unwrap(), as_stored(&review).unwrap());
+        let review = crate::review::review(&sample, &|_, _| {}).unwrap();
+        assert_eq!(super::super::read::read(&text(&review)).unwrap(), as_stored(&review).unwrap());
     }
 }
