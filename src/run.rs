@@ -182,14 +182,18 @@ impl SettledRun {
     }
 }
 
-/// Reads one entry of the sheet and finds its laps: one run, or several where the file holds several.
-pub fn lap(folder: &Path, plan: &RunPlan, sheet: &Sheet) -> Vec<LappedRun> {
+/// Reads one entry of the sheet and finds its laps: one run, or several where the file holds several. `already_read` are
+/// the file's runs where it has been read before, as [`hints`] ask for.
+pub fn lap(folder: &Path, plan: &RunPlan, sheet: &Sheet, already_read: Option<Vec<Log>>) -> Vec<LappedRun> {
     let failed = |failure: Failure| vec![LappedRun { plan: plan.clone(), outcome: Err(failure) }];
     if let Some(mistake) = &plan.mistake {
         return failed(Failure { message: mistake.brief(), hint: Some(mistake.hint.clone()) });
     }
-    let read = within(folder, &plan.log).and_then(|path| {
-        import::read(&path, &hints(plan, sheet)).map_err(|e| Failure { hint: e.hint(), message: e.to_string() })
+    let read = within(folder, &plan.log).and_then(|path| match already_read {
+        Some(logs) => Ok(logs),
+        None => {
+            import::read(&path, &hints(plan, sheet)).map_err(|e| Failure { hint: e.hint(), message: e.to_string() })
+        }
     });
     let logs = match read {
         Ok(logs) => logs,
