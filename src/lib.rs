@@ -15,6 +15,7 @@ pub mod log;
 pub mod measure;
 pub mod notice;
 pub mod quantity;
+pub mod reason;
 pub mod report;
 pub mod review;
 pub mod review_file;

@@ -13,12 +13,13 @@ use crate::log::Reading;
 use crate::measure::battery::Battery;
 use crate::measure::gearing::{Fit, Gearing};
 use crate::measure::heat::Heat;
+use crate::measure::hot_part::HotPart;
 use crate::measure::power::Power;
 use crate::measure::wheelspin::Wheelspin;
 use crate::notice::{Failure, Notice};
 use crate::quantity::Estimate;
 use crate::review::Review;
-use crate::run::{GearingVerdict, HotPart, Measured, SettledRun};
+use crate::run::{GearingVerdict, Measured, SettledRun};
 use crate::sheet::Setting;
 use crate::weekend::before::Before;
 use crate::weekend::comparisons::{Comparison, Effect};
@@ -261,7 +262,7 @@ fn figures(run: &SettledRun) -> BTreeMap<&'static str, FigureFile> {
 fn gearing(run: &SettledRun, done: &Measured) -> GearingFile {
     let measured = done.answers.gearing.clone();
     let pinion = &run.pinion;
-    let why = measured.why.clone().or(pinion.why.map(|w| w.words().to_owned()));
+    let why = measured.why.as_ref().map(ToString::to_string).or(pinion.why.map(|w| w.words().to_owned()));
     GearingFile { measured, verdict: pinion.verdict, fits: pinion.fits.clone(), why }
 }
 

@@ -1,25 +1,14 @@
-//! The catalogue of figures: everything that is followed over runs, compared between settings and written into tables.
-//!
-//! A figure is one entry of [`FIGURES`]. `review.json`, the tables of the weekend and the season, trends, effects, words
-//! and axis labels all take it from there. Keys and columns are published names: they are never changed, and where a
-//! table came to call a figure otherwise than the rest, its entry holds both names.
+//! What an entry of the catalogue is made of.
 
-use std::borrow::Cow;
-
-use schemars::{JsonSchema, Schema, SchemaGenerator, json_schema};
+use schemars::JsonSchema;
 use serde::{Serialize, Serializer};
 
-use crate::measure::Answers;
 use crate::measure::heat::Heat;
+use crate::measure::hot_part::HotPart;
 use crate::quantity::{Estimate, Uncertain};
-use crate::run::{HotPart, Measured, SettledRun};
+use crate::run::SettledRun;
 use crate::statistics::quantiles::median;
-use crate::wording;
-
-mod catalogue;
-
-pub use crate::wording::Words;
-pub use catalogue::FIGURES;
+use crate::wording::{self, HIGHER, Words};
 
 /// A figure of a run.
 #[derive(Debug)]
@@ -177,18 +166,27 @@ impl Serialize for Figure {
     }
 }
 
-impl JsonSchema for Figure {
-    fn schema_name() -> Cow<'static, str> {
-        "Figure".into()
-    }
-
-    fn json_schema(_: &mut SchemaGenerator) -> Schema {
-        let keys: Vec<&str> = FIGURES.iter().map(|f| f.key).collect();
-        json_schema!({ "type": "string", "enum": keys })
-    }
-}
-
 impl Figure {
+    /// An entry of the tables alone, with nothing said of trends: an entry states what differs from it.
+    pub const PLAIN: Figure = Figure {
+        key: "",
+        column: "",
+        unit: "1",
+        about: "",
+        label: "",
+        shown: Shown { unit: "", digits: 2, factor: 1.0 },
+        words: HIGHER,
+        worth: Worth::Share(0.15),
+        used: Used { in_trends: false, in_effects: false },
+        bad: Bad::Neither,
+        heat: None,
+        needs: None,
+        relative: false,
+        rising: None,
+        falling: None,
+        read: |_| None,
+    };
+
     /// The figure's heat record in a run, where it is one of heat.
     pub fn heat_in<'a>(&self, run: &'a SettledRun) -> Option<&'a Heat> {
         run.heat(self.heat?.part)
@@ -235,33 +233,4 @@ impl Worth {
             Self::Share(share) => share * usual.abs(),
         }
     }
-}
-
-/// The figure of this key, or of this column.
-pub fn find(name: &str) -> Option<&'static Figure> {
-    FIGURES.iter().find(|f| f.key == name).or_else(|| FIGURES.iter().find(|f| f.column == name))
-}
-
-/// A figure of the answers alone.
-fn answered(run: &SettledRun, take: impl Fn(&Answers) -> Option<Reading>) -> Option<Reading> {
-    take(&run.done()?.answers)
-}
-
-/// The rise of a part above the air at the race's end.
-fn rise(run: &SettledRun, part: HotPart) -> Option<Reading> {
-    let (end, air) = run.heat(part)?.race_end_c.zip(run.plan().ambient_c)?;
-    Some(Reading::estimated(Estimate { value: end.value - air, low: end.low - air, high: end.high - air }))
-}
-
-/// Tyre diameter by which the realised ratio would be the set one with the pinion that was on the car.
-fn effective_tyre(run: &SettledRun) -> Option<Reading> {
-    let Measured { laps, answers, .. } = run.done()?;
-    let evidence = answers.gearing.evidence?;
-    let realised = answers.gearing.realised_ratio?;
-    let tyre = run.plan().settings.tyre_mm()?;
-    let counted = median(laps.counted().map(|l| l.turns))?;
-    // Turns lost in wheelspin do not make the tyre smaller.
-    let gripped = realised.value * evidence.gripped_turns / counted;
-    let set = run.plan().settings.ratio_with(run.pinion_on_car()?)?;
-    Some(Reading::plain(tyre * set / gripped, tyre * evidence.relative_u))
 }
