@@ -2,6 +2,7 @@
 //! JSON Schema and the list of what a sheet lacks are all made from [`KEYS`]: a new key is one entry here.
 
 use crate::log::Channel;
+use crate::wording::Words;
 
 /// Race length where the sheet gives none, s. Common practice, no source: five minutes.
 pub const DEFAULT_RACE_S: f64 = 300.0;
@@ -119,6 +120,8 @@ pub struct Key {
     pub asked: Option<Asked>,
     /// Whether the key of a car has a field in each run too, because it often changes from run to run.
     pub often_changed: bool,
+    /// How a change begins a sentence, before the label: `More` drag brake, `A larger` pinion.
+    pub words: Words,
 }
 
 impl Key {
@@ -135,6 +138,7 @@ impl Key {
             answers: "",
             asked: None,
             often_changed: false,
+            words: Words { more: "More", less: "Less" },
         }
     }
 
@@ -177,6 +181,12 @@ impl Key {
     /// The same, but not where the log has `channel`.
     pub const fn asked_unless(mut self, needs: &'static [Channel], channel: Channel) -> Self {
         self.asked = Some(Asked { needs, unless: Some(channel) });
+        self
+    }
+
+    /// With other words for a change than more and less.
+    pub const fn words(mut self, more: &'static str, less: &'static str) -> Self {
+        self.words = Words { more, less };
         self
     }
 
@@ -276,20 +286,24 @@ pub const KEYS: &[Key] = &[
         .asked(ANY_LOG),
     Key::new(Race, "note", "note", "\"start in two rows\"").kind(Kind::Name).answers("anything worth remembering"),
     Key::new(Car, "spur", "spur", "116")
+        .words("A larger", "A smaller")
         .count(10.0, 300.0, "teeth")
         .answers("whether the car really has the gearing on the sheet")
         .asked(REVS),
     Key::new(Car, "pinion", "pinion", "31")
+        .words("A larger", "A smaller")
         .count(5.0, 200.0, "teeth")
         .answers("whether the car really has the gearing on the sheet")
         .asked(REVS)
         .often_changed(),
     Key::new(Car, "internal_ratio", "internal ratio", "1.85")
+        .words("A higher", "A lower")
         .number(0.2, 10.0, "")
         .assumed(DEFAULT_INTERNAL_RATIO)
         .answers("the final drive ratio; write 1 for direct drive")
         .asked(REVS),
     Key::new(Car, "tyre_diameter_mm", "tyre diameter", "63.0")
+        .words("A larger", "A smaller")
         .number(15.0, 250.0, "mm")
         .answers("rollout and the ratio that was really driven")
         .asked(REVS),
@@ -297,6 +311,7 @@ pub const KEYS: &[Key] = &[
         .kind(Kind::Choice(&["rubber", "foam"]))
         .answers("foam wears smaller, which is allowed for"),
     Key::new(Car, "mass_kg", "mass", "1.35")
+        .words("A higher", "A lower")
         .number(0.1, 30.0, "kg")
         .answers("pull, wheelspin and what other pinions would do; weigh the car ready to race")
         .asked(AMPERES),
@@ -306,7 +321,7 @@ pub const KEYS: &[Key] = &[
         .answers("what drag brake does to your lap times"),
     Key::new(Car, "motor.name", "motor name", "\"A\"").kind(Kind::Name).answers("follows one motor through the season"),
     Key::new(Car, "motor.turns", "motor wind", "4.5").number(0.5, 100.0, "turns"),
-    Key::new(Car, "motor.rotor_mm", "rotor", "12.5").number(1.0, 100.0, "mm"),
+    Key::new(Car, "motor.rotor_mm", "rotor", "12.5").number(1.0, 100.0, "mm").words("A larger", "A smaller"),
     Key::new(Car, "motor.timing_deg", "end-bell timing", "30")
         .number(-10.0, 90.0, "°")
         .answers("what timing does to revs and heat"),
