@@ -10,11 +10,11 @@ use criterion::{Criterion, Throughput, criterion_group, criterion_main};
 use encoding_rs::WINDOWS_1252;
 use rayon::prelude::*;
 use runtrue::demo::car::CarSpec;
-use runtrue::demo::drive::drive;
+use runtrue::demo::drive::Drive;
 use runtrue::demo::manner::{Manner, TextManner, UnitManner};
 use runtrue::demo::recorder::{Recorder, Rows};
-use runtrue::demo::track::Track;
-use runtrue::demo::weekend::plain_drive;
+use runtrue::demo::simulation::simulate;
+use runtrue::demo::track::{Corner, Track};
 use runtrue::import::columns::Hints;
 use runtrue::import::read_bytes;
 use runtrue::laps;
@@ -25,8 +25,10 @@ use runtrue::review::review;
 
 fn rows() -> Rows {
     let car = CarSpec::tourer();
-    let track = Track { length: 120.0, corners: vec![(30.0, 4.0, 9.0), (55.0, 3.0, 11.0), (90.0, 5.0, 7.5)] };
-    Recorder::plain(100.0).sample(&drive(&car, &track, &plain_drive(&car), 5), 5)
+    let corner = |(start, length, speed)| Corner { start, length, speed };
+    let track =
+        Track { length: 120.0, corners: [(30.0, 4.0, 9.0), (55.0, 3.0, 11.0), (90.0, 5.0, 7.5)].map(corner).into() };
+    Recorder::plain(100.0).sample(&simulate(&car, &track, &Drive::plain(&car), 5), 5)
 }
 
 fn reading(c: &mut Criterion) {
@@ -36,7 +38,7 @@ fn reading(c: &mut Criterion) {
         decimal: ',',
         grouping: Some('.'),
         units: UnitManner::Row,
-        text: TextManner(WINDOWS_1252, false),
+        text: TextManner::plain(WINDOWS_1252),
         crlf: true,
         preamble: vec!["Recording of run 7".into()],
         missing: Some(("--", 101)),

@@ -1,32 +1,23 @@
-//! The commands' arguments.
+//! The arguments of the commands; their comments are the help that `--help` and the manual pages print.
 
+use std::net::IpAddr;
 use std::path::PathBuf;
 
-use clap::{Parser, Subcommand};
+use clap::{Args, Parser, Subcommand, ValueEnum};
+use runtrue::gear_chart::teeth;
+use runtrue::storage::LogFormat;
 
-use crate::archive::Form;
-
-/// How results are printed.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, clap::ValueEnum)]
-pub enum Format {
-    /// For people
-    #[default]
-    Text,
-    /// For programs: one JSON document a result; errors too, on standard error
-    Json,
-}
-
-/// Reads a model racing car's controller logs, laps and setup sheet and answers what the car really did.
+/// Reads a model racing car's controller logs, lap times and setup sheet, and answers what the car really did.
 #[derive(Debug, Parser)]
 #[command(version, about, max_term_width = 80, arg_required_else_help = true)]
 pub struct Arguments {
     /// How results are printed
     #[arg(long, global = true, value_enum, default_value_t, hide_default_value = true)]
-    pub format: Format,
-    /// Print errors alone
+    pub format: OutputFormat,
+    /// Print errors only
     #[arg(short, long, global = true)]
     pub quiet: bool,
-    /// Print how each log was read as well, and which weekends a season had to review
+    /// Also print how each log was read, and which weekends `season` had to review
     #[arg(short, long, global = true, conflicts_with = "quiet")]
     pub verbose: bool,
     /// What to do.
@@ -34,124 +25,168 @@ pub struct Arguments {
     pub command: Command,
 }
 
-/// What to do.
-#[derive(Debug, Subcommand)]
-pub enum Command {
-    /// Review weekends or lone logs: the summary here, pages and tables in a folder
-    Review {
-        /// Weekends' folders or logs
-        #[arg(required_unless_present = "schema")]
-        paths: Vec<PathBuf>,
-        /// Where the report goes; `report` in the weekend's folder otherwise
-        #[arg(long, value_name = "DIR")]
-        out: Option<PathBuf>,
-        /// Print the JSON Schema of review.json and stop
-        #[arg(long)]
-        schema: bool,
-    },
-    /// Show how logs were understood: encoding, columns, units, what was repaired
-    Read {
-        /// Logs; `-` is standard input
-        #[arg(required = true)]
-        logs: Vec<PathBuf>,
-    },
-    /// Write a starter weekend.toml for a folder of logs; never over another
-    Sheet {
-        /// The folder
-        #[arg(required_unless_present = "schema")]
-        folder: Option<PathBuf>,
-        /// Print the JSON Schema of weekend.toml and stop
-        #[arg(long)]
-        schema: bool,
-    },
-    /// Print FDR and rollout over pinions and spurs
-    Gears {
-        /// Take spur, pinion, internal ratio and tyre from this weekend's sheet
-        #[arg(long, value_name = "DIR")]
-        from: Option<PathBuf>,
-        /// The car on that sheet
-        #[arg(long, requires = "from")]
-        car: Option<String>,
-        /// Pinions: one, a list or a range, such as 27,28 or 27-33
-        #[arg(long, value_parser = teeth)]
-        pinion: Option<Teeth>,
-        /// Spurs: one, a list or a range
-        #[arg(long, value_parser = teeth)]
-        spur: Option<Teeth>,
-        /// Internal ratio; 1 for direct drive
-        #[arg(long)]
-        internal: Option<f64>,
-        /// Tyre diameter, mm
-        #[arg(long, value_name = "MM")]
-        tyre: Option<f64>,
-    },
-    /// Write the normalised log, units in the field metadata
-    Convert {
-        /// The log; `-` is standard input
-        log: PathBuf,
-        /// Form
-        #[arg(long)]
-        to: Form,
-        /// The file; beside the log otherwise, never over another; `-` is standard output
-        #[arg(long, value_name = "FILE")]
-        out: Option<PathBuf>,
-    },
-    /// Open a weekend's page in the browser: drop logs on it, fill in the sheet
-    Serve {
-        /// The weekend's folder; made if it is not there
-        folder: PathBuf,
-        /// The port; a free one otherwise
-        #[arg(long, default_value_t = 0, hide_default_value = true)]
-        port: u16,
-        /// An address other than this machine's own 127.0.0.1: others on the network can then reach the page
-        #[arg(long, value_name = "IP")]
-        address: Option<std::net::IpAddr>,
-        /// Print the address and leave the browser alone
-        #[arg(long)]
-        no_open: bool,
-    },
-    /// Gather reviewed weekends into one data set and answer what they tell together
-    Season {
-        /// Weekends' folders, or folders of them
-        #[arg(required_unless_present = "schema")]
-        paths: Vec<PathBuf>,
-        /// Where the data set is; weekends that are in it already stay
-        #[arg(long, value_name = "DIR", default_value = "season")]
-        out: PathBuf,
-        /// Take weekends that are not named out of the data set
-        #[arg(long)]
-        only: bool,
-        /// Print the tables' columns and the JSON Schema of season.json and stop
-        #[arg(long)]
-        schema: bool,
-    },
-    /// Print the completions for a shell
-    Completions {
-        /// The shell
-        shell: clap_complete::Shell,
-    },
-    /// Write a manual page for each command into a folder
-    Man {
-        /// The folder; made if it is not there
-        folder: PathBuf,
-    },
-    /// Write an invented weekend with its truth beside it
-    Demo {
-        /// A folder without a sheet
-        folder: PathBuf,
-        /// Another seed, another weekend
-        #[arg(long, default_value_t = 1)]
-        seed: u64,
-        /// A season instead: so many weekends, each in a folder of its own
-        #[arg(long, value_name = "WEEKENDS", value_parser = clap::value_parser!(u8).range(1..=12))]
-        season: Option<u8>,
-    },
+/// How results are printed.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, ValueEnum)]
+pub enum OutputFormat {
+    /// For people
+    #[default]
+    Text,
+    /// For programs: one JSON document for each result; errors are JSON too, on standard error
+    Json,
 }
 
-/// Numbers of teeth.
+/// What to do. The help of a command is the comment of its arguments.
+#[derive(Debug, Subcommand)]
+pub enum Command {
+    Review(ReviewArguments),
+    Read(ReadArguments),
+    Sheet(SheetArguments),
+    Gears(GearsArguments),
+    Convert(ConvertArguments),
+    Serve(ServeArguments),
+    Season(SeasonArguments),
+    Completions(CompletionsArguments),
+    Man(ManArguments),
+    Demo(DemoArguments),
+}
+
+/// Review weekends or single logs: prints a summary, writes pages and tables
+#[derive(Debug, Args)]
+pub struct ReviewArguments {
+    /// Weekend folders or logs
+    #[arg(required_unless_present = "schema")]
+    pub paths: Vec<PathBuf>,
+    /// Folder for the report; if not given, `report` in the weekend's folder
+    #[arg(long, value_name = "DIR")]
+    pub out: Option<PathBuf>,
+    /// Print the JSON Schema of review.json and stop
+    #[arg(long)]
+    pub schema: bool,
+}
+
+/// Show how logs were read: encoding, columns, units, repairs
+#[derive(Debug, Args)]
+pub struct ReadArguments {
+    /// Logs; `-` reads standard input
+    #[arg(required = true)]
+    pub logs: Vec<PathBuf>,
+}
+
+/// Write a starter weekend.toml for a folder of logs; an existing one is not changed
+#[derive(Debug, Args)]
+pub struct SheetArguments {
+    /// Folder with the logs
+    #[arg(required_unless_present = "schema")]
+    pub folder: Option<PathBuf>,
+    /// Print the JSON Schema of weekend.toml and stop
+    #[arg(long)]
+    pub schema: bool,
+}
+
+/// Print a gear chart: FDR and rollout of pinions and spurs
+#[derive(Debug, Args)]
+#[command(after_help = "Example: runtrue gears --pinion 28-34 --spur 116 --internal 1.85 --tyre 63")]
+pub struct GearsArguments {
+    /// Take spur, pinion, internal ratio and tyre from this weekend's sheet
+    #[arg(long, value_name = "DIR")]
+    pub from: Option<PathBuf>,
+    /// Car on that sheet, if it has several
+    #[arg(long, requires = "from")]
+    pub car: Option<String>,
+    /// Pinion teeth: one number, a list or a range, such as 31 or 30,31 or 28-34
+    #[arg(long, value_name = "TEETH", value_parser = read_teeth)]
+    pub pinion: Option<Teeth>,
+    /// Spur teeth: one number, a list or a range
+    #[arg(long, value_name = "TEETH", value_parser = read_teeth)]
+    pub spur: Option<Teeth>,
+    /// Internal ratio; 1 for direct drive
+    #[arg(long, value_name = "RATIO")]
+    pub internal: Option<f64>,
+    /// Tyre diameter, mm
+    #[arg(long, value_name = "MM")]
+    pub tyre: Option<f64>,
+}
+
+/// Write a log as Parquet, Arrow or CSV, with its units
+#[derive(Debug, Args)]
+pub struct ConvertArguments {
+    /// Log; `-` reads standard input
+    pub log: PathBuf,
+    /// Format to write
+    #[arg(long, value_name = "FORMAT")]
+    pub to: LogFormat,
+    /// File to write, never over an existing one; if not given, next to the log; `-` is standard output
+    #[arg(long, value_name = "FILE")]
+    pub out: Option<PathBuf>,
+}
+
+/// Open a weekend in the browser: drop logs on the page, fill in the sheet
+#[derive(Debug, Args)]
+pub struct ServeArguments {
+    /// Weekend folder; it is made if it does not exist
+    pub folder: PathBuf,
+    /// Port; if not given, any free one
+    #[arg(long, default_value_t = 0, hide_default_value = true)]
+    pub port: u16,
+    /// Address in place of 127.0.0.1, so that others on the network can open the page
+    #[arg(long, value_name = "IP")]
+    pub address: Option<IpAddr>,
+    /// Print the address and do not open the browser
+    #[arg(long)]
+    pub no_open: bool,
+}
+
+/// Collect reviewed weekends into one data set and answer what they show together
+///
+/// Each weekend's `report/review.json` is read; a weekend is reviewed again where that is missing or older than its
+/// logs.
+#[derive(Debug, Args)]
+pub struct SeasonArguments {
+    /// Weekend folders, or folders that hold them
+    #[arg(required_unless_present = "schema")]
+    pub paths: Vec<PathBuf>,
+    /// Folder of the data set; weekends that are already in it stay
+    #[arg(long, value_name = "DIR", default_value = "season")]
+    pub out: PathBuf,
+    /// Remove weekends from the data set that are not named here
+    #[arg(long)]
+    pub only: bool,
+    /// Print the columns of the tables and the JSON Schema of season.json and stop
+    #[arg(long)]
+    pub schema: bool,
+}
+
+/// Print the completion script of a shell
+#[derive(Debug, Args)]
+pub struct CompletionsArguments {
+    /// Shell
+    pub shell: clap_complete::Shell,
+}
+
+/// Write a manual page for each command
+#[derive(Debug, Args)]
+pub struct ManArguments {
+    /// Folder for the pages; it is made if it does not exist
+    pub folder: PathBuf,
+}
+
+/// Write an invented weekend to try the program on, with the true answers beside it
+#[derive(Debug, Args)]
+pub struct DemoArguments {
+    /// Folder to write to, without a weekend.toml in it
+    pub folder: PathBuf,
+    /// Any number: each gives a different weekend
+    #[arg(long, default_value_t = 1)]
+    pub seed: u64,
+    /// Write a season of this many weekends, each in a folder of its own
+    #[arg(long, value_name = "WEEKENDS", value_parser = clap::value_parser!(u8).range(1..=12))]
+    pub season: Option<u8>,
+}
+
+/// Numbers of teeth. In a type of its own, since clap reads an option of a `Vec` as one that may be repeated.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Teeth(pub Vec<u32>);
 
-fn teeth(text: &str) -> Result<Teeth, String> {
-    crate::measure::gearing::teeth(text).map(Teeth)
+fn read_teeth(text: &str) -> Result<Teeth, String> {
+    teeth(text).map(Teeth)
 }

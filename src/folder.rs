@@ -1,10 +1,9 @@
-//! What a weekend's folder holds: the sheet, the logs, the lap lists.
+//! What a weekend's folder holds: the sheet, the logs, the lap lists, and which of them belong together.
 
 use std::collections::HashSet;
 use std::path::{Path, PathBuf};
 use std::time::SystemTime;
 
-use crate::archive::UNFINISHED;
 use crate::import;
 use crate::import::columns::Hints;
 use crate::laps::lists;
@@ -12,28 +11,35 @@ use crate::log::Log;
 use crate::notice::Failure;
 use crate::sheet::mistake::Mistake;
 use crate::sheet::{self, RunPlan, Sheet};
+use crate::storage::UNFINISHED;
 
 /// File name of the sheet in a weekend's folder.
 pub const SHEET: &str = "weekend.toml";
-/// Endings of the files that are looked at.
+/// Endings of file names that may be logs or lap lists.
 pub const LOG_ENDINGS: [&str; 5] = ["csv", "txt", "tsv", "log", "dat"];
+/// The folder that lap lists are kept in by convention: what is in it is never taken for a log.
+const LAP_LISTS: &str = "laps";
+/// The folder that a review writes to by default: nothing in it is an input.
+const REPORT: &str = "report";
+/// A file longer than this, in bytes, is not tried as a lap list: a day of passings is shorter.
+const LONGEST_LAP_LIST: u64 = 1 << 15;
 
 /// Why nothing could be reviewed.
 #[derive(Debug, thiserror::Error)]
 pub enum FolderError {
-    /// The path is not there, or may not be read.
+    /// The path does not exist, or may not be read.
     #[error("`{path}` could not be read: {source}")]
     Io {
         /// The path.
         path: PathBuf,
-        /// What the system said.
+        /// The system's reason.
         source: std::io::Error,
     },
-    /// The sheet is no TOML.
+    /// The sheet is not TOML.
     #[error("the sheet could not be read\n{}", .0.drawing)]
     Sheet(Box<Mistake>),
     /// No log in the folder.
-    #[error("`{0}` holds no log")]
+    #[error("there is no log in `{0}`")]
     NoLogs(PathBuf),
 }
 
@@ -41,9 +47,11 @@ impl FolderError {
     /// What to do about it.
     pub fn hint(&self) -> String {
         match self {
-            Self::Io { .. } => "name a weekend's folder or a log".to_owned(),
+            Self::Io { .. } => "name a weekend folder or a log".to_owned(),
             Self::Sheet(mistake) => mistake.hint.clone(),
-            Self::NoLogs(_) => format!("put logs ending in `.csv` or `.txt` into it, or name them in `{SHEET}`"),
+            Self::NoLogs(_) => {
+                format!("put logs ending in `.csv` or `.txt` into the folder, or name them in `{SHEET}`")
+            }
         }
     }
 }
@@ -51,24 +59,23 @@ impl FolderError {
 /// What is to be reviewed.
 #[derive(Debug, Clone)]
 pub struct Plan {
-    /// The folder that the sheet's paths start from.
+    /// The folder that the paths on the sheet start from.
     pub root: PathBuf,
-    /// The sheet, with the runs found where it names none.
+    /// The sheet; where it lists no runs, those found in the folder are filled in.
     pub sheet: Sheet,
-    /// Whether there is a sheet.
+    /// Whether the folder has a sheet.
     pub has_sheet: bool,
     /// Logs in the folder that no run of the sheet names.
     pub unlisted: Vec<RunPlan>,
 }
 
-/// Plans the review of a weekend's folder, or of the lone log at `path`.
+/// Plans the review of a weekend's folder, or of the single log at `path`.
 ///
 /// # Errors
 /// [`FolderError`] where there is nothing to review.
 pub fn plan(path: &Path) -> Result<Plan, FolderError> {
     let io = |source| FolderError::Io { path: path.to_owned(), source };
-    let about = std::fs::metadata(path).map_err(io)?;
-    if about.is_file() {
+    if std::fs::metadata(path).map_err(io)?.is_file() {
         return Ok(plan_of_log(path));
     }
     let root = path.to_owned();
@@ -81,10 +88,9 @@ pub fn plan(path: &Path) -> Result<Plan, FolderError> {
         sheet = sheet::read::read(&text).map_err(FolderError::Sheet)?;
     }
     if !sheet.runs.is_empty() {
-        let logs: HashSet<&Path> = sheet.runs.iter().map(|r| r.log.as_path()).collect();
-        let listed = |log: &Path| logs.contains(log);
+        let listed: HashSet<&Path> = sheet.runs.iter().map(|r| r.log.as_path()).collect();
         // A folder that cannot be listed may hold logs that can be read.
-        let unlisted = find_logs_but(path, listed).unwrap_or_default();
+        let unlisted = find_other_logs(path, |log| listed.contains(log)).unwrap_or_default();
         return Ok(Plan { root, sheet, has_sheet, unlisted });
     }
     let found = find_logs(path).map_err(io)?;
@@ -94,45 +100,51 @@ pub fn plan(path: &Path) -> Result<Plan, FolderError> {
     Ok(Plan { root, sheet: Sheet { runs: found, ..sheet }, has_sheet, unlisted: Vec::new() })
 }
 
-/// Text of the folder's sheet, without a byte-order mark; `None` where there is none.
-///
-/// # Errors
-/// If the sheet is there and cannot be read.
-pub fn read_sheet_text(folder: &Path) -> std::io::Result<Option<String>> {
-    // A pipe would never end.
-    if std::fs::metadata(folder.join(SHEET)).is_ok_and(|m| !m.is_file()) {
-        return Err(std::io::Error::other("it is no file"));
-    }
-    match std::fs::read(folder.join(SHEET)) {
-        Ok(bytes) => Ok(Some(String::from_utf8_lossy(&bytes).trim_start_matches('\u{feff}').to_owned())),
-        Err(e) if e.kind() == std::io::ErrorKind::NotFound => Ok(None),
-        Err(e) => Err(e),
-    }
-}
-
-/// A lone log: with its entry on the sheet of its folder, or of the one above, where there is one.
+/// A single log: as its sheet lists it, if the folder it is in or the one above has a sheet that does.
 fn plan_of_log(path: &Path) -> Plan {
-    let folder = path.parent().filter(|p| !p.as_os_str().is_empty()).unwrap_or(Path::new(".")).to_owned();
+    let folder = folder_of(path);
     let name = PathBuf::from(path.file_name().unwrap_or_default());
-    let places = [
-        (folder.clone(), name.clone()),
-        (folder.join(".."), folder.file_name().map_or(name.clone(), |f| Path::new(f).join(&name))),
-    ];
-    for (root, log) in places {
-        let text = read_sheet_text(&root).ok().flatten();
-        if let Some(mut sheet) = text.and_then(|t| sheet::read::read(&t).ok()) {
+    let from_above = folder.file_name().map_or(name.clone(), |f| Path::new(f).join(&name));
+    for (root, log) in [(folder.clone(), name.clone()), (folder.join(".."), from_above)] {
+        if let Some(mut sheet) = readable_sheet(&root) {
             sheet.runs.retain(|r| r.log == log);
             if !sheet.runs.is_empty() {
                 return Plan { root, sheet, has_sheet: true, unlisted: Vec::new() };
             }
         }
     }
-    let sheet = Sheet { runs: vec![unplanned(name, None)], ..Sheet::default() };
+    let sheet = Sheet { runs: vec![unlisted_run(name, None)], ..Sheet::default() };
     Plan { root: folder, sheet, has_sheet: false, unlisted: Vec::new() }
 }
 
-/// A log that stands on no sheet.
-pub fn unplanned(log: PathBuf, laps: Option<PathBuf>) -> RunPlan {
+fn folder_of(file: &Path) -> PathBuf {
+    file.parent().filter(|p| !p.as_os_str().is_empty()).unwrap_or(Path::new(".")).to_owned()
+}
+
+/// The folder's sheet; `None` where there is none or it cannot be read.
+fn readable_sheet(folder: &Path) -> Option<Sheet> {
+    sheet::read::read(&read_sheet_text(folder).ok()??).ok()
+}
+
+/// Text of the folder's sheet, without a byte-order mark; `None` where there is no sheet.
+///
+/// # Errors
+/// If there is a sheet that cannot be read.
+pub fn read_sheet_text(folder: &Path) -> std::io::Result<Option<String>> {
+    let path = folder.join(SHEET);
+    // Reading a pipe would never end.
+    if std::fs::metadata(&path).is_ok_and(|m| !m.is_file()) {
+        return Err(std::io::Error::other("it is not a file"));
+    }
+    match std::fs::read(&path) {
+        Ok(bytes) => Ok(Some(String::from_utf8_lossy(&bytes).trim_start_matches('\u{feff}').to_owned())),
+        Err(e) if e.kind() == std::io::ErrorKind::NotFound => Ok(None),
+        Err(e) => Err(e),
+    }
+}
+
+/// The run of a log that no sheet lists, named after its file.
+pub fn unlisted_run(log: PathBuf, laps: Option<PathBuf>) -> RunPlan {
     let id = log.file_stem().map_or_else(|| "run".to_owned(), |s| s.to_string_lossy().into_owned());
     RunPlan {
         id,
@@ -146,15 +158,37 @@ pub fn unplanned(log: PathBuf, laps: Option<PathBuf>) -> RunPlan {
     }
 }
 
-/// Logs of a folder and the folders in it, by name; a list of the same name in a folder `laps` goes with its log.
+/// Logs of a folder and of the folders in it, by name, each with the lap list of the same name if there is one.
 ///
 /// # Errors
 /// If the folder cannot be listed.
 pub fn find_logs(folder: &Path) -> std::io::Result<Vec<RunPlan>> {
-    find_logs_but(folder, |_| false)
+    find_other_logs(folder, |_| false)
 }
 
-/// Files of a folder and of the folders in it, by their paths from it; none of the report's, of hidden folders, or that are being written.
+/// The logs that are not `known` already; those are not even looked into.
+fn find_other_logs(folder: &Path, known: impl Fn(&Path) -> bool) -> std::io::Result<Vec<RunPlan>> {
+    let mut files = files(folder)?;
+    files.retain(|f| !known(f) && may_be_log(f) && folder.join(f).is_file());
+    files.sort();
+    let (lists, logs): (Vec<PathBuf>, Vec<PathBuf>) = files
+        .into_iter()
+        .partition(|f| f.parent().is_some_and(|p| p == Path::new(LAP_LISTS)) || is_lap_list(&folder.join(f)));
+    let mut ids = HashSet::new();
+    let mut runs = Vec::new();
+    for log in logs {
+        let list = lists.iter().find(|l| l.file_stem() == log.file_stem()).cloned();
+        let mut run = unlisted_run(log, list);
+        if !ids.insert(run.id.clone()) {
+            run.id = run.log.to_string_lossy().into_owned();
+        }
+        runs.push(run);
+    }
+    Ok(runs)
+}
+
+/// Files of a folder and of the folders in it, as paths from it; without those of the report, of hidden folders, and
+/// those still being written.
 ///
 /// # Errors
 /// If the folder cannot be listed.
@@ -163,8 +197,8 @@ pub fn files(folder: &Path) -> std::io::Result<Vec<PathBuf>> {
     for entry in std::fs::read_dir(folder)? {
         let entry = entry?;
         let name = PathBuf::from(entry.file_name());
-        if entry.file_type()?.is_dir() && name != Path::new("report") && !name.to_string_lossy().starts_with('.') {
-            // One that may not be looked into, such as a drive's own, holds no log of ours.
+        if entry.file_type()?.is_dir() && name != Path::new(REPORT) && !name.to_string_lossy().starts_with('.') {
+            // A folder that may not be looked into, such as a drive's own, holds no log of ours.
             for inner in std::fs::read_dir(entry.path()).into_iter().flatten().flatten() {
                 files.push(name.join(inner.file_name()));
             }
@@ -181,65 +215,70 @@ pub fn may_be_log(path: &Path) -> bool {
     path.extension().is_some_and(|e| LOG_ENDINGS.contains(&e.to_string_lossy().to_lowercase().as_str()))
 }
 
-/// Length and time of change of a file, and which file of the system's it is; `None` where there is none.
-pub type Stamp = Option<(u64, SystemTime, Identity)>;
+/// A small file that reads as a lap list and not as a log.
+fn is_lap_list(path: &Path) -> bool {
+    std::fs::metadata(path).is_ok_and(|m| m.len() < LONGEST_LAP_LIST)
+        && import::read(path, &Hints::default()).is_err()
+        && lists::read(path).is_ok()
+}
 
-/// Number of a file or folder on its drive, and when the system last changed it: another one of the same name has another.
-pub type Identity = (u64, i64, i64);
+/// What tells a file from an earlier version of itself without reading it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Stamp {
+    /// Length, bytes.
+    pub length: u64,
+    /// When its contents were last changed, as the file itself says: a copy may keep the time of its original.
+    pub changed: SystemTime,
+    /// Which file it is to the system.
+    pub identity: Identity,
+}
 
-/// The stamp of the file at `path`.
-pub fn stamp(path: &Path) -> Stamp {
+/// Which file of a drive a name stands for: another file put in its place has another identity. All zero where the
+/// system does not tell.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct Identity {
+    /// The file's number on its drive.
+    number: u64,
+    /// When the system last changed the file or its entry, s since 1970.
+    changed_s: i64,
+    /// The rest of that time, ns.
+    changed_ns: i64,
+}
+
+/// The stamp of the file at `path`; `None` where there is no file.
+pub fn stamp(path: &Path) -> Option<Stamp> {
     let about = std::fs::metadata(path).ok().filter(std::fs::Metadata::is_file)?;
-    Some((about.len(), about.modified().ok()?, identity(&about)))
+    Some(Stamp { length: about.len(), changed: about.modified().ok()?, identity: identity(&about) })
 }
 
 #[cfg(unix)]
 fn identity(about: &std::fs::Metadata) -> Identity {
     use std::os::unix::fs::MetadataExt;
-    (about.ino(), about.ctime(), about.ctime_nsec())
+    Identity { number: about.ino(), changed_s: about.ctime(), changed_ns: about.ctime_nsec() }
 }
 
 #[cfg(not(unix))]
 fn identity(_: &std::fs::Metadata) -> Identity {
-    (0, 0, 0)
+    Identity::default()
 }
 
-/// Number of the folder at `path` on its drive; `None` where there is none.
+/// Tells the folder at `path` from another that takes its place: its number on the drive. `None` where there is no
+/// folder.
 #[cfg(unix)]
-pub fn which(path: &Path) -> Option<u64> {
+pub fn folder_identity(path: &Path) -> Option<u64> {
     use std::os::unix::fs::MetadataExt;
     std::fs::metadata(path).ok().map(|m| m.ino())
 }
 
-/// When the folder at `path` was made; `None` where there is none.
+/// Tells the folder at `path` from another that takes its place: when it was made. `None` where there is no folder.
 #[cfg(not(unix))]
-pub fn which(path: &Path) -> Option<SystemTime> {
+pub fn folder_identity(path: &Path) -> Option<SystemTime> {
     std::fs::metadata(path).ok()?.created().ok()
 }
 
-/// A path as the sheet writes it, whatever the system's separator.
+/// A path as the sheet writes it: with slashes, whatever the system uses.
 pub fn plain_path(path: &Path) -> String {
     path.to_string_lossy().replace('\\', "/")
-}
-
-/// The logs but for those `known`, which are not looked into.
-fn find_logs_but(folder: &Path, known: impl Fn(&Path) -> bool) -> std::io::Result<Vec<RunPlan>> {
-    let mut files = files(folder)?;
-    files.retain(|f| !known(f) && may_be_log(f) && folder.join(f).is_file());
-    files.sort();
-    let (lists, logs): (Vec<PathBuf>, Vec<PathBuf>) = files
-        .into_iter()
-        .partition(|f| f.parent().is_some_and(|p| p == Path::new("laps")) || is_lap_list(&folder.join(f)));
-    let (mut runs, mut ids): (Vec<RunPlan>, HashSet<String>) = Default::default();
-    for log in logs {
-        let list = lists.iter().find(|l| l.file_stem() == log.file_stem()).cloned();
-        let mut run = unplanned(log, list);
-        if !ids.insert(run.id.clone()) {
-            run.id = run.log.to_string_lossy().into_owned();
-        }
-        runs.push(run);
-    }
-    Ok(runs)
 }
 
 /// Text of a starter sheet for the logs of a folder.
@@ -247,50 +286,45 @@ fn find_logs_but(folder: &Path, known: impl Fn(&Path) -> bool) -> std::io::Resul
 /// # Errors
 /// If the folder cannot be listed.
 pub fn starter(folder: &Path) -> std::io::Result<String> {
-    Ok(starter_of(folder, &find_logs(folder)?))
+    Ok(starter_for(folder, &find_logs(folder)?))
 }
 
 /// Text of a starter sheet for the logs `found` in a folder.
-pub fn starter_of(folder: &Path, found: &[RunPlan]) -> String {
-    let of = |r: &RunPlan| (r.id.clone(), plain_path(&r.log), r.laps.as_deref().map(plain_path));
-    let runs: Vec<_> = found.iter().map(of).collect();
-    sheet::starter::starter(&sheet::starter::name_of(folder), &runs)
+pub fn starter_for(folder: &Path, found: &[RunPlan]) -> String {
+    let entry = |r: &RunPlan| (r.id.clone(), plain_path(&r.log), r.laps.as_deref().map(plain_path));
+    let entries: Vec<_> = found.iter().map(entry).collect();
+    sheet::starter::starter(&sheet::starter::name_of(folder), &entries)
 }
 
-/// A small file that reads as a lap list and not as a log.
-fn is_lap_list(path: &Path) -> bool {
-    std::fs::metadata(path).is_ok_and(|m| m.len() < 1 << 15)
-        && import::read(path, &Hints::default()).is_err()
-        && lists::read(path).is_ok()
-}
-
-/// The file inside the folder; a link may not lead out of it.
+/// The full path of the file that the sheet names as `path`. A link may not lead out of the folder.
 ///
 /// # Errors
-/// If it does.
+/// If there is no such file in the folder, or it lies outside.
 pub fn within(folder: &Path, path: &Path) -> Result<PathBuf, Failure> {
     let full = folder.join(path);
+    let name = path.display();
+    let refused = |message: String, hint: &str| Err(Failure { message, hint: Some(hint.to_owned()) });
     let escapes =
         folder.canonicalize().ok().zip(full.canonicalize().ok()).is_some_and(|(root, file)| !file.starts_with(root));
     if escapes {
-        return Err(Failure {
-            message: format!("`{}` is a link that leaves the weekend's folder", path.display()),
-            hint: Some("copy the file into the folder".to_owned()),
-        });
+        return refused(
+            format!("`{name}` is a link that leads out of the weekend's folder"),
+            "copy the file into the folder",
+        );
     }
     match std::fs::metadata(&full) {
         Ok(about) if about.is_file() => Ok(full),
-        Ok(_) => Err(Failure { message: format!("`{}` is no file", path.display()), hint: None }),
-        Err(e) if e.kind() == std::io::ErrorKind::NotFound => Err(Failure {
-            message: format!("`{}` is not in the weekend's folder", path.display()),
-            hint: Some("copy it there, or correct its name on the sheet".to_owned()),
-        }),
-        // The reader says why.
+        Ok(_) => refused(format!("`{name}` is not a file"), "name the log or the lap list itself"),
+        Err(e) if e.kind() == std::io::ErrorKind::NotFound => refused(
+            format!("`{name}` is not in the weekend's folder"),
+            "copy it there, or correct its name on the sheet",
+        ),
+        // Reading it will say why.
         Err(_) => Ok(full),
     }
 }
 
-/// What the sheet states of how a run's log is to be read.
+/// What the sheet says about how a run's log is to be read.
 pub fn hints(plan: &RunPlan, sheet: &Sheet) -> Hints {
     Hints {
         rules: sheet.import.rules.clone(),
@@ -302,23 +336,16 @@ pub fn hints(plan: &RunPlan, sheet: &Sheet) -> Hints {
     }
 }
 
-/// Reads one log as the review of `sheet` would; for `runtrue read` and `runtrue convert`.
+/// Reads one log with what the sheet beside it, or in the folder above, says about reading it.
 ///
 /// # Errors
 /// [`import::ReadError`].
 pub fn read_log(path: &Path) -> Result<Vec<Log>, import::ReadError> {
-    let folder = path.parent().filter(|p| !p.as_os_str().is_empty()).unwrap_or(Path::new("."));
-    let beside = [folder.to_owned(), folder.join("..")].into_iter().map(|f| f.join(SHEET)).find(|f| f.is_file());
-    let sheet = beside
-        .and_then(|f| std::fs::read_to_string(f).ok())
-        .and_then(|t| sheet::read::read(&t).ok())
-        .unwrap_or_default();
+    let folder = folder_of(path);
+    let nearest = [folder.clone(), folder.join("..")].into_iter().find(|f| f.join(SHEET).is_file());
+    let sheet = nearest.and_then(|f| readable_sheet(&f)).unwrap_or_default();
     let name = path.file_name().unwrap_or_default();
-    let plan = sheet
-        .runs
-        .iter()
-        .find(|r| r.log.file_name() == Some(name))
-        .cloned()
-        .unwrap_or_else(|| unplanned(PathBuf::from(name), None));
-    import::read(path, &hints(&plan, &sheet))
+    let listed = sheet.runs.iter().find(|r| r.log.file_name() == Some(name)).cloned();
+    let run = listed.unwrap_or_else(|| unlisted_run(PathBuf::from(name), None));
+    import::read(path, &hints(&run, &sheet))
 }

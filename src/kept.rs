@@ -21,7 +21,7 @@ pub type Progress<'a> = &'a (dyn Fn(usize, usize) + Sync);
 struct Entry {
     plan: RunPlan,
     shared: Sheet,
-    stamps: [Stamp; 2],
+    stamps: [Option<Stamp>; 2],
     lapped: Vec<LappedRun>,
     measured: Vec<Arc<MeasuredRun>>,
 }
@@ -86,7 +86,7 @@ impl KeptRuns {
         // One at a time for each thread: a slow log holds up none.
         unread.par_iter_mut().with_max_len(1).for_each(|entry| {
             let known = read_logs.iter().find(|read| {
-                let same_file = read.log == entry.plan.log && read.stamp.is_some() && read.stamp == entry.stamps[0];
+                let same_file = read.log == entry.plan.log && entry.stamps[0] == Some(read.stamp);
                 same_file && read.hints == hints(&entry.plan, sheet)
             });
             entry.lapped = run::lap(root, &entry.plan, sheet, known.map(|read| read.runs.clone()));
@@ -94,7 +94,8 @@ impl KeptRuns {
         });
         // A log that no run names yet waits, as long as its file stays the same.
         let named: HashSet<&Path> = self.entries.iter().map(|e| e.plan.log.as_path()).collect();
-        self.read_logs.retain(|read| !named.contains(read.log.as_path()) && stamp(&root.join(&read.log)) == read.stamp);
+        self.read_logs
+            .retain(|read| !named.contains(read.log.as_path()) && stamp(&root.join(&read.log)) == Some(read.stamp));
     }
 
     /// The measured runs, from `lapped` as [`KeptRuns::lap`] gave them and the car's shared line has laid them since;
@@ -152,11 +153,11 @@ mod tests {
         };
         let mut kept = KeptRuns::default();
         let handed = |stamp| ReadLog { log: "r1.csv".into(), stamp, hints: Hints::default(), runs: runs.clone() };
-        kept.hand_over(handed(stamp(&path)));
+        kept.hand_over(handed(stamp(&path).unwrap()));
         assert_eq!(rows(&mut kept), 300);
         assert!(kept.read_logs.is_empty());
         let mut kept = KeptRuns::default();
-        kept.hand_over(handed(stamp(&path)));
+        kept.hand_over(handed(stamp(&path).unwrap()));
         std::fs::write(&path, format!("time s,rpm\n{}", log(250))).unwrap();
         assert_eq!(rows(&mut kept), 250);
     }

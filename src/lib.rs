@@ -3,12 +3,11 @@
 #![deny(missing_docs)]
 #![forbid(unsafe_code)]
 
-pub mod archive;
-pub mod cli;
 pub mod demo;
 pub mod figure;
 pub mod fingerprint;
 pub mod folder;
+pub mod gear_chart;
 pub mod import;
 pub mod kept;
 pub mod laps;
@@ -16,11 +15,15 @@ pub mod log;
 pub mod measure;
 pub mod notice;
 pub mod quantity;
+pub mod reason;
 pub mod report;
 pub mod review;
+pub mod review_file;
 pub mod run;
 pub mod season;
 pub mod serve;
 pub mod sheet;
 pub mod statistics;
+pub mod storage;
 pub mod weekend;
+pub mod wording;

@@ -1,6 +1,7 @@
 //! One log: an Arrow record batch with units and provenance in its schema.
 
 use std::collections::HashMap;
+use std::ops::RangeInclusive;
 use std::sync::Arc;
 
 use arrow::array::{Array, ArrayRef, Float64Array, RecordBatch, StringArray};
@@ -52,7 +53,7 @@ impl Channel {
         Channel::Ambient,
     ];
 
-    /// The channel's name in the sheet, in JSON and on the terminal.
+    /// The channel's key in the sheet and in JSON.
     pub fn name(self) -> &'static str {
         match self {
             Channel::Time => "time",
@@ -65,6 +66,18 @@ impl Channel {
             Channel::WheelSpeed => "wheel_speed",
             Channel::GroundSpeed => "ground_speed",
             Channel::Ambient => "ambient",
+        }
+    }
+
+    /// The channel in a sentence.
+    pub fn label(self) -> &'static str {
+        match self {
+            Channel::MotorTemperature => "motor temperature",
+            Channel::ControllerTemperature => "controller temperature",
+            Channel::WheelSpeed => "wheel speed",
+            Channel::GroundSpeed => "ground speed",
+            Channel::Ambient => "air temperature",
+            plain => plain.name(),
         }
     }
 
@@ -102,17 +115,17 @@ impl Channel {
         }
     }
 
-    /// Values outside are no reading of a model car's recorder and are dropped with a notice.
+    /// Values outside are not readings of a model car's recorder and are left out with a notice.
     /// Common practice, no source: several times what such a car reaches.
-    pub fn plausible(self) -> (f64, f64) {
+    pub fn plausible(self) -> RangeInclusive<f64> {
         match self {
-            Channel::Time => (f64::NEG_INFINITY, f64::INFINITY),
-            Channel::Rpm => (0.0, 400_000.0),
-            Channel::Voltage => (0.0, 100.0),
-            Channel::Current => (-500.0, 1000.0),
-            Channel::MotorTemperature | Channel::ControllerTemperature | Channel::Ambient => (-40.0, 300.0),
-            Channel::Throttle => (-150.0, 150.0),
-            Channel::WheelSpeed | Channel::GroundSpeed => (-5.0, 120.0),
+            Channel::Time => f64::NEG_INFINITY..=f64::INFINITY,
+            Channel::Rpm => 0.0..=400_000.0,
+            Channel::Voltage => 0.0..=100.0,
+            Channel::Current => -500.0..=1000.0,
+            Channel::MotorTemperature | Channel::ControllerTemperature | Channel::Ambient => -40.0..=300.0,
+            Channel::Throttle => -150.0..=150.0,
+            Channel::WheelSpeed | Channel::GroundSpeed => -5.0..=120.0,
         }
     }
 }
@@ -126,7 +139,7 @@ pub struct ChannelSource {
     pub column: String,
     /// The unit in the file.
     pub unit: String,
-    /// Factor from the file's unit to the channel's own; `null` where the conversion is no plain factor.
+    /// Factor from the file's unit to the channel's own; `null` where the conversion is more than a factor.
     pub scale: Option<f64>,
 }
 
@@ -137,7 +150,7 @@ pub struct Reading {
     pub rows_in: u64,
     /// Rows of the normalised log.
     pub rows_kept: u64,
-    /// Rows a second: one over the median step.
+    /// Rows a second: one over the mean step, lost rows left out.
     pub rate_hz: f64,
     /// From the first to the last row, s.
     pub duration_s: f64,
@@ -149,11 +162,11 @@ pub struct Reading {
     pub decimal: String,
     /// Columns understood as channels.
     pub channels: Vec<ChannelSource>,
-    /// What was dropped, repaired or guessed.
+    /// What was left out, repaired or guessed.
     pub notices: Vec<Notice>,
 }
 
-/// A column that is no channel, kept by its name.
+/// A column that is not a channel, kept under its own name.
 #[derive(Debug, Clone, PartialEq)]
 pub enum Extra {
     /// Numbers; NaN where missing.
@@ -172,7 +185,8 @@ pub struct Log {
 }
 
 impl Log {
-    /// Builds a log from its channels (time first), all of one length, and its other columns.
+    /// Builds a log from its channels (time first) in their own units, and its other columns by name. All have one
+    /// value a row.
     ///
     /// # Errors
     /// If the columns differ in length.
@@ -186,12 +200,12 @@ impl Log {
         let mut order = Vec::new();
         for (channel, values) in channels {
             let source = reading.channels.iter().find(|s| s.channel == channel);
-            let mut about = HashMap::from([("unit".to_owned(), channel.unit().to_owned())]);
+            let mut metadata = HashMap::from([("unit".to_owned(), channel.unit().to_owned())]);
             if let Some(source) = source {
-                about.insert("source_column".to_owned(), source.column.clone());
-                about.insert("source_unit".to_owned(), source.unit.clone());
+                metadata.insert("source_column".to_owned(), source.column.clone());
+                metadata.insert("source_unit".to_owned(), source.unit.clone());
             }
-            fields.push(Field::new(channel.field(), DataType::Float64, true).with_metadata(about));
+            fields.push(Field::new(channel.field(), DataType::Float64, true).with_metadata(metadata));
             columns.push(Arc::new(with_nulls(values)));
             order.push(channel);
         }
@@ -208,12 +222,12 @@ impl Log {
                 }
             }
         }
-        let about = HashMap::from([
+        let metadata = HashMap::from([
             ("format".to_owned(), "runtrue log 1".to_owned()),
             ("encoding".to_owned(), reading.encoding.clone()),
             ("rows_in".to_owned(), reading.rows_in.to_string()),
         ]);
-        let schema = Arc::new(Schema::new(fields).with_metadata(about));
+        let schema = Arc::new(Schema::new(fields).with_metadata(metadata));
         Ok(Self { batch: RecordBatch::try_new(schema, columns)?, channels: order, reading })
     }
 
@@ -227,10 +241,10 @@ impl Log {
         self.batch.num_rows()
     }
 
-    /// The channel's values in its own unit, NaN where missing; `None` where the log lacks it.
+    /// The channel's values in its own unit, NaN where missing; `None` where the log does not have it.
     pub fn channel(&self, channel: Channel) -> Option<&[f64]> {
-        let at = self.channels.iter().position(|&c| c == channel)?;
-        self.batch.column(at).as_any().downcast_ref::<Float64Array>().map(|a| a.values().as_ref())
+        let column = self.channels.iter().position(|&c| c == channel)?;
+        self.batch.column(column).as_any().downcast_ref::<Float64Array>().map(|a| a.values().as_ref())
     }
 
     /// Seconds since the first row, increasing.
@@ -245,6 +259,7 @@ fn with_nulls(values: Vec<f64>) -> Float64Array {
     Float64Array::new(values.into(), nulls)
 }
 
+/// `wanted`, or with a number behind it where another column has that name already.
 fn free_name(wanted: &str, taken: &[Field]) -> String {
     let free = |name: &str| taken.iter().all(|f| f.name() != name);
     if free(wanted) {

@@ -1,26 +1,27 @@
-//! Parse, call, exit code.
+//! The program: reads its arguments, does what the command asks, ends with an exit status.
 
 #![forbid(unsafe_code)]
 
+mod cli;
 mod commands;
 
 use std::process::ExitCode;
 
 use clap::Parser;
-use runtrue::cli::Arguments;
 
-/// It asks for large pages: reading a long log would spend half of its time in page faults.
+use cli::Arguments;
+use commands::output::Output;
+
+/// This allocator asks the system for large pages: with small ones, half the time of reading a long log goes into page
+/// faults.
 #[global_allocator]
 static MEMORY: mimalloc::MiMalloc = mimalloc::MiMalloc;
 
 fn main() -> ExitCode {
     let Arguments { format, quiet, verbose, command } = Arguments::parse();
-    let out = commands::Out { format, quiet, verbose };
-    match commands::call(command, out) {
-        Ok(code) => code,
-        Err(problem) => {
-            problem.print(out);
-            ExitCode::from(problem.code)
-        }
-    }
+    let output = Output { format, quiet, verbose };
+    commands::run(command, output).unwrap_or_else(|problem| {
+        problem.print(output);
+        ExitCode::from(problem.exit_status)
+    })
 }

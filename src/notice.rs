@@ -1,4 +1,4 @@
-//! Remarks on how an input was read, and failures of a single run: data here, rendered by each surface in its own way.
+//! Remarks on how an input was read, and failures of a single run: data here, shown by each surface in its own way.
 
 use schemars::JsonSchema;
 use serde::Serialize;
@@ -7,17 +7,106 @@ use serde::Serialize;
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, JsonSchema)]
 #[serde(rename_all = "lowercase")]
 pub enum Severity {
-    /// Said for completeness: nothing was lost or guessed.
+    /// For completeness: nothing was lost or guessed.
     Note,
-    /// Something was dropped, repaired or guessed.
+    /// Something was left out, repaired or guessed.
     Warning,
 }
 
-/// A remark on a result that stands, with a caveat. An error means no result.
+/// What kind of remark a notice is. In JSON it is its name in kebab case: `MissingCells` is `missing-cells`. These
+/// names are published: kinds may be added, none renamed.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, JsonSchema)]
+#[serde(rename_all = "kebab-case")]
+pub enum NoticeCode {
+    /// Blank characters at the end of the file were left out.
+    PaddedFile,
+    /// Characters that do not exist in the file's encoding.
+    DamagedText,
+    /// A quotation mark that is never closed.
+    StrayQuote,
+    /// Lines that are not rows of readings.
+    NotARow,
+    /// Rows with more cells than columns.
+    TooManyCells,
+    /// Rows with fewer cells than columns.
+    TooFewCells,
+    /// A last row that breaks off.
+    CutRow,
+    /// `[import]` names a column that the log does not have.
+    ImportColumn,
+    /// `[import]` names a channel that does not exist.
+    ImportChannel,
+    /// `[import]` names a unit that is not known.
+    ImportUnit,
+    /// Two columns for one channel.
+    TwoColumns,
+    /// A column of rpm that is zero throughout.
+    IdleColumn,
+    /// A channel was told from its values, not from its header.
+    ChannelFromValues,
+    /// A unit was told from the values.
+    UnitFromValues,
+    /// The unit of a column does not fit its channel.
+    UnitDoesNotFit,
+    /// Rpm so low that tens or hundreds may be meant.
+    SlowRevs,
+    /// Electrical rpm without the motor's number of poles.
+    PolesAssumed,
+    /// Numbers that stand for "no reading".
+    FullScaleMark,
+    /// A current written with the opposite sign.
+    SignTurned,
+    /// Values that no such car reaches.
+    OutOfRange,
+    /// A channel without any reading.
+    NoValues,
+    /// Cells that say there is no reading.
+    MissingCells,
+    /// Cells that are not a number.
+    UnreadableCells,
+    /// Time was counted by rows.
+    TimeFromRate,
+    /// Time was counted by row numbers.
+    TimeFromIndex,
+    /// Missing times were worked out from the rows beside them.
+    TimeFilled,
+    /// Rows without a usable time.
+    TimeMissing,
+    /// Rows with the time of the row before.
+    RepeatedTime,
+    /// A clock coarser than the rows.
+    CoarseClock,
+    /// A clock that passed midnight or noon.
+    PastMidnight,
+    /// A counter that started again from zero.
+    ClockWrapped,
+    /// A clock that jumped back.
+    ClockSetBack,
+    /// Rows that are missing between others.
+    LostRows,
+    /// Several runs in one file.
+    SeveralRuns,
+    /// Lines of a lap list that were passed over.
+    ListLines,
+    /// A lap list whose passings are out of order.
+    ListOrder,
+    /// A lap list that could not be read.
+    NoLapList,
+    /// A lap list that does not fit its log.
+    ListDoesNotFit,
+    /// No laps could be found.
+    NoLaps,
+    /// A mistake on the sheet.
+    Sheet,
+    /// A log that no run of the sheet names.
+    NotOnTheSheet,
+}
+
+/// A remark on a result that holds, with a caveat. An error means that there is no result.
 #[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct Notice {
-    /// Stable name of the kind of remark, in kebab case.
-    pub code: &'static str,
+    /// What kind of remark it is.
+    pub code: NoticeCode,
     /// How much it matters.
     pub severity: Severity,
     /// One sentence, literals in backticks, without a final full stop.
@@ -26,24 +115,24 @@ pub struct Notice {
     pub line: Option<u64>,
     /// How often it happened.
     pub count: u64,
-    /// What the reader can do about it.
+    /// What to do about it.
     pub hint: Option<String>,
 }
 
 impl Notice {
     /// A note that happened once.
-    pub fn note(code: &'static str, message: impl Into<String>) -> Self {
+    pub fn note(code: NoticeCode, message: impl Into<String>) -> Self {
         Self { code, severity: Severity::Note, message: message.into(), line: None, count: 1, hint: None }
     }
 
     /// A warning that happened once.
-    pub fn warning(code: &'static str, message: impl Into<String>) -> Self {
+    pub fn warning(code: NoticeCode, message: impl Into<String>) -> Self {
         Self { severity: Severity::Warning, ..Self::note(code, message) }
     }
 
     /// The same notice with the first line it happened on and how often.
-    pub fn at(mut self, line: Option<u64>, count: u64) -> Self {
-        self.line = line;
+    pub fn counted(mut self, first_line: Option<u64>, count: u64) -> Self {
+        self.line = first_line;
         self.count = count;
         self
     }
@@ -52,6 +141,17 @@ impl Notice {
     pub fn hint(mut self, hint: impl Into<String>) -> Self {
         self.hint = Some(hint.into());
         self
+    }
+
+    /// The sentence as people read it: what happened, how often and on which line first.
+    pub fn text(&self) -> String {
+        let message = &self.message;
+        match (self.count, self.line) {
+            (0 | 1, None) => message.clone(),
+            (0 | 1, Some(line)) => format!("{message} (line {line})"),
+            (count, None) => format!("{message} ({count} in all)"),
+            (count, Some(line)) => format!("{message} ({count} in all, the first on line {line})"),
+        }
     }
 }
 
@@ -76,7 +176,7 @@ pub struct Tally {
 }
 
 impl Tally {
-    /// Counts one more; `seen` is asked for just the first time.
+    /// Counts one more; `seen` is called the first time only, so that nothing is copied for the others.
     pub fn add(&mut self, line: u64, seen: impl FnOnce() -> String) {
         if self.count == 0 {
             self.first_line = Some(line);
@@ -85,12 +185,12 @@ impl Tally {
         self.count += 1;
     }
 
-    /// Adds what was counted after these.
-    pub fn append(&mut self, next: Tally) {
+    /// Adds what was counted on later lines.
+    pub fn append(&mut self, later: Tally) {
         if self.count == 0 {
-            *self = next;
+            *self = later;
         } else {
-            self.count += next.count;
+            self.count += later.count;
         }
     }
 }
@@ -98,8 +198,8 @@ impl Tally {
 /// `text` made safe to print on one line: control characters as escapes, cut after `most` characters.
 pub fn printable(text: &str, most: usize) -> String {
     let mut out = String::new();
-    for (at, c) in text.chars().enumerate() {
-        if at == most {
+    for (count, c) in text.chars().enumerate() {
+        if count == most {
             out.push('…');
             break;
         }
@@ -115,4 +215,28 @@ pub fn printable(text: &str, most: usize) -> String {
 /// Marks that reorder text on screen (Unicode Standard Annex 9) and can make a name look like another.
 fn is_bidi_control(c: char) -> bool {
     matches!(c, '\u{200e}' | '\u{200f}' | '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}')
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use rstest::rstest;
+
+    #[rstest]
+    #[case(None, 1, "a remark")]
+    #[case(Some(7), 1, "a remark (line 7)")]
+    #[case(None, 3, "a remark (3 in all)")]
+    #[case(Some(7), 3, "a remark (3 in all, the first on line 7)")]
+    fn what_happened_then_how_often(#[case] line: Option<u64>, #[case] count: u64, #[case] text: &str) {
+        assert_eq!(Notice::note(NoticeCode::Sheet, "a remark").counted(line, count).text(), text);
+    }
+
+    /// The names of the published format.
+    #[test]
+    fn codes_are_written_in_kebab_case() {
+        let written = |code| serde_json::to_value(code).unwrap();
+        assert_eq!(written(NoticeCode::NotARow), "not-a-row");
+        assert_eq!(written(NoticeCode::NotOnTheSheet), "not-on-the-sheet");
+        assert_eq!(written(NoticeCode::Sheet), "sheet");
+    }
 }

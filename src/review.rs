@@ -9,7 +9,7 @@ use std::path::Path;
 use crate::figure::FIGURES;
 use crate::folder::{self, FolderError, Plan};
 use crate::kept::{KeptRuns, Progress};
-use crate::notice::{Notice, printable};
+use crate::notice::{Notice, NoticeCode, printable};
 use crate::run::{LappedRun, SettledRun};
 use crate::sheet::mistake::Mistake;
 use crate::sheet::{RunPlan, Sheet};
@@ -20,9 +20,6 @@ use crate::weekend::findings::Finding;
 use crate::weekend::line;
 use crate::weekend::settle::settle;
 use crate::weekend::trends::Trend;
-
-/// Code of the notice on a log that no run of the sheet names.
-pub const NOT_ON_THE_SHEET: &str = "not-on-the-sheet";
 
 /// The review of a weekend.
 #[derive(Debug, Clone)]
@@ -89,12 +86,14 @@ fn compose(plan: Plan, settled: Vec<SettledRun>) -> Review {
 }
 
 fn mistake_notice(mistake: &Mistake) -> Notice {
-    Notice::warning("sheet", mistake.message.clone()).at(Some(mistake.line), 1).hint(mistake.hint.clone())
+    Notice::warning(NoticeCode::Sheet, mistake.message.clone())
+        .counted(Some(mistake.line), 1)
+        .hint(mistake.hint.clone())
 }
 
 fn unlisted_notice(run: &RunPlan) -> Notice {
     let log = printable(&run.log.to_string_lossy(), 80);
-    Notice::note(NOT_ON_THE_SHEET, format!("`{log}` is not on the sheet and was not reviewed"))
+    Notice::note(NoticeCode::NotOnTheSheet, format!("`{log}` is not on the sheet and was not reviewed"))
         .hint("add a `[[runs]]` entry that names it as `log`, or move it out of the folder")
 }
 

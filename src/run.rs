@@ -13,12 +13,14 @@ use crate::folder::{hints, within};
 use crate::import;
 use crate::laps::lists::{self, LapList};
 use crate::laps::odometer::Odometer;
+use crate::laps::period::ExpectedTurns;
 use crate::laps::{self, Laps};
 use crate::log::{Channel, Log};
 use crate::measure::gearing::Fit;
 use crate::measure::heat::Heat;
+use crate::measure::hot_part::HotPart;
 use crate::measure::{self, Answers};
-use crate::notice::{Failure, Notice};
+use crate::notice::{Failure, Notice, NoticeCode};
 use crate::quantity::Uncertain;
 use crate::sheet::{RunPlan, Settings, Sheet};
 use crate::statistics::quantiles::median;
@@ -80,17 +82,6 @@ pub enum GearingVerdict {
     CannotTell,
 }
 
-impl GearingVerdict {
-    /// The verdict in words.
-    pub fn words(self) -> &'static str {
-        match self {
-            Self::Agrees => "agrees",
-            Self::Differs => "differs",
-            Self::CannotTell => "cannot tell",
-        }
-    }
-}
-
 /// Which pinion was on the car, weighed over all runs of the car.
 #[derive(Debug, Clone, Default, PartialEq)]
 pub struct PinionVerdict {
@@ -138,15 +129,6 @@ pub struct SharedHeat {
     pub motor: Heat,
     /// Cooling as the logarithm of 1/s, with the heating that all runs of the motor share.
     pub cooling: Option<Uncertain>,
-}
-
-/// A part of the car that gets hot.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum HotPart {
-    /// The motor.
-    Motor,
-    /// The controller.
-    Controller,
 }
 
 /// A measured run with what the car's other runs say of it.
@@ -246,18 +228,21 @@ fn read_list(folder: &Path, plan: &RunPlan) -> Result<Option<LapList>, Notice> {
         .map(Some)
         .map_err(|failure| {
             let message = format!("{}; the laps were found in the log instead", failure.message);
-            Notice::warning("no-lap-list", message).hint(failure.hint.unwrap_or_default())
+            Notice::warning(NoticeCode::NoLapList, message).hint(failure.hint.unwrap_or_default())
         })
 }
 
 /// The log's motor turns, with what the sheet knows of the car that they move.
 pub fn odometer(log: &Log, settings: &Settings) -> Option<Odometer> {
-    Some(Odometer::new(log)?.of_car(settings.number("mass_kg"), measure::gearing::set_rollout_mm(settings)))
+    Some(Odometer::new(log)?.of_car(settings.number("mass_kg"), measure::gears::set_rollout_mm(settings)))
 }
 
 fn find_laps(mut plan: RunPlan, log: Log, list: Option<&LapList>, notice: Option<Notice>, sheet: &Sheet) -> LappedRun {
-    let travel_mm = measure::gearing::set_rollout_mm(&plan.settings);
-    let expected = travel_mm.zip(sheet.lap_length_m).map(|(mm, (length, _))| (length * 1000.0 / mm, EXPECTED_WIDTH));
+    let travel_mm = measure::gears::set_rollout_mm(&plan.settings);
+    let expected = travel_mm.zip(sheet.lap_length_m).map(|(mm, (length_m, _))| ExpectedTurns {
+        turns: length_m * 1000.0 / mm,
+        relative_half_width: EXPECTED_WIDTH,
+    });
     let mut laps = laps::measure(odometer(&log, &plan.settings), list, expected);
     laps.notices.extend(notice);
     // The sheet's word goes first; a recorder may have measured the air itself.

@@ -27,9 +27,13 @@ fn log() -> String {
 #[rstest]
 #[case("empty", b"", "is empty")]
 #[case("nothing but NUL", &[0; 100], "is empty")]
-#[case("binary", &[1, 2, 3, 0, 255, 7, 1, 2, 3, 4, 5, 6], "is no text")]
-#[case("prose", b"Dear diary,\ntoday we raced.\nIt rained.\n", "is no log: delimiter `,`")]
-#[case("no rows", b"Time [s],RPM,Voltage [V]\n", "is no log")]
+#[case("binary", &[1, 2, 3, 0, 255, 7, 1, 2, 3, 4, 5, 6], "is not a log but an image or a program")]
+#[case("prose", b"Dear diary,\ntoday we raced.\nIt rained.\n", "there is no table of numbers in")]
+#[case(
+    "no rows",
+    b"Time [s],RPM,Voltage [V]\n",
+    "(tried: comma: no rows of numbers in 1 line; semicolon: not in the file; tab: not in the file; `|`: not in the file)"
+)]
 fn files_that_are_no_log(#[case] name: &str, #[case] bytes: &[u8], #[case] says: &str) {
     let folder = tempfile::tempdir().unwrap();
     let path = folder.path().join("x.csv");
@@ -42,8 +46,8 @@ fn files_that_are_no_log(#[case] name: &str, #[case] bytes: &[u8], #[case] says:
 #[rstest]
 #[case("one channel and no time", (0..60).map(|n| format!("{}\n", n * 900 % 7000)).collect::<String>(), "no column gives the time")]
 #[case("no time", format!("RPM,Voltage [V]\n{}", (0..60).map(|n| format!("{},7.4\n", n * 100 % 7000)).collect::<String>()), "no column gives the time")]
-#[case("time alone", format!("Time [s],Comment\n{}", (0..60).map(|n| format!("{n}.5,x\n")).collect::<String>()), "no column is a channel")]
-#[case("NaN everywhere", format!("Time [s],RPM,Voltage [V]\n{}", (0..60).map(|n| format!("{n}.5,NaN,NaN\n")).collect::<String>()), "no column is a channel")]
+#[case("time alone", format!("Time [s],Comment\n{}", (0..60).map(|n| format!("{n}.5,x\n")).collect::<String>()), "no column holds rpm, voltage, current or another reading of the car")]
+#[case("NaN everywhere", format!("Time [s],RPM,Voltage [V]\n{}", (0..60).map(|n| format!("{n}.5,NaN,NaN\n")).collect::<String>()), "no column holds rpm, voltage, current or another reading of the car")]
 fn tables_that_lack_what_is_needed(#[case] name: &str, #[case] text: String, #[case] says: &str) {
     let folder = tempfile::tempdir().unwrap();
     let path = folder.path().join("x.csv");
@@ -57,9 +61,9 @@ fn tables_that_lack_what_is_needed(#[case] name: &str, #[case] text: String, #[c
 fn a_folder_and_a_missing_file_are_named() {
     let folder = tempfile::tempdir().unwrap();
     let output = runtrue(&["read", folder.path().to_str().unwrap()]);
-    assert!(errors(&output).contains("is no file"), "{}", errors(&output));
+    assert!(errors(&output).contains("is a folder, not a log"), "{}", errors(&output));
     let output = runtrue(&["review", folder.path().to_str().unwrap()]);
-    assert!(errors(&output).contains("holds no log"), "{}", errors(&output));
+    assert!(errors(&output).contains("there is no log in"), "{}", errors(&output));
     let output = runtrue(&["review", "/nowhere/at/all"]);
     assert_eq!(output.status.code(), Some(1));
     let output = runtrue(&["review"]);
@@ -76,7 +80,7 @@ fn two_gigabytes_of_one_line_are_refused_at_once() {
     file.set_len(2 << 30).unwrap();
     let output = runtrue(&["read", path.to_str().unwrap()]);
     assert_eq!(output.status.code(), Some(1));
-    assert!(errors(&output).contains("has no end within a million characters"), "{}", errors(&output));
+    assert!(errors(&output).contains("does not end within a million characters"), "{}", errors(&output));
 }
 
 /// A weekend of one good run and several that are not.
@@ -181,11 +185,11 @@ fn a_lone_log_and_a_folder_without_a_sheet_are_reviewed() {
     fs::write(folder.path().join("mine.csv"), log()).unwrap();
     let output = runtrue(&["review", folder.path().to_str().unwrap()]);
     assert_eq!(output.status.code(), Some(0), "{}", errors(&output));
-    assert!(String::from_utf8_lossy(&output.stdout).contains("a sheet: `runtrue sheet FOLDER`"));
+    assert!(String::from_utf8_lossy(&output.stdout).contains("a setup sheet: `runtrue sheet FOLDER`"));
     let output = runtrue(&["sheet", folder.path().to_str().unwrap()]);
     assert_eq!(output.status.code(), Some(0), "{}", errors(&output));
     let output = runtrue(&["sheet", folder.path().to_str().unwrap()]);
-    assert!(errors(&output).contains("left as it is"), "{}", errors(&output));
+    assert!(errors(&output).contains("already exists; not changed"), "{}", errors(&output));
     let output = runtrue(&["review", folder.path().to_str().unwrap()]);
     assert_eq!(output.status.code(), Some(0), "{}", errors(&output));
 }

@@ -112,7 +112,7 @@ fn completions_and_manual_pages(#[values("bash", "zsh", "fish", "powershell", "e
     let folder = tempfile::tempdir().unwrap();
     runtrue(&["man", folder.path().to_str().unwrap()], b"");
     let page = std::fs::read_to_string(folder.path().join("runtrue-review.1")).unwrap();
-    assert!(page.starts_with(".ie") && page.contains("Weekends"), "{page}");
+    assert!(page.starts_with(".ie") && page.contains("Weekend folders"), "{page}");
 }
 
 #[test]

@@ -226,7 +226,7 @@ fn links_and_cycles_neither_loop_nor_lead_out() {
     assert!(output.status.success(), "{}", String::from_utf8_lossy(&output.stderr));
     let json: Value = serde_json::from_slice(&fs::read(folder.path().join("report/review.json")).unwrap()).unwrap();
     let of = |id: &str| json["runs"].as_array().unwrap().iter().find(|r| r["id"] == id).cloned().unwrap();
-    assert!(of("passwd")["error"]["message"].as_str().unwrap().contains("leaves the weekend's folder"));
+    assert!(of("passwd")["error"]["message"].as_str().unwrap().contains("leads out of the weekend's folder"));
     assert!(of("t9")["error"].is_null());
 }
 

@@ -6,6 +6,7 @@ use rstest::rstest;
 use runtrue::import::columns::Hints;
 use runtrue::import::read_bytes;
 use runtrue::log::{Channel, Log};
+use runtrue::notice::NoticeCode;
 
 /// One row of the truth: seconds, turns a minute, volts, amperes, motor and controller in °C.
 type Row = (f64, f64, f64, f64, f64, f64);
@@ -131,5 +132,5 @@ fn many_numbers_about_a_mark_are_one_mark() {
 fn blank_lines_are_no_stray_quote() {
     let text = file("Time,RPM", |_, r| format!("{:.2},{}\n\n", r.0, r.1));
     let log = &read_bytes(Path::new("x.csv"), text.as_bytes(), &Hints::default()).unwrap()[0];
-    assert!(log.reading.notices.iter().all(|n| n.code != "stray-quote"), "{:?}", log.reading.notices);
+    assert!(log.reading.notices.iter().all(|n| n.code != NoticeCode::StrayQuote), "{:?}", log.reading.notices);
 }

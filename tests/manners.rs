@@ -6,23 +6,28 @@ use std::sync::OnceLock;
 use encoding_rs::{GB18030, SHIFT_JIS, UTF_8, UTF_16BE, UTF_16LE, WINDOWS_1252};
 use rstest::rstest;
 use runtrue::demo::car::CarSpec;
-use runtrue::demo::drive::drive;
-use runtrue::demo::manner::{ClockManner, Manner, TextManner, UnitManner};
+use runtrue::demo::drive::Drive;
+use runtrue::demo::manner::{ClockManner, Manner, Scale, TextManner, UnitManner};
 use runtrue::demo::recorder::{Recorder, Rows};
-use runtrue::demo::track::Track;
-use runtrue::demo::weekend::plain_drive;
+use runtrue::demo::simulation::simulate;
+use runtrue::demo::track::{Corner, Track};
 use runtrue::import::columns::Hints;
 use runtrue::import::read_bytes;
 use runtrue::log::{Channel, Log};
+use runtrue::notice::NoticeCode;
 
 fn rows() -> &'static Rows {
     static ROWS: OnceLock<Rows> = OnceLock::new();
     ROWS.get_or_init(|| {
         let car = CarSpec::tourer();
-        let track = Track { length: 120.0, corners: vec![(30.0, 4.0, 9.0), (55.0, 3.0, 11.0), (90.0, 5.0, 7.5)] };
-        let mut plan = plain_drive(&car);
+        let corner = |(start, length, speed)| Corner { start, length, speed };
+        let track = Track {
+            length: 120.0,
+            corners: [(30.0, 4.0, 9.0), (55.0, 3.0, 11.0), (90.0, 5.0, 7.5)].map(corner).into(),
+        };
+        let mut plan = Drive::plain(&car);
         plan.length = 40.0;
-        Recorder::plain(20.0).sample(&drive(&car, &track, &plan, 5), 5)
+        Recorder::plain(20.0).sample(&simulate(&car, &track, &plan, 5), 5)
     })
 }
 
@@ -117,6 +122,10 @@ const JAPANESE: [&str; 11] =
 const CHINESE: [&str; 11] =
     ["时间", "序号", "转速", "eRPM", "电压", "电流", "电机温度", "电调温度", "油门", "轮速", "速度"];
 
+fn scale(factor: f64, unit: &'static str, decimals: usize) -> Scale {
+    Scale { factor, unit, decimals }
+}
+
 type Change = fn(&mut Manner);
 
 /// A manner by its name: what it changes on the plain one.
@@ -156,14 +165,14 @@ fn of_text() -> Vec<(&'static str, Change)> {
         ("quoted", |m| m.quoted = true),
         ("trailing delimiter", |m| m.trailing = true),
         ("cr lf", |m| m.crlf = true),
-        ("mark", |m| m.text = TextManner(UTF_8, true)),
-        ("utf-16 le", |m| m.text = TextManner(UTF_16LE, true)),
-        ("utf-16 be", |m| m.text = TextManner(UTF_16BE, true)),
-        ("utf-16 le without a mark", |m| m.text = TextManner(UTF_16LE, false)),
-        ("utf-16 be without a mark", |m| m.text = TextManner(UTF_16BE, false)),
-        ("windows-1252", |m| m.text = TextManner(WINDOWS_1252, false)),
-        ("shift_jis", |m| (m.text, m.names) = (TextManner(SHIFT_JIS, false), m.names.map(|_| JAPANESE))),
-        ("gb18030", |m| (m.text, m.names) = (TextManner(GB18030, false), m.names.map(|_| CHINESE))),
+        ("mark", |m| m.text = TextManner::marked(UTF_8)),
+        ("utf-16 le", |m| m.text = TextManner::marked(UTF_16LE)),
+        ("utf-16 be", |m| m.text = TextManner::marked(UTF_16BE)),
+        ("utf-16 le without a mark", |m| m.text = TextManner::plain(UTF_16LE)),
+        ("utf-16 be without a mark", |m| m.text = TextManner::plain(UTF_16BE)),
+        ("windows-1252", |m| m.text = TextManner::plain(WINDOWS_1252)),
+        ("shift_jis", |m| (m.text, m.names) = (TextManner::plain(SHIFT_JIS), m.names.map(|_| JAPANESE))),
+        ("gb18030", |m| (m.text, m.names) = (TextManner::plain(GB18030), m.names.map(|_| CHINESE))),
     ]
 }
 
@@ -216,8 +225,8 @@ fn of_values() -> Vec<(&'static str, Change)> {
                 m.krpm = true;
             }
         }),
-        ("mV and mA", |m| (m.volts, m.amperes) = ((0.001, "mV", 0), (0.001, "mA", 0))),
-        ("dV and cA", |m| (m.volts, m.amperes) = ((0.1, "dV", 1), (0.01, "cA", 0))),
+        ("mV and mA", |m| (m.volts, m.amperes) = (scale(0.001, "mV", 0), scale(0.001, "mA", 0))),
+        ("dV and cA", |m| (m.volts, m.amperes) = (scale(0.1, "dV", 1), scale(0.01, "cA", 0))),
         ("°F", |m| m.fahrenheit = true),
         ("NaN", |m| m.missing = Some(("NaN", 37))),
         ("dashes", |m| m.missing = Some(("--", 41))),
@@ -249,8 +258,8 @@ fn resolution(m: &Manner, channel: Channel) -> f64 {
                 0.501
             }
         }
-        Channel::Voltage => 0.5001 * m.volts.0 * 0.1f64.powi(m.volts.2 as i32) + 0.0051,
-        Channel::Current => 0.5001 * m.amperes.0 * 0.1f64.powi(m.amperes.2 as i32) + 0.051,
+        Channel::Voltage => 0.5001 * m.volts.factor * 0.1f64.powi(m.volts.decimals as i32) + 0.0051,
+        Channel::Current => 0.5001 * m.amperes.factor * 0.1f64.powi(m.amperes.decimals as i32) + 0.051,
         Channel::Time => {
             if matches!(m.clock, ClockManner::WholeSeconds(_)) {
                 1.0
@@ -337,17 +346,17 @@ fn each_pair_of_manners_reads_to_the_plain_values() {
 
 /// Pairs that no recorder could write, or that leave nothing to tell by.
 fn makes_sense(m: &Manner) -> bool {
-    let two_byte = [SHIFT_JIS, GB18030].contains(&m.text.0);
+    let two_byte = [SHIFT_JIS, GB18030].contains(&m.text.encoding);
     let names_fit = match m.names {
-        Some(n) if n == JAPANESE => m.text.0 != WINDOWS_1252 && m.text.0 != GB18030,
-        Some(n) if n == CHINESE => m.text.0 != WINDOWS_1252 && m.text.0 != SHIFT_JIS,
+        Some(n) if n == JAPANESE => m.text.encoding != WINDOWS_1252 && m.text.encoding != GB18030,
+        Some(n) if n == CHINESE => m.text.encoding != WINDOWS_1252 && m.text.encoding != SHIFT_JIS,
         Some(_) => !two_byte || m.names == Some(JAPANESE) || m.names == Some(CHINESE),
         None => true,
     };
     // Without a word on units or columns, scaled values and marks cannot be told from readings.
     let nothing_told =
         m.names.is_none() && (m.poles.is_some() || m.krpm || m.fahrenheit || m.clock == ClockManner::Index);
-    let units_untold = m.units == UnitManner::None && (m.krpm || m.amperes.0 != 1.0 || m.fahrenheit);
+    let units_untold = m.units == UnitManner::None && (m.krpm || m.amperes.factor != 1.0 || m.fahrenheit);
     let index_told =
         m.clock != ClockManner::Index || (m.preamble.iter().any(|p| p.contains("Sampl")) && m.lose.is_none());
     let separators = m.grouping != Some(m.decimal)
@@ -390,11 +399,11 @@ fn what_is_dropped_is_counted_with_its_first_line() {
     lines[21] = "1.00,--,7.4".into();
     lines[30] = "# marker".into();
     let log = read((lines.join("\n") + "\n").as_bytes());
-    let notice = |code: &str| log.reading.notices.iter().find(|n| n.code == code).map(|n| (n.line, n.count));
-    assert_eq!(notice("unreadable-cells"), Some((Some(11), 1)));
-    assert_eq!(notice("missing-cells"), Some((Some(21), 2)));
-    assert_eq!(notice("not-a-row"), Some((Some(31), 1)));
-    assert_eq!(notice("lost-rows"), Some((Some(32), 1)));
+    let notice = |code: NoticeCode| log.reading.notices.iter().find(|n| n.code == code).map(|n| (n.line, n.count));
+    assert_eq!(notice(NoticeCode::UnreadableCells), Some((Some(11), 1)));
+    assert_eq!(notice(NoticeCode::MissingCells), Some((Some(21), 2)));
+    assert_eq!(notice(NoticeCode::NotARow), Some((Some(31), 1)));
+    assert_eq!(notice(NoticeCode::LostRows), Some((Some(32), 1)));
     assert_eq!((log.reading.rows_in, log.reading.rows_kept), (60, 59));
 }
 
@@ -413,9 +422,9 @@ fn a_dropped_line_is_named_by_its_number(
     lines[bad + above] = "this is no row".into();
     let text = lines.join(end) + if ended { end } else { "" };
     let log = &read_bytes(Path::new("x.csv"), text.as_bytes(), &Hints::default()).unwrap()[0];
-    let notice = log.reading.notices.iter().find(|n| n.code == "not-a-row").unwrap();
+    let notice = log.reading.notices.iter().find(|n| n.code == NoticeCode::NotARow).unwrap();
     assert_eq!((notice.line, notice.count), (Some((bad + above + 1) as u64), 1));
     // The row that is lost with it shows in the clock on the line after.
-    let lost = log.reading.notices.iter().find(|n| n.code == "lost-rows").unwrap();
+    let lost = log.reading.notices.iter().find(|n| n.code == NoticeCode::LostRows).unwrap();
     assert_eq!(lost.line, Some((bad + above + 2) as u64));
 }

@@ -8,8 +8,9 @@ use std::sync::OnceLock;
 use driven::driven;
 use driven::scores::{RATES, SEEDS, every, share};
 use runtrue::demo::car::CarSpec;
-use runtrue::demo::drive::Trace;
+use runtrue::demo::drive::Stop;
 use runtrue::demo::recorder::Recorder;
+use runtrue::demo::trace::Trace;
 use runtrue::laps::odometer::Odometer;
 use runtrue::laps::{self, Laps, Source};
 use runtrue::log::Channel;
@@ -35,7 +36,7 @@ fn of_seed(car: &CarSpec, seed: u64) -> Vec<Case> {
         plan.from_grid = seed.is_multiple_of(2);
         plan.spin = if seed.is_multiple_of(3) { 0.1 } else { plan.spin };
         if seed % 4 == 1 {
-            plan.stops = vec![(3, 4.0)];
+            plan.stops = vec![Stop { lap: 3, seconds: 4.0 }];
         }
     });
     let list = run.list(f64::INFINITY);
@@ -48,7 +49,7 @@ fn of_seed(car: &CarSpec, seed: u64) -> Vec<Case> {
             trace: run.trace.clone(),
             length: run.track.length,
             from_grid: run.plan.from_grid,
-            stops: run.plan.stops.iter().map(|s| s.0).collect(),
+            stops: run.plan.stops.iter().map(|s| s.lap).collect(),
             with_list: laps::measure(odometer.clone(), Some(&list), None),
             alone: laps::measure(odometer, None, None),
         }

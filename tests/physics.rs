@@ -1,6 +1,6 @@
 //! The physics against models written by others. `tests/reference/peers/README.md` names packages, versions, parameters and the script that made each file.
 
-use std::f64::consts::TAU;
+use std::f64::consts::{PI, TAU};
 use std::path::Path;
 
 use rstest::rstest;
@@ -8,10 +8,12 @@ use runtrue::import::read_bytes;
 use runtrue::laps;
 use runtrue::laps::odometer::Odometer;
 use runtrue::log::Log;
+use runtrue::measure::context::RunContext;
 use runtrue::measure::forecast::Scene;
 use runtrue::measure::warming::{COPPER, Record};
 use runtrue::measure::{battery, motor, wheelspin};
 use runtrue::quantity::Uncertain;
+use runtrue::sheet::{RunPlan, Setting, Settings, Sheet};
 use runtrue::statistics::mean::mean_and_deviation;
 use runtrue::statistics::quantiles::quantile;
 use runtrue::statistics::theil_sen::slope_by_order;
@@ -58,7 +60,9 @@ fn resistance_of_cells_by_pybamm(
     let line = |r: Vec<f64>| format!("{:.2},{:.1},{:.2}", r[0], r[1], r[2]);
     let log = log("time [s],current [A],voltage [V]", rows(file).into_iter().map(line));
     let laps = laps::measure(None, None, None);
-    let found = battery::measure(&log, &laps, None, None, 3.0, 300.0).resistance_mohm.expect("a resistance");
+    let (plan, sheet) = (RunPlan::default(), Sheet::default());
+    let run = RunContext::new(&log, &laps, &plan, &sheet);
+    let found = battery::measure(&run).resistance_mohm.expect("a resistance");
     let truth = if fixture == "spme" { truth(fixture)["run_steps"].clone() } else { truth(fixture) };
     let (low, high) = (1000.0 * number(&truth[low]), 1000.0 * number(&truth[high]));
     assert!((1.0 - open) * low < found.value && found.value < (1.0 + open) * high, "{found:?} for {low} to {high}");
@@ -102,7 +106,12 @@ fn slip_by_commonroad_vehicle_models(
     let header = format!("time [s],rpm [1/min],throttle [%]{}", if ground { ",ground speed [m/s]" } else { "" });
     let log = log(&header, rows(file).into_iter().map(line));
     let laps = laps::measure(Odometer::new(&log), None, None);
-    let found = wheelspin::measure(&laps, rate, Some(30.0));
+    // A tyre and gears that roll out 30 mm a motor turn.
+    let numbers = [("spur", 1.0), ("pinion", 1.0), ("tyre_diameter_mm", 30.0 / PI)];
+    let settings = Settings(numbers.map(|(key, value)| (key.to_owned(), Setting::Number(value))).into());
+    let (plan, sheet) = (RunPlan { settings, ..RunPlan::default() }, Sheet::default());
+    assert!((log.reading.rate_hz - rate).abs() < 0.1);
+    let found = wheelspin::measure(&RunContext::new(&log, &laps, &plan, &sheet));
     assert!(found.can_tell);
     let truth = truth("tyre_slip");
     let spins: Vec<&Value> = truth["spins"].as_array().unwrap().iter().filter(|s| number(&s["end_s"]) < end).collect();

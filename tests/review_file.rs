@@ -3,8 +3,9 @@
 use std::fs;
 use std::path::{Path, PathBuf};
 
-use runtrue::report::{json, write};
+use runtrue::report::write;
 use runtrue::review::review;
+use runtrue::review_file;
 use serde_json::Value;
 
 fn sample() -> PathBuf {
@@ -24,15 +25,15 @@ fn written(folder: &Path) -> Vec<(PathBuf, Vec<u8>)> {
 
 #[test]
 fn the_sample_weekend_keeps_the_schema() {
-    let file: Value = serde_json::from_str(&json::text(&review(&sample(), &|_, _| {}).unwrap())).unwrap();
-    let validator = jsonschema::validator_for(&json::schema().to_value()).unwrap();
+    let file: Value = serde_json::from_str(&review_file::text(&review(&sample(), &|_, _| {}).unwrap())).unwrap();
+    let validator = jsonschema::validator_for(&review_file::schema().to_value()).unwrap();
     let errors: Vec<String> = validator.iter_errors(&file).map(|e| format!("{}: {e}", e.instance_path())).collect();
     assert!(errors.is_empty(), "{errors:#?}");
 }
 
 #[test]
 fn the_schema_names_what_was_agreed() {
-    let schema = json::schema().to_value();
+    let schema = review_file::schema().to_value();
     let fields = |of: &str| -> Vec<String> {
         let properties = if of.is_empty() { &schema["properties"] } else { &schema["$defs"][of]["properties"] };
         properties.as_object().unwrap_or_else(|| panic!("no {of}")).keys().cloned().collect()

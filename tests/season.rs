@@ -4,7 +4,8 @@ use std::path::{Path, PathBuf};
 use std::process::{Command, Output};
 
 use runtrue::demo::season::{PACK_AGES_A_MONTH, invent};
-use runtrue::season::{gather, schema, store};
+use runtrue::review_file::read;
+use runtrue::season::{gather, partition, schema, store, tabulate};
 use runtrue::weekend::trends::Verdict;
 use serde_json::{Value, json};
 
@@ -74,12 +75,12 @@ fn a_weekend_gathered_again_replaces_its_own_files_and_no_others() {
     let folders = weekends(folder.path(), 5, 2);
     let root = folder.path().join("season");
     assert!(season(&[&folders[0], &folders[1]], &root, &[]).status.success());
-    let bytes = |weekend: &store::Partition| {
-        let of = |t: &schema::Table| {
+    let bytes = |weekend: &partition::Partition| {
+        let of = |table: &&str| {
             let part = format!("year={}/weekend={}/part-0.parquet", weekend.year, weekend.weekend);
-            std::fs::read(root.join(t.name).join(part)).unwrap()
+            std::fs::read(root.join(table).join(part)).unwrap()
         };
-        schema::TABLES.iter().map(of).collect::<Vec<_>>()
+        schema::TABLE_NAMES.iter().map(of).collect::<Vec<_>>()
     };
     let partitions = store::partitions(&root).unwrap();
     assert_eq!(partitions.len(), 2);
@@ -138,7 +139,7 @@ fn what_cannot_be_gathered_is_said_and_the_rest_goes_on() {
     let some = season(&[&undated, &foreign, &nothing, &good], &root, &[]);
     let said = words(&some.stderr);
     assert!(some.status.success(), "{said}");
-    for part in ["no date, but `in May`", "`another 7`", "nothing", "hint:"] {
+    for part in ["no date: `in May` is not one", "`another 7`", "nothing", "hint:"] {
         assert!(said.contains(part), "{part} in {said}");
     }
     let none = season(&[&undated, &nothing], &root, &[]);
@@ -147,7 +148,7 @@ fn what_cannot_be_gathered_is_said_and_the_rest_goes_on() {
     let twin = folder.path().join("twin");
     invent(7, 1)[0].weekend.write(&twin).unwrap();
     let twice = season(&[&good, &twin], &root, &["--format", "json"]);
-    assert!(words(&twice.stderr).contains("has the date and the name of"), "{}", words(&twice.stderr));
+    assert!(words(&twice.stderr).contains("has the same date and name as"), "{}", words(&twice.stderr));
     assert_eq!(count(&twice), 1);
     // A weekend that was named and could not be gathered is not taken out for that.
     let other = weekends(&folder.path().join("more"), 8, 2).remove(1);
@@ -155,15 +156,15 @@ fn what_cannot_be_gathered_is_said_and_the_rest_goes_on() {
     std::fs::create_dir_all(other.join("report")).unwrap();
     std::fs::write(other.join("report/review.json"), "{").unwrap();
     let only = season(&[&other, &good], &root, &["--format", "json", "--only"]);
-    assert!(words(&only.stderr).contains("no weekend was taken out"), "{}", words(&only.stderr));
+    assert!(words(&only.stderr).contains("no weekend was removed"), "{}", words(&only.stderr));
     assert_eq!(count(&only), 2);
     // A file of the data set that is none is named, and its weekend left out of the answers.
     let partition = &store::partitions(&root).unwrap()[0];
-    std::fs::write(root.join(partition.file(&schema::RUNS)), b"torn").unwrap();
+    std::fs::write(root.join(partition.file(schema::RUNS)), b"torn").unwrap();
     let broken = season(&[&other], &root, &["--format", "json"]);
     assert!(!broken.status.success());
     assert_eq!(count(&season(&[&good], &root, &["--format", "json"])), 2);
-    std::fs::remove_file(root.join(partition.file(&schema::FIGURES))).unwrap();
+    std::fs::remove_file(root.join(partition.file(schema::FIGURES))).unwrap();
     let more = weekends(&folder.path().join("third"), 9, 3).remove(2);
     let lost = season(&[&more], &root, &["--format", "json"]);
     assert!(words(&lost.stderr).contains("figures"), "{}", words(&lost.stderr));
@@ -229,9 +230,9 @@ fn a_folder_of_folders_is_looked_through_and_logs_without_a_sheet_are_not_passed
 #[test]
 fn names_of_every_kind_become_folders_and_stay_apart() {
     let key = |name: &str| {
-        let file =
-            json!({ "format": "runtrue review 1", "weekend": { "date": "2026-05-16", "name": name }, "runs": [] });
-        gather::of_review(Path::new("x"), &file).unwrap().key
+        let file = json!({ "format": "runtrue review 1", "weekend": { "date": "2026-05-16", "name": name }, "runs": [{ "id": "r" }] });
+        let review = read::read(&file.to_string()).unwrap();
+        tabulate::weekend(Path::new("x"), review, runtrue::figure::FIGURES).unwrap().partition.weekend
     };
     let (long, longer) = (format!("{} Saturday", "x ".repeat(60)), format!("{} Sunday", "x ".repeat(60)));
     let names =
@@ -272,7 +273,7 @@ fn weekends_whose_logs_are_named_alike_are_told_apart() {
     // Another entrant of the same round, by name: it goes over none.
     let ben = of("January", "2026-01-03", 7000);
     let refused = season(&[&ben], &root, &json);
-    assert!(words(&refused.stderr).contains("has other logs than"), "{}", words(&refused.stderr));
+    assert!(words(&refused.stderr).contains("in the data set, but other logs"), "{}", words(&refused.stderr));
     assert_eq!(count(&season(&[&one], &root, &json)), 2);
     // The same logs twice in one call count once, and the first stays.
     let copy = of("Copy of January", "2026-01-03", 5000);
@@ -303,7 +304,7 @@ fn a_review_that_is_behind_its_folder_is_not_believed() {
     let old = std::time::SystemTime::now() - std::time::Duration::from_secs(90_000);
     std::fs::File::options().append(true).open(&new).unwrap().set_modified(old).unwrap();
     let gathered = gather::gather(&weekend).unwrap();
-    assert!(gathered.reviewed_anew && gathered.logs.len() == 2);
+    assert!(gathered.reviewed_anew && gathered.origin.logs.len() == 2);
     // A sheet that cannot be read any more is the weekend's error, not a reason to believe the old review.
     std::fs::write(weekend.join("weekend.toml"), without_runs + "= =\n").unwrap();
     assert!(gather::gather(&weekend).unwrap_err().to_string().contains("sheet"));
@@ -318,9 +319,9 @@ fn reviews_that_others_made_are_checked() {
     std::fs::create_dir_all(lone.join("report")).unwrap();
     let head = json!({ "date": "2026-01-03", "name": "x" });
     for (runs, said) in [
-        (json!([]), "tells of no run"),
-        (json!("hello"), "tells of no run"),
-        (json!([{ "id": "r" }, { "id": "r" }]), "stands in it twice"),
+        (json!([]), "it has no runs"),
+        (json!("hello"), "string \"hello\", expected a sequence at line 1 column"),
+        (json!([{ "id": "r" }, { "id": "r" }]), "two runs with the id `r`"),
     ] {
         let file = json!({ "format": "runtrue review 1", "weekend": head, "runs": runs });
         std::fs::write(lone.join("report/review.json"), file.to_string()).unwrap();
@@ -332,4 +333,48 @@ fn reviews_that_others_made_are_checked() {
     let file = json!({ "format": "runtrue review 1", "weekend": head, "runs": [{ "id": "r" }, { "id": "s" }] });
     std::fs::write(lone.join("report/review.json"), file.to_string()).unwrap();
     assert_eq!(count(&season(&[&lone], &root, &["--format", "json"])), 2);
+}
+
+/// Adding a figure to the catalogue is all that its columns and rows need.
+#[test]
+fn the_tables_hold_the_figures_of_the_catalogue() {
+    let review = json!({ "format": "runtrue review 1", "weekend": { "date": "2026-05-16", "name": "x" }, "runs": [{
+        "id": "r", "figures": { "median_lap_s": { "value": 19.5, "low": null, "high": null }, "top_rpm": { "value": 1.0 } }
+    }] });
+    let review = read::read(&review.to_string()).unwrap();
+    let figures = &runtrue::figure::FIGURES[..1];
+    let rows = tabulate::weekend(Path::new("x"), review, figures).unwrap().rows;
+    assert_eq!((figures[0].key, figures[0].column), ("median_lap_s", "median_s"));
+    let [only] = rows.figures.as_slice() else { panic!("{:?}", rows.figures) };
+    assert_eq!((only.row.column, only.row.unit, only.row.estimate.value), ("median_s", "s", Some(19.5)));
+    let columns = schema::runs(figures).columns;
+    let column = columns.last().unwrap();
+    let schema::Cells::Figure(name, cell) = column.cells else { panic!("{}", column.name) };
+    assert_eq!((column.name, cell(&rows.runs[0], name)), ("median_s", Some(19.5)));
+}
+
+/// What a version wrote that listed no figures is read from its answers.
+#[test]
+fn a_review_of_an_older_version_has_the_same_figures() {
+    let folder = tempfile::tempdir().unwrap();
+    let weekend = weekends(folder.path(), 6, 1).remove(0);
+    assert!(runtrue(&["review".as_ref(), weekend.as_os_str()]).status.success());
+    let new = gather::gather(&weekend).unwrap();
+    let path = weekend.join("report/review.json");
+    let mut file: Value = serde_json::from_str(&std::fs::read_to_string(&path).unwrap()).unwrap();
+    for run in file["runs"].as_array_mut().unwrap() {
+        assert!(run.as_object_mut().unwrap().remove("figures").is_some());
+    }
+    std::fs::write(&path, file.to_string()).unwrap();
+    let old = gather::gather(&weekend).unwrap();
+    assert!(!old.reviewed_anew && old.rows.figures.len() > 20 * old.rows.runs.len());
+    for figure in &old.rows.figures {
+        let same = new.rows.figures.iter().find(|f| f.run == figure.run && f.row.column == figure.row.column).unwrap();
+        let near = |a: Option<f64>, b: Option<f64>| match (a, b) {
+            (Some(a), Some(b)) => (a - b).abs() <= 1e-9 * a.abs().max(1.0),
+            (a, b) => a == b,
+        };
+        let (a, b) = (figure.row.estimate, same.row.estimate);
+        assert!(near(a.value, b.value) && near(a.low, b.low) && near(a.high, b.high), "{figure:?} {same:?}");
+    }
 }

@@ -30,7 +30,7 @@ fn main() -> std::io::Result<()> {
         delimiter: ';',
         decimal: ',',
         units: UnitManner::Row,
-        text: TextManner(WINDOWS_1252, false),
+        text: TextManner::plain(WINDOWS_1252),
         crlf: true,
         preamble: vec!["Recording of run 7".into(), "All channels".into()],
         missing: Some(("--", 101)),

@@ -1,112 +1,135 @@
-//! What `season` does: gathers weekends, one at a time, and answers over all that are in the data set.
+//! `season`: collects weekends into the data set, one at a time, and answers over all that are in it.
 
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
-use runtrue::cli::Format;
 use runtrue::report::{self, terminal};
-use runtrue::season;
+use runtrue::season::gather;
 use runtrue::season::known::Known;
-use runtrue::season::store::Partition;
+use runtrue::season::partition::Partition;
+use runtrue::season::rows::Weekend;
+use runtrue::season::store::{self, ReadError};
+use runtrue::season::{answers, schema};
 use serde_json::{Value, json};
 
-use super::{Out, Problem, print, say};
+use super::output::{Output, Problem, print};
+use crate::cli::SeasonArguments;
+
+const ANOTHER_FOLDER: &str = "name another folder with `--out`";
+
+pub fn run(arguments: &SeasonArguments, output: Output) -> Result<ExitCode, Problem> {
+    if arguments.schema {
+        return print(format!("{:#}\n", tables_and_answers()));
+    }
+    let root = &arguments.out;
+    let mut collection =
+        Collection { root, known: Known::load(root).map_err(unreadable_root)?, collected: Vec::new(), output };
+    let mut any_failed = false;
+    for folder in gather::weekends(&arguments.paths) {
+        if let Err(problem) = collection.collect(&folder) {
+            problem.print(output);
+            any_failed = true;
+        }
+    }
+    if collection.collected.is_empty() {
+        return Ok(ExitCode::FAILURE);
+    }
+    if arguments.only && any_failed {
+        let message = "no weekend was removed, because some of those you named could not be collected";
+        Problem::new(message).hint("correct that, then run with `--only` again").print(output);
+    } else if arguments.only {
+        collection.remove_others()?;
+    }
+    answer(root, output)
+}
 
 /// Columns of the data set and the JSON Schema of its answers.
-pub fn schema() -> Value {
-    let mut schema = json!(season::schema::schema());
+fn tables_and_answers() -> Value {
+    let mut schema = json!(schema::schema());
     schema["answers"] = report::season::schema().to_value();
     schema
 }
 
-/// Gathers weekends into the data set at `root`, then answers over all that is in it.
-pub fn gather(paths: &[PathBuf], root: &Path, only: bool, out: Out) -> Result<ExitCode, Problem> {
-    let (mut gathered, mut failed) = (Vec::new(), 0);
-    let mut known = Known::load(root).map_err(unlisted)?;
-    for folder in season::gather::weekends(paths) {
-        match gather_weekend(&folder, root, &gathered, &mut known, out) {
-            Ok(partition) => gathered.push((partition, folder)),
-            Err(problem) => {
-                problem.print(out);
-                failed += 1;
+/// Answers over the whole data set: writes the page, prints the summary.
+fn answer(root: &Path, output: Output) -> Result<ExitCode, Problem> {
+    let (answers, broken) = answers::answers(root).map_err(unreadable_root)?;
+    for e in broken {
+        let hint = "its weekend is not in the answers: run `runtrue season` with that weekend's folder again";
+        Problem::new(e).hint(hint).print(output);
+    }
+    let page = report::season::write(&answers, root).map_err(|e| Problem::new(e).hint(ANOTHER_FOLDER))?;
+    let text = || format!("{}\nSeason page: {}\n", terminal::season(&answers), page.display());
+    output.say_document(text, || report::season::text(&answers))
+}
+
+fn unreadable_root(e: ReadError) -> Problem {
+    Problem::new(e).hint(ANOTHER_FOLDER)
+}
+
+/// What one call of `season` collects.
+struct Collection<'a> {
+    /// The data set's folder.
+    root: &'a Path,
+    /// Weekends in the data set.
+    known: Known,
+    /// Weekends of this call with the folders they came from.
+    collected: Vec<(Partition, PathBuf)>,
+    output: Output,
+}
+
+impl Collection<'_> {
+    /// Adds the weekend in `folder` to the data set, or replaces it there.
+    fn collect(&mut self, folder: &Path) -> Result<(), Problem> {
+        let weekend = gather::gather(folder).map_err(|e| Problem::new(&e).hint(e.hint()))?;
+        let partition = weekend.partition.clone();
+        let earlier = self.known.renamed(&weekend).cloned();
+        self.refuse_double(&weekend, &partition, earlier.as_ref(), folder)?;
+        if weekend.reviewed_anew && self.output.verbose {
+            let why = "its review was missing or older than its files, so it was reviewed again";
+            self.output.remark(&format!("{}: {why}", folder.display()));
+        }
+        store::write(self.root, &weekend).map_err(|e| Problem::new(e).hint(ANOTHER_FOLDER))?;
+        if let Some(earlier) = &earlier {
+            store::remove(self.root, earlier).map_err(Problem::new)?;
+            if !self.output.quiet {
+                let (old, new) = (&earlier.weekend, &partition.weekend);
+                self.output.remark(&format!("`{old}` held the same logs and was removed: the weekend is now `{new}`"));
             }
         }
+        self.known.add(&weekend, earlier.as_ref());
+        self.collected.push((partition, folder.to_owned()));
+        Ok(())
     }
-    if gathered.is_empty() {
-        return Ok(ExitCode::FAILURE);
+
+    /// A weekend counts once: refuses one that was collected before in this call, and one that would replace another.
+    fn refuse_double(
+        &self,
+        weekend: &Weekend,
+        partition: &Partition,
+        earlier: Option<&Partition>,
+        folder: &Path,
+    ) -> Result<(), Problem> {
+        let of_this_call = |p: &Partition| self.collected.iter().find(|c| c.0 == *p).map(|c| c.1.display());
+        let why = if let Some(other) = of_this_call(partition) {
+            format!("has the same date and name as `{other}`")
+        } else if let Some(other) = earlier.and_then(of_this_call) {
+            format!("holds the same logs as `{other}`")
+        } else if self.known.has_different(weekend) {
+            format!("has the date and name of `{}` in the data set, but other logs", partition.weekend)
+        } else {
+            return Ok(());
+        };
+        let hint = "a weekend counts once; if this is another one, give it a `name` of its own in weekend.toml";
+        Err(Problem::new(format!("`{}` {why}; it was not collected", folder.display())).hint(hint))
     }
-    if only && failed > 0 {
-        let message = "no weekend was taken out: of those named, some could not be gathered";
-        Problem::new(message, Some("put that right, and ask for `--only` again".to_owned())).print(out);
-    } else if only {
-        for partition in season::store::partitions(root).map_err(unlisted)? {
-            if !gathered.iter().any(|g| g.0 == partition) {
-                season::store::remove(root, &partition).map_err(|e| Problem::new(e, None))?;
+
+    /// Removes the weekends from the data set that were not collected in this call.
+    fn remove_others(&self) -> Result<(), Problem> {
+        for partition in store::partitions(self.root).map_err(unreadable_root)? {
+            if !self.collected.iter().any(|c| c.0 == partition) {
+                store::remove(self.root, &partition).map_err(Problem::new)?;
             }
         }
+        Ok(())
     }
-    let (answers, broken) = season::answers::answers(root).map_err(unlisted)?;
-    broken.into_iter().for_each(|e| unreadable(e).print(out));
-    let page = report::season::write(&answers, root).map_err(|e| Problem::new(e, None))?;
-    let text = || format!("{}\nThe season's page is {}\n", terminal::season(&answers), page.display());
-    match out.format {
-        Format::Json => print(report::season::text(&answers)),
-        Format::Text => say(out, text, || Value::Null),
-    }
-}
-
-fn unreadable(e: season::store::ReadError) -> Problem {
-    let hint = "its weekend is left out of the answers: remove it from the data set, or gather it again";
-    Problem::new(e, Some(hint.to_owned()))
-}
-
-fn unlisted(e: season::store::ReadError) -> Problem {
-    Problem::new(e, Some("name another folder with `--out`".to_owned()))
-}
-
-/// Gathers one weekend; `before` are those of this call, `known` those of the data set.
-fn gather_weekend(
-    folder: &Path,
-    root: &Path,
-    before: &[(Partition, PathBuf)],
-    known: &mut Known,
-    out: Out,
-) -> Result<Partition, Problem> {
-    let weekend = season::gather::gather(folder).map_err(|e| Problem::new(&e, Some(e.hint())))?;
-    let partition = Partition::of(&weekend);
-    let own = folder.display();
-    let refused = |why: String| {
-        let hint = "an entry of its own needs a `name` of its own in weekend.toml; a weekend counts once";
-        Problem::new(format!("`{own}` {why} and was not gathered"), Some(hint.to_owned()))
-    };
-    let old = known.same(&weekend).cloned();
-    let of_this_call = |p: &Partition| before.iter().find(|g| g.0 == *p).map(|g| g.1.display());
-    if let Some(other) = of_this_call(&partition) {
-        return Err(refused(format!("has the date and the name of `{other}`")));
-    }
-    if let Some(other) = old.as_ref().and_then(of_this_call) {
-        return Err(refused(format!("holds the same logs as `{other}`")));
-    }
-    if known.is_anothers(&weekend) {
-        return Err(refused(format!("has other logs than `{}`, which is in the data set already", partition.weekend)));
-    }
-    let note = |text: String| {
-        if out.format == Format::Text {
-            eprintln!("{}", terminal::wrap(&text, "  "));
-        }
-    };
-    if weekend.reviewed_anew && out.verbose {
-        note(format!("{own}: had no review as new as its files, and was reviewed in passing"));
-    }
-    season::store::write(root, &weekend)
-        .map_err(|e| Problem::new(e, Some("name another folder with `--out`".to_owned())))?;
-    if let Some(old) = &old {
-        season::store::remove(root, old).map_err(|e| Problem::new(e, None))?;
-        if !out.quiet {
-            let (old, new) = (&old.weekend, &partition.weekend);
-            note(format!("`{old}` held the same logs and was taken out: the weekend is `{new}` now"));
-        }
-    }
-    known.add(&weekend, old.as_ref());
-    Ok(partition)
 }

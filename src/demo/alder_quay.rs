@@ -1,17 +1,18 @@
-//! The invented weekend of the sample logs: who drives what, what goes wrong, and in which manner each recorder writes.
+//! The invented weekend of the sample logs: which car drives when, what goes wrong, and how each recorder writes its
+//! file.
 
 use encoding_rs::{UTF_8, UTF_16LE, WINDOWS_1252};
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 
 use super::car::CarSpec;
-use super::drive::Drive;
-use super::manner::{ClockManner, ENGLISH, Manner, TextManner, UnitManner};
+use super::drive::{Drive, Stop, Timing};
+use super::manner::{ClockManner, ColumnNames, ENGLISH, Manner, Scale, TextManner, UnitManner};
 use super::recorder::Recorder;
 use super::track::Track;
-use super::weekend::{ListManner, PlannedRun, Weekend, plain_drive};
+use super::weekend::{ListManner, PlannedRun, Weekend};
 
-const GERMAN: [&str; 11] = [
+const GERMAN: ColumnNames = [
     "Zeit",
     "Index",
     "Drehzahl",
@@ -24,7 +25,7 @@ const GERMAN: [&str; 11] = [
     "Radgeschwindigkeit",
     "Geschwindigkeit",
 ];
-const FRENCH: [&str; 11] = [
+const FRENCH: ColumnNames = [
     "Temps",
     "Index",
     "Régime",
@@ -37,10 +38,10 @@ const FRENCH: [&str; 11] = [
     "Vitesse roue",
     "Vitesse",
 ];
-const JAPANESE: [&str; 11] =
+const JAPANESE: ColumnNames =
     ["時間", "番号", "回転数", "eRPM", "電圧", "電流", "モーター温度", "アンプ温度", "スロットル", "車輪速度", "速度"];
 
-/// Draws the weekend of `seed`.
+/// The weekend of `seed`.
 pub fn invent(seed: u64) -> Weekend {
     let mut rng = ChaCha8Rng::seed_from_u64(seed);
     let length = 213.0 + rng.random_range(0.0..2.0);
@@ -49,10 +50,10 @@ pub fn invent(seed: u64) -> Weekend {
     Weekend { head: HEAD.to_owned(), stated_length: 214.0, track, runs, seed }
 }
 
-/// Later timing, a tooth more, dust, a failed fan on a hot day, a drag brake.
+/// More timing, a pinion that the sheet does not know of, dust, a failed fan on a hot day, more drag brake.
 fn tourer_runs(tourer: &CarSpec) -> [PlannedRun; 6] {
-    let base = plain_drive(tourer);
-    let quick = (0.955, 1.10);
+    let base = Drive::plain(tourer);
+    let quick = Timing { motor_constant: 0.955, loss: 1.10 };
     let timing = "motor.timing_deg = 37\n";
     let run = |id, drive| PlannedRun::plain(id, tourer, drive);
     let mut with_throttle = Recorder::plain(25.0);
@@ -67,7 +68,7 @@ fn tourer_runs(tourer: &CarSpec) -> [PlannedRun; 6] {
         },
         PlannedRun {
             missed: Some(6),
-            manner: rows_of_units(),
+            manner: row_of_units(),
             list: ListManner::TimeOfDay,
             sheet: timing.into(),
             ..run("t3", Drive { ambient: 26.0, warm: 5.0, pinion: 32, timing: quick, ..base.clone() })
@@ -79,7 +80,7 @@ fn tourer_runs(tourer: &CarSpec) -> [PlannedRun; 6] {
             ..run("t4", Drive { ambient: 27.0, warm: 6.0, timing: quick, spin: 0.22, ..base.clone() })
         },
         PlannedRun {
-            manner: wide(),
+            manner: utf_16(),
             sheet: timing.into(),
             ..run("t5", Drive { ambient: 31.0, warm: 14.0, timing: quick, fan: 0.0, pack_age: 1.05, ..base.clone() })
         },
@@ -89,15 +90,22 @@ fn tourer_runs(tourer: &CarSpec) -> [PlannedRun; 6] {
             sheet: format!("{timing}drag_brake_pct = 10\n"),
             ..run(
                 "t6",
-                Drive { ambient: 29.0, warm: 4.0, timing: quick, drag_brake: 0.10, stops: vec![(5, 6.0)], ..base },
+                Drive {
+                    ambient: 29.0,
+                    warm: 4.0,
+                    timing: quick,
+                    drag_brake: 0.10,
+                    stops: vec![Stop { lap: 5, seconds: 6.0 }],
+                    ..base
+                },
             )
         },
     ]
 }
 
-/// Foam tyres that wear from run to run, and a tooth more at last.
+/// Foam tyres that wear from run to run, and a larger pinion in the last one.
 fn pan_runs(pan: &CarSpec) -> [PlannedRun; 4] {
-    let base = Drive { spin: 0.01, drag_brake: 0.02, ..plain_drive(pan) };
+    let base = Drive { spin: 0.01, drag_brake: 0.02, ..Drive::plain(pan) };
     let worn = |runs: f64| pan.tyre - runs * 0.000_18;
     let run = |id, drive| PlannedRun::plain(id, pan, drive);
     [
@@ -105,7 +113,7 @@ fn pan_runs(pan: &CarSpec) -> [PlannedRun; 4] {
         PlannedRun { manner: japanese(), ..run("p2", Drive { tyre: worn(1.0), ambient: 25.5, ..base.clone() }) },
         PlannedRun {
             recorder: Recorder::plain(25.0),
-            manner: index(),
+            manner: row_numbers(),
             list: ListManner::Minutes,
             ..run("p3", Drive { tyre: worn(2.0), ambient: 27.5, ..base.clone() })
         },
@@ -123,17 +131,17 @@ fn german() -> Manner {
         delimiter: ';',
         decimal: ',',
         grouping: Some('.'),
-        text: TextManner(WINDOWS_1252, false),
+        text: TextManner::plain(WINDOWS_1252),
         crlf: true,
         ..Manner::default()
     }
 }
 
-fn rows_of_units() -> Manner {
+fn row_of_units() -> Manner {
     Manner {
         units: UnitManner::Row,
         clock: ClockManner::Milliseconds,
-        volts: (0.001, "mV", 0),
+        volts: Scale { factor: 0.001, unit: "mV", decimals: 0 },
         preamble: vec!["Recording 17".into(), "Sample rate: 20 Hz".into()],
         summary: vec!["Max,,,".into()],
         missing: Some(("--", 401)),
@@ -147,25 +155,31 @@ fn french() -> Manner {
         delimiter: '\t',
         decimal: ',',
         clock: ClockManner::TimeOfDay(51_230.35),
-        text: TextManner(UTF_8, true),
+        text: TextManner::marked(UTF_8),
         ..Manner::default()
     }
 }
 
-fn wide() -> Manner {
-    Manner { names: Some(ENGLISH), fahrenheit: true, text: TextManner(UTF_16LE, true), crlf: true, ..Manner::default() }
+fn utf_16() -> Manner {
+    Manner {
+        names: Some(ENGLISH),
+        fahrenheit: true,
+        text: TextManner::marked(UTF_16LE),
+        crlf: true,
+        ..Manner::default()
+    }
 }
 
 fn japanese() -> Manner {
     Manner {
         names: Some(JAPANESE),
-        text: TextManner(encoding_rs::SHIFT_JIS, false),
+        text: TextManner::plain(encoding_rs::SHIFT_JIS),
         clock: ClockManner::WholeSeconds(39_000.2),
         ..Manner::default()
     }
 }
 
-fn index() -> Manner {
+fn row_numbers() -> Manner {
     Manner {
         clock: ClockManner::Index,
         preamble: vec!["Interval = 40 ms".into()],

@@ -1,11 +1,11 @@
-//! The manners in which recorders write their files.
+//! The ways in which recorders write their files.
 
 use encoding_rs::{Encoding, GB18030, SHIFT_JIS, UTF_8, UTF_16BE, UTF_16LE, WINDOWS_1252};
 
 use super::recorder::Rows;
 use crate::log::Channel;
 
-/// How a file says the time.
+/// How a file writes the time.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum ClockManner {
     /// Seconds, three decimals.
@@ -24,7 +24,7 @@ pub enum ClockManner {
     Index,
 }
 
-/// Where a file says its units.
+/// Where a file names its units.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum UnitManner {
     /// In brackets behind each name.
@@ -37,7 +37,39 @@ pub enum UnitManner {
 
 /// A character encoding with or without a byte-order mark.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct TextManner(pub &'static Encoding, pub bool);
+pub struct TextManner {
+    /// The encoding.
+    pub encoding: &'static Encoding,
+    /// Whether the file begins with a byte-order mark.
+    pub marked: bool,
+}
+
+impl TextManner {
+    /// The encoding without a byte-order mark.
+    pub fn plain(encoding: &'static Encoding) -> Self {
+        Self { encoding, marked: false }
+    }
+
+    /// The encoding with a byte-order mark.
+    pub fn marked(encoding: &'static Encoding) -> Self {
+        Self { encoding, marked: true }
+    }
+}
+
+/// How volts or amperes are written.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Scale {
+    /// What one of the file's units is, in V or A.
+    pub factor: f64,
+    /// The file's unit.
+    pub unit: &'static str,
+    /// Decimals of a cell.
+    pub decimals: usize,
+}
+
+/// Names of time, index, revs, electrical revs, voltage, current, motor and controller temperature, throttle, wheel and
+/// ground speed.
+pub type ColumnNames = [&'static str; 11];
 
 /// How a file is written. [`Manner::default`] is the plain one.
 #[derive(Debug, Clone, PartialEq)]
@@ -58,36 +90,36 @@ pub struct Manner {
     pub text: TextManner,
     /// Lines before the header.
     pub preamble: Vec<String>,
-    /// Names of time, index, revs, electrical revs, volts, amperes, motor, controller, throttle, wheel and ground speed.
-    pub names: Option<[&'static str; 11]>,
-    /// Where units stand.
+    /// The header; `None` where there is none.
+    pub names: Option<ColumnNames>,
+    /// Where the units are named.
     pub units: UnitManner,
     /// The time.
     pub clock: ClockManner,
-    /// Electrical revs of a motor of so many poles.
+    /// Electrical revs of a motor with this many poles, in place of the motor's own.
     pub poles: Option<f64>,
-    /// Thousands of revs.
+    /// Revs in thousands.
     pub krpm: bool,
-    /// Factor and spelling of volts.
-    pub volts: (f64, &'static str, usize),
-    /// Factor and spelling of amperes.
-    pub amperes: (f64, &'static str, usize),
+    /// The voltage.
+    pub volts: Scale,
+    /// The current.
+    pub amperes: Scale,
     /// Temperatures in °F.
     pub fahrenheit: bool,
-    /// Spelling of a cell without a reading, and every how many rows one stands.
+    /// How a cell without a reading is written, and after how many cells there is one.
     pub missing: Option<(&'static str, usize)>,
-    /// Half of the last row.
+    /// The file ends in the middle of the last row.
     pub cut: bool,
     /// Lines after the last row.
     pub summary: Vec<String>,
-    /// Every how many rows one is left out.
+    /// After how many rows one is left out.
     pub lose: Option<usize>,
-    /// From the middle on the clock shows these seconds less.
+    /// In the second half of the rows the clock shows this many seconds less.
     pub set_back: f64,
 }
 
 /// Names in English.
-pub const ENGLISH: [&str; 11] = [
+pub const ENGLISH: ColumnNames = [
     "Time",
     "Index",
     "RPM",
@@ -110,15 +142,15 @@ impl Default for Manner {
             quoted: false,
             trailing: false,
             crlf: false,
-            text: TextManner(UTF_8, false),
+            text: TextManner::plain(UTF_8),
             preamble: Vec::new(),
             names: Some(ENGLISH),
             units: UnitManner::InHeader,
             clock: ClockManner::Seconds,
             poles: None,
             krpm: false,
-            volts: (1.0, "V", 2),
-            amperes: (1.0, "A", 1),
+            volts: Scale { factor: 1.0, unit: "V", decimals: 2 },
+            amperes: Scale { factor: 1.0, unit: "A", decimals: 1 },
             fahrenheit: false,
             missing: None,
             cut: false,
@@ -156,23 +188,21 @@ impl Manner {
     }
 
     fn encode(&self, text: &str) -> Vec<u8> {
-        let TextManner(encoding, mark) = self.text;
-        let text = if mark { format!("\u{feff}{text}") } else { text.to_owned() };
-        match encoding {
-            e if e == UTF_16LE => text.encode_utf16().flat_map(u16::to_le_bytes).collect(),
-            e if e == UTF_16BE => text.encode_utf16().flat_map(u16::to_be_bytes).collect(),
-            e => e.encode(&text).0.into_owned(),
+        let TextManner { encoding, marked } = self.text;
+        let text = if marked { format!("\u{feff}{text}") } else { text.to_owned() };
+        // The standard that `encoding_rs` follows writes no UTF-16.
+        if encoding == UTF_16LE {
+            text.encode_utf16().flat_map(u16::to_le_bytes).collect()
+        } else if encoding == UTF_16BE {
+            text.encode_utf16().flat_map(u16::to_be_bytes).collect()
+        } else {
+            encoding.encode(&text).0.into_owned()
         }
     }
 
     fn line(&self, cells: Vec<String>) -> String {
-        let quoted = |c: String| {
-            if self.quoted || self.grouping == Some(self.delimiter) || self.decimal == self.delimiter {
-                format!("\"{c}\"")
-            } else {
-                c
-            }
-        };
+        let quotes = self.quoted || self.grouping == Some(self.delimiter) || self.decimal == self.delimiter;
+        let quoted = |cell: String| if quotes { format!("\"{cell}\"") } else { cell };
         let mut line = cells.into_iter().map(quoted).collect::<Vec<_>>().join(&self.delimiter.to_string());
         if self.trailing {
             line.push(self.delimiter);
@@ -180,23 +210,12 @@ impl Manner {
         line
     }
 
-    fn name_of(&self, channel: Channel) -> &'static str {
-        let names = self.names.unwrap_or(ENGLISH);
-        names[match channel {
-            Channel::Time => {
-                if self.clock == ClockManner::Index {
-                    1
-                } else {
-                    0
-                }
-            }
-            Channel::Rpm => {
-                if self.poles.is_some() {
-                    3
-                } else {
-                    2
-                }
-            }
+    fn column_name(&self, channel: Channel) -> &'static str {
+        let column = match channel {
+            Channel::Time if self.clock != ClockManner::Index => 0,
+            Channel::Time => 1,
+            Channel::Rpm if self.poles.is_none() => 2,
+            Channel::Rpm => 3,
             Channel::Voltage => 4,
             Channel::Current => 5,
             Channel::MotorTemperature => 6,
@@ -204,72 +223,51 @@ impl Manner {
             Channel::Throttle => 8,
             Channel::WheelSpeed => 9,
             _ => 10,
-        }]
+        };
+        self.names.unwrap_or(ENGLISH)[column]
     }
 
     fn unit(&self, channel: Channel) -> &'static str {
+        let encoding = self.text.encoding;
+        // The degree sign of the two-byte encodings is not the western one.
+        let two_bytes = encoding == SHIFT_JIS || encoding == GB18030;
         match channel {
             Channel::Time => match self.clock {
                 ClockManner::Seconds => "s",
                 ClockManner::Milliseconds => "ms",
-                ClockManner::Microseconds => {
-                    if self.text.0 == WINDOWS_1252 {
-                        "µs"
-                    } else {
-                        "us"
-                    }
-                }
+                ClockManner::Microseconds if encoding == WINDOWS_1252 => "µs",
+                ClockManner::Microseconds => "us",
                 _ => "",
             },
-            Channel::Rpm => {
-                if self.krpm {
-                    "krpm"
-                } else {
-                    "1/min"
-                }
-            }
-            Channel::Voltage => self.volts.1,
-            Channel::Current => self.amperes.1,
+            Channel::Rpm if self.krpm => "krpm",
+            Channel::Rpm => "1/min",
+            Channel::Voltage => self.volts.unit,
+            Channel::Current => self.amperes.unit,
             Channel::Throttle => "%",
             Channel::WheelSpeed | Channel::GroundSpeed => "m/s",
-            // The degree sign of the two-byte encodings is not the western one.
-            _ if self.text.0 == SHIFT_JIS || self.text.0 == GB18030 => {
-                if self.fahrenheit {
-                    "F"
-                } else {
-                    "℃"
-                }
-            }
-            _ => {
-                if self.fahrenheit {
-                    "°F"
-                } else {
-                    "°C"
-                }
-            }
+            _ if two_bytes && self.fahrenheit => "F",
+            _ if two_bytes => "℃",
+            _ if self.fahrenheit => "°F",
+            _ => "°C",
         }
     }
 
     fn heads(&self, rows: &Rows, with_units: bool) -> Vec<String> {
-        let all = std::iter::once(Channel::Time).chain(rows.channels.iter().map(|c| c.0));
-        all.map(|c| match self.unit(c) {
-            unit if with_units && !unit.is_empty() => format!("{} [{unit}]", self.name_of(c)),
-            _ => self.name_of(c).to_owned(),
-        })
-        .collect()
+        let head = |channel: Channel| match self.unit(channel) {
+            unit if with_units && !unit.is_empty() => format!("{} [{unit}]", self.column_name(channel)),
+            _ => self.column_name(channel).to_owned(),
+        };
+        columns(rows).map(head).collect()
     }
 
     fn unit_row(&self, rows: &Rows) -> Vec<String> {
-        std::iter::once(Channel::Time)
-            .chain(rows.channels.iter().map(|c| c.0))
-            .map(|c| self.unit(c).to_owned())
-            .collect()
+        columns(rows).map(|channel| self.unit(channel).to_owned()).collect()
     }
 
     fn cells(&self, rows: &Rows, row: usize) -> Vec<String> {
         let mut cells = vec![self.time(rows, row)];
-        for (at, (channel, values)) in rows.channels.iter().enumerate() {
-            let blank = self.missing.is_some_and(|(_, every)| (row + at) % every == every - 1);
+        for (column, (channel, values)) in rows.channels.iter().enumerate() {
+            let blank = self.missing.is_some_and(|(_, every)| (row + column) % every == every - 1);
             cells.push(match self.missing {
                 Some((spelling, _)) if blank => spelling.to_owned(),
                 _ => self.value(*channel, values[row]),
@@ -282,8 +280,8 @@ impl Manner {
         let (scaled, decimals) = match channel {
             Channel::Rpm if self.krpm => (value / 1000.0, 3),
             Channel::Rpm => (value * self.poles.map_or(1.0, |p| p / 2.0), 0),
-            Channel::Voltage => (value / self.volts.0, self.volts.2),
-            Channel::Current => (value / self.amperes.0, self.amperes.2),
+            Channel::Voltage => (value / self.volts.factor, self.volts.decimals),
+            Channel::Current => (value / self.amperes.factor, self.amperes.decimals),
             Channel::MotorTemperature | Channel::ControllerTemperature if self.fahrenheit => (value * 1.8 + 32.0, 1),
             Channel::MotorTemperature | Channel::ControllerTemperature => (value, 0),
             Channel::Throttle => (value, 0),
@@ -294,47 +292,68 @@ impl Manner {
 
     fn number(&self, value: f64, decimals: usize) -> String {
         let text = format!("{value:.decimals$}");
-        let text = if text.trim_start_matches('-').bytes().all(|b| b == b'0' || b == b'.') {
-            text.trim_start_matches('-').to_owned()
-        } else {
-            text
+        let (sign, digits) = match text.strip_prefix('-') {
+            // No recorder writes a zero with a minus.
+            Some(digits) if digits.bytes().any(|b| (b'1'..=b'9').contains(&b)) => ("-", digits),
+            Some(digits) => ("", digits),
+            None => ("", text.as_str()),
         };
-        let (whole, rest) = text.split_once('.').map_or((text.as_str(), None), |(w, r)| (w, Some(r)));
-        let mut out = String::new();
-        let digits = whole.trim_start_matches('-').len();
-        for (at, c) in whole.trim_start_matches('-').chars().enumerate() {
-            if let Some(mark) = self.grouping.filter(|_| at > 0 && (digits - at).is_multiple_of(3)) {
-                out.push(mark);
+        let (whole, fraction) = digits.split_once('.').map_or((digits, None), |(w, f)| (w, Some(f)));
+        let mut grouped = String::new();
+        for (index, digit) in whole.chars().enumerate() {
+            if let Some(mark) = self.grouping.filter(|_| index > 0 && (whole.len() - index).is_multiple_of(3)) {
+                grouped.push(mark);
             }
-            out.push(c);
+            grouped.push(digit);
         }
-        let sign = if whole.starts_with('-') { "-" } else { "" };
-        match rest {
-            Some(rest) => format!("{sign}{out}{}{rest}", self.decimal),
-            None => format!("{sign}{out}"),
+        match fraction {
+            Some(fraction) => format!("{sign}{grouped}{}{fraction}", self.decimal),
+            None => format!("{sign}{grouped}"),
         }
     }
 
     fn time(&self, rows: &Rows, row: usize) -> String {
         let back = if row >= rows.time.len() / 2 { self.set_back } else { 0.0 };
         let seconds = rows.time[row] - back;
-        let clock = |start: f64, whole: bool| {
-            let ms = ((start + seconds) * 1000.0).round() as i64;
-            let ms = ms.rem_euclid(86_400_000);
-            let (h, m, s, ms) = (ms / 3_600_000, ms / 60_000 % 60, ms / 1000 % 60, ms % 1000);
-            if whole { format!("{h:02}:{m:02}:{s:02}") } else { format!("{h:02}:{m:02}:{s:02}{}{ms:03}", self.decimal) }
-        };
         match self.clock {
             ClockManner::Seconds => self.number(seconds, 3),
             ClockManner::Milliseconds => self.number(seconds * 1e3, 0),
             ClockManner::Microseconds => self.number(seconds * 1e6, 0),
-            ClockManner::TimeOfDay(start) => clock(start, false),
-            ClockManner::WholeSeconds(start) => clock(start, true),
+            ClockManner::TimeOfDay(start) => self.time_of_day(start + seconds),
+            ClockManner::WholeSeconds(start) => TimeOfDay::new(start + seconds).in_whole_seconds(),
             ClockManner::DateAndTime(start) => {
                 let day = 16 + i64::from(start + seconds >= 86_400.0);
-                format!("2026-05-{day} {}", clock(start, false))
+                format!("2026-05-{day} {}", self.time_of_day(start + seconds))
             }
             ClockManner::Index => self.number(row as f64, 0),
         }
+    }
+
+    fn time_of_day(&self, seconds: f64) -> String {
+        let time = TimeOfDay::new(seconds);
+        format!("{}{}{:03}", time.in_whole_seconds(), self.decimal, time.milliseconds % 1000)
+    }
+}
+
+/// Channels in the order of the file's columns.
+fn columns(rows: &Rows) -> impl Iterator<Item = Channel> {
+    std::iter::once(Channel::Time).chain(rows.channels.iter().map(|c| c.0))
+}
+
+/// A time of the day.
+struct TimeOfDay {
+    /// Since midnight.
+    milliseconds: i64,
+}
+
+impl TimeOfDay {
+    /// The time at `seconds` after a midnight.
+    fn new(seconds: f64) -> Self {
+        Self { milliseconds: ((seconds * 1000.0).round() as i64).rem_euclid(86_400_000) }
+    }
+
+    fn in_whole_seconds(&self) -> String {
+        let ms = self.milliseconds;
+        format!("{:02}:{:02}:{:02}", ms / 3_600_000, ms / 60_000 % 60, ms / 1000 % 60)
     }
 }

@@ -1,32 +1,39 @@
-//! A recorder: samples a trace with noise and steps.
+//! A recorder: samples a trace at its rate, with noise and in steps.
 
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 
-use super::drive::{TRACE_HZ, Trace};
+use super::trace::{TRACE_HZ, Trace};
 use super::track::normal;
 use crate::log::Channel;
 
 /// What a recorder measures, and how finely.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Recorder {
-    /// Rows a second.
+    /// Rows per second.
     pub rate_hz: f64,
     /// Channels, in the order of their columns.
     pub channels: Vec<Channel>,
-    /// Deviation of the revs, turns a minute.
+    /// Standard deviation of the revs, 1/min.
     pub rpm_noise: f64,
-    /// Step of the volts.
+    /// Step of the voltage, V.
     pub volt_step: f64,
-    /// Step of the amperes.
+    /// Step of the current, A.
     pub amp_step: f64,
     /// Step of the temperatures, °C.
     pub temperature_step: f64,
-    /// Deviation of the moment of a row from its time, s.
+    /// Standard deviation of the moment of a row from its time, s.
     pub jitter_s: f64,
-    /// Share of rows lost.
+    /// Share of the rows that are lost.
     pub lost: f64,
 }
+
+/// Standard deviation of the voltage before it is put into steps, V.
+const VOLT_NOISE: f64 = 0.003;
+/// Standard deviation of the current before it is put into steps, A.
+const AMP_NOISE: f64 = 0.05;
+/// Slower than this the recorder shows no revs, 1/min.
+const SLOWEST_RPM: f64 = 200.0;
 
 impl Recorder {
     /// Six channels at `rate_hz` with the steps of a common recorder.
@@ -54,12 +61,9 @@ impl Recorder {
             channels: self.channels.iter().map(|&c| (c, Vec::new())).collect(),
         };
         for n in 0..count {
-            let time = n as f64 / self.rate_hz
-                + if n == 0 {
-                    0.0
-                } else {
-                    (self.jitter_s * normal(&mut rng)).clamp(-0.4 / self.rate_hz, 0.4 / self.rate_hz)
-                };
+            let most = 0.4 / self.rate_hz;
+            let jitter = if n == 0 { 0.0 } else { (self.jitter_s * normal(&mut rng)).clamp(-most, most) };
+            let time = n as f64 / self.rate_hz + jitter;
             if n > 0 && n + 1 < count && rng.random_bool(self.lost) {
                 continue;
             }
@@ -72,19 +76,19 @@ impl Recorder {
     }
 
     fn measure(&self, channel: Channel, trace: &Trace, time: f64, rng: &mut ChaCha8Rng) -> f64 {
-        let at = (time * TRACE_HZ).max(0.0);
+        let row = (time * TRACE_HZ).max(0.0);
         let read = |series: &[f64]| {
-            let low = (at as usize).min(series.len() - 2);
-            series[low] + (series[low + 1] - series[low]) * (at - low as f64)
+            let low = (row as usize).min(series.len() - 2);
+            series[low] + (series[low + 1] - series[low]) * (row - low as f64)
         };
         let step = |value: f64, step: f64| (value / step).round() * step;
         match channel {
             Channel::Rpm => {
                 let rpm = read(&trace.motor) * 60.0 / std::f64::consts::TAU;
-                if rpm < 200.0 { 0.0 } else { step((rpm + self.rpm_noise * normal(rng)).max(0.0), 1.0) }
+                if rpm < SLOWEST_RPM { 0.0 } else { step((rpm + self.rpm_noise * normal(rng)).max(0.0), 1.0) }
             }
-            Channel::Voltage => step(read(&trace.voltage) + 0.003 * normal(rng), self.volt_step),
-            Channel::Current => step(read(&trace.current) + 0.05 * normal(rng), self.amp_step),
+            Channel::Voltage => step(read(&trace.voltage) + VOLT_NOISE * normal(rng), self.volt_step),
+            Channel::Current => step(read(&trace.current) + AMP_NOISE * normal(rng), self.amp_step),
             Channel::MotorTemperature => step(read(&trace.motor_c), self.temperature_step),
             Channel::ControllerTemperature => step(read(&trace.controller_c), self.temperature_step),
             Channel::Throttle => step(100.0 * read(&trace.throttle), 1.0),
@@ -97,7 +101,7 @@ impl Recorder {
 /// Sampled rows in the channels' own units.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Rows {
-    /// Nominal rows a second.
+    /// Nominal rows per second.
     pub rate_hz: f64,
     /// Seconds since the first row.
     pub time: Vec<f64>,

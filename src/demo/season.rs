@@ -1,5 +1,5 @@
-//! An invented season: one club's touring and pan car at one weekend a month, on tracks that it comes back to, with a pack that ages, a motor that
-//! does not, and the same three changes tried each time.
+//! An invented season: a touring car and a pan car at one weekend a month, on tracks that they come back to. One pack
+//! ages, the motors do not, and the same changes are tried each time.
 
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
@@ -7,19 +7,38 @@ use rand_chacha::ChaCha8Rng;
 use super::car::CarSpec;
 use super::drive::Drive;
 use super::track::Track;
-use super::weekend::{PlannedRun, Weekend, plain_drive};
+use super::weekend::{PlannedRun, Weekend};
 
-/// A track that the season visits: name, surface, lap length, m, whether indoors.
-type Venue = (&'static str, &'static str, f64, bool);
+/// A track that the season visits.
+struct Venue {
+    name: &'static str,
+    surface: &'static str,
+    lap_length_m: f64,
+    indoors: bool,
+}
+
 const VENUES: [Venue; 3] = [
-    ("Alder Quay", "asphalt", 214.0, false),
-    ("Corran Hall", "carpet", 158.0, true),
-    ("Low Meadow", "asphalt", 262.0, false),
+    Venue { name: "Alder Quay", surface: "asphalt", lap_length_m: 214.0, indoors: false },
+    Venue { name: "Corran Hall", surface: "carpet", lap_length_m: 158.0, indoors: true },
+    Venue { name: "Low Meadow", surface: "asphalt", lap_length_m: 262.0, indoors: false },
 ];
-/// How much a pack's resistance grows in a month, relative, by decree.
+/// How much a pack's resistance grows in a month, relative, as decreed.
 pub const PACK_AGES_A_MONTH: f64 = 0.03;
-/// Drag brake on the sheet and as driven, share: as set, and as tried.
-const DRAG_BRAKE: [f64; 2] = [0.03, 0.10];
+/// Drag brake, share of the current limit.
+const LITTLE_BRAKE: f64 = 0.03;
+const MUCH_BRAKE: f64 = 0.10;
+/// Pinion and drag brake of the touring car's runs: changed in turn, so that the effect of one is not taken for the
+/// other's.
+const TOURER_RUNS: [(u32, f64); 6] = [
+    (31, LITTLE_BRAKE),
+    (30, LITTLE_BRAKE),
+    (31, MUCH_BRAKE),
+    (32, LITTLE_BRAKE),
+    (31, LITTLE_BRAKE),
+    (32, MUCH_BRAKE),
+];
+/// Runs of the pan car at each weekend.
+const PAN_RUNS: u32 = 3;
 
 /// One weekend of the season and the folder it is written to.
 #[derive(Debug, Clone)]
@@ -30,58 +49,76 @@ pub struct Round {
     pub weekend: Weekend,
 }
 
-/// Draws a season of `rounds` weekends, at most twelve, from `seed`.
+/// The season of `seed` with this many `rounds`, at most twelve.
 pub fn invent(seed: u64, rounds: u8) -> Vec<Round> {
     let mut rng = ChaCha8Rng::seed_from_u64(seed ^ 0x5ea5);
-    let tracks: Vec<Track> = VENUES.iter().map(|v| Track::invent(v.2, 20.0, &mut rng)).collect();
+    let tracks: Vec<Track> = VENUES.iter().map(|v| Track::invent(v.lap_length_m, 20.0, &mut rng)).collect();
     (0..usize::from(rounds.min(12))).map(|month| round(seed, month, &tracks, &mut rng)).collect()
 }
 
 fn round(seed: u64, month: usize, tracks: &[Track], rng: &mut ChaCha8Rng) -> Round {
-    let at = month % VENUES.len();
-    let (name, surface, length, indoors) = VENUES[at];
+    let visited = month % VENUES.len();
+    let Venue { name, surface, lap_length_m, indoors } = VENUES[visited];
     let date = format!("2026-{:02}-{:02}", month + 1, rng.random_range(8..22));
-    // A mild climate: the year's wave outdoors, a heated hall indoors.
+    // A mild climate: a wave over the year outdoors, a heated hall indoors.
     let season = (std::f64::consts::TAU * (month as f64 - 3.0) / 12.0).sin();
     let air = if indoors { 20.0 } else { 17.0 + 10.0 * season } + rng.random_range(-2.0..2.0);
-    let (tourer, pan) = (CarSpec::tourer(), CarSpec::pan());
-    let age = 1.0 + PACK_AGES_A_MONTH * month as f64;
-    let mut runs = Vec::new();
-    // Pinion and drag brake are tried in turn, so that neither stands for the other.
-    for (n, (pinion, brake)) in [(31, 0), (30, 0), (31, 1), (32, 0), (31, 0), (32, 1)].into_iter().enumerate() {
-        let base = plain_drive(&tourer);
-        let drive = Drive {
-            pinion,
-            drag_brake: DRAG_BRAKE[brake],
-            ambient: (10.0 * (air + 0.4 * n as f64)).round() / 10.0,
-            warm: rng.random_range(3.0..9.0),
-            pack_age: age * (1.0 + rng.random_range(-0.01..0.01)),
-            ..base
-        };
-        let sheet = format!("pinion = {pinion}\ndrag_brake_pct = {:.0}\n", 100.0 * DRAG_BRAKE[brake]);
-        runs.push(PlannedRun { sheet, ..PlannedRun::plain(&format!("t{}", n + 1), &tourer, drive) });
-    }
-    for n in 0..3 {
-        let base = plain_drive(&pan);
-        let drive = Drive {
-            pinion: 33 + n % 2,
-            tyre: pan.tyre - 0.000_15 * f64::from(n),
-            drag_brake: 0.02,
-            spin: 0.01,
-            ambient: (10.0 * air).round() / 10.0,
-            ..base
-        };
-        let sheet = format!("pinion = {}\n", drive.pinion);
-        runs.push(PlannedRun { sheet, ..PlannedRun::plain(&format!("p{}", n + 1), &pan, drive) });
-    }
+    let pack_age = 1.0 + PACK_AGES_A_MONTH * month as f64;
+    let mut runs = tourer_runs(air, pack_age, rng);
+    runs.extend(pan_runs(air));
     let head = HEAD
         .replace("NAME", &format!("{name}, round {}", month + 1))
         .replace("DATE", &date)
         .replace("TRACK", name)
         .replace("SURFACE", surface);
-    let weekend =
-        Weekend { head, track: tracks[at].clone(), stated_length: length, runs, seed: seed * 100 + month as u64 };
+    let weekend = Weekend {
+        head,
+        track: tracks[visited].clone(),
+        stated_length: lap_length_m,
+        runs,
+        seed: seed * 100 + month as u64,
+    };
     Round { folder: format!("{date}-{}", name.to_lowercase().replace(' ', "-")), weekend }
+}
+
+/// The touring car: each run a little warmer than the one before, pinion and drag brake changed in turn.
+fn tourer_runs(air: f64, pack_age: f64, rng: &mut ChaCha8Rng) -> Vec<PlannedRun> {
+    let car = CarSpec::tourer();
+    let run = |(n, (pinion, drag_brake)): (usize, (u32, f64))| {
+        let drive = Drive {
+            pinion,
+            drag_brake,
+            ambient: to_tenths(air + 0.4 * n as f64),
+            warm: rng.random_range(3.0..9.0),
+            pack_age: pack_age * (1.0 + rng.random_range(-0.01..0.01)),
+            ..Drive::plain(&car)
+        };
+        let sheet = format!("pinion = {pinion}\ndrag_brake_pct = {:.0}\n", 100.0 * drag_brake);
+        PlannedRun { sheet, ..PlannedRun::plain(&format!("t{}", n + 1), &car, drive) }
+    };
+    TOURER_RUNS.into_iter().enumerate().map(run).collect()
+}
+
+/// The pan car on foam tyres that wear, with two pinions in turn.
+fn pan_runs(air: f64) -> Vec<PlannedRun> {
+    let car = CarSpec::pan();
+    let run = |n: u32| {
+        let drive = Drive {
+            pinion: 33 + n % 2,
+            tyre: car.tyre - 0.000_15 * f64::from(n),
+            drag_brake: 0.02,
+            spin: 0.01,
+            ambient: to_tenths(air),
+            ..Drive::plain(&car)
+        };
+        let sheet = format!("pinion = {}\n", drive.pinion);
+        PlannedRun { sheet, ..PlannedRun::plain(&format!("p{}", n + 1), &car, drive) }
+    };
+    (0..PAN_RUNS).map(run).collect()
+}
+
+fn to_tenths(value: f64) -> f64 {
+    (10.0 * value).round() / 10.0
 }
 
 const HEAD: &str = r#"# An invented weekend: no such club, track or car exists.

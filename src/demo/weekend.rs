@@ -6,9 +6,11 @@ use std::path::Path;
 use serde_json::{Value, json};
 
 use super::car::CarSpec;
-use super::drive::{Drive, Trace, drive};
+use super::drive::Drive;
 use super::manner::Manner;
 use super::recorder::Recorder;
+use super::simulation::simulate;
+use super::trace::Trace;
 use super::track::Track;
 
 /// How a lap list is written.
@@ -39,7 +41,7 @@ pub struct PlannedRun {
     pub manner: Manner,
     /// How the lap list is written.
     pub list: ListManner,
-    /// Passing that the loop missed, counted from the first.
+    /// The passing that the timing loop missed, 0 the first.
     pub missed: Option<usize>,
     /// Further lines of the run in the sheet.
     pub sheet: String,
@@ -60,25 +62,13 @@ pub struct Weekend {
     pub seed: u64,
 }
 
-/// A drive with nothing unusual about it.
-pub fn plain_drive(car: &CarSpec) -> Drive {
-    Drive {
-        pinion: car.pinion,
-        tyre: car.tyre,
-        ambient: 24.0,
-        warm: 3.0,
-        fan: 1.0,
-        drag_brake: 0.03,
-        timing: (1.0, 1.0),
-        used: 0.0,
-        pack_age: 1.0,
-        length: 300.0,
-        spin: 0.02,
-        spin_grip: (0.42, 0.8),
-        lock: 0.0,
-        from_grid: false,
-        stops: Vec::new(),
-    }
+/// Time of day at which the list's clock stands when the log begins, s after midnight.
+const LIST_START_S: f64 = 44_000.0;
+
+/// `seconds` as `m:ss.mmm`.
+fn in_minutes(seconds: f64, decimal: char) -> String {
+    let ms = (seconds * 1000.0).round() as u64;
+    format!("{}:{:02}{decimal}{:03}", ms / 60_000, ms / 1000 % 60, ms % 1000)
 }
 
 impl PlannedRun {
@@ -98,48 +88,41 @@ impl PlannedRun {
 
     /// Drives the run.
     pub fn run(&self, track: &Track, seed: u64) -> Trace {
-        drive(&self.car, track, &self.drive, seed)
+        simulate(&self.car, track, &self.drive, seed)
     }
 
     /// The lap list's text; `None` where there is none. The list's clock has nothing to do with the log's.
     pub fn lap_list(&self, trace: &Trace) -> Option<String> {
-        let passings: Vec<f64> = trace
-            .passings
-            .iter()
-            .enumerate()
-            .filter(|(n, _)| Some(*n) != self.missed)
-            .map(|(_, t)| (t * 1000.0).round() / 1000.0)
-            .collect();
-        let laps = || passings.windows(2).map(|w| w[1] - w[0]).enumerate();
-        let minutes = |seconds: f64, decimal: char| {
-            let ms = (seconds * 1000.0).round() as u64;
-            format!("{}:{:02}{decimal}{:03}", ms / 60_000, ms / 1000 % 60, ms % 1000)
-        };
+        let seen = trace.passings.iter().enumerate().filter(|(n, _)| Some(*n) != self.missed);
+        let passings: Vec<f64> = seen.map(|(_, t)| (t * 1000.0).round() / 1000.0).collect();
+        let laps = passings.windows(2).map(|w| w[1] - w[0]).enumerate();
         match self.list {
             ListManner::None => None,
             ListManner::Seconds => {
-                Some(laps().fold("lap,time\n".to_owned(), |text, (n, t)| text + &format!("{},{t:.3}\n", n + 1)))
+                Some("lap,time\n".to_owned() + &laps.map(|(n, t)| format!("{},{t:.3}\n", n + 1)).collect::<String>())
             }
-            ListManner::Minutes => Some(
-                laps()
-                    .fold("Runde;Zeit\n".to_owned(), |text, (n, t)| text + &format!("{};{}\n", n + 1, minutes(t, ','))),
-            ),
-            ListManner::TimeOfDay => Some(passings.iter().fold("passing\ttime of day\n".to_owned(), |text, t| {
-                let clock = minutes((44_000.0 + t) % 3600.0, '.');
-                let hour = ((44_000.0 + t) / 3600.0) as u64;
-                let number = text.lines().count();
-                text + &format!("{number}\t{hour:02}:{clock:0>9}\n")
-            })),
+            ListManner::Minutes => {
+                let line = |(n, t): (usize, f64)| format!("{};{}\n", n + 1, in_minutes(t, ','));
+                Some("Runde;Zeit\n".to_owned() + &laps.map(line).collect::<String>())
+            }
+            ListManner::TimeOfDay => {
+                let line = |(n, t): (usize, &f64)| {
+                    let time = LIST_START_S + t;
+                    format!("{}\t{:02}:{:0>9}\n", n + 1, (time / 3600.0) as u64, in_minutes(time % 3600.0, '.'))
+                };
+                Some("passing\ttime of day\n".to_owned() + &passings.iter().enumerate().map(line).collect::<String>())
+            }
         }
     }
 
-    /// Realised ratio by its definition, from the model's own turns, over laps that the list counts and no stop spoilt.
+    /// Realised ratio by its definition, from the model's own turns, over laps that the list counts and that have no
+    /// stop.
     pub fn realised_ratio(&self, trace: &Trace, stated_length: f64) -> f64 {
         let mut ratios: Vec<f64> = trace
             .passing_turns
             .windows(2)
             .enumerate()
-            .filter(|(lap, _)| self.drive.stops.iter().all(|s| s.0 != *lap))
+            .filter(|(lap, _)| self.drive.stops.iter().all(|s| s.lap != *lap))
             .filter(|(lap, _)| self.missed.is_none_or(|m| *lap != m && lap + 1 != m))
             .map(|(_, w)| (w[1] - w[0]) * std::f64::consts::PI * self.car.tyre / stated_length)
             .collect();
@@ -149,7 +132,7 @@ impl PlannedRun {
     }
 
     fn truth(&self, trace: &Trace, stated_length: f64) -> Value {
-        let last = |series: &[f64]| series.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+        let highest = |series: &[f64]| series.iter().copied().fold(f64::NEG_INFINITY, f64::max);
         json!({
             "id": self.id,
             "car": self.car.key,
@@ -160,11 +143,11 @@ impl PlannedRun {
             "turns": trace.passing_turns.windows(2).map(|w| w[1] - w[0]).collect::<Vec<_>>(),
             "realised_ratio": self.realised_ratio(trace, stated_length),
             "wheelspin": trace.wheelspin(),
-            "motor_peak_c": last(&trace.motor_c),
-            "controller_peak_c": last(&trace.controller_c),
-            "top_speed_m_s": last(&trace.speed),
-            "pack_ohmic_mohm": self.car.pack.0 * self.drive.pack_age * 1000.0,
-            "pack_slow_mohm": self.car.pack.1 * self.drive.pack_age * 1000.0,
+            "motor_peak_c": highest(&trace.motor_c),
+            "controller_peak_c": highest(&trace.controller_c),
+            "top_speed_m_s": highest(&trace.speed),
+            "pack_ohmic_mohm": self.car.pack.ohmic * self.drive.pack_age * 1000.0,
+            "pack_slow_mohm": self.car.pack.slow * self.drive.pack_age * 1000.0,
             "tyre_start_mm": self.drive.tyre * 1000.0,
             "tyre_end_mm": trace.tyre_end * 1000.0,
             "fan": self.drive.fan,
@@ -181,27 +164,30 @@ impl Weekend {
     /// Writes `weekend.toml`, `logs/`, `laps/` and `truth.json` into `folder`.
     ///
     /// # Errors
-    /// If a file cannot be written, or `folder` holds a `weekend.toml` already.
+    /// Names the file, if it cannot be written or is a `weekend.toml` that already exists.
     pub fn write(&self, folder: &Path) -> io::Result<()> {
         let sheet = folder.join("weekend.toml");
         if sheet.exists() {
-            return Err(io::Error::new(io::ErrorKind::AlreadyExists, format!("`{}` exists", sheet.display())));
+            let message = format!("`{}` already exists; nothing was written", sheet.display());
+            return Err(io::Error::new(io::ErrorKind::AlreadyExists, message));
         }
-        std::fs::create_dir_all(folder.join("logs"))?;
-        std::fs::create_dir_all(folder.join("laps"))?;
+        for part in ["logs", "laps"] {
+            let path = folder.join(part);
+            std::fs::create_dir_all(&path).map_err(|e| not_written(&path, e))?;
+        }
         let mut truths = Vec::new();
         for (index, run) in self.runs.iter().enumerate() {
             let trace = run.run(&self.track, self.run_seed(index));
             let rows = run.recorder.sample(&trace, self.run_seed(index));
-            std::fs::write(folder.join(format!("logs/{}.csv", run.id)), run.manner.write(&rows))?;
+            write_file(&folder.join(format!("logs/{}.csv", run.id)), &run.manner.write(&rows))?;
             if let Some(list) = run.lap_list(&trace) {
-                std::fs::write(folder.join(format!("laps/{}.csv", run.id)), list)?;
+                write_file(&folder.join(format!("laps/{}.csv", run.id)), list.as_bytes())?;
             }
             truths.push(run.truth(&trace, self.stated_length));
         }
         let truth = json!({ "seed": self.seed, "lap_length_m": self.track.length, "runs": truths });
-        std::fs::write(folder.join("truth.json"), format!("{truth:#}\n"))?;
-        std::fs::write(sheet, self.sheet())
+        write_file(&folder.join("truth.json"), format!("{truth:#}\n").as_bytes())?;
+        write_file(&sheet, self.sheet().as_bytes())
     }
 
     /// The setup sheet.
@@ -216,4 +202,13 @@ impl Weekend {
         }
         text
     }
+}
+
+fn write_file(path: &Path, bytes: &[u8]) -> io::Result<()> {
+    std::fs::write(path, bytes).map_err(|e| not_written(path, e))
+}
+
+/// The error with the file it happened to.
+fn not_written(path: &Path, e: io::Error) -> io::Error {
+    io::Error::new(e.kind(), format!("`{}` could not be written: {e}", path.display()))
 }

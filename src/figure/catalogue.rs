@@ -1,10 +1,14 @@
 //! The figures themselves, one entry each.
 
-use super::{
-    Bad, Figure, HeatFigure, Reading, Shown, TrendFinding, Used, Weight, Words, Worth, answered, effective_tyre, rise,
-};
+use std::borrow::Cow;
+
+use schemars::{JsonSchema, Schema, SchemaGenerator, json_schema};
+
+use super::entry::{Bad, Figure, HeatFigure, Reading, Shown, TrendFinding, Used, Weight, Worth};
+use super::readings::{answered, effective_tyre, estimated, plain, relative, rise};
+use crate::measure::hot_part::HotPart;
 use crate::quantity::Estimate;
-use crate::run::HotPart;
+use crate::wording::{HIGHER, HOTTER, Words};
 
 /// What a run itself leaves open of figures that have no interval of their own, as standard uncertainties: runs that
 /// happen to be alike to the recorder's step prove nothing finer. Common practice, no source.
@@ -38,8 +42,6 @@ const AGEING_WORTH: Worth = Worth::Share(0.35);
 const TYRE_WORTH: Worth = Worth::Share(0.02);
 /// Lap times, relative.
 const LAP_WORTH: Worth = Worth::Share(0.04);
-/// Charge, revs, speeds, pull and coasting, relative.
-const POWER_WORTH: Worth = Worth::Share(0.15);
 
 /// Changes over the weekend below which a trend is not worth a word. Defaults (common practice, no source).
 ///
@@ -52,13 +54,10 @@ const TYRE_LEAST: Worth = Worth::Share(0.01);
 /// Anything that its interval tells from zero.
 const ANY: Worth = Worth::By(0.0);
 
-const TABLES_ONLY: Used = Used { in_trends: false, in_effects: false };
 const IN_TRENDS: Used = Used { in_trends: true, in_effects: false };
 const IN_EFFECTS: Used = Used { in_trends: false, in_effects: true };
 const IN_BOTH: Used = Used { in_trends: true, in_effects: true };
 
-const HEAT_WORDS: Words = Words { more: "hotter", less: "cooler" };
-const PLAIN_WORDS: Words = Words { more: "higher", less: "lower" };
 const AMOUNT_WORDS: Words = Words { more: "more", less: "less" };
 const LAP_WORDS: Words = Words { more: "slower", less: "faster" };
 const FORCE_WORDS: Words = Words { more: "stronger", less: "weaker" };
@@ -70,35 +69,15 @@ const fn shown(unit: &'static str, digits: usize) -> Shown {
     Shown { unit, digits, factor: 1.0 }
 }
 
-/// A figure of the tables, with nothing said of trends; the entries below change what differs.
-const PLAIN: Figure = Figure {
-    key: "",
-    column: "",
-    unit: "1",
-    about: "",
-    label: "",
-    shown: shown("", 2),
-    words: PLAIN_WORDS,
-    worth: POWER_WORTH,
-    used: TABLES_ONLY,
-    bad: Bad::Neither,
-    heat: None,
-    needs: None,
-    relative: false,
-    rising: None,
-    falling: None,
-    read: |_| None,
-};
-
 const fn temperature(part: HotPart, above_air: bool) -> Figure {
     Figure {
         unit: "°C",
         shown: shown("°C", 1),
-        words: HEAT_WORDS,
+        words: HOTTER,
         worth: HEAT_WORTH,
         bad: Bad::Rise,
         heat: Some(HeatFigure { part, above_air }),
-        ..PLAIN
+        ..Figure::PLAIN
     }
 }
 
@@ -107,19 +86,6 @@ const PEAK_RISES: TrendFinding =
 
 const PACE_MOVES: TrendFinding =
     TrendFinding { code: "pace-moves", weight: Weight::Note, lead: "", advice: "", least: ANY };
-
-fn plain(value: Option<f64>, standard_u: f64) -> Option<Reading> {
-    value.map(|v| Reading::plain(v, standard_u))
-}
-
-/// A value whose uncertainty is a share of it.
-fn relative(value: Option<f64>, share: f64) -> Option<Reading> {
-    value.map(|v| Reading::plain(v, share * v.abs()))
-}
-
-fn estimated(estimate: Option<Estimate>) -> Option<Reading> {
-    estimate.map(Reading::estimated)
-}
 
 /// Every figure, in the order of trends and tables.
 pub static FIGURES: &[Figure] = &[
@@ -137,7 +103,7 @@ pub static FIGURES: &[Figure] = &[
         rising: Some(TrendFinding { lead: "laps get slower from run to run", ..PACE_MOVES }),
         falling: Some(TrendFinding { lead: "laps get faster from run to run", ..PACE_MOVES }),
         read: |run| plain(run.done()?.laps.median_s(), LAP_U_S),
-        ..PLAIN
+        ..Figure::PLAIN
     },
     Figure {
         key: "best_lap_s",
@@ -149,7 +115,7 @@ pub static FIGURES: &[Figure] = &[
         words: LAP_WORDS,
         worth: LAP_WORTH,
         read: |run| plain(run.done()?.laps.best_s(), LAP_U_S),
-        ..PLAIN
+        ..Figure::PLAIN
     },
     Figure {
         key: "motor_peak_c",
@@ -195,7 +161,7 @@ pub static FIGURES: &[Figure] = &[
             let cooling = run.cooling()?;
             Some(Reading::plain(cooling.value.exp(), cooling.standard_u * cooling.value.exp()))
         },
-        ..PLAIN
+        ..Figure::PLAIN
     },
     Figure {
         key: "controller_peak_c",
@@ -214,7 +180,7 @@ pub static FIGURES: &[Figure] = &[
         about: "ohmic resistance of the pack",
         label: "pack resistance",
         shown: shown("mΩ", 2),
-        words: PLAIN_WORDS,
+        words: HIGHER,
         worth: AGEING_WORTH,
         used: IN_TRENDS,
         bad: Bad::Rise,
@@ -226,7 +192,7 @@ pub static FIGURES: &[Figure] = &[
             least: AGEING_LEAST,
         }),
         read: |run| answered(run, |a| estimated(a.battery.resistance_mohm)),
-        ..PLAIN
+        ..Figure::PLAIN
     },
     Figure {
         key: "effective_tyre_mm",
@@ -247,7 +213,7 @@ pub static FIGURES: &[Figure] = &[
             least: TYRE_LEAST,
         }),
         read: effective_tyre,
-        ..PLAIN
+        ..Figure::PLAIN
     },
     Figure {
         key: "wheelspin_share",
@@ -270,7 +236,7 @@ pub static FIGURES: &[Figure] = &[
             let share = run.done()?.answers.wheelspin.share?;
             Some(Reading::plain(share, SPIN_U.hypot(SPIN_SHARE_U * share)))
         },
-        ..PLAIN
+        ..Figure::PLAIN
     },
     Figure {
         key: "used_mah_per_lap",
@@ -283,7 +249,7 @@ pub static FIGURES: &[Figure] = &[
         used: IN_BOTH,
         bad: Bad::Rise,
         read: |run| answered(run, |a| relative(a.battery.mah_per_lap, CHARGE_U)),
-        ..PLAIN
+        ..Figure::PLAIN
     },
     Figure {
         key: "top_rpm",
@@ -291,10 +257,10 @@ pub static FIGURES: &[Figure] = &[
         unit: "1/min",
         about: "highest revs",
         label: "highest revs",
-        shown: shown("1/min", 0),
+        shown: shown("rpm", 0),
         used: IN_EFFECTS,
         read: |run| answered(run, |a| relative(a.power.top_rpm, TOP_U)),
-        ..PLAIN
+        ..Figure::PLAIN
     },
     Figure {
         key: "controller_rise_c",
@@ -318,7 +284,7 @@ pub static FIGURES: &[Figure] = &[
         used: IN_EFFECTS,
         needs: Some(NEEDS_THROTTLE),
         read: |run| answered(run, |a| estimated(a.power.coast_m_s2)),
-        ..PLAIN
+        ..Figure::PLAIN
     },
     Figure {
         key: "pull_m_s2",
@@ -331,15 +297,15 @@ pub static FIGURES: &[Figure] = &[
         used: IN_EFFECTS,
         bad: Bad::Fall,
         read: |run| answered(run, |a| estimated(a.power.pull.get(1).map(|p| p.acceleration_m_s2))),
-        ..PLAIN
+        ..Figure::PLAIN
     },
     Figure {
         key: "realised_ratio",
         column: "realised_ratio",
         about: "motor turns for a wheel turn, as driven",
-        label: "realised ratio",
+        label: "ratio on track",
         read: |run| answered(run, |a| estimated(a.gearing.realised_ratio)),
-        ..PLAIN
+        ..Figure::PLAIN
     },
     Figure {
         key: "realised_rollout_mm",
@@ -349,7 +315,7 @@ pub static FIGURES: &[Figure] = &[
         label: "realised rollout",
         shown: shown("mm", 2),
         read: |run| answered(run, |a| estimated(a.gearing.realised_rollout_mm)),
-        ..PLAIN
+        ..Figure::PLAIN
     },
     Figure {
         key: "set_ratio",
@@ -357,13 +323,13 @@ pub static FIGURES: &[Figure] = &[
         about: "motor turns for a wheel turn, from the sheet",
         label: "ratio on the sheet",
         read: |run| answered(run, |a| plain(a.gearing.set_ratio, 0.0)),
-        ..PLAIN
+        ..Figure::PLAIN
     },
     Figure {
         key: "motor_race_end_c",
         column: "motor_race_end_c",
         about: "motor at the race's end",
-        label: "motor at the race's end",
+        label: "motor at the end of the race",
         read: |run| estimated(run.heat(HotPart::Motor)?.race_end_c),
         ..temperature(HotPart::Motor, false)
     },
@@ -371,7 +337,7 @@ pub static FIGURES: &[Figure] = &[
         key: "controller_race_end_c",
         column: "controller_race_end_c",
         about: "controller at the race's end",
-        label: "controller at the race's end",
+        label: "controller at the end of the race",
         read: |run| estimated(run.heat(HotPart::Controller)?.race_end_c),
         ..temperature(HotPart::Controller, false)
     },
@@ -382,7 +348,7 @@ pub static FIGURES: &[Figure] = &[
         about: "motor at the race's end above the air, for a watt of mean electrical power",
         label: "motor above the air per watt",
         shown: shown("°C/W", 3),
-        words: HEAT_WORDS,
+        words: HOTTER,
         bad: Bad::Rise,
         needs: Some(NEEDS_AIR),
         read: |run| {
@@ -391,7 +357,7 @@ pub static FIGURES: &[Figure] = &[
             let per_watt = Estimate { value: rise.value / watts, low: rise.low / watts, high: rise.high / watts };
             Some(Reading::estimated(per_watt))
         },
-        ..PLAIN
+        ..Figure::PLAIN
     },
     Figure {
         key: "lowest_cell_v",
@@ -402,7 +368,7 @@ pub static FIGURES: &[Figure] = &[
         shown: shown("V", 2),
         bad: Bad::Fall,
         read: |run| answered(run, |a| plain(a.battery.lowest_cell_v, VOLTAGE_U)),
-        ..PLAIN
+        ..Figure::PLAIN
     },
     Figure {
         key: "used_mah",
@@ -413,7 +379,7 @@ pub static FIGURES: &[Figure] = &[
         shown: shown("mAh", 0),
         words: AMOUNT_WORDS,
         read: |run| answered(run, |a| estimated(a.battery.used_range_mah)),
-        ..PLAIN
+        ..Figure::PLAIN
     },
     Figure {
         key: "used_wh",
@@ -424,7 +390,7 @@ pub static FIGURES: &[Figure] = &[
         shown: shown("Wh", 2),
         words: AMOUNT_WORDS,
         read: |run| answered(run, |a| relative(a.battery.used_wh, CHARGE_U)),
-        ..PLAIN
+        ..Figure::PLAIN
     },
     Figure {
         key: "race_end_used_mah",
@@ -435,7 +401,7 @@ pub static FIGURES: &[Figure] = &[
         shown: shown("mAh", 0),
         words: AMOUNT_WORDS,
         read: |run| answered(run, |a| estimated(a.battery.race_end_used_mah)),
-        ..PLAIN
+        ..Figure::PLAIN
     },
     Figure {
         key: "wheelspin_s",
@@ -447,7 +413,7 @@ pub static FIGURES: &[Figure] = &[
         words: AMOUNT_WORDS,
         bad: Bad::Rise,
         read: |run| answered(run, |a| relative(a.wheelspin.seconds, SPIN_SHARE_U)),
-        ..PLAIN
+        ..Figure::PLAIN
     },
     Figure {
         key: "top_speed_m_s",
@@ -457,7 +423,7 @@ pub static FIGURES: &[Figure] = &[
         label: "top speed",
         shown: shown("m/s", 1),
         read: |run| answered(run, |a| estimated(a.power.top_speed_range_m_s)),
-        ..PLAIN
+        ..Figure::PLAIN
     },
     Figure {
         key: "mean_w",
@@ -467,7 +433,7 @@ pub static FIGURES: &[Figure] = &[
         label: "mean power",
         shown: shown("W", 0),
         read: |run| answered(run, |a| relative(a.power.mean_w, POWER_U)),
-        ..PLAIN
+        ..Figure::PLAIN
     },
     Figure {
         key: "peak_w",
@@ -477,6 +443,22 @@ pub static FIGURES: &[Figure] = &[
         label: "highest power",
         shown: shown("W", 0),
         read: |run| answered(run, |a| relative(a.power.peak_w, POWER_U)),
-        ..PLAIN
+        ..Figure::PLAIN
     },
 ];
+
+/// The figure of this key, or of this column.
+pub fn find(name: &str) -> Option<&'static Figure> {
+    FIGURES.iter().find(|f| f.key == name).or_else(|| FIGURES.iter().find(|f| f.column == name))
+}
+
+impl JsonSchema for Figure {
+    fn schema_name() -> Cow<'static, str> {
+        "Figure".into()
+    }
+
+    fn json_schema(_: &mut SchemaGenerator) -> Schema {
+        let keys: Vec<&str> = FIGURES.iter().map(|f| f.key).collect();
+        json_schema!({ "type": "string", "enum": keys })
+    }
+}

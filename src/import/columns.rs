@@ -1,15 +1,23 @@
-//! Columns to channels: by the user's word, by their header, and where no header helps by what their
-//! values look like; then units, stated or told from plausibility.
+//! What each column is used for: as the user says, else by its header.
 
-use super::body::Body;
+use std::cmp::Reverse;
+
 use super::dialect::Layout;
-use super::names::{self, Meaning, Quantity, Unit, quantity_of};
-use super::shapes::{Shapes, scale_of_voltage, whole};
+use super::names::{self, Certainty};
+use super::remarks::Remark;
+use super::units::{Quantity, Unit};
+use super::vocabulary::{self, Meaning};
 use crate::log::Channel;
 use crate::notice::{Notice, printable};
-use crate::statistics::quantiles::quantile;
 
-/// A mapping that the user stated in the sheet's `[import]`.
+/// Characters shown of what the user wrote.
+const SHOWN: usize = 40;
+/// Characters shown of a header.
+const SHOWN_HEADER: usize = 80;
+/// Characters shown of a list of columns.
+const SHOWN_COLUMNS: usize = 300;
+
+/// A mapping that the user states in the sheet's `[import]`.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct Rule {
     /// Header as written (case ignored), or the column's number from 1.
@@ -22,12 +30,12 @@ pub struct Rule {
     pub scale: Option<f64>,
 }
 
-/// What is known about the car and the day, for units that must be told from plausibility.
+/// What the user says of how a log is to be read, and of the car.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct Hints {
     /// The user's mappings.
     pub rules: Vec<Rule>,
-    /// Encoding label.
+    /// Encoding label of the WHATWG standard.
     pub encoding: Option<String>,
     /// Delimiter.
     pub delimiter: Option<u8>,
@@ -41,25 +49,34 @@ pub struct Hints {
 
 /// What a column is used for.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Use {
+pub struct ColumnUse {
     /// The column's header, or `column N`.
     pub name: String,
     /// What it holds; `None` for a column kept under its own name.
     pub meaning: Option<Meaning>,
     /// Its unit, where written or stated.
     pub unit: Option<Unit>,
-    /// The user's factor.
+    /// The user's factor, or the header's.
     pub scale: f64,
-    /// How sure the meaning is: 3 stated by the user, 2 a known header, 1 a header that holds a known name, 0 told from values.
-    pub rank: u8,
+    /// How sure the meaning is.
+    pub certainty: Certainty,
 }
 
-/// Rank of a column whose meaning the user stated.
-pub const STATED: u8 = 3;
+impl ColumnUse {
+    /// Whether the column is the channel's.
+    pub fn is(&self, channel: Channel) -> bool {
+        self.meaning == Some(Meaning::Channel(channel))
+    }
 
-/// Uses of the columns by the user's word and their headers.
-pub fn by_header(layout: &Layout, hints: &Hints, notices: &mut Vec<Notice>) -> Vec<Use> {
-    let mut uses: Vec<Use> = (0..layout.width).map(|at| use_of(at, layout)).collect();
+    /// Whether its values may say what it is: nothing else does, and the user has not kept it out.
+    pub fn may_be_guessed(&self) -> bool {
+        self.meaning.is_none() && self.certainty < Certainty::Stated
+    }
+}
+
+/// Uses of the columns as the user says and by their headers.
+pub fn by_header(layout: &Layout, hints: &Hints, notices: &mut Vec<Notice>) -> Vec<ColumnUse> {
+    let mut uses: Vec<ColumnUse> = (0..layout.width).map(|index| use_by_header(index, layout)).collect();
     for rule in &hints.rules {
         apply(rule, &mut uses, notices);
     }
@@ -67,301 +84,105 @@ pub fn by_header(layout: &Layout, hints: &Hints, notices: &mut Vec<Notice>) -> V
     uses
 }
 
-fn use_of(at: usize, layout: &Layout) -> Use {
-    let written = layout.header.as_ref().and_then(|h| h.cells.get(at)).filter(|c| !c.is_empty());
-    let (meaning, unit) = written.map_or((None, None), |text| names::header(text));
-    let in_row = layout.units.as_ref().and_then(|u| u.cells.get(at)).and_then(|c| names::unit(c));
-    // A unit in its own row can say what a bare header does not: `Motor`, `°C`.
-    let meaning = match (meaning, in_row, written) {
-        (None, Some(unit), Some(text)) => names::header(&format!("{text} [{}]", spelling(layout, at, unit))).0,
-        (found, _, _) => found,
+/// The columns' names in a sentence.
+pub fn column_names(uses: &[ColumnUse]) -> String {
+    let names: Vec<String> = uses.iter().map(|u| format!("`{}`", u.name)).collect();
+    printable(&names.join(", "), SHOWN_COLUMNS)
+}
+
+fn use_by_header(index: usize, layout: &Layout) -> ColumnUse {
+    let written = layout.header.as_ref().and_then(|h| h.cells.get(index)).filter(|c| !c.is_empty());
+    let unit_cell = layout.units.as_ref().and_then(|u| u.cells.get(index));
+    let unit_in_row = unit_cell.and_then(|c| vocabulary::unit(c));
+    let Some(text) = written else {
+        let name = format!("column {}", index + 1);
+        return ColumnUse { name, meaning: None, unit: unit_in_row, scale: 1.0, certainty: Certainty::Unnamed };
     };
-    let name = written.map_or_else(|| format!("column {}", at + 1), |text| printable(text, 80));
-    let rank = meaning.map_or(0, |m| if m.exact { 2 } else { 1 });
-    let scale = written.and_then(|text| names::factor(text)).filter(|_| meaning.is_some()).unwrap_or(1.0);
-    Use { name, meaning: meaning.map(|m| m.meaning), unit: in_row.or(unit), scale, rank }
+    let header = names::header_meaning(text);
+    // A unit in its own row can say what a bare header does not: `Motor`, `°C`.
+    let with_unit = match (header.meaning, unit_cell) {
+        (None, Some(cell)) if unit_in_row.is_some() => {
+            names::header_meaning(&format!("{text} [{}]", cell.trim_matches(['[', ']', '(', ')'])))
+        }
+        _ => header,
+    };
+    let scale = names::factor(text).filter(|_| with_unit.meaning.is_some()).unwrap_or(1.0);
+    ColumnUse {
+        name: printable(text, SHOWN_HEADER),
+        meaning: with_unit.meaning,
+        unit: unit_in_row.or(header.unit),
+        scale,
+        certainty: with_unit.certainty,
+    }
 }
 
-fn spelling(layout: &Layout, at: usize, unit: Unit) -> &str {
-    layout.units.as_ref().and_then(|u| u.cells.get(at)).map_or(unit.name, |c| c.trim_matches(['[', ']', '(', ')']))
-}
-
-fn apply(rule: &Rule, uses: &mut [Use], notices: &mut Vec<Notice>) {
-    let wanted = rule.column.trim().to_lowercase();
-    let by_number = wanted
-        .trim_start_matches(['#', ' '])
-        .parse::<usize>()
-        .ok()
-        .and_then(|n| n.checked_sub(1))
-        .filter(|&n| n < uses.len());
-    let found = uses.iter().position(|u| u.name.trim().to_lowercase() == wanted).or(by_number);
-    let Some(found) = found else {
-        let names: Vec<&str> = uses.iter().map(|u| u.name.as_str()).collect();
-        let message =
-            format!("`[import]` names the column `{}`, which the log does not have", printable(&rule.column, 40));
-        notices.push(
-            Notice::warning("import-column", message)
-                .hint(format!("its columns are `{}`", printable(&names.join("`, `"), 300))),
-        );
+/// Puts a rule of the user's on its column.
+fn apply(rule: &Rule, uses: &mut [ColumnUse], notices: &mut Vec<Notice>) {
+    let Some(column) = column_of(rule, uses) else {
+        let remark = Remark::ImportColumn { column: &printable(&rule.column, SHOWN), columns: &column_names(uses) };
+        notices.push(remark.notice());
         return;
     };
     if let Some(channel) = &rule.channel {
-        let meaning = names::meaning_of(channel);
+        let meaning = Meaning::from_key(channel);
         if meaning.is_none() && channel != "ignore" {
-            let known: Vec<&str> = Channel::ALL.iter().map(|c| c.name()).collect();
-            notices.push(
-                Notice::warning(
-                    "import-channel",
-                    format!("`[import]` names the channel `{}`, which is not known", printable(channel, 40)),
-                )
-                .hint(format!("channels are `{}`, `erpm`, `index`, `date`, `ignore`", known.join("`, `"))),
-            );
+            notices.push(Remark::ImportChannel { channel: &printable(channel, SHOWN) }.notice());
         }
         for other in uses.iter_mut().filter(|u| meaning.is_some() && u.meaning == meaning) {
             other.meaning = None;
         }
-        uses[found].meaning = meaning;
-        uses[found].rank = STATED;
+        uses[column].meaning = meaning;
+        uses[column].certainty = Certainty::Stated;
     }
     if let Some(text) = &rule.unit {
-        match names::unit(text).or_else(|| Unit::named(text)) {
-            Some(unit) => uses[found].unit = Some(unit),
-            None => notices.push(Notice::warning(
-                "import-unit",
-                format!("`[import]` names the unit `{}`, which is not known", printable(text, 40)),
-            )),
+        match vocabulary::unit(text).or_else(|| Unit::named(text)) {
+            Some(unit) => uses[column].unit = Some(unit),
+            None => notices.push(Remark::ImportUnit { unit: &printable(text, SHOWN) }.notice()),
         }
     }
-    uses[found].scale = rule.scale.filter(|s| s.is_finite() && *s != 0.0).unwrap_or(1.0);
+    uses[column].scale = rule.scale.filter(|s| s.is_finite() && *s != 0.0).unwrap_or(1.0);
     // A factor without a unit leads to the channel's own unit.
     if rule.scale.is_some() && rule.unit.is_none() {
-        uses[found].unit = uses[found].meaning.and_then(own_unit);
+        uses[column].unit = match uses[column].meaning {
+            Some(Meaning::Erpm) => Some(Quantity::Erpm.own_unit()),
+            Some(Meaning::Channel(channel)) => Some(Quantity::from(channel).own_unit()),
+            _ => None,
+        };
     }
 }
 
-fn own_unit(meaning: Meaning) -> Option<Unit> {
-    let name = match meaning {
-        Meaning::Erpm => "erpm",
-        Meaning::Channel(channel) => own_unit_name(quantity_of(channel)),
-        _ => return None,
+/// The column that a rule names by its header or its number.
+fn column_of(rule: &Rule, uses: &[ColumnUse]) -> Option<usize> {
+    let wanted = rule.column.trim().to_lowercase();
+    let by_number = || {
+        let number = wanted.trim_start_matches(['#', ' ']).parse::<usize>().ok()?;
+        number.checked_sub(1).filter(|&index| index < uses.len())
     };
-    Unit::named(name)
+    uses.iter().position(|u| u.name.trim().to_lowercase() == wanted).or_else(by_number)
 }
 
-fn own_unit_name(quantity: Quantity) -> &'static str {
-    match quantity {
-        Quantity::Time => "s",
-        Quantity::Rpm => "rpm",
-        Quantity::Erpm => "erpm",
-        Quantity::Voltage => "v",
-        Quantity::Current => "a",
-        Quantity::Temperature => "degc",
-        Quantity::Share => "percent",
-        Quantity::Speed => "m_s",
-        Quantity::Other => "other",
-    }
-}
-
-/// Of two columns for one channel the surer one keeps it, else the first; the other stays under its own name.
-fn settle_rivals(uses: &mut [Use], notices: &mut Vec<Notice>) {
-    for at in 0..uses.len() {
-        let Some(meaning @ Meaning::Channel(channel)) = uses[at].meaning else { continue };
+/// Of several columns for one channel the surest keeps it, else the first; the others stay under their own names.
+/// Columns of time are settled by their values.
+fn settle_rivals(uses: &mut [ColumnUse], notices: &mut Vec<Notice>) {
+    for first in 0..uses.len() {
+        let Some(meaning @ Meaning::Channel(channel)) = uses[first].meaning else { continue };
         if channel == Channel::Time {
             continue;
         }
-        let rival = (at + 1..uses.len())
-            .filter(|&o| uses[o].meaning == Some(meaning))
-            .max_by_key(|&o| (uses[o].rank, std::cmp::Reverse(o)));
-        let Some(rival) = rival else { continue };
-        let keep = if uses[rival].rank > uses[at].rank { rival } else { at };
-        for other in (at..uses.len()).filter(|&o| o != keep) {
+        let rivals = (first + 1..uses.len()).filter(|&other| uses[other].meaning == Some(meaning));
+        let Some(rival) = rivals.max_by_key(|&other| (uses[other].certainty, Reverse(other))) else { continue };
+        let kept = if uses[rival].certainty > uses[first].certainty { rival } else { first };
+        for other in (first..uses.len()).filter(|&other| other != kept) {
             if uses[other].meaning == Some(meaning) {
-                let message = format!(
-                    "`{}` and `{}` both look like {}; `{}` was taken",
-                    uses[at].name,
-                    uses[rival].name,
-                    channel.name(),
-                    uses[keep].name
-                );
-                notices
-                    .push(Notice::warning("two-columns", message).hint("name the right one in the sheet's `[import]`"));
+                let remark = Remark::TwoColumns {
+                    first: &uses[first].name,
+                    second: &uses[rival].name,
+                    kept: &uses[kept].name,
+                    channel,
+                };
+                notices.push(remark.notice());
                 uses[other].meaning = None;
             }
         }
-    }
-}
-
-/// Names channels from values where the headers did not lead to the motor's revs.
-pub fn by_values(uses: &mut [Use], body: &Body, notices: &mut Vec<Notice>) {
-    let known = |uses: &[Use], channel| uses.iter().any(|u| u.meaning == Some(Meaning::Channel(channel)));
-    let rpm_known = known(uses, Channel::Rpm) || uses.iter().any(|u| u.meaning == Some(Meaning::Erpm));
-    let shapes = Shapes::new(body);
-    name_parts(uses, &shapes, notices);
-    name_temperatures(uses, &shapes, notices);
-    let idle = |at: usize| body.columns[at].values.iter().all(|v| *v == 0.0 || v.is_nan());
-    if uses.iter().any(|u| u.meaning == Some(Meaning::Erpm))
-        && let Some(at) =
-            (0..uses.len()).find(|&at| uses[at].meaning == Some(Meaning::Channel(Channel::Rpm)) && idle(at))
-    {
-        // A recorder that does not know the poles leaves its motor revs empty.
-        notices.push(Notice::note(
-            "idle-column",
-            format!("`{}` is zero throughout; the electrical turns were taken", uses[at].name),
-        ));
-        uses[at].meaning = None;
-    }
-    if rpm_known {
-        return;
-    }
-    let mut taken: Vec<Channel> = Channel::ALL.into_iter().filter(|&c| known(uses, c)).collect();
-    for channel in
-        [Channel::Rpm, Channel::Voltage, Channel::MotorTemperature, Channel::ControllerTemperature, Channel::Current]
-    {
-        if taken.contains(&channel) {
-            continue;
-        }
-        let fitting = (0..uses.len()).filter(|&at| uses[at].meaning.is_none() && uses[at].rank < 3);
-        let best = fitting
-            .filter_map(|at| shapes.of(at).and_then(|s| s.fits(channel)).map(|score| (at, score)))
-            .max_by(|a, b| a.1.total_cmp(&b.1));
-        if let Some((at, _)) = best {
-            uses[at].meaning = Some(Meaning::Channel(channel));
-            taken.push(channel);
-            let message = format!("`{}` was taken for {} by what its values look like", uses[at].name, channel.name());
-            notices.push(
-                Notice::warning("channel-from-values", message).hint("name it in the sheet's `[import]` to be sure"),
-            );
-        }
-    }
-}
-
-/// A column headed with nothing but `Motor` or `ESC` that looks like a temperature is taken for one.
-fn name_parts(uses: &mut [Use], shapes: &Shapes, notices: &mut Vec<Notice>) {
-    for at in 0..uses.len() {
-        let Some(channel) =
-            names::part_named(&uses[at].name).filter(|_| uses[at].meaning.is_none() && uses[at].rank < 3)
-        else {
-            continue;
-        };
-        let free = uses.iter().all(|u| u.meaning != Some(Meaning::Channel(channel)));
-        if free && shapes.of(at).is_some_and(|s| s.fits(channel).is_some()) {
-            uses[at].meaning = Some(Meaning::Channel(channel));
-            let message = format!("`{}` was taken for {} by what its values look like", uses[at].name, channel.name());
-            notices.push(
-                Notice::warning("channel-from-values", message).hint("name it in the sheet's `[import]` to be sure"),
-            );
-        }
-    }
-}
-
-/// Temperatures of something untold: the hotter is the motor's, the other the controller's, where both are open.
-fn name_temperatures(uses: &mut [Use], shapes: &Shapes, notices: &mut Vec<Notice>) {
-    let mut open: Vec<usize> = (0..uses.len()).filter(|&at| uses[at].meaning == Some(Meaning::Temperature)).collect();
-    let high = |at: usize| shapes.of(at).map_or(0.0, |s| s.high);
-    open.sort_by(|&a, &b| high(b).total_cmp(&high(a)));
-    for at in open {
-        let free = [Channel::MotorTemperature, Channel::ControllerTemperature]
-            .into_iter()
-            .find(|&c| uses.iter().all(|u| u.meaning != Some(Meaning::Channel(c))));
-        uses[at].meaning = free.map(Meaning::Channel);
-        if let Some(channel) = free {
-            let message = format!(
-                "`{}` does not say whose temperature it is and was taken for {}",
-                uses[at].name,
-                channel.name()
-            );
-            notices.push(
-                Notice::warning("channel-from-values", message).hint("name it in the sheet's `[import]` to be sure"),
-            );
-        }
-    }
-}
-
-/// The unit of a channel's values: stated, written, or told from plausibility with a notice.
-/// `coolest_start` is the lowest first value of the log's temperatures: a motor may start hot, not all of them.
-pub fn unit_of(
-    channel: Channel,
-    plan: &Use,
-    values: &[f64],
-    cell_unit: Option<Unit>,
-    coolest_start: f64,
-    notices: &mut Vec<Notice>,
-) -> Unit {
-    let quantity = if plan.meaning == Some(Meaning::Erpm) { Quantity::Erpm } else { quantity_of(channel) };
-    let written = plan.unit.or(cell_unit);
-    let fitting = |u: &Unit| {
-        u.quantity == quantity
-            || quantity == Quantity::Erpm && u.quantity == Quantity::Rpm
-            || quantity == Quantity::Rpm && u.quantity == Quantity::Erpm
-    };
-    if let Some(unit) = written {
-        if fitting(&unit) {
-            return unit;
-        }
-        notices.push(Notice::warning(
-            "unit-does-not-fit",
-            format!("the unit of `{}` does not fit {} and was not used", plan.name, channel.name()),
-        ));
-    }
-    let own = Unit::named(own_unit_name(quantity)).expect("every channel's own unit is listed");
-    let whole = whole(values);
-    let values = || values.iter().map(|v| v * plan.scale);
-    let (Some(low), Some(high)) = (quantile(values(), 0.02), quantile(values(), 0.995)) else { return own };
-    let told = match quantity {
-        Quantity::Voltage => scale_of_voltage(low, high, whole),
-        Quantity::Current => Some(current_unit(high)),
-        Quantity::Rpm if high < 150.0 => Some("krpm"),
-        Quantity::Temperature => Some(temperature_unit(coolest_start, high)),
-        Quantity::Share => Some(share_unit(low, high)),
-        // Faster than 45 m/s (162 km/h) no track car is.
-        Quantity::Speed => Some(if high > 45.0 { "km_h" } else { "m_s" }),
-        _ => None,
-    };
-    let unit = told.and_then(Unit::named).unwrap_or(own);
-    // No motor that is worth a log stays below: tens or hundreds may be meant.
-    if quantity == Quantity::Rpm && unit == own && high > 0.0 && high < 2_500.0 {
-        let message = format!("`{}` never passes {high:.0} turns a minute: are they tens or hundreds?", plan.name);
-        notices
-            .push(Notice::warning("slow-revs", message).hint("state the column's `scale` in the sheet's `[import]`"));
-    }
-    if unit != own || quantity == Quantity::Speed {
-        notices.push(
-            Notice::warning(
-                "unit-from-values",
-                format!("`{}` names no unit; its values look like {}", plan.name, unit.label()),
-            )
-            .hint("state the unit in the sheet's `[import]` to be sure"),
-        );
-    }
-    unit
-}
-
-fn current_unit(high: f64) -> &'static str {
-    // A peak below 250 A stands as it is; beyond, the scale that brings it nearest to 60 A (common practice, no source).
-    if high <= 250.0 {
-        return "a";
-    }
-    let distance = |scale: f64| (high * scale / 60.0).ln().abs();
-    [("da", 0.1), ("ca", 0.01), ("ma", 0.001)]
-        .into_iter()
-        .min_by(|a, b| distance(a.1).total_cmp(&distance(b.1)))
-        .map_or("a", |u| u.0)
-}
-
-fn temperature_unit(first: f64, high: f64) -> &'static str {
-    match () {
-        () if (233.0..420.0).contains(&first) && high < 470.0 && first > 250.0 && high / first < 1.6 => "kelvin",
-        () if first > 160.0 => "ddegc",
-        // Motor and controller both above 62 °C at the start are likelier at 62 °F or more.
-        () if first > 62.0 => "degf",
-        () => "degc",
-    }
-}
-
-fn share_unit(low: f64, high: f64) -> &'static str {
-    match () {
-        () if high <= 1.05 && low >= -1.05 => "fraction",
-        () if low > 700.0 && high < 2400.0 => "pulse_us",
-        () => "percent",
     }
 }

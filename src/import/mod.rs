@@ -1,175 +1,79 @@
-//! Reading logs: bytes to [`Log`], without being told how they were written.
+//! Reading logs: bytes to [`Log`], whatever way they were written.
 //!
-//! encoding → dialect → body → columns → clock → repair. Each step returns its value and its notices; what is
-//! dropped or repaired is counted with the first line it happened on.
+//! | stage | takes | gives |
+//! | --- | --- | --- |
+//! | [`encoding`] | bytes | text |
+//! | [`dialect`] | text | the layout: delimiter, number form, preamble, header, units, first row |
+//! | `columns`, by `names` and `channel_names.toml` | headers | what each column is used for |
+//! | `body`, in `pieces` on all cores | text | columns of numbers, times and text, each row with its line |
+//! | `time_column`, `timeline` | a column, or a rate | seconds that only run forward, and where runs start |
+//! | `guesses`, by `shapes` | values | channels that no header names |
+//! | `channels`, by `channel_unit` and `repair` | columns | channels in their own units |
+//! | `table` | all of it | one log for each run |
+//!
+//! Each stage returns its value and its notices; what was left out or repaired is counted with the first line it
+//! happened on. Every sentence about it is in `remarks`, every reason why a file gives no log in [`ReadError`].
 
-pub mod body;
+mod body;
+mod channel_unit;
+mod channels;
 pub mod clock;
+mod column;
 pub mod columns;
 pub mod dialect;
 pub mod encoding;
-pub mod names;
-pub mod numbers;
-pub mod pieces;
-pub mod rate;
-pub mod repair;
-pub mod shapes;
-pub mod table;
-pub mod values;
+mod error;
+mod guesses;
+mod names;
+mod numbers;
+mod pieces;
+mod rate;
+pub(crate) mod remarks;
+mod repair;
+mod shapes;
+mod table;
+mod time_column;
+mod timeline;
+mod units;
+mod vocabulary;
 
 use std::fs::File;
-use std::io::{self, Read};
-use std::path::{Path, PathBuf};
+use std::io::Read;
+use std::path::Path;
 
 use columns::Hints;
-use dialect::{Refused, Stated};
+use dialect::{LONGEST_LINE_BYTES, Stated};
+use error::MOST_BYTES;
+pub use error::ReadError;
+use remarks::Remark;
 use table::Table;
 
 use crate::log::Log;
 use crate::notice::Notice;
 
-/// A row of log needs about thirty bytes; a file of more than this many is not read.
-const MOST_BYTES: u64 = 4 << 30;
-/// Rows that a log must hold at least: below, nothing can be measured.
-pub const LEAST_ROWS: usize = 10;
-
-/// Why a file gave no log.
-#[derive(Debug, thiserror::Error)]
-pub enum ReadError {
-    /// The file could not be read.
-    #[error("`{path}` could not be read: {source}")]
-    Io {
-        /// The file.
-        path: PathBuf,
-        /// What the system said.
-        source: io::Error,
-    },
-    /// A folder or a device stands where a log was expected.
-    #[error("`{0}` is no file")]
-    NotAFile(PathBuf),
-    /// Nothing in it.
-    #[error("`{0}` is empty")]
-    Empty(PathBuf),
-    /// Too large to hold.
-    #[error("`{path}` has {bytes} bytes; at most {MOST_BYTES} are read")]
-    TooLarge {
-        /// The file.
-        path: PathBuf,
-        /// Its size.
-        bytes: u64,
-    },
-    /// Bytes that are no text.
-    #[error("`{path}` is no text: byte {at} is {byte:#04x}")]
-    Binary {
-        /// The file.
-        path: PathBuf,
-        /// First offending byte, from 0.
-        at: usize,
-        /// Its value.
-        byte: u8,
-    },
-    /// A line without end.
-    #[error("`{0}`: the first line has no end within a million characters")]
-    EndlessLine(PathBuf),
-    /// No delimiter gave rows of numbers.
-    #[error("`{path}` is no log: {}", tried(refused))]
-    NotALog {
-        /// The file.
-        path: PathBuf,
-        /// What was tried, and why each was refused.
-        refused: Vec<Refused>,
-    },
-    /// The table has no usable time.
-    #[error("`{path}`, line {line}: no column gives the time ({columns})")]
-    NoTime {
-        /// The file.
-        path: PathBuf,
-        /// Line of the header, or of the first row.
-        line: u64,
-        /// The columns it has.
-        columns: String,
-    },
-    /// The table has no channel beside the time.
-    #[error("`{path}`, line {line}: no column is a channel ({columns})")]
-    NoChannel {
-        /// The file.
-        path: PathBuf,
-        /// Line of the header, or of the first row.
-        line: u64,
-        /// The columns it has.
-        columns: String,
-    },
-    /// Too few rows to measure anything.
-    #[error("`{path}`, line {line}: {rows} usable rows; at least {LEAST_ROWS} are needed")]
-    TooShort {
-        /// The file.
-        path: PathBuf,
-        /// Line of the first row.
-        line: u64,
-        /// Rows kept.
-        rows: usize,
-    },
-    /// The encoding that the sheet states is not known.
-    #[error("`{0}` is no encoding known to the WHATWG standard")]
-    Encoding(String),
-    /// The columns could not be put together.
-    #[error("`{path}`: {source}")]
-    Columns {
-        /// The file.
-        path: PathBuf,
-        /// What Arrow said.
-        source: arrow::error::ArrowError,
-    },
-}
-
-fn tried(refused: &[Refused]) -> String {
-    let each = refused.iter().map(|r| {
-        let name = if r.delimiter == b'\t' { "tab".to_owned() } else { format!("`{}`", char::from(r.delimiter)) };
-        format!("delimiter {name}: {}", r.why)
-    });
-    each.collect::<Vec<_>>().join("; ")
-}
-
-impl ReadError {
-    /// What the reader can do about it.
-    pub fn hint(&self) -> Option<String> {
-        let hint = match self {
-            ReadError::Io { .. } => "check that the file is there and may be read",
-            ReadError::NotAFile(_) => "name a log file; for a folder use `runtrue review`",
-            ReadError::Empty(_) => "save the log again from the controller",
-            ReadError::TooLarge { .. } => "cut the file up by runs",
-            ReadError::Binary { .. } => "export the log as CSV text",
-            ReadError::EndlessLine(_) | ReadError::NotALog { .. } => {
-                "a log is a table with a row for each moment; state `delimiter` and `decimal` in the sheet's `[import]` if it is one"
-            }
-            ReadError::NoTime { .. } => "name the time column in the sheet's `[import]`, or state `rate_hz` there",
-            ReadError::NoChannel { .. } => {
-                "name the columns in the sheet's `[import]`: `column`, `channel`, `unit`, `scale`"
-            }
-            ReadError::TooShort { .. } => "the recorder may have been stopped at once; check the file",
-            ReadError::Encoding(_) => "use a name such as `utf-8`, `windows-1252`, `shift_jis`",
-            ReadError::Columns { .. } => return None,
-        };
-        Some(hint.to_owned())
-    }
-}
+/// NUL bytes at the end of a file from which they are filling and not an odd character.
+const PADDING_BYTES: usize = 8;
+/// Bytes of a text that are looked at for control characters.
+const CONTROL_HEAD_BYTES: usize = 1 << 16;
+/// A text has fewer control characters than one in this many.
+const CONTROL_ONE_IN: usize = 50;
 
 /// Reads the log at `path`; one value for each run in the file.
 ///
 /// # Errors
-/// [`ReadError`], naming the file, the line and what was tried.
+/// [`ReadError`], with the file, the line and what was tried.
 pub fn read(path: &Path, hints: &Hints) -> Result<Vec<Log>, ReadError> {
     let io = |source| ReadError::Io { path: path.to_owned(), source };
-    let about = std::fs::metadata(path).map_err(io)?;
-    if about.is_dir() {
-        return Err(ReadError::NotAFile(path.to_owned()));
+    let metadata = std::fs::metadata(path).map_err(io)?;
+    if metadata.is_dir() {
+        return Err(ReadError::Folder(path.to_owned()));
     }
-    if about.len() > MOST_BYTES {
-        return Err(ReadError::TooLarge { path: path.to_owned(), bytes: about.len() });
+    if metadata.len() > MOST_BYTES {
+        return Err(ReadError::TooLarge { path: path.to_owned(), bytes: metadata.len() });
     }
-    let mut bytes = Vec::with_capacity(about.len() as usize + 1);
+    let mut bytes = Vec::with_capacity(metadata.len() as usize + 1);
     let mut file = File::open(path).map_err(io)?;
-    (&mut file).take(2 * dialect::SAMPLE_BYTES as u64).read_to_end(&mut bytes).map_err(io)?;
+    (&mut file).take(2 * LONGEST_LINE_BYTES as u64).read_to_end(&mut bytes).map_err(io)?;
     refuse_early(path, &bytes)?;
     file.read_to_end(&mut bytes).map_err(io)?;
     read_bytes(path, &bytes, hints)
@@ -180,16 +84,16 @@ fn refuse_early(path: &Path, head: &[u8]) -> Result<(), ReadError> {
     if head.iter().all(|&b| b == 0) {
         return Err(ReadError::Empty(path.to_owned()));
     }
-    if head.len() > dialect::SAMPLE_BYTES && !head[..dialect::SAMPLE_BYTES].iter().any(|&b| b == b'\n' || b == b'\r') {
+    if head.len() > LONGEST_LINE_BYTES && !head[..LONGEST_LINE_BYTES].iter().any(|&b| b == b'\n' || b == b'\r') {
         return Err(ReadError::EndlessLine(path.to_owned()));
     }
     Ok(())
 }
 
-/// Reads a log from `bytes`; `path` is only named in errors.
+/// Reads a log from `bytes`; `path` is only for errors.
 ///
 /// # Errors
-/// [`ReadError`], naming the file, the line and what was tried.
+/// [`ReadError`], with the file, the line and what was tried.
 pub fn read_bytes(path: &Path, bytes: &[u8], hints: &Hints) -> Result<Vec<Log>, ReadError> {
     refuse_early(path, bytes)?;
     let mut notices = Vec::new();
@@ -201,15 +105,13 @@ pub fn read_bytes(path: &Path, bytes: &[u8], hints: &Hints) -> Result<Vec<Log>, 
         None => None,
     };
     let decoded = encoding::decode(bytes, stated);
-    if let Some(at) = first_binary(&decoded.text) {
-        return Err(ReadError::Binary { path: path.to_owned(), at, byte: decoded.text.as_bytes()[at] });
+    if is_binary(&decoded.text) {
+        return Err(ReadError::NotText(path.to_owned()));
     }
     if decoded.damaged {
-        notices.push(Notice::warning(
-            "damaged-text",
-            format!("some bytes have no meaning in {} and were read as `\u{fffd}`", decoded.name),
-        ));
+        notices.push(Remark::DamagedText { encoding: decoded.name }.notice());
     }
+    // Some recorders end their lines with CR alone.
     let lone_cr = decoded.text.contains('\r') && !decoded.text.contains('\n');
     let text = if lone_cr { decoded.text.replace('\r', "\n").into() } else { decoded.text };
     let layout = dialect::detect(&text, Stated { delimiter: hints.delimiter, decimal: hints.decimal })
@@ -218,23 +120,20 @@ pub fn read_bytes(path: &Path, bytes: &[u8], hints: &Hints) -> Result<Vec<Log>, 
     table.read(&text, notices)
 }
 
-/// Recorders that lose power leave blocks of NUL bytes at the end of a file.
+/// Recorders that lose power leave blocks of NUL bytes at the end of a file. The second half of a UTF-16 character may
+/// be one of them.
 fn cut_padding<'a>(bytes: &'a [u8], notices: &mut Vec<Notice>) -> &'a [u8] {
-    let end = bytes.iter().rposition(|&b| b != 0).map_or(0, |at| at + 1);
-    if bytes.len() - end < 8 {
+    let end = bytes.iter().rposition(|&b| b != 0).map_or(0, |last| last + 1);
+    if bytes.len() - end < PADDING_BYTES {
         return bytes;
     }
-    notices.push(
-        Notice::warning("padded-file", "NUL bytes at the end of the file were cut off")
-            .at(None, (bytes.len() - end) as u64),
-    );
+    notices.push(Remark::PaddedFile.notice().counted(None, (bytes.len() - end) as u64));
     &bytes[..end + (end % 2).min(bytes.len() - end)]
 }
 
-/// First control character that no text holds, where they are more than a stray few.
-fn first_binary(text: &str) -> Option<usize> {
-    let head = &text.as_bytes()[..text.len().min(1 << 16)];
-    let odd = |b: &u8| *b < 0x20 && !matches!(b, b'\t' | b'\n' | b'\r' | 0x0c | 0x1a);
-    let count = head.iter().filter(|b| odd(b)).count();
-    (count * 50 > head.len()).then(|| head.iter().position(odd).unwrap_or(0))
+/// Whether `text` starts with more control characters than the stray few of a text.
+fn is_binary(text: &str) -> bool {
+    let head = &text.as_bytes()[..text.len().min(CONTROL_HEAD_BYTES)];
+    let is_control = |b: &u8| *b < 0x20 && !matches!(b, b'\t' | b'\n' | b'\r' | 0x0c | 0x1a);
+    head.iter().filter(|b| is_control(b)).count() * CONTROL_ONE_IN > head.len()
 }

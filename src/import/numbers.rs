@@ -1,7 +1,5 @@
 //! Cells to numbers, under one decimal mark and one thousands separator.
 
-use std::fmt;
-
 use lexical_core::{ParseFloatOptions, format::STANDARD, parse_with_options};
 
 /// Character that may stand between groups of three digits.
@@ -41,7 +39,7 @@ impl NumberForm {
         NumberForm { decimal: b',', grouping: Grouping::Apostrophe },
     ];
 
-    /// The number in `cell`; `None` where it is none under this form.
+    /// The number in `cell`; `None` where it is not one in this form.
     pub fn parse(self, cell: &[u8]) -> Option<f64> {
         let cell = cell.trim_ascii();
         self.parse_plain(cell).or_else(|| {
@@ -52,7 +50,7 @@ impl NumberForm {
                 Some(rest) => (rest, -1.0),
                 None => (cell, 1.0),
             };
-            // Without a separator in it the cell is what it was, but for such a minus.
+            // Without a separator in it, only such a minus can make a difference.
             if minus > 0.0 && !self.may_be_grouped(cell, ascii) {
                 return None;
             }
@@ -60,6 +58,7 @@ impl NumberForm {
         })
     }
 
+    /// Whether the cell has the thousands separator, by a quick look.
     fn may_be_grouped(self, cell: &[u8], ascii: bool) -> bool {
         match self.grouping {
             Grouping::None => false,
@@ -74,16 +73,16 @@ impl NumberForm {
         const POINT: ParseFloatOptions = options(b'.');
         const COMMA: ParseFloatOptions = options(b',');
         let options = if self.decimal == b'.' { &POINT } else { &COMMA };
-        // A recorder writes digits at once or a sign: this keeps words such as `e5` out cheaply.
+        // A recorder starts a number with a digit or a sign: this keeps words such as `e5` out cheaply.
         cell.first().filter(|b| b.is_ascii_digit() || matches!(b, b'+' | b'-' | b'.' | b','))?;
         parse_with_options::<f64, STANDARD>(cell, options).ok().filter(|v| v.is_finite())
     }
 
-    /// The cell without its separators; `None` unless they stand between groups of three digits.
+    /// The cell without its thousands separators; `None` unless there are three digits between them.
     fn ungroup(self, cell: &[u8]) -> Option<Vec<u8>> {
         let text = std::str::from_utf8(cell).ok()?;
         let (whole, rest) = match text.find(char::from(self.decimal)) {
-            Some(at) => text.split_at(at),
+            Some(mark) => text.split_at(mark),
             None => (text, ""),
         };
         let separator = |c: char| match self.grouping {
@@ -110,7 +109,7 @@ impl NumberForm {
     /// Like [`NumberForm::parse`], for a cell with its unit behind the number, such as `7.41V`.
     pub fn parse_with_unit(self, cell: &str) -> Option<(f64, &str)> {
         let cell = cell.trim();
-        let end = cell.char_indices().rev().find(|(_, c)| c.is_ascii_digit()).map(|(at, _)| at + 1)?;
+        let end = cell.char_indices().rev().find(|(_, c)| c.is_ascii_digit()).map(|(last, _)| last + 1)?;
         let (number, unit) = cell.split_at(end);
         let unit = unit.trim();
         (!unit.is_empty()).then_some(())?;
@@ -120,7 +119,7 @@ impl NumberForm {
     /// Digits behind the decimal mark of a number written in `cell`.
     pub fn decimals(self, cell: &[u8]) -> usize {
         let cell = cell.trim_ascii();
-        cell.iter().position(|&b| b == self.decimal).map_or(0, |at| cell.len() - at - 1)
+        cell.iter().position(|&b| b == self.decimal).map_or(0, |mark| cell.len() - mark - 1)
     }
 }
 
@@ -133,18 +132,8 @@ const fn options(decimal: u8) -> ParseFloatOptions {
         .build_unchecked()
 }
 
-impl fmt::Display for NumberForm {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        write!(f, "decimal `{}`", char::from(self.decimal))?;
-        match self.grouping {
-            Grouping::None => Ok(()),
-            Grouping::Comma => write!(f, ", thousands `,`"),
-            Grouping::Point => write!(f, ", thousands `.`"),
-            Grouping::Blank => write!(f, ", thousands blank"),
-            Grouping::Apostrophe => write!(f, ", thousands `'`"),
-        }
-    }
-}
+/// Longest spelling of a cell without a reading, in bytes, brackets and blanks included.
+const LONGEST_MISSING: usize = 12;
 
 /// Spellings of a cell without a reading.
 const MISSING: [&str; 38] = [
@@ -159,7 +148,7 @@ pub fn is_missing(cell: &[u8]) -> bool {
     if cell.is_empty() {
         return true;
     }
-    if cell.len() > 12 || cell[0].is_ascii_digit() && cell[0] != b'1' {
+    if cell.len() > LONGEST_MISSING || cell[0].is_ascii_digit() && cell[0] != b'1' {
         return false;
     }
     std::str::from_utf8(cell).is_ok_and(|text| {

@@ -1,7 +1,6 @@
 //! What comes out: plain structs for the pages, charts, templates, the terminal's summary and the JSON.
 
 pub mod charts;
-pub mod json;
 pub mod pages;
 pub mod season;
 pub mod tables;

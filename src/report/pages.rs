@@ -17,16 +17,16 @@ pub struct OfTrace {
     pub hashes: &'static str,
 }
 
-/// It.
+/// The trace's script and style.
 pub const OF_TRACE: OfTrace = OfTrace {
     charts: include_str!("vendor/uplot/uPlot.iife.min.js"),
     style: include_str!("vendor/uplot/uPlot.min.css"),
     script: include_str!("templates/trace.js"),
-    hashes: "'sha256-GcjUxq2Ikpp59K5J1vcWFWbf0Lo9FcxJXpdPeH63jx8=' 'sha256-VbwMhCItTWYFcovfGgU9wHpsL1JBukVNAxBIqJzjXEc='",
+    hashes: "'sha256-GcjUxq2Ikpp59K5J1vcWFWbf0Lo9FcxJXpdPeH63jx8=' 'sha256-zheLD3jtTWG+zuUMxFvzul1dnzvVeHgZbarppD1YrD0='",
 };
 
 /// Filters of the templates.
-#[allow(missing_docs)] // what the macro makes of a filter has none
+#[allow(missing_docs)] // the macro's own items have no docs
 pub mod filters {
     use std::fmt::{Display, Write};
 
@@ -41,11 +41,11 @@ pub mod filters {
         let text = text.to_string();
         let mut html = String::new();
         let parts: Vec<&str> = text.split('`').collect();
-        for (at, part) in parts.iter().enumerate() {
+        for (n, part) in parts.iter().enumerate() {
             let escaped = escape(part, Html)?;
-            match at % 2 {
+            match n % 2 {
                 // A backtick without its pair stays as it is.
-                1 if at + 1 == parts.len() => write!(html, "`{escaped}")?,
+                1 if n + 1 == parts.len() => write!(html, "`{escaped}")?,
                 1 => write!(html, "<code>{escaped}</code>")?,
                 _ => write!(html, "{escaped}")?,
             }

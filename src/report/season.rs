@@ -5,11 +5,11 @@ use std::path::{Path, PathBuf};
 use schemars::{JsonSchema, Schema, schema_for};
 use serde::Serialize;
 
-use super::json::in_words;
 use super::{pages, view, write};
-use crate::archive::{WriteError, sweep};
+use crate::review_file::pretty;
 use crate::season::answers::Answers;
 use crate::season::schema::ANSWERS_FORMAT;
+use crate::storage::{WriteError, sweep};
 
 /// `season.json`.
 #[derive(Debug, Serialize, JsonSchema)]
@@ -24,7 +24,7 @@ pub struct SeasonFile {
 
 /// The text of `season.json`.
 pub fn text(answers: &Answers) -> String {
-    in_words(&SeasonFile { format: ANSWERS_FORMAT, answers: answers.clone() })
+    pretty(&SeasonFile { format: ANSWERS_FORMAT, answers: answers.clone() })
 }
 
 /// The JSON Schema of `season.json`.

@@ -2,11 +2,14 @@
 
 use comfy_table::{CellAlignment, ContentArrangement, Table, presets};
 
-use super::view::{self, Mark, WeekendView};
-use crate::log::Log;
+use super::view::{self, Cell, FindingView, Mark, NoticeView, WeekendView};
+use crate::gear_chart::{Gear, GearChart};
+use crate::log::{Channel, Log};
 use crate::notice::printable;
 use crate::review::Review;
 use crate::season::answers::Answers;
+use crate::weekend::conclude::ConcludedRun;
+use crate::wording::counted;
 
 /// Columns of a terminal that everything fits in.
 const WIDTH: usize = 80;
@@ -15,59 +18,68 @@ const WIDTH: usize = 80;
 pub fn summary(review: &Review) -> String {
     let v = view::weekend(review);
     let mut out = format!("{}\n{}\n\n", wrap(&v.name, ""), wrap(&v.subtitle, ""));
-    for f in &v.findings {
-        out += &format!("{} {}\n", f.mark.shape(), wrap(&format!("{}{}", f.lead, f.rest), "  "));
-    }
+    v.findings.iter().for_each(|f| out += &finding(f));
     let failed = v.runs.iter().filter(|r| r.error.is_some()).count();
     if failed > 0 {
-        out += &format!("▲ {failed} of {} could not be reviewed\n", v.runs.len());
+        out += &format!("▲ {failed} of {} could not be reviewed\n", counted(v.runs.len(), "run"));
     } else if v.findings.is_empty() {
         out += &format!("{}\n", v.calm);
     }
     out += &format!("\n{}\n", runs(&v));
     for row in v.runs.iter().filter(|r| r.error.is_some()) {
-        out += &format!("▲ {}\n", wrap(&format!("{}: {}", row.id, row.error.as_deref().unwrap_or_default()), "  "));
+        out += &marked(Mark::Act, &format!("{}: {}", row.id, row.error.as_deref().unwrap_or_default()));
     }
-    out += "● as it should be  ◆ watch  ▲ act  ○ cannot tell\n";
-    for n in &v.notices {
-        out += &format!("◆ {}\n", wrap(&format!("weekend.toml: {}", n.text), "  "));
-        if !n.hint.is_empty() {
-            out += &format!("  {}\n", wrap(&format!("hint: {}", n.hint), "  "));
-        }
-    }
-    for (run, n) in &v.guesses {
-        out += &format!("◆ {}\n", wrap(&format!("{run}: {}", n.text), "  "));
-        if !n.hint.is_empty() {
-            out += &format!("  {}\n", wrap(&format!("hint: {}", n.hint), "  "));
-        }
-    }
+    let key: Vec<String> = v.key.iter().map(|(mark, word)| format!("{} {word}", mark.shape())).collect();
+    out += &format!("{}\n", key.join("  "));
+    v.notices.iter().for_each(|n| out += &remark("weekend.toml", n));
+    v.guesses.iter().for_each(|g| out += &remark(&g.run, &g.notice));
     if !v.lacks.is_empty() {
-        out += "\nMore of the sheet would answer more:\n";
-        for l in &v.lacks {
-            out += &format!("- {}\n", wrap(l, "  "));
+        out += "\nFill in more of the sheet to get more answers:\n";
+        for line in &v.lacks {
+            out += &format!("- {}\n", wrap(line, "  "));
         }
     }
     out
 }
 
+fn finding(f: &FindingView) -> String {
+    marked(f.mark, &format!("{}{}", f.lead, f.rest))
+}
+
+/// A line behind its mark.
+fn marked(mark: Mark, text: &str) -> String {
+    format!("{} {}\n", mark.shape(), wrap(text, "  "))
+}
+
+/// A notice on what is named `place`, with its hint.
+fn remark(place: &str, notice: &NoticeView) -> String {
+    marked(Mark::Watch, &format!("{place}: {}", notice.text)) + &hint(notice)
+}
+
+/// The hint of a notice on a line of its own, where there is one.
+fn hint(notice: &NoticeView) -> String {
+    if notice.hint.is_empty() {
+        return String::new();
+    }
+    format!("  {}\n", wrap(&format!("hint: {}", notice.hint), "  "))
+}
+
 fn runs(v: &WeekendView) -> String {
     let mut table =
         table(&["run", "car", "laps", "median s", "best s", "ratio", "motor °C", "ESC °C", "cell V", "mAh"]);
-    let marked = |m: &view::Marked| {
-        if m.text == "–" && m.mark == Mark::Open {
-            "○".to_owned()
-        } else {
-            format!("{} {}", m.text, m.mark.shape())
-        }
+    let answer = |cell: &Cell| match &cell.value {
+        None if cell.mark == Mark::Open => cell.mark.shape().to_owned(),
+        _ => format!("{} {}", cell.text(), cell.mark.shape()),
     };
     for r in &v.runs {
         let short = |t: &str| printable(t, 10);
-        if r.error.is_some() {
+        let Some(laps) = &r.laps else {
             table.add_row(vec![short(&r.id), short(&r.car), "▲ could not be reviewed".to_owned()]);
             continue;
-        }
-        let mut row = vec![short(&r.id), short(&r.car), r.laps.replace(" of ", "/"), r.median.clone(), r.best.clone()];
-        row.extend(r.marked.iter().map(marked));
+        };
+        let laps = format!("{}/{}", laps.counted, laps.driven);
+        let mut row = vec![short(&r.id), short(&r.car), laps, r.median.clone(), r.best.clone()];
+        row.extend(r.answers.iter().map(answer));
         row.push(r.used.clone());
         table.add_row(row);
     }
@@ -89,8 +101,8 @@ fn table(heads: &[&str]) -> Table {
 }
 
 fn right(table: &mut Table, columns: std::ops::Range<usize>) {
-    for at in columns {
-        if let Some(column) = table.column_mut(at) {
+    for n in columns {
+        if let Some(column) = table.column_mut(n) {
             column.set_cell_alignment(CellAlignment::Right);
         }
     }
@@ -100,28 +112,24 @@ fn right(table: &mut Table, columns: std::ops::Range<usize>) {
 pub fn season(answers: &Answers) -> String {
     let v = view::season(answers);
     let mut out = format!("{}\n\n", wrap(&format!("Season: {}", v.subtitle), ""));
-    for (mark, text) in &v.told {
-        out += &format!("{} {}\n", mark.shape(), wrap(text, "  "));
-    }
-    if v.told.is_empty() {
-        out += "Nothing stands out from the scatter.\n";
+    v.findings.iter().for_each(|f| out += &finding(f));
+    if v.findings.is_empty() {
+        out += &format!("{}\n", v.calm);
     }
     if !v.settings.is_empty() {
         out += &format!("{}.\n", wrap(&v.by_chance, ""));
     }
+    // Those to watch are among the findings.
     for t in v.trends.iter().filter(|t| t.mark != Mark::Watch) {
-        out += &format!("{} {}\n", t.mark.shape(), wrap(&format!("{}: {}", t.name, t.verdict), "  "));
+        out += &marked(t.mark, &format!("{}: {}", t.name, t.verdict));
     }
-    for u in &v.untold {
-        out += &format!("○ {}\n", wrap(u, "  "));
-    }
+    v.unanswered.iter().for_each(|u| out += &marked(Mark::Open, &u.sentence()));
     if !v.gears.is_empty() {
-        let means = "Means over weekends (of one, over its runs) with their 95 % interval; of fewer than three values, the lowest and the highest.";
-        out += &format!("\n{}\n", wrap(means, ""));
+        out += &format!("\n{}\n", wrap(v.means, ""));
     }
     for gears in &v.gears {
         let heads: Vec<&str> =
-            ["set ratio", "runs, weekends"].into_iter().chain(v.gear_heads.iter().map(String::as_str)).collect();
+            ["ratio on the sheet", "from"].into_iter().chain(v.gear_heads.iter().map(String::as_str)).collect();
         let mut table = table(&heads);
         for row in &gears.rows {
             table.add_row(row.cells.clone());
@@ -153,73 +161,67 @@ pub fn wrap(text: &str, indent: &str) -> String {
 
 /// How a file was understood: one block for each run in it.
 pub fn reading(name: &str, logs: &[Log]) -> String {
-    let mut out = String::new();
-    for (at, log) in logs.iter().enumerate() {
+    let block = |(n, log): (usize, &Log)| {
+        let part = if logs.len() > 1 { format!(", run {} of {}", n + 1, logs.len()) } else { String::new() };
         let r = &log.reading;
-        let part = if logs.len() > 1 { format!(", run {} of {}", at + 1, logs.len()) } else { String::new() };
-        out += &format!("{}{part}\n", wrap(&printable(name, 200), "  "));
-        let delimiter = if r.delimiter == "\t" { "tab" } else { &r.delimiter };
-        out += &format!("{} of {} rows, {:.2} a second, {:.1} s\n", r.rows_kept, r.rows_in, r.rate_hz, r.duration_s);
-        out += &format!("encoding {}, delimiter {delimiter}, decimal {}\n", r.encoding, r.decimal);
-        let mut table = table(&["channel", "column", "its unit", "factor", "lowest", "highest"]);
-        for source in &r.channels {
-            let values = || log.channel(source.channel).unwrap_or(&[]).iter().copied().filter(|v| v.is_finite());
-            let digits = if source.channel == crate::log::Channel::Rpm { 0 } else { 2 };
-            let number = |v: Option<f64>| v.map_or("–".to_owned(), |v| format!("{v:.digits$}"));
-            table.add_row(vec![
-                format!("{} [{}]", source.channel.name().replace('_', " "), source.channel.unit()),
-                printable(&source.column, 28),
-                source.unit.clone(),
-                source.scale.map_or("converted".to_owned(), |f| {
-                    format!("{f:.6}").trim_end_matches('0').trim_end_matches('.').to_owned()
-                }),
-                number(values().min_by(f64::total_cmp)),
-                number(values().max_by(f64::total_cmp)),
-            ]);
-        }
-        right(&mut table, 3..6);
-        out += &format!("{}\n", table.trim_fmt());
+        let mut out = format!("{}{part}\n", wrap(&printable(name, 200), "  "));
+        out +=
+            &format!("{} of {} rows used, {:.2} a second, {:.1} s\n", r.rows_kept, r.rows_in, r.rate_hz, r.duration_s);
+        let (delimiter, decimal) = (view::sign_name(&r.delimiter), view::sign_name(&r.decimal));
+        out += &format!("text in {}, columns split by {delimiter}, decimal {decimal}\n", r.encoding);
+        out += &format!("{}\n", channels(log).trim_fmt());
         for n in r.notices.iter().map(view::notice) {
-            out += &format!("{} {}\n", if n.warning { Mark::Watch.shape() } else { "·" }, wrap(&n.text, "  "));
-            if !n.hint.is_empty() {
-                out += &format!("  {}\n", wrap(&format!("hint: {}", n.hint), "  "));
-            }
+            let mark = if n.warning { Mark::Watch.shape() } else { "·" };
+            out += &format!("{mark} {}\n{}", wrap(&n.text, "  "), hint(&n));
         }
-        out.push('\n');
+        out + "\n"
+    };
+    logs.iter().enumerate().map(block).collect()
+}
+
+/// The channels of a log with what they were read from.
+fn channels(log: &Log) -> Table {
+    let mut table = table(&["channel", "column", "its unit", "factor", "lowest", "highest"]);
+    for source in &log.reading.channels {
+        let values = || log.channel(source.channel).unwrap_or(&[]).iter().copied().filter(|v| v.is_finite());
+        let digits = if source.channel == Channel::Rpm { 0 } else { 2 };
+        let number = |v: Option<f64>| v.map_or("–".to_owned(), |v| format!("{v:.digits$}"));
+        let factor = |f: f64| format!("{f:.6}").trim_end_matches('0').trim_end_matches('.').to_owned();
+        table.add_row(vec![
+            format!("{} [{}]", source.channel.name().replace('_', " "), source.channel.unit()),
+            printable(&source.column, 28),
+            source.unit.clone(),
+            source.scale.map_or("converted".to_owned(), factor),
+            number(values().min_by(f64::total_cmp)),
+            number(values().max_by(f64::total_cmp)),
+        ]);
     }
-    out
+    right(&mut table, 3..6);
+    table
 }
 
 /// How each run's log was read, a line a run.
 pub fn how_read(review: &Review) -> String {
-    let line = |r: &crate::weekend::conclude::ConcludedRun| {
-        let done = r.done()?;
-        Some(
-            wrap(&format!("{}: {}", crate::notice::printable(&r.plan().id, 24), view::run::reading(done)), "  ") + "\n",
-        )
+    let line = |run: &ConcludedRun| {
+        let sentence = view::run::reading(run.done()?);
+        Some(wrap(&format!("{}: {sentence}", printable(&run.plan().id, 24)), "  ") + "\n")
     };
     review.runs.iter().filter_map(line).collect::<String>() + "\n"
 }
 
-/// The table of FDR and rollout.
-pub fn gears(pinions: &[u32], spurs: &[u32], internal: f64, tyre_mm: Option<f64>) -> String {
+/// The chart of FDR and rollout.
+pub fn gears(chart: &GearChart) -> String {
     let mut heads = vec!["pinion".to_owned()];
-    heads.extend(spurs.iter().map(|s| format!("spur {s}")));
-    let mut out = format!(
-        "FDR{}, internal ratio {internal}\n",
-        tyre_mm.map_or(String::new(), |d| format!(" / rollout in mm on a {d} mm tyre"))
-    );
+    heads.extend(chart.spurs.iter().map(|s| format!("spur {s}")));
+    let rollout = chart.tyre_mm.map_or(String::new(), |d| format!(" / rollout in mm on a {d} mm tyre"));
     let mut table = table(&heads.iter().map(String::as_str).collect::<Vec<_>>());
-    for (pinion, cells) in crate::measure::gearing::table(pinions, spurs, internal, tyre_mm) {
-        let mut row = vec![pinion.to_string()];
-        row.extend(
-            cells
-                .into_iter()
-                .map(|(ratio, rollout)| rollout.map_or(format!("{ratio:.2}"), |r| format!("{ratio:.2} / {r:.1}"))),
-        );
-        table.add_row(row);
+    let cell = |gear: &Gear| match gear.rollout_mm {
+        Some(rollout) => format!("{:.2} / {rollout:.1}", gear.ratio),
+        None => format!("{:.2}", gear.ratio),
+    };
+    for row in &chart.rows {
+        table.add_row(std::iter::once(row.pinion.to_string()).chain(row.gears.iter().map(cell)));
     }
-    right(&mut table, 0..spurs.len() + 1);
-    out += &format!("{}\n", table.trim_fmt());
-    out
+    right(&mut table, 0..heads.len());
+    format!("FDR{rollout}, internal ratio {}\n{}\n", chart.internal_ratio, table.trim_fmt())
 }

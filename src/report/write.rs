@@ -6,10 +6,11 @@ use arrow::array::RecordBatch;
 use arrow::error::ArrowError;
 use rayon::prelude::*;
 
-use super::{json, pages, tables, view};
-use crate::archive::{Form, WriteError, batch_as_parquet, sweep, write_log, write_whole};
+use super::{pages, tables, view};
 use crate::figure::FIGURES;
 use crate::review::Review;
+use crate::review_file;
+use crate::storage::{LogFormat, WriteError, batch_as_parquet, sweep, write_log, write_whole};
 
 /// Writes the report of `review` into `folder`; returns the weekend's page.
 ///
@@ -23,12 +24,12 @@ pub fn write(review: &Review, folder: &Path) -> Result<PathBuf, WriteError> {
     let logs = folder.join("logs");
     std::fs::create_dir_all(&logs).map_err(io(&logs))?;
     [folder, &logs].into_iter().for_each(sweep);
-    text(&folder.join("review.json"), &json::text(review))?;
+    text(&folder.join("review.json"), &review_file::text(review))?;
     review.runs.par_iter().enumerate().try_for_each(|(index, run)| {
         let name = view::page_name(index, &run.plan().id);
         page(&folder.join(&name), pages::run(&view::run(review, index)))?;
         match run.done() {
-            Some(done) => write_log(&done.log, Form::Parquet, &folder.join(view::log_name(&name))),
+            Some(done) => write_log(&done.log, LogFormat::Parquet, &folder.join(view::log_name(&name))),
             None => Ok(()),
         }
     })?;

@@ -1,65 +1,66 @@
-//! Which weekend is which: by its logs, whatever it is called.
+//! Which weekends are in the data set already: recognised by their logs, whatever they are called.
 
 use std::collections::{BTreeMap, HashMap};
 use std::path::Path;
 
-use super::gather::{Weekend, mark_of};
-use super::store::{self, Partition, ReadError, Source};
+use super::partition::{Origin, Partition};
+use super::rows::Weekend;
+use super::store::{self, ReadError};
 
 /// The weekends of a data set by their logs.
 #[derive(Debug, Default)]
 pub struct Known {
     by_log: HashMap<String, Partition>,
-    sources: BTreeMap<Partition, Source>,
+    origins: BTreeMap<Partition, Origin>,
 }
 
 impl Known {
-    /// Those in the data set at `root`; none where it is not there yet.
+    /// Those in the data set at `root`; none where there is no data set yet.
     ///
     /// # Errors
-    /// If it is there and cannot be listed.
+    /// [`ReadError`] where the data set is there and cannot be listed.
     pub fn load(root: &Path) -> Result<Self, ReadError> {
         let mut known = Self::default();
         if store::exists(root) {
             for partition in store::partitions(root)? {
-                let source = store::source(root, &partition).unwrap_or_default();
-                known.insert(partition, source);
+                let origin = store::origin(root, &partition).unwrap_or_default();
+                known.insert(partition, origin);
             }
         }
         Ok(known)
     }
 
-    fn insert(&mut self, partition: Partition, source: Source) {
-        self.by_log.extend(source.logs.iter().map(|log| (log.clone(), partition.clone())));
-        self.sources.insert(partition, source);
+    fn insert(&mut self, partition: Partition, origin: Origin) {
+        self.by_log.extend(origin.logs.iter().map(|log| (log.clone(), partition.clone())));
+        self.origins.insert(partition, origin);
     }
 
-    /// Adds a weekend that was gathered, and forgets what it was before.
+    /// Adds a weekend that was gathered, and forgets what it was called before.
     pub fn add(&mut self, weekend: &Weekend, before: Option<&Partition>) {
-        let own = Partition::of(weekend);
-        for partition in before.into_iter().chain([&own]) {
-            let old = self.sources.remove(partition).unwrap_or_default();
+        for partition in before.into_iter().chain([&weekend.partition]) {
+            let old = self.origins.remove(partition).unwrap_or_default();
             old.logs.iter().for_each(|log| drop(self.by_log.remove(log)));
         }
-        self.insert(own, Source::of(weekend));
+        self.insert(weekend.partition.clone(), weekend.origin.clone());
     }
 
-    /// The weekend under another name or date: the one that shares at least half of the logs of either.
-    pub fn same(&self, weekend: &Weekend) -> Option<&Partition> {
-        let own = Partition::of(weekend);
+    /// The same weekend under another name or date: one that shares at least half of the logs of both.
+    pub fn renamed(&self, weekend: &Weekend) -> Option<&Partition> {
+        let logs = &weekend.origin.logs;
         let mut shared: BTreeMap<&Partition, usize> = BTreeMap::new();
-        for of in weekend.logs.iter().filter_map(|log| self.by_log.get(log)).filter(|of| **of != own) {
-            *shared.entry(of).or_default() += 1;
+        for other in logs.iter().filter_map(|log| self.by_log.get(log)).filter(|p| **p != weekend.partition) {
+            *shared.entry(other).or_default() += 1;
         }
-        let all = |of: &Partition| self.sources.get(of).map_or(0, |s| s.logs.len()).max(weekend.logs.len());
-        shared.into_iter().filter(|(of, count)| 2 * count >= all(of)).max_by_key(|s| s.1).map(|s| s.0)
+        let most = |p: &Partition| self.origins.get(p).map_or(0, |origin| origin.logs.len()).max(logs.len());
+        let half = shared.into_iter().filter(|(partition, count)| 2 * count >= most(partition));
+        half.max_by_key(|(_, count)| *count).map(|(partition, _)| partition)
     }
 
-    /// Whether the data set holds another's weekend under the weekend's own date and name: from another folder, and none of its logs.
-    pub fn is_anothers(&self, weekend: &Weekend) -> bool {
-        let Some(old) = self.sources.get(&Partition::of(weekend)) else { return false };
-        let (some, elsewhere) =
-            (!old.logs.is_empty() && !weekend.logs.is_empty(), old.folder != mark_of(&weekend.folder));
-        some && elsewhere && old.logs.is_disjoint(&weekend.logs)
+    /// Whether the data set holds a different weekend of the same date and name: from another folder, and with none of
+    /// its logs.
+    pub fn has_different(&self, weekend: &Weekend) -> bool {
+        let Some(old) = self.origins.get(&weekend.partition) else { return false };
+        let both_have_logs = !old.logs.is_empty() && !weekend.origin.logs.is_empty();
+        both_have_logs && old.folder != weekend.origin.folder && old.logs.is_disjoint(&weekend.origin.logs)
     }
 }

@@ -1,15 +1,36 @@
-//! The season's tables: names, columns, units and what they mean; one place for the writer, the reader, `--schema` and the documentation.
+//! The season's tables: names, columns, units, what they mean and where they come from; one place for the writer, the
+//! reader, `--schema` and the documentation.
 
-use serde::Serialize;
+use jiff::civil::Date;
+use serde::{Serialize, Serializer};
+
+use super::rows::{EffectRow, EventRow, FigureRow, KeyRow, RowOfRun, RunRow};
+use crate::figure::{self, Figure};
+use crate::review_file::stored::StoredLap;
 
 /// Name and version of the data set. Columns may be added, never renamed, and keep their type and unit.
 pub const FORMAT: &str = "runtrue season 1";
 /// Name and version of `season.json`. Fields may be added, never renamed.
 pub const ANSWERS_FORMAT: &str = "runtrue season answers 1";
-/// Key of the metadata of a weekend's runs that tells its logs, whatever the weekend is called.
+/// Key of the metadata of a weekend's runs under which its logs stand, whatever the weekend is called.
 pub const LOGS: &str = "logs";
 /// Key beside it, of a number that stands for the folder that the weekend came from.
 pub const FOLDER: &str = "folder";
+
+/// Name of the table of runs, and of its folder; so for the others.
+pub const RUNS: &str = "runs";
+/// The table of laps.
+pub const LAPS: &str = "laps";
+/// The table of events.
+pub const EVENTS: &str = "events";
+/// The table of figures.
+pub const FIGURES: &str = "figures";
+/// The table of settings.
+pub const KEYS: &str = "keys";
+/// The table of effects.
+pub const EFFECTS: &str = "effects";
+/// All tables.
+pub const TABLE_NAMES: [&str; 6] = [RUNS, LAPS, EVENTS, FIGURES, KEYS, EFFECTS];
 
 /// What a column holds.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
@@ -25,219 +46,236 @@ pub enum Kind {
     Date,
 }
 
-/// A column.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
-pub struct Column {
+/// Where a column's cells come from, by what they hold: from a row to its cell, `None` where the row has none.
+pub enum Cells<R> {
+    /// Text.
+    Text(fn(&R) -> Option<&str>),
+    /// Numbers.
+    Number(fn(&R) -> Option<f64>),
+    /// Whole numbers.
+    Whole(fn(&R) -> Option<i32>),
+    /// Days.
+    Date(fn(&R) -> Date),
+    /// The figure with this column.
+    Figure(&'static str, fn(&R, &str) -> Option<f64>),
+}
+
+impl<R> Cells<R> {
+    /// What the cells hold.
+    pub fn kind(&self) -> Kind {
+        match self {
+            Cells::Text(_) => Kind::Text,
+            Cells::Number(_) | Cells::Figure(..) => Kind::Number,
+            Cells::Whole(_) => Kind::Whole,
+            Cells::Date(_) => Kind::Date,
+        }
+    }
+}
+
+impl<R> Serialize for Cells<R> {
+    fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+        self.kind().serialize(serializer)
+    }
+}
+
+/// A column of a table whose rows are `R`.
+#[derive(Serialize)]
+#[serde(bound = "")]
+pub struct Column<R> {
     /// Its name.
     pub name: &'static str,
-    /// What it holds.
-    pub kind: Kind,
+    /// What it holds, and where that comes from.
+    #[serde(rename = "kind")]
+    pub cells: Cells<R>,
     /// Unit of its numbers, spelled as in the logs; empty without one.
     pub unit: &'static str,
     /// What it means.
     pub about: &'static str,
-    /// Where it stands in the row's part of `review.json`, as a JSON pointer (RFC 6901).
-    #[serde(skip)]
-    pub from: &'static str,
 }
 
-/// A table.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
-pub struct Table {
+/// A table whose rows are `R`.
+#[derive(Serialize)]
+#[serde(bound = "")]
+pub struct Table<R> {
     /// Its name, and its folder's.
     pub name: &'static str,
     /// What a row is.
     pub row: &'static str,
     /// Its columns, without those of the partition: `year` and `weekend`.
-    pub columns: &'static [Column],
+    pub columns: Vec<Column<R>>,
 }
 
-const fn text(name: &'static str, from: &'static str, about: &'static str) -> Column {
-    Column { name, kind: Kind::Text, unit: "", about, from }
+fn text<R>(name: &'static str, cell: fn(&R) -> Option<&str>, about: &'static str) -> Column<R> {
+    Column { name, cells: Cells::Text(cell), unit: "", about }
 }
 
-const fn number(name: &'static str, unit: &'static str, from: &'static str, about: &'static str) -> Column {
-    Column { name, kind: Kind::Number, unit, about, from }
+fn number<R>(name: &'static str, unit: &'static str, cell: fn(&R) -> Option<f64>, about: &'static str) -> Column<R> {
+    Column { name, cells: Cells::Number(cell), unit, about }
 }
 
-const fn whole(name: &'static str, from: &'static str, about: &'static str) -> Column {
-    Column { name, kind: Kind::Whole, unit: "", about, from }
+fn whole<R>(name: &'static str, cell: fn(&R) -> Option<i32>, about: &'static str) -> Column<R> {
+    Column { name, cells: Cells::Whole(cell), unit: "", about }
 }
 
-const RUN: Column = text("run", "/id", "id of the run on its weekend");
-const CAR: Column = text("car", "/car", "key of the car on the sheet");
-const DATE: Column =
-    Column { name: "date", kind: Kind::Date, unit: "", about: "day of the weekend, from its sheet", from: "/date" };
+fn date<R>(cell: fn(&R) -> Date) -> Column<R> {
+    Column { name: "date", cells: Cells::Date(cell), unit: "", about: "day of the weekend, from its sheet" }
+}
 
-/// One row a run.
-pub const RUNS: Table = Table {
-    name: "runs",
-    row: "a run, also one that could not be reviewed",
-    columns: &[
-        DATE,
-        text("name", "/name", "the weekend's name on its sheet"),
-        text("track", "/track", "the track's name on the sheet; the weekend's where it has none"),
-        text("surface", "/surface", "surface on the sheet"),
-        whole("position", "/position", "place of the run in its weekend, from 1"),
-        RUN,
-        CAR,
-        text("motor", "/motor", "`motor.name` of the sheet; the car's key where it has none"),
-        text("pack", "/pack", "`battery.name` of the sheet; the car's key where it has none"),
-        text("error", "/error/message", "why the run could not be reviewed"),
-        number("ambient_c", "°C", "/ambient_c", "air"),
-        whole("laps_counted", "/laps_counted", "laps that count"),
-        number("best_s", "s", "/laps/best_s", "best lap that counts"),
-        number("median_s", "s", "/laps/median_s", "median lap that counts"),
-        number("set_ratio", "1", "/gearing/set_ratio", "motor turns a wheel turn, from the sheet"),
-        number("realised_ratio", "1", "/gearing/realised_ratio/value", "the same as driven"),
-        text("gearing", "/gearing/verdict", "verdict on the gearing"),
-        number("top_speed_m_s", "m/s", "/power/top_speed_m_s", "the car's highest speed"),
-        number("top_rpm", "1/min", "/power/top_rpm", "highest revs"),
-        number("mean_w", "W", "/power/mean_w", "mean electrical power over the laps that count"),
-        number("peak_w", "W", "/power/peak_w", "highest electrical power"),
-        number("motor_peak_c", "°C", "/heat/motor/peak_c", "motor's highest reading"),
-        number("motor_race_end_c", "°C", "/heat/motor/race_end_c/value", "motor at the race's end"),
-        text("motor_verdict", "/heat/motor/verdict", "verdict on the motor's heat"),
-        number("controller_peak_c", "°C", "/heat/controller/peak_c", "controller's highest reading"),
-        number("controller_race_end_c", "°C", "/heat/controller/race_end_c/value", "controller at the race's end"),
-        text("controller_verdict", "/heat/controller/verdict", "verdict on the controller's heat"),
-        number("resistance_mohm", "mΩ", "/battery/resistance_mohm/value", "ohmic resistance of the pack"),
-        number("lowest_cell_v", "V", "/battery/lowest_cell_v", "lowest voltage of a cell"),
-        number("used_mah", "mAh", "/battery/used_mah", "charge used in the run"),
-        number("used_wh", "Wh", "/battery/used_wh", "energy used in the run"),
-        text("battery_verdict", "/battery/verdict", "verdict on the battery"),
-        number("wheelspin_s", "s", "/wheelspin/seconds", "time with wheelspin"),
-        number("wheelspin_share", "1", "/wheelspin/share", "share of the laps' time with wheelspin"),
-    ],
-};
+fn run<R>(cell: fn(&R) -> Option<&str>) -> Column<R> {
+    text("run", cell, "id of the run on its weekend")
+}
+
+fn car<R>(cell: fn(&R) -> Option<&str>) -> Column<R> {
+    text("car", cell, "key of the car on the sheet")
+}
+
+/// One row a run, with every figure of `catalogue` by its column.
+pub fn runs(catalogue: &'static [Figure]) -> Table<RunRow> {
+    let mut columns: Vec<Column<RunRow>> = vec![
+        date(|r| r.date),
+        text("name", |r| Some(&r.name), "the weekend's name on its sheet"),
+        text("track", |r| Some(&r.track), "the track's name on the sheet; without one, the weekend's name"),
+        text("surface", |r| r.surface.as_deref(), "the track's surface on the sheet"),
+        whole("position", |r| Some(r.position), "place of the run in its weekend, from 1"),
+        run(|r| r.run.id.as_deref()),
+        car(|r| r.run.car.as_deref()),
+        text("motor", |r| r.motor.as_deref(), "`motor.name` on the sheet; without one, the car's key"),
+        text("pack", |r| r.pack.as_deref(), "`battery.name` on the sheet; without one, the car's key"),
+        text("error", |r| r.run.error.as_ref()?.message.as_deref(), "why the run could not be reviewed"),
+        number("ambient_c", "°C", |r| r.run.ambient_c, "air temperature"),
+        whole("laps_counted", |r| r.laps_counted, "number of laps that count"),
+        text("gearing", |r| r.run.gearing.as_ref()?.verdict.as_deref(), "verdict on the gearing"),
+        text("motor_verdict", |r| r.run.heat.as_ref()?.motor.verdict.as_deref(), "verdict on the motor's temperature"),
+        text(
+            "controller_verdict",
+            |r| r.run.heat.as_ref()?.controller.verdict.as_deref(),
+            "verdict on the controller's temperature",
+        ),
+        text("battery_verdict", |r| r.run.battery.as_ref()?.verdict.as_deref(), "verdict on the battery"),
+    ];
+    columns.extend(catalogue.iter().map(|figure| Column {
+        name: figure.column,
+        cells: Cells::Figure(figure.column, RunRow::figure),
+        unit: figure.unit,
+        about: figure.about,
+    }));
+    Table { name: RUNS, row: "a run, also one that could not be reviewed", columns }
+}
 
 /// One row a lap.
-pub const LAPS: Table = Table {
-    name: "laps",
-    row: "a lap",
-    columns: &[
-        DATE,
-        RUN,
-        CAR,
-        whole("lap", "/lap", "number of the lap, from 1"),
-        number("start_s", "s", "/start_s", "start on the log's clock"),
-        number("end_s", "s", "/end_s", "end on the log's clock"),
-        number("time_s", "s", "/time_s", "duration"),
-        number("revs", "1", "/revs", "motor turns over the lap"),
-        text("set_aside", "/set_aside", "why the lap is kept out of the statistics; null where it counts"),
-    ],
-};
+pub fn laps() -> Table<RowOfRun<StoredLap>> {
+    let columns: Vec<Column<RowOfRun<StoredLap>>> = vec![
+        date(|r| r.date),
+        run(|r| r.run.as_deref()),
+        car(|r| r.car.as_deref()),
+        whole("lap", |r| r.row.lap, "number of the lap, from 1"),
+        number("start_s", "s", |r| r.row.start_s, "start, in the log's time"),
+        number("end_s", "s", |r| r.row.end_s, "end, in the log's time"),
+        number("time_s", "s", |r| r.row.time_s, "lap time"),
+        number("revs", "1", |r| r.row.revs, "motor turns over the lap"),
+        text("set_aside", |r| r.row.set_aside.as_deref(), "why the lap does not count; null where it counts"),
+    ];
+    Table { name: LAPS, row: "a lap", columns }
+}
 
 /// One row an event.
-pub const EVENTS: Table = Table {
-    name: "events",
-    row: "something that happened at a time: wheelspin",
-    columns: &[
-        DATE,
-        RUN,
-        CAR,
-        text("kind", "/kind", "`wheelspin`"),
-        whole("lap", "/lap", "lap it lies in; null before the first and after the last"),
-        number("start_s", "s", "/start_s", "start on the log's clock"),
-        number("end_s", "s", "/end_s", "end on the log's clock"),
-        number("lap_fraction", "1", "/lap_fraction", "share of the lap, by distance, where it starts"),
-        number("peak_slip", "1", "/peak_slip", "highest driving slip in it"),
-    ],
-};
+pub fn events() -> Table<RowOfRun<EventRow>> {
+    let columns: Vec<Column<RowOfRun<EventRow>>> = vec![
+        date(|r| r.date),
+        run(|r| r.run.as_deref()),
+        car(|r| r.car.as_deref()),
+        text("kind", |r| Some(r.row.kind), "`wheelspin`"),
+        whole("lap", |r| r.row.event.lap, "lap it happened in; null before the first lap and after the last"),
+        number("start_s", "s", |r| r.row.event.start_s, "start, in the log's time"),
+        number("end_s", "s", |r| r.row.event.end_s, "end, in the log's time"),
+        number(
+            "lap_fraction",
+            "1",
+            |r| r.row.event.lap_fraction,
+            "where on the lap it starts, as a share of its distance",
+        ),
+        number("peak_slip", "1", |r| r.row.event.peak_slip, "highest driving slip in it"),
+    ];
+    Table { name: EVENTS, row: "something that happened at a time: wheelspin", columns }
+}
 
 /// One row a figure with its interval.
-pub const FIGURES: Table = Table {
-    name: "figures",
-    row: "a figure of a run with its 95 % interval",
-    columns: &[
-        DATE,
-        RUN,
-        CAR,
-        text("of", "/of", "what it is, with its unit at the end of its name"),
-        text("unit", "/unit", "unit of the three numbers"),
-        number("value", "", "/value", "the figure"),
-        number("low", "", "/low", "lower end of its 95 % interval; null where it has none"),
-        number("high", "", "/high", "upper end"),
-    ],
-};
+pub fn figures() -> Table<RowOfRun<FigureRow>> {
+    let columns: Vec<Column<RowOfRun<FigureRow>>> = vec![
+        date(|r| r.date),
+        run(|r| r.run.as_deref()),
+        car(|r| r.car.as_deref()),
+        text("of", |r| Some(r.row.column), "which figure it is, with its unit at the end of the name"),
+        text("unit", |r| Some(r.row.unit), "unit of the three numbers"),
+        number("value", "", |r| r.row.estimate.value, "the figure"),
+        number("low", "", |r| r.row.estimate.low, "lower end of its 95 % interval; null where it has none"),
+        number("high", "", |r| r.row.estimate.high, "upper end of its 95 % interval; null where it has none"),
+    ];
+    Table { name: FIGURES, row: "a figure of a run with its 95 % interval", columns }
+}
 
 /// One row a key of the sheet and run.
-pub const KEYS: Table = Table {
-    name: "keys",
-    row: "a key of the sheet as it holds for a run",
-    columns: &[
-        DATE,
-        RUN,
-        CAR,
-        text("key", "/key", "dotted key, such as `motor.timing_deg`"),
-        number("number", "", "/number", "its value where it is a number, in the unit that the key names"),
-        text("text", "/text", "its value in words, whatever it is"),
-    ],
-};
+pub fn keys() -> Table<RowOfRun<KeyRow>> {
+    let columns: Vec<Column<RowOfRun<KeyRow>>> = vec![
+        date(|r| r.date),
+        run(|r| r.run.as_deref()),
+        car(|r| r.car.as_deref()),
+        text("key", |r| Some(&r.row.key), "dotted key, such as `motor.timing_deg`"),
+        number("number", "", |r| r.row.number(), "its value where it is a number, in the unit that the key names"),
+        text("text", |r| Some(&r.row.text), "its value as text, whatever it is"),
+    ];
+    Table { name: KEYS, row: "a setting of the sheet for a run", columns }
+}
 
 /// One row an effect of a changed key on a weekend.
-pub const EFFECTS: Table = Table {
-    name: "effects",
-    row: "what a changed key did to a figure on one weekend",
-    columns: &[
-        DATE,
-        CAR,
-        text("key", "/key", "the key that changed"),
-        text("from", "/from", "its first value on the weekend; null where it was not set"),
-        text("to", "/to", "its other value; null where it was not set"),
-        text("of", "/of", "the figure, with its unit at the end of its name"),
-        number("difference", "", "/difference", "the figure with the other value less the figure with the first"),
-        number("low", "", "/low", "lower end of its 95 % interval"),
-        number("high", "", "/high", "upper end"),
+pub fn effects() -> Table<EffectRow> {
+    let columns: Vec<Column<EffectRow>> = vec![
+        date(|r| r.date),
+        car(|r| r.car.as_deref()),
+        text("key", |r| r.key.as_deref(), "the key of the setting that changed"),
+        text("from", |r| r.from.as_deref(), "its first value on the weekend; null where it was not set"),
+        text("to", |r| r.to.as_deref(), "its other value; null where it was not set"),
+        text("of", |r| r.figure.as_deref(), "which figure it is, with its unit at the end of the name"),
+        number(
+            "difference",
+            "",
+            |r| r.difference.value,
+            "change of the figure from the first value to the other, other changed settings taken out",
+        ),
+        number("low", "", |r| r.difference.low, "lower end of its 95 % interval"),
+        number("high", "", |r| r.difference.high, "upper end of its 95 % interval"),
         text(
             "together_with",
-            "/together_with",
-            "keys that changed in the same runs, comma between; null where none did",
+            |r| r.together_with.as_deref(),
+            "keys that changed in the same runs, separated by commas; null where none did",
         ),
-    ],
-};
+    ];
+    Table { name: EFFECTS, row: "what a changed setting did to a figure on one weekend", columns }
+}
 
-/// The figures of a run: name, unit, and where they stand in its part of `review.json`.
-pub const FIGURES_OF_A_RUN: [(&str, &str, &str); 22] = [
-    ("realised_ratio", "1", "/gearing/realised_ratio"),
-    ("realised_rollout_mm", "mm", "/gearing/realised_rollout_mm"),
-    ("set_ratio", "1", "/gearing/set_ratio"),
-    ("best_s", "s", "/laps/best_s"),
-    ("median_s", "s", "/laps/median_s"),
-    ("motor_peak_c", "°C", "/heat/motor/peak_c"),
-    ("motor_race_end_c", "°C", "/heat/motor/race_end_c"),
-    ("controller_peak_c", "°C", "/heat/controller/peak_c"),
-    ("controller_race_end_c", "°C", "/heat/controller/race_end_c"),
-    ("motor_rise_k", "K", "/motor_rise_k"),
-    ("motor_rise_k_per_w", "K/W", "/motor_rise_k_per_w"),
-    ("resistance_mohm", "mΩ", "/battery/resistance_mohm"),
-    ("lowest_cell_v", "V", "/battery/lowest_cell_v"),
-    ("used_mah", "mAh", "/battery/used_range_mah"),
-    ("race_end_used_mah", "mAh", "/battery/race_end_used_mah"),
-    ("mah_per_lap", "mAh", "/battery/mah_per_lap"),
-    ("wheelspin_share", "1", "/wheelspin/share"),
-    ("top_speed_m_s", "m/s", "/power/top_speed_range_m_s"),
-    ("top_rpm", "1/min", "/power/top_rpm"),
-    ("mean_w", "W", "/power/mean_w"),
-    ("peak_w", "W", "/power/peak_w"),
-    ("coast_m_s2", "m/s²", "/power/coast_m_s2"),
-];
-
-/// All tables.
-pub const TABLES: [Table; 6] = [RUNS, LAPS, EVENTS, FIGURES, KEYS, EFFECTS];
+/// All tables, as [`Schema`] prints them.
+type Tables = (
+    Table<RunRow>,
+    Table<RowOfRun<StoredLap>>,
+    Table<RowOfRun<EventRow>>,
+    Table<RowOfRun<FigureRow>>,
+    Table<RowOfRun<KeyRow>>,
+    Table<EffectRow>,
+);
 
 /// The schema as `runtrue season --schema` prints it.
-#[derive(Debug, Serialize)]
+#[derive(Serialize)]
 pub struct Schema {
     /// Name and version.
     pub format: &'static str,
     /// Columns that stand in the folders' names.
     pub partitions: [&'static str; 2],
     /// The tables.
-    pub tables: [Table; 6],
+    pub tables: Tables,
 }
 
 /// The schema.
 pub fn schema() -> Schema {
-    Schema { format: FORMAT, partitions: ["year", "weekend"], tables: TABLES }
+    let tables = (runs(figure::FIGURES), laps(), events(), figures(), keys(), effects());
+    Schema { format: FORMAT, partitions: ["year", "weekend"], tables }
 }

@@ -6,8 +6,9 @@ use polars::prelude::*;
 use schemars::JsonSchema;
 use serde::Serialize;
 
-use super::schema::EFFECTS;
-use super::store::{self, Partition, ReadError};
+use super::partition::Partition;
+use super::schema;
+use super::store::{self, ReadError};
 use crate::quantity::Estimate;
 use crate::statistics::random_effects::pool_alike;
 
@@ -16,63 +17,89 @@ use crate::statistics::random_effects::pool_alike;
 pub struct SettingEffect {
     /// The car.
     pub car: String,
-    /// The key.
+    /// The key of the setting.
     pub key: String,
     /// One value; `null` where it was not set.
     pub from: Option<String>,
-    /// The other.
+    /// The other value.
     pub to: Option<String>,
     /// The figure.
     pub of: String,
-    /// Weekends that tell.
+    /// Number of weekends that the difference comes from.
     pub weekends: usize,
-    /// The figure with the other value less the figure with the one: the weekends' mean, all counting alike; of a lone weekend, its own.
+    /// Change of the figure from the one value to the other: the mean of the weekends, which all count the same; with a
+    /// single weekend, its own.
     pub difference: Option<Estimate>,
     /// Standard deviation of the effect from weekend to weekend.
     pub between: f64,
     /// Keys that changed in the same runs on each of these weekends: one effect for all of them.
     pub together_with: Vec<String>,
-    /// Weekends that were left out because further or other keys changed in the same runs.
+    /// Number of weekends left out because further or other keys changed in the same runs.
     pub left_out: usize,
 }
 
-/// Car, key, its two values and the figure.
-pub type Change = (String, String, Option<String>, Option<String>, String);
-/// An effect on one weekend, and the keys that changed with it.
-pub type Effect = (Estimate, Vec<String>);
+/// A change of a setting and the figure that it is judged by.
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
+pub struct Change {
+    /// The car.
+    pub car: String,
+    /// The key of the setting.
+    pub key: String,
+    /// The lesser value; `None` where it was not set.
+    pub from: Option<String>,
+    /// The greater value.
+    pub to: Option<String>,
+    /// Key of the figure.
+    pub figure: String,
+}
+
+/// The effect of a change on one weekend.
+#[derive(Debug, Clone, PartialEq)]
+pub struct WeekendEffect {
+    /// Change of the figure from the lesser value to the greater.
+    pub difference: Estimate,
+    /// Keys that changed in the same runs.
+    pub together_with: Vec<String>,
+}
+
 /// The effects of a weekend, each from the lesser value to the greater, so that weekends agree on its sign.
 ///
 /// # Errors
 /// [`ReadError`] where its table cannot be read.
-pub fn effects(root: &Path, partition: &Partition) -> Result<Vec<(Change, Effect)>, ReadError> {
+pub fn effects(root: &Path, partition: &Partition) -> Result<Vec<(Change, WeekendEffect)>, ReadError> {
     const COLUMNS: [&str; 9] = ["car", "key", "from", "to", "of", "difference", "low", "high", "together_with"];
-    let table = store::read(root, partition, &EFFECTS, &COLUMNS)?;
-    let rows = || -> PolarsResult<Vec<(Change, Effect)>> {
-        let text = |name: &str| table.column(name)?.str();
-        let number = |name: &str| table.column(name)?.f64();
-        let (car, key, of, together) = (text("car")?, text("key")?, text("of")?, text("together_with")?);
-        let (from, to) = (text("from")?, text("to")?);
-        let (difference, low, high) = (number("difference")?, number("low")?, number("high")?);
-        let row = |at: usize| {
-            let (mut ends, mut effect) = (
-                (from.get(at), to.get(at)),
-                Estimate { value: difference.get(at)?, low: low.get(at)?, high: high.get(at)? },
-            );
-            if is_before(ends.1, ends.0) {
-                ends = (ends.1, ends.0);
-                effect = Estimate { value: -effect.value, low: -effect.high, high: -effect.low };
-            }
-            let own = |text: Option<&str>| text.map(str::to_owned);
-            let change = (own(car.get(at))?, own(key.get(at))?, own(ends.0), own(ends.1), own(of.get(at))?);
-            let together = together.get(at).map(|t| t.split(", ").map(str::to_owned).collect());
-            Some((change, (effect, together.unwrap_or_default())))
-        };
-        Ok((0..table.height()).filter_map(row).collect())
-    };
-    rows().map_err(|e| ReadError::of(root, partition, &EFFECTS, &e))
+    let table = store::read(root, partition, &schema::effects(), &COLUMNS)?;
+    effects_of_table(&table).map_err(|e| ReadError::from_polars(root, partition, schema::EFFECTS, &e))
 }
 
-/// Whether a value of the sheet goes before another: not set before all, by number where both are numbers, else by their letters.
+fn effects_of_table(table: &DataFrame) -> PolarsResult<Vec<(Change, WeekendEffect)>> {
+    let text = |name: &str| table.column(name)?.str();
+    let number = |name: &str| table.column(name)?.f64();
+    let (car, key, from, to) = (text("car")?, text("key")?, text("from")?, text("to")?);
+    let (figure, together) = (text("of")?, text("together_with")?);
+    let (value, low, high) = (number("difference")?, number("low")?, number("high")?);
+    let cell = |column: &StringChunked, row: usize| column.get(row).map(str::to_owned);
+    let effect = |row: usize| {
+        let found = Estimate { value: value.get(row)?, low: low.get(row)?, high: high.get(row)? };
+        let turned = is_before(to.get(row), from.get(row));
+        let (from, to) = if turned { (to, from) } else { (from, to) };
+        let reversed = Estimate { value: -found.value, low: -found.high, high: -found.low };
+        let change = Change {
+            car: cell(car, row)?,
+            key: cell(key, row)?,
+            from: cell(from, row),
+            to: cell(to, row),
+            figure: cell(figure, row)?,
+        };
+        let together_with = together.get(row).map(|keys| keys.split(", ").map(str::to_owned).collect());
+        let difference = if turned { reversed } else { found };
+        Some((change, WeekendEffect { difference, together_with: together_with.unwrap_or_default() }))
+    };
+    Ok((0..table.height()).filter_map(effect).collect())
+}
+
+/// Whether the value `a` of the sheet goes before `b`: a missing one first, by number where both are numbers, otherwise
+/// by their letters.
 fn is_before(a: Option<&str>, b: Option<&str>) -> bool {
     match (a, b) {
         (Some(a), Some(b)) => match (a.parse::<f64>(), b.parse::<f64>()) {
@@ -83,30 +110,29 @@ fn is_before(a: Option<&str>, b: Option<&str>) -> bool {
     }
 }
 
-/// One change over the weekends. Weekends on which nothing else changed with it go before those that cannot tell it from other keys.
-pub fn setting(((car, key, from, to, of), seen): (Change, Vec<Effect>)) -> Option<SettingEffect> {
-    // Else those on which the same keys changed with it, and most often did.
-    let times = |keys: &Vec<String>| (keys.is_empty(), seen.iter().filter(|e| e.1 == *keys).count());
-    let keys = seen.iter().map(|e| &e.1).max_by_key(|keys| times(keys))?;
-    let used: Vec<&Effect> = seen.iter().filter(|e| e.1 == *keys).collect();
-    let pooled = pool_alike(used.iter().map(|e| e.0.value))?;
+/// One change over the weekends. Weekends on which nothing else changed with it go before those that cannot tell it
+/// from other keys.
+pub fn setting_effect(change: Change, effects: &[WeekendEffect]) -> Option<SettingEffect> {
+    // Where no weekend changed it alone: the weekends with the same other keys, of which there are most.
+    let weight = |keys: &Vec<String>| (keys.is_empty(), effects.iter().filter(|e| e.together_with == *keys).count());
+    let keys = effects.iter().map(|e| &e.together_with).max_by_key(|keys| weight(keys))?;
+    let used: Vec<&WeekendEffect> = effects.iter().filter(|e| e.together_with == *keys).collect();
+    let pooled = pool_alike(used.iter().map(|e| e.difference.value))?;
     let difference = match used.as_slice() {
-        [alone] => Some(alone.0),
+        [alone] => Some(alone.difference),
         _ => pooled.estimate,
     };
-    let together_with = keys.clone();
-    let (weekends, left_out) = (used.len(), seen.len() - used.len());
     Some(SettingEffect {
-        car,
-        key,
-        from,
-        to,
-        of,
-        weekends,
+        car: change.car,
+        key: change.key,
+        from: change.from,
+        to: change.to,
+        of: change.figure,
+        weekends: used.len(),
         difference,
         between: pooled.between,
-        together_with,
-        left_out,
+        together_with: keys.clone(),
+        left_out: effects.len() - used.len(),
     })
 }
 
@@ -121,7 +147,13 @@ mod tests {
     use crate::statistics::mean::mean_and_deviation;
 
     fn change() -> Change {
-        ("car".into(), "pinion".into(), Some("31".into()), Some("32".into()), "median_lap_s".into())
+        Change {
+            car: "car".into(),
+            key: "pinion".into(),
+            from: Some("31".into()),
+            to: Some("32".into()),
+            figure: "median_lap_s".into(),
+        }
     }
 
     /// Weekends whose effect is none, each with an interval from a few degrees of freedom: one in twenty is claimed, and no more.
@@ -138,10 +170,11 @@ mod tests {
             let rest: Vec<f64> = (0..=degrees).map(|_| normal.sample(&mut rng)).collect();
             let (_, deviation) = mean_and_deviation(&rest).unwrap();
             let effect = normal.sample(&mut rng);
-            (Estimate::from_half_width(effect, coverage_factor(degrees as f64, 0.95) * deviation), Vec::new())
+            let half_width = coverage_factor(degrees as f64, 0.95) * deviation;
+            WeekendEffect { difference: Estimate::from_half_width(effect, half_width), together_with: Vec::new() }
         };
         let claimed = (0..DRAWS)
-            .filter_map(|_| setting((change(), (0..weekends).map(|_| draw()).collect()))?.difference)
+            .filter_map(|_| setting_effect(change(), &(0..weekends).map(|_| draw()).collect::<Vec<_>>())?.difference)
             .filter(|d| d.low > 0.0 || d.high < 0.0)
             .count();
         // Four standard deviations of a binomial of 4000 draws at 0.05 are 0.014.
@@ -151,13 +184,14 @@ mod tests {
 
     #[test]
     fn a_weekend_that_cannot_tell_spoils_none_that_can() {
-        let of = |value: f64, together: &[&str]| {
-            (Estimate::from_half_width(value, 0.1), together.iter().map(|t| (*t).to_owned()).collect())
+        let effect = |value: f64, together: &[&str]| WeekendEffect {
+            difference: Estimate::from_half_width(value, 0.1),
+            together_with: together.iter().map(|t| (*t).to_owned()).collect(),
         };
-        let told = setting((change(), vec![of(0.3, &[]), of(9.0, &["wing"]), of(0.4, &[])])).unwrap();
-        assert_eq!((told.weekends, told.left_out, told.together_with.len()), (2, 1, 0));
-        assert!((told.difference.unwrap().value - 0.35).abs() < 1e-12);
-        let none = setting((change(), vec![of(9.0, &["wing"])])).unwrap();
+        let found = setting_effect(change(), &[effect(0.3, &[]), effect(9.0, &["wing"]), effect(0.4, &[])]).unwrap();
+        assert_eq!((found.weekends, found.left_out, found.together_with.len()), (2, 1, 0));
+        assert!((found.difference.unwrap().value - 0.35).abs() < 1e-12);
+        let none = setting_effect(change(), &[effect(9.0, &["wing"])]).unwrap();
         assert_eq!((none.weekends, none.left_out, none.together_with), (1, 0, vec!["wing".to_owned()]));
     }
 

@@ -1,8 +1,13 @@
-//! The season's data set on disk: `TABLE/year=Y/weekend=KEY/part-0.parquet`, Hive's way of naming partitions, which any engine reads as a data set.
+//! The season's data set on disk: `TABLE/year=YEAR/weekend=WEEKEND/part-0.parquet`, Hive's way of naming partitions,
+//! which any engine reads as a data set.
 //!
-//! A partition is one weekend, and is written whole: a weekend that is gathered again replaces its files, and no other's.
+//! A partition is one weekend and is written whole: a weekend that is gathered again replaces its own files and no
+//! others.
+//!
+//! Parquet is read through `parquet`, column by column, and handed to polars: polars' own scan would bring an HTTP
+//! client with it.
 
-use std::collections::{BTreeSet, HashMap};
+use std::collections::HashMap;
 use std::fs::File;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
@@ -11,38 +16,16 @@ use arrow::array::{
     Array, ArrayRef, AsArray, Date32Array, Float64Array, Int32Array, RecordBatch, StringArray, new_null_array,
 };
 use arrow::datatypes::{DataType, Date32Type, Field, Float64Type, Int32Type, Schema};
-use jiff::civil::Date;
+use jiff::civil::{Date, date};
 use parquet::arrow::ProjectionMask;
 use parquet::arrow::arrow_reader::ParquetRecordBatchReaderBuilder;
-use polars::prelude::{DataFrame, IntoColumn, NamedFrom, PolarsError, Series};
-use serde_json::Value;
+use polars::prelude::{Column, DataFrame, IntoColumn, NamedFrom, PolarsError, Series};
 
-use super::gather::{Weekend, mark_of};
-use super::schema::{Column, FOLDER, FORMAT, Kind, LOGS, RUNS, TABLES, Table};
-use crate::archive::{WriteError, batch_as_parquet, sweep, write_whole};
-
-/// A weekend in the data set.
-#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
-pub struct Partition {
-    /// Year.
-    pub year: i16,
-    /// Name of the partition.
-    pub weekend: String,
-}
-
-impl Partition {
-    /// The partition of a weekend.
-    pub fn of(weekend: &Weekend) -> Self {
-        Self { year: weekend.date.year(), weekend: weekend.key.clone() }
-    }
-
-    /// Its file of a table, from the data set's folder.
-    pub fn file(&self, table: &Table) -> PathBuf {
-        Path::new(table.name).join(format!("year={}", self.year)).join(format!("weekend={}", self.weekend)).join(PART)
-    }
-}
-
-const PART: &str = "part-0.parquet";
+use super::partition::{Origin, PART, Partition};
+use super::rows::Weekend;
+use super::schema::{self, Cells, FOLDER, FORMAT, Kind, LOGS, RUNS, TABLE_NAMES, Table};
+use crate::figure::FIGURES;
+use crate::storage::{WriteError, batch_as_parquet, sweep, write_whole};
 
 /// Why the data set could not be read.
 #[derive(Debug, thiserror::Error)]
@@ -55,29 +38,30 @@ pub struct ReadError {
 }
 
 impl ReadError {
-    /// Of a table of a weekend, by what polars said.
-    pub fn of(root: &Path, partition: &Partition, table: &Table, e: &PolarsError) -> Self {
+    /// The error that polars had with a weekend's file of the table called `table`.
+    pub fn from_polars(root: &Path, partition: &Partition, table: &str, e: &PolarsError) -> Self {
         Self { path: root.join(partition.file(table)), message: e.to_string() }
     }
 }
 
-/// Writes a weekend's files into the data set at `root`. Its runs go last: a weekend is in the data set when it has them.
+/// Writes a weekend's files into the data set at `root`. Its runs go last: a weekend is in the data set when it has
+/// them.
 ///
 /// # Errors
-/// [`WriteError`].
+/// [`WriteError`], naming the file.
 pub fn write(root: &Path, weekend: &Weekend) -> Result<(), WriteError> {
-    let partition = Partition::of(weekend);
-    let own = Source::of(weekend);
-    let bytes = |(table, rows): &(Table, Vec<Value>)| {
-        let path = root.join(partition.file(table));
-        let bytes = batch(table, rows, &own).map_err(|e| e.to_string()).and_then(|b| batch_as_parquet(&b));
-        match bytes {
-            Ok(bytes) => Ok((path, bytes)),
-            Err(message) => Err(WriteError::Format { path: path.display().to_string(), message }),
-        }
-    };
-    // All are made before one is written: a weekend's tables are of two ages for as short a time as can be.
-    for (path, bytes) in weekend.rows.iter().map(bytes).collect::<Result<Vec<_>, _>>()? {
+    let rows = &weekend.rows;
+    let file = TableFile { root, partition: &weekend.partition, origin: &weekend.origin };
+    // All are made before one is written, so that a weekend's tables are of two ages for as short a time as possible.
+    let files = [
+        file.encode(&schema::laps(), &rows.laps)?,
+        file.encode(&schema::events(), &rows.events)?,
+        file.encode(&schema::figures(), &rows.figures)?,
+        file.encode(&schema::keys(), &rows.keys)?,
+        file.encode(&schema::effects(), &rows.effects)?,
+        file.encode(&schema::runs(FIGURES), &rows.runs)?,
+    ];
+    for (path, bytes) in files {
         if let Some(folder) = path.parent() {
             let io = |source| WriteError::Io { path: path.display().to_string(), source };
             std::fs::create_dir_all(folder).map_err(io)?;
@@ -88,39 +72,43 @@ pub fn write(root: &Path, weekend: &Weekend) -> Result<(), WriteError> {
     Ok(())
 }
 
-/// Whether there is a data set at `root`.
-pub fn exists(root: &Path) -> bool {
-    root.join(RUNS.name).exists()
+/// Where the files of a weekend go, and what is written into their metadata.
+struct TableFile<'a> {
+    root: &'a Path,
+    partition: &'a Partition,
+    origin: &'a Origin,
 }
 
-/// Where a weekend of the data set came from.
-#[derive(Debug, Clone, Default, PartialEq, Eq)]
-pub struct Source {
-    /// What stands for its folder.
-    pub folder: String,
-    /// Its logs, as [`Weekend::logs`].
-    pub logs: BTreeSet<String>,
-}
-
-impl Source {
-    /// Where a weekend that is gathered comes from.
-    pub fn of(weekend: &Weekend) -> Self {
-        Self { folder: mark_of(&weekend.folder), logs: weekend.logs.clone() }
+impl TableFile<'_> {
+    /// Path and bytes of a table's file.
+    fn encode<R>(&self, table: &Table<R>, rows: &[R]) -> Result<(PathBuf, Vec<u8>), WriteError> {
+        let path = self.root.join(self.partition.file(table.name));
+        let batch = record_batch(table, rows, self.origin).map_err(|e| e.to_string());
+        match batch.and_then(|batch| batch_as_parquet(&batch)) {
+            Ok(bytes) => Ok((path, bytes)),
+            Err(message) => Err(WriteError::Format { path: path.display().to_string(), message }),
+        }
     }
 }
 
-/// Where a weekend came from; `None` where its runs cannot be read.
-pub fn source(root: &Path, partition: &Partition) -> Option<Source> {
-    let file = File::open(root.join(partition.file(&RUNS))).ok()?;
+/// Whether there is a data set at `root`.
+pub fn exists(root: &Path) -> bool {
+    root.join(RUNS).exists()
+}
+
+/// Where a weekend of the data set came from; `None` where its runs cannot be read.
+pub fn origin(root: &Path, partition: &Partition) -> Option<Origin> {
+    let file = File::open(root.join(partition.file(RUNS))).ok()?;
     let builder = ParquetRecordBatchReaderBuilder::try_new(file).ok()?;
-    let said = |key: &str| builder.schema().metadata().get(key).cloned().unwrap_or_default();
-    Some(Source { folder: said(FOLDER), logs: said(LOGS).split_terminator('\n').map(str::to_owned).collect() })
+    let metadata = |key: &str| builder.schema().metadata().get(key).cloned().unwrap_or_default();
+    let logs = metadata(LOGS).split_terminator('\n').map(str::to_owned).collect();
+    Some(Origin { folder: metadata(FOLDER), logs })
 }
 
 /// Weekends in the data set, by year and day.
 ///
 /// # Errors
-/// If a folder of it cannot be listed.
+/// [`ReadError`] where one of its folders cannot be listed.
 pub fn partitions(root: &Path) -> Result<Vec<Partition>, ReadError> {
     let folders = |path: &Path, key: &str| -> Result<Vec<(String, PathBuf)>, ReadError> {
         let error = |e: std::io::Error| ReadError { path: path.to_owned(), message: e.to_string() };
@@ -135,7 +123,7 @@ pub fn partitions(root: &Path) -> Result<Vec<Partition>, ReadError> {
         Ok(found)
     };
     let mut all = Vec::new();
-    for (year, path) in folders(&root.join(RUNS.name), "year=")? {
+    for (year, path) in folders(&root.join(RUNS), "year=")? {
         let Ok(year) = year.parse() else { continue };
         for (weekend, path) in folders(&path, "weekend=")? {
             if path.join(PART).is_file() {
@@ -150,12 +138,12 @@ pub fn partitions(root: &Path) -> Result<Vec<Partition>, ReadError> {
 /// Takes a weekend out of the data set.
 ///
 /// # Errors
-/// If one of its files cannot be removed.
+/// [`WriteError`] where one of its files cannot be removed.
 pub fn remove(root: &Path, partition: &Partition) -> Result<(), WriteError> {
-    // The runs go first: without them the weekend is in it no more.
-    let mut tables = TABLES;
-    tables.sort_by_key(|t| t.name != RUNS.name);
-    for table in &tables {
+    // The runs go first: without them the weekend is no longer in the data set.
+    let mut tables = TABLE_NAMES;
+    tables.sort_by_key(|name| *name != RUNS);
+    for table in tables {
         let path = root.join(partition.file(table));
         let io = |source| WriteError::Io { path: path.display().to_string(), source };
         match std::fs::remove_file(&path) {
@@ -168,30 +156,27 @@ pub fn remove(root: &Path, partition: &Partition) -> Result<(), WriteError> {
     Ok(())
 }
 
-fn batch(table: &Table, rows: &[Value], source: &Source) -> Result<RecordBatch, arrow::error::ArrowError> {
-    let about = |pairs: &[(&str, &str)]| -> HashMap<String, String> {
-        let said = pairs.iter().filter(|p| !p.1.is_empty());
-        said.map(|(k, v)| ((*k).to_owned(), (*v).to_owned())).collect()
+/// A weekend's rows of a table in Arrow; the table of runs also names the folder and the logs that it came from.
+fn record_batch<R>(table: &Table<R>, rows: &[R], origin: &Origin) -> Result<RecordBatch, arrow::error::ArrowError> {
+    let metadata = |pairs: &[(&str, &str)]| -> HashMap<String, String> {
+        let written = pairs.iter().filter(|(_, value)| !value.is_empty());
+        written.map(|(key, value)| ((*key).to_owned(), (*value).to_owned())).collect()
     };
-    let fields: Vec<Field> = table
-        .columns
-        .iter()
-        .map(|c| Field::new(c.name, kind(c), true).with_metadata(about(&[("unit", c.unit), ("description", c.about)])))
+    let field = |name: &str, kind: Kind| Field::new(name, data_type(kind), true);
+    let columns = table.columns.iter();
+    let fields: Vec<Field> = columns
+        .map(|c| field(c.name, c.cells.kind()).with_metadata(metadata(&[("unit", c.unit), ("description", c.about)])))
         .collect();
-    let logs = source.logs.iter().map(String::as_str).collect::<Vec<_>>().join("\n");
-    let (folder, logs) = if *table == RUNS { (source.folder.as_str(), logs.as_str()) } else { ("", "") };
-    let schema = Schema::new(fields).with_metadata(about(&[
-        ("format", FORMAT),
-        ("table", table.name),
-        (LOGS, logs),
-        (FOLDER, folder),
-    ]));
-    let columns = table.columns.iter().map(|c| array(c, rows)).collect();
-    RecordBatch::try_new(Arc::new(schema), columns)
+    let logs = origin.logs.iter().map(String::as_str).collect::<Vec<_>>().join("\n");
+    let (folder, logs) = if table.name == RUNS { (origin.folder.as_str(), logs.as_str()) } else { ("", "") };
+    let about = [("format", FORMAT), ("table", table.name), (LOGS, logs), (FOLDER, folder)];
+    let schema = Schema::new(fields).with_metadata(metadata(&about));
+    let arrays = table.columns.iter().map(|c| array(&c.cells, rows)).collect();
+    RecordBatch::try_new(Arc::new(schema), arrays)
 }
 
-fn kind(column: &Column) -> DataType {
-    match column.kind {
+fn data_type(kind: Kind) -> DataType {
+    match kind {
         Kind::Text => DataType::Utf8,
         Kind::Number => DataType::Float64,
         Kind::Whole => DataType::Int32,
@@ -199,30 +184,33 @@ fn kind(column: &Column) -> DataType {
     }
 }
 
-fn array(column: &Column, rows: &[Value]) -> ArrayRef {
-    let cells = rows.iter().map(|r| r.pointer(column.from).filter(|v| !v.is_null()));
-    match column.kind {
-        Kind::Text => Arc::new(cells.map(|c| c.and_then(Value::as_str)).collect::<StringArray>()),
-        Kind::Number => Arc::new(cells.map(|c| c.and_then(Value::as_f64)).collect::<Float64Array>()),
-        Kind::Whole => {
-            Arc::new(cells.map(|c| c.and_then(Value::as_i64).and_then(|n| n.try_into().ok())).collect::<Int32Array>())
-        }
-        Kind::Date => Arc::new(cells.map(|c| c.and_then(Value::as_str).and_then(days)).collect::<Date32Array>()),
+fn array<R>(cells: &Cells<R>, rows: &[R]) -> ArrayRef {
+    match cells {
+        Cells::Text(cell) => Arc::new(rows.iter().map(cell).collect::<StringArray>()),
+        Cells::Number(cell) => Arc::new(rows.iter().map(cell).collect::<Float64Array>()),
+        Cells::Figure(column, cell) => Arc::new(rows.iter().map(|row| cell(row, column)).collect::<Float64Array>()),
+        Cells::Whole(cell) => Arc::new(rows.iter().map(cell).collect::<Int32Array>()),
+        Cells::Date(cell) => Arc::new(rows.iter().map(|row| Some(days(cell(row)))).collect::<Date32Array>()),
     }
 }
 
-/// Days from 1970-01-01 to the date that `text` writes.
-fn days(text: &str) -> Option<i32> {
-    let date: Date = text.parse().ok()?;
-    Some((date - jiff::civil::date(1970, 1, 1)).get_days())
+/// Days from 1970-01-01 to `day`.
+fn days(day: Date) -> i32 {
+    (day - date(1970, 1, 1)).get_days()
+}
+
+/// The day so many days after 1970-01-01, as `2026-05-16`; empty where it is beyond the calendar.
+pub fn day_text(days: i32) -> String {
+    let span = jiff::Span::new().try_days(days);
+    span.and_then(|span| date(1970, 1, 1).checked_add(span)).map_or_else(|_| String::new(), |day| day.to_string())
 }
 
 /// The named columns of one weekend's table: nothing else is read from its file. Dates are days from 1970-01-01.
 ///
 /// # Errors
-/// [`ReadError`] where the file is no such table.
-pub fn read(root: &Path, partition: &Partition, table: &Table, columns: &[&str]) -> Result<DataFrame, ReadError> {
-    let path = root.join(partition.file(table));
+/// [`ReadError`] where the file is missing, is not of this format, or has a column of another type.
+pub fn read<R>(root: &Path, partition: &Partition, table: &Table<R>, columns: &[&str]) -> Result<DataFrame, ReadError> {
+    let path = root.join(partition.file(table.name));
     let error = |message: String| ReadError { path: path.clone(), message };
     let file = File::open(&path).map_err(|e| error(e.to_string()))?;
     let builder = ParquetRecordBatchReaderBuilder::try_new(file).map_err(|e| error(e.to_string()))?;
@@ -234,27 +222,29 @@ pub fn read(root: &Path, partition: &Partition, table: &Table, columns: &[&str])
     let batches = builder.with_projection(mask).build().map_err(|e| error(e.to_string()))?;
     let batches: Vec<RecordBatch> = batches.collect::<Result<_, _>>().map_err(|e| error(e.to_string()))?;
     let height: usize = batches.iter().map(RecordBatch::num_rows).sum();
-    let column = |column: &Column| {
-        let parts: Vec<&ArrayRef> = batches.iter().filter_map(|b| b.column_by_name(column.name)).collect();
-        match parts.iter().find(|p| p.data_type() != &kind(column)) {
-            Some(odd) => Err(error(format!("`{}` is {}, not {}", column.name, odd.data_type(), kind(column)))),
+    let column = |name: &str, kind: Kind| {
+        let arrays: Vec<&ArrayRef> = batches.iter().filter_map(|b| b.column_by_name(name)).collect();
+        let expected = data_type(kind);
+        match arrays.iter().find(|a| *a.data_type() != expected) {
+            Some(odd) => Err(error(format!("its column `{name}` is {}, not {expected}", odd.data_type()))),
             // A column that was added later is not in older files.
-            None if parts.is_empty() => Ok(series(column, &[&new_null_array(&kind(column), height)])),
-            None => Ok(series(column, &parts)),
+            None if arrays.is_empty() => Ok(series(name, kind, &[&new_null_array(&expected, height)])),
+            None => Ok(series(name, kind, &arrays)),
         }
     };
     let asked = columns.iter().filter_map(|name| table.columns.iter().find(|c| c.name == *name));
-    DataFrame::new(height, asked.map(column).collect::<Result<_, _>>()?).map_err(|e| error(e.to_string()))
+    let asked: Vec<_> = asked.map(|c| column(c.name, c.cells.kind())).collect::<Result<_, _>>()?;
+    DataFrame::new(height, asked).map_err(|e| error(e.to_string()))
 }
 
 /// Arrow's arrays as a column of polars.
-fn series(column: &Column, parts: &[&ArrayRef]) -> polars::prelude::Column {
-    let (name, all) = (column.name.into(), parts.iter());
-    let series = match column.kind {
-        Kind::Text => Series::new(name, all.flat_map(|p| p.as_string::<i32>()).collect::<Vec<_>>()),
-        Kind::Number => Series::new(name, all.flat_map(|p| p.as_primitive::<Float64Type>()).collect::<Vec<_>>()),
-        Kind::Whole => Series::new(name, all.flat_map(|p| p.as_primitive::<Int32Type>()).collect::<Vec<_>>()),
-        Kind::Date => Series::new(name, all.flat_map(|p| p.as_primitive::<Date32Type>()).collect::<Vec<_>>()),
+fn series(name: &str, kind: Kind, arrays: &[&ArrayRef]) -> Column {
+    let (name, all) = (name.into(), arrays.iter());
+    let series = match kind {
+        Kind::Text => Series::new(name, all.flat_map(|a| a.as_string::<i32>()).collect::<Vec<_>>()),
+        Kind::Number => Series::new(name, all.flat_map(|a| a.as_primitive::<Float64Type>()).collect::<Vec<_>>()),
+        Kind::Whole => Series::new(name, all.flat_map(|a| a.as_primitive::<Int32Type>()).collect::<Vec<_>>()),
+        Kind::Date => Series::new(name, all.flat_map(|a| a.as_primitive::<Date32Type>()).collect::<Vec<_>>()),
     };
     series.into_column()
 }

@@ -101,7 +101,7 @@ impl Settings {
 }
 
 /// A run as planned on the sheet.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, Default, PartialEq)]
 pub struct RunPlan {
     /// Unique name.
     pub id: String,

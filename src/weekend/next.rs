@@ -9,10 +9,11 @@ use serde::{Serialize, Serializer};
 
 use super::shared_heat::is_fan;
 use crate::measure::forecast::Scene;
-use crate::measure::gearing::{Gears, neighbours};
+use crate::measure::gears::{Gears, neighbours};
+use crate::measure::hot_part::HotPart;
 use crate::measure::pinion::Regeared;
 use crate::quantity::{COVERAGE_95, Estimate, Uncertain};
-use crate::run::{HotPart, Measured, SettledRun};
+use crate::run::{Measured, SettledRun};
 use crate::sheet::Setting;
 use crate::statistics::mean::mean_and_deviation;
 

@@ -6,7 +6,9 @@
 //! the probability of each k for each run. One odd pinion shows against its neighbours even where the lap length is vague, and one
 //! run alone is held against what lap length, tyre and slip can explain.
 
-use crate::measure::gearing::{CALIPER_MM, Evidence, Fit, set_rollout_mm};
+use crate::measure::gearing::{CALIPER_MM, Fit};
+use crate::measure::gears::set_rollout_mm;
+use crate::measure::lap_turns::Evidence;
 use crate::quantity::COVERAGE_95;
 use crate::run::{GearingVerdict, PinionVerdict, PinionWhy};
 use crate::sheet::Settings;
@@ -213,7 +215,7 @@ fn conclude(run: &Turns, seen: &Seen, sums: [f64; CELLS], spoken_against: bool) 
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::measure::gearing::rollout_mm;
+    use crate::measure::gears::rollout_mm;
     use crate::sheet::Setting;
 
     fn settings(kind: &str) -> Settings {

@@ -11,6 +11,8 @@ use rayon::prelude::*;
 
 use crate::measure::Answers;
 use crate::measure::heat::{self, Heat};
+use crate::measure::heat_record::Load;
+use crate::measure::warming::Way;
 use crate::quantity::Uncertain;
 use crate::run::{MeasuredRun, SharedHeat};
 use crate::sheet::Settings;
@@ -71,8 +73,8 @@ fn motor_name(run: &MeasuredRun) -> Option<(String, bool)> {
 }
 
 /// The lag and the airflow's share that the runs together find the most likely.
-fn likeliest_way(motors: &[&Heat]) -> Option<(f64, f64)> {
-    let mut weights: Vec<((f64, f64), f64)> = Vec::new();
+fn likeliest_way(motors: &[&Heat]) -> Option<Way> {
+    let mut weights: Vec<(Way, f64)> = Vec::new();
     for (way, weight) in motors.iter().filter_map(|m| m.warming.as_ref()).flat_map(|w| w.ways()) {
         match weights.iter_mut().find(|w| w.0 == way) {
             Some(known) => known.1 += weight,
@@ -105,9 +107,9 @@ fn words(key: &str) -> impl Iterator<Item = String> {
 /// A run's load, the mean square of the motor current and of its speed taken together (a geometric mean: half and half of small changes).
 /// Copper that runs hotter takes more of it for the same current.
 fn load(motor: &Heat) -> f64 {
-    let course = &motor.course;
+    let Load { copper, omega, .. } = motor.load;
     let warmth = motor.record.as_ref().map_or(1.0, |r| 1.0 + r.coefficient / 2.0 * (r.mean_reading() - 20.0));
-    warmth * if course.omega > 0.0 { (course.copper * course.omega.powf(1.5)).sqrt() } else { course.copper }
+    warmth * if omega > 0.0 { (copper * omega.powf(1.5)).sqrt() } else { copper }
 }
 
 /// Logarithm of the heating for a unit of load.

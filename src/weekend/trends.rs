@@ -14,7 +14,8 @@ use super::cars::cars;
 use crate::figure::Figure;
 use crate::measure::forecast::Scene;
 use crate::measure::heat::Heat;
-use crate::run::{HotPart, SettledRun};
+use crate::measure::hot_part::HotPart;
+use crate::run::SettledRun;
 use crate::statistics::theil_sen::slope_by_order;
 
 /// Level of the intervals.
@@ -47,16 +48,6 @@ impl Verdict {
             Some((_, high)) if high < 0.0 => Verdict::Falling,
             Some((low, high)) if low.abs().max(high.abs()) * span <= worth => Verdict::Steady,
             _ => Verdict::CannotTell,
-        }
-    }
-
-    /// The verdict in words.
-    pub fn words(self) -> &'static str {
-        match self {
-            Verdict::Rising => "rising",
-            Verdict::Falling => "falling",
-            Verdict::Steady => "steady",
-            Verdict::CannotTell => "cannot tell",
         }
     }
 }
@@ -260,6 +251,6 @@ fn conditions(run: &SettledRun, heat: &Heat, figure: &Figure) -> Option<Conditio
     let shared = figure.heat.filter(|h| h.part == HotPart::Motor).and_then(|_| run.cooling()).map(|c| c.value);
     let cooling = shared.or(own().map(|c| c.value))?.exp();
     heat.warming.as_ref()?;
-    let spin = if heat.course.omega > 0.0 { heat.course.omega } else { 1.0 };
-    Some(Conditions { air, above, cooling, copper: heat.course.copper, spin })
+    let spin = if heat.load.omega > 0.0 { heat.load.omega } else { 1.0 };
+    Some(Conditions { air, above, cooling, copper: heat.load.copper, spin })
 }

@@ -8,11 +8,12 @@ use std::path::Path;
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 use runtrue::demo::car::CarSpec;
-use runtrue::demo::drive::{Drive, Trace, drive};
+use runtrue::demo::drive::Drive;
 use runtrue::demo::manner::Manner;
 use runtrue::demo::recorder::{Recorder, Rows};
+use runtrue::demo::simulation::simulate;
+use runtrue::demo::trace::Trace;
 use runtrue::demo::track::Track;
-use runtrue::demo::weekend::plain_drive;
 use runtrue::import::read_bytes;
 use runtrue::laps::lists::LapList;
 use runtrue::laps::{self, Laps};
@@ -44,9 +45,9 @@ pub fn driven(car: &CarSpec, seed: u64, change: impl FnOnce(&mut Drive)) -> Driv
 
 /// The same on a given track.
 pub fn driven_on(car: &CarSpec, track: &Track, seed: u64, change: impl FnOnce(&mut Drive)) -> Driven {
-    let mut plan = plain_drive(car);
+    let mut plan = Drive::plain(car);
     change(&mut plan);
-    let trace = drive(car, track, &plan, seed + 100);
+    let trace = simulate(car, track, &plan, seed + 100);
     Driven { car: car.clone(), track: track.clone(), plan, trace, seed }
 }
 

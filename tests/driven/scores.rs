@@ -1,14 +1,16 @@
 //! How near the answers come to the forward model's truth: each promise measured over many seeds, for tests and for `benches/accuracy.rs`.
 
 use runtrue::demo::car::CarSpec;
-use runtrue::demo::drive::Drive;
+use runtrue::demo::drive::{Drive, Timing};
 use runtrue::demo::recorder::Recorder;
 use runtrue::laps;
 use runtrue::log::Channel;
+use runtrue::measure::context::RunContext;
 use runtrue::measure::wheelspin::{self, Event};
 use runtrue::quantity::Estimate;
 use runtrue::review::Review;
 use runtrue::run::odometer;
+use runtrue::sheet::{RunPlan, Sheet};
 use runtrue::statistics::quantiles::median;
 use runtrue::weekend::trends::{Cause, Verdict};
 
@@ -77,11 +79,14 @@ fn spun(rate: f64, shares: [f64; 3]) -> Spins {
         let run = driven(car, seed, |d| {
             (d.spin, d.length) = (shares[seed as usize % 3], 120.0);
             if seed % 4 == 3 {
-                (d.spin_grip, d.lock) = ((0.75, 0.95), 0.03);
+                (d.spin_grip, d.lock) = (0.75..0.95, 0.03);
             }
         });
         let log = run.log(&Recorder::plain(rate));
-        let found = wheelspin::measure(&laps::measure(odometer(&log, &run.settings()), None, None), rate, None);
+        let laps = laps::measure(odometer(&log, &run.settings()), None, None);
+        // Without tyre and gears: nothing tells the speed.
+        let (plan, sheet) = (RunPlan::default(), Sheet::default());
+        let found = wheelspin::measure(&RunContext::new(&log, &laps, &plan, &sheet));
         let truth = run.trace.wheelspin();
         let meets = |e: &(f64, f64), f: &Event| e.0 < f.end_s && f.start_s < e.1;
         let long: Vec<_> = truth.iter().filter(|e| e.1 - e.0 >= 0.15).collect();
@@ -149,7 +154,7 @@ pub fn resistances(rate: f64, amp_step: f64) -> Vec<(Estimate, f64, f64)> {
         let mut recorder = Recorder::plain(rate);
         recorder.amp_step = amp_step;
         let (_, _, answers) = run.answers(&recorder, f64::INFINITY);
-        let (ohmic, slow) = (1000.0 * car.pack.0 * run.plan.pack_age, 1000.0 * car.pack.1 * run.plan.pack_age);
+        let (ohmic, slow) = (1000.0 * car.pack.ohmic * run.plan.pack_age, 1000.0 * car.pack.slow * run.plan.pack_age);
         (answers.battery.resistance_mohm.unwrap(), ohmic, ohmic + slow)
     })
 }
@@ -320,7 +325,8 @@ fn effect(car: &CarSpec, seed: u64, line: &str, change: impl Fn(&mut Drive)) -> 
 /// End-bell timing: the motor's rise.
 pub fn timings() -> Vec<Against> {
     every(SEEDS, |car, seed| {
-        let (runs, review) = effect(car, seed, "motor.timing_deg = 37\n", |d| d.timing = (0.955, 1.10));
+        let (runs, review) =
+            effect(car, seed, "motor.timing_deg = 37\n", |d| d.timing = Timing { motor_constant: 0.955, loss: 1.10 });
         let end = |r: &Driven| r.trace.motor_c[((r.trace.passings[0] + 240.0) * 1000.0) as usize] - r.plan.ambient;
         let mean = |part: &[(Driven, String)]| part.iter().map(|r| end(&r.0)).sum::<f64>() / 3.0;
         let effect = review.comparisons[0].effects.iter().find(|e| e.of.key == "motor_rise_c").unwrap();

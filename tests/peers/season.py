@@ -1,6 +1,8 @@
-"""Reads a season's data set with duckdb, pyarrow, Python polars and DataFusion, and compares them with each other and with the reviews themselves.
+"""Reads a season's data set with duckdb, pyarrow, Python polars and DataFusion, and compares the results with each
+other and with the reviews.
 
-Run from the project's folder after a release build. Names of partitions, pruning by them, types, nulls, units and sums must be the same to all.
+Run it from the project's folder after a release build. Names of partitions, pruning by them, types, nulls, units and
+sums must be the same in all of them.
 """
 
 import json
@@ -58,15 +60,15 @@ def main(folder):
         columns, rows = read_all(season, table)
         first = rows["pyarrow"]
         assert first and all(r == first for r in rows.values()), {e: (len(r), r[:1]) for e, r in rows.items()}
-        told = schema[table]["columns"]
-        assert columns[:-2] == [c["name"] for c in told]
+        expected = schema[table]["columns"]
+        assert columns[:-2] == [c["name"] for c in expected]
         file = next((season / table).rglob("*.parquet"))
-        for field, column in zip(pyarrow.parquet.read_schema(file), told):
+        for field, column in zip(pyarrow.parquet.read_schema(file), expected):
             assert (field.metadata.get(b"unit") or b"").decode() == column["unit"], field.name
-        # A column that no run ever fills would be a pointer into nowhere.
+        # A column that no run ever fills would be read from a field that does not exist.
         filled = {c for n, c in enumerate(columns) if any(r[n] is not None for r in first)}
         assert set(columns) - filled <= {"error", "together_with"}, set(columns) - filled
-        print(f"{table}: {len(first)} rows, {len(columns)} columns, alike to all four")
+        print(f"{table}: {len(first)} rows, {len(columns)} columns, the same in all four")
 
     runs = [r for review in reviews for r in review["runs"]]
     total = duckdb.sql(f"select count(*), sum(used_mah), avg(resistance_mohm) from read_parquet('{season}/runs/*/*/*.parquet')").fetchall()[0]
@@ -83,7 +85,7 @@ def main(folder):
     pruned = pyarrow.dataset.dataset(season / "runs", partitioning="hive")
     assert len(list(pruned.get_fragments(pc.field("weekend") == one))) == 1
     assert duckdb.sql(f"select count(*) from read_parquet('{season}/runs/*/*/*.parquet', hive_partitioning = true) where weekend = '{one}'").fetchall()[0][0] == answers["weekends"][0]["runs"]
-    print(f"{len(runs)} runs, {laps} laps, {events} events: sums as in the reviews")
+    print(f"{len(runs)} runs, {laps} laps, {events} events: the sums are those of the reviews")
 
 
 with tempfile.TemporaryDirectory() as folder:

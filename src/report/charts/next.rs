@@ -2,60 +2,68 @@
 
 use plotters::prelude::*;
 
-use super::{Axes, BLUE, ORANGE, SOFT, Size, frame, label, padded, range, svg};
+use super::frame::{Axes, BLUE, ORANGE, SOFT, SideLabel, Size, frame, level, padded, range, side_labels, svg};
 use crate::quantity::Estimate;
 use crate::weekend::next::Next;
 
-/// The motor at the race's end with each pinion, against its limit; the pinion on the car filled.
-pub fn heat_by_pinion(next: &[Next], on_car: Option<f64>, limit_c: f64, size: Size) -> String {
-    by_pinion(next, |n| n.motor_race_end_c, on_car, ("motor at the race's end, °C", 0), Some(limit_c), size)
-}
+/// The label of the pinion on the car is left out where it would lie on the limit's: nearer than this share of the
+/// axis.
+const TOO_NEAR: f64 = 0.1;
 
-/// The car's top speed with each pinion; the pinion on the car filled.
-pub fn speed_by_pinion(next: &[Next], on_car: Option<f64>, size: Size) -> String {
-    by_pinion(next, |n| n.top_speed_m_s, on_car, ("top speed, m/s", 1), None, size)
-}
-
-fn by_pinion(
-    next: &[Next],
-    of: impl Fn(&Next) -> Option<Estimate>,
+/// A figure by the pinion.
+struct ByPinion<'a> {
+    points: Vec<(f64, Estimate)>,
     on_car: Option<f64>,
-    (name, digits): (&str, usize),
     limit: Option<f64>,
-    size: Size,
-) -> String {
-    let points: Vec<(f64, Estimate)> = next.iter().filter_map(|n| Some((n.pinion, of(n)?))).collect();
+    y_name: &'a str,
+    y_digits: usize,
+}
+
+/// The motor at the end of the race with each pinion, against its limit; the pinion on the car in blue.
+pub fn heat_by_pinion(next: &[Next], on_car: Option<f64>, limit_c: f64, size: Size) -> String {
+    let points = next.iter().filter_map(|n| Some((n.pinion, n.motor_race_end_c?))).collect();
+    let y_name = "motor at the end of the race, °C";
+    by_pinion(&ByPinion { points, on_car, limit: Some(limit_c), y_name, y_digits: 0 }, size)
+}
+
+/// The car's top speed with each pinion; the pinion on the car in blue.
+pub fn speed_by_pinion(next: &[Next], on_car: Option<f64>, size: Size) -> String {
+    let points = next.iter().filter_map(|n| Some((n.pinion, n.top_speed_m_s?))).collect();
+    by_pinion(&ByPinion { points, on_car, limit: None, y_name: "top speed, m/s", y_digits: 1 }, size)
+}
+
+fn by_pinion(shown: &ByPinion, size: Size) -> String {
+    let ByPinion { points, on_car, limit, y_name, y_digits } = shown;
     if points.len() < 2 {
         return String::new();
     }
-    let all = points.iter().flat_map(|p| [p.1.low, p.1.high]).chain(limit);
-    let (low, high) = range(all);
+    let (low, high) = range(points.iter().flat_map(|p| [p.1.low, p.1.high]).chain(*limit));
     let (first, last) = range(points.iter().map(|p| p.0));
     let axes = Axes {
         x: (first - 0.6, last + 0.6),
         y: padded(low, high, 0.12),
         x_name: "pinion, teeth",
-        y_name: name,
+        y_name,
         right: 92,
-        y_digits: digits,
+        y_digits: *y_digits,
         size,
     };
     svg(size, |area| {
         let mut chart = frame(area, &axes)?;
-        if let Some(limit) = limit {
-            let ends = [(axes.x.0, limit), (axes.x.1, limit)];
-            chart.draw_series(DashedLineSeries::new(ends, 6, 4, ORANGE.stroke_width(1)))?;
-            label(area, &format!("limit {limit:.0}"), limit, &axes, &ORANGE)?;
+        let mut labels = Vec::new();
+        if let Some(limit) = *limit {
+            level(&mut chart, &axes, limit, ORANGE.stroke_width(1))?;
+            labels.push(SideLabel::new(format!("limit {limit:.0}"), limit, ORANGE));
         }
-        for (pinion, e) in &points {
-            let own = on_car == Some(*pinion);
+        for (pinion, e) in points {
+            let own = *on_car == Some(*pinion);
             let colour = if own { BLUE } else { SOFT };
             chart.draw_series([PathElement::new([(*pinion, e.low), (*pinion, e.high)], colour.stroke_width(2))])?;
             chart.draw_series([Circle::new((*pinion, e.value), 4, colour.filled())])?;
-            if own && limit.is_none_or(|l| (l - e.value).abs() > 0.1 * (axes.y.1 - axes.y.0)) {
-                label(area, "on the car", e.value, &axes, &BLUE)?;
+            if own && limit.is_none_or(|l| (l - e.value).abs() > TOO_NEAR * (axes.y.1 - axes.y.0)) {
+                labels.push(SideLabel::new("on the car", e.value, BLUE));
             }
         }
-        Ok(())
+        side_labels(area, labels, &axes)
     })
 }

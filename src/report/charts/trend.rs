@@ -2,29 +2,38 @@
 
 use plotters::prelude::*;
 
-use super::{Axes, BLUE, Size, frame, padded, range, svg};
+use super::frame::{Axes, BLUE, Size, frame, padded, range, svg};
+use crate::figure::Shown;
 use crate::season::answers::{MATTERS, OverSeason};
+use crate::statistics::quantiles::median;
 use crate::weekend::trends::Trend;
 
 /// A trend over runs: its values, and the line of its slope with the band of its interval.
 pub fn trend(trend: &Trend, size: Size) -> String {
-    let crate::figure::Shown { unit, digits, factor } = trend.of.shown;
+    let Shown { unit, digits, factor } = trend.of.shown;
     let values: Vec<f64> = trend.values.iter().map(|v| factor * v).collect();
     let last = values.len() as f64 - 1.0;
-    let Some(middle) = crate::statistics::quantiles::median(values.iter().copied()) else { return String::new() };
+    let Some(middle) = median(values.iter().copied()) else { return String::new() };
     let line = |per_run: f64| move |n: f64| middle + factor * per_run * (n - last / 2.0);
     let ends = |per_run: f64| [line(per_run)(0.0), line(per_run)(last)];
     let band = trend.low.zip(trend.high);
     let drawn = band.map_or(Vec::new(), |(l, h)| [ends(l), ends(h)].concat());
     let (low, high) = range(values.iter().copied().chain(drawn.iter().copied()));
     let y = padded(low, high, 0.12);
-    let axes =
-        Axes { x: (0.7, last + 1.3), y, x_name: "run of the car", y_name: unit, right: 12, y_digits: digits, size };
+    let axes = Axes {
+        x: (0.7, last + 1.3),
+        y,
+        x_name: "runs of the car, in order",
+        y_name: unit,
+        right: 12,
+        y_digits: digits,
+        size,
+    };
     svg(size, |area| {
         let mut chart = frame(area, &axes)?;
         if let Some((low, high)) = band {
-            let at = |per_run: f64, n: f64| (n + 1.0, line(per_run)(n));
-            let half = [at(low, 0.0), at(low, last), at(high, last), at(high, 0.0)];
+            let point = |per_run: f64, n: f64| (n + 1.0, line(per_run)(n));
+            let half = [point(low, 0.0), point(low, last), point(high, last), point(high, 0.0)];
             chart.draw_series([Polygon::new(half, BLUE.mix(0.16).filled())])?;
         }
         let slope = ends(trend.per_run);
@@ -39,12 +48,11 @@ pub fn trend(trend: &Trend, size: Size) -> String {
 /// A figure weekend by weekend over the months since the first, each with its interval, and the line of its slope.
 pub fn over_season(seen: &OverSeason, unit: &str, digits: usize, size: Size) -> String {
     let months: Vec<f64> = seen.weekends.iter().map(|w| w.month).collect();
-    let (Some(&last), Some(middle)) =
-        (months.last(), crate::statistics::quantiles::median(seen.weekends.iter().map(|w| w.value)))
-    else {
+    let (Some(&last), Some(middle)) = (months.last(), median(seen.weekends.iter().map(|w| w.value))) else {
         return String::new();
     };
-    // A weekend of two runs is in doubt by many times what they differ by: its line leaves the chart, the others stay readable.
+    // A weekend of two runs is in doubt by many times what they differ by: its line leaves the chart, the others stay
+    // readable.
     let low = seen.weekends.iter().map(|w| w.value).fold(f64::INFINITY, f64::min);
     let high = seen.weekends.iter().map(|w| w.value).fold(f64::NEG_INFINITY, f64::max);
     // What would not matter looks as flat as it is.
@@ -55,9 +63,9 @@ pub fn over_season(seen: &OverSeason, unit: &str, digits: usize, size: Size) -> 
     svg(size, |area| {
         let mut chart = frame(area, &axes)?;
         if let Some(slope) = seen.per_month {
-            let centre = crate::statistics::quantiles::median(months.iter().copied()).unwrap_or(0.0);
-            let at = |month: f64| (month, middle + slope * (month - centre));
-            chart.draw_series(LineSeries::new([at(0.0), at(last)], BLUE.stroke_width(2)))?;
+            let centre = median(months.iter().copied()).unwrap_or(0.0);
+            let point = |month: f64| (month, middle + slope * (month - centre));
+            chart.draw_series(LineSeries::new([point(0.0), point(last)], BLUE.stroke_width(2)))?;
         }
         for weekend in &seen.weekends {
             if let Some(mean) = weekend.mean {

@@ -34,7 +34,7 @@ afterFirstPaint(() => {
     }
     return source;
   };
-  const at = (xs, x) => {
+  const rowBefore = (xs, x) => {
     let low = 0, high = xs.length - 1;
     while (high - low > 1) {
       const middle = (low + high) >> 1;
@@ -42,19 +42,19 @@ afterFirstPaint(() => {
     }
     return low;
   };
-  const straight = (xs, ys, x) => {
-    const n = at(xs, x), width = xs[n + 1] - xs[n];
+  const interpolated = (xs, ys, x) => {
+    const n = rowBefore(xs, x), width = xs[n + 1] - xs[n];
     if (!(width > 0) || ys[n] == null || ys[n + 1] == null) return ys[n];
     return ys[n] + (ys[n + 1] - ys[n]) * (x - xs[n]) / width;
   };
-  // A channel of a lap against the share of its turns, on a grid of two thousand.
+  // A channel of a lap against the share of its motor turns, on a grid of two thousand.
   const GRID = 2000;
-  const ofLap = ({ source, start, end }, name) => {
+  const overLap = ({ source, start, end }, name) => {
     const channel = source.channels.find((c) => c.name === name);
     if (!channel) return Array(GRID + 1).fill(null);
-    const from = straight(source.time, source.turns, start), to = straight(source.time, source.turns, end);
+    const from = interpolated(source.time, source.turns, start), to = interpolated(source.time, source.turns, end);
     const out = [];
-    for (let n = 0; n <= GRID; n++) out.push(straight(source.turns, channel.values, from + (to - from) * n / GRID));
+    for (let n = 0; n <= GRID; n++) out.push(interpolated(source.turns, channel.values, from + (to - from) * n / GRID));
     return out;
   };
 
@@ -71,7 +71,7 @@ afterFirstPaint(() => {
     const one = lapOf("trace-lap"), two = lapOver();
     if (!one) return [data.time, ...group.map((c) => c.values)];
     const share = Array.from({ length: GRID + 1 }, (_, n) => 100 * n / GRID);
-    return [share, ...(two ? [one, two] : [one]).flatMap((lap) => group.map((c) => ofLap(lap, c.name)))];
+    return [share, ...(two ? [one, two] : [one]).flatMap((lap) => group.map((c) => overLap(lap, c.name)))];
   };
 
   const series = (group) => {
@@ -90,10 +90,10 @@ afterFirstPaint(() => {
     return two ? [...first, ...group.map((c, n) => line(c, n, two, true))] : first;
   };
 
-  // Laps as rules, wheelspin as bands; of one lap its own wheelspin.
+  // Dotted lines where laps start, orange bands where the wheels spin; of one lap its own wheelspin.
   const marks = (u) => {
     const lap = lapOf("trace-lap");
-    const turns = (t) => straight(data.time, data.turns, t);
+    const turns = (t) => interpolated(data.time, data.turns, t);
     const share = (t) => lap ? 100 * (turns(t) - turns(lap.start)) / (turns(lap.end) - turns(lap.start)) : t;
     const spins = data.spins.filter(([from, to]) => !lap || (to > lap.start && from < lap.end));
     const { ctx, bbox } = u;
@@ -130,18 +130,18 @@ afterFirstPaint(() => {
 
   const touches = (over, u) => {
     let last = null;
-    const of = (e) => {
+    const fingers = (e) => {
       const box = over.getBoundingClientRect();
       const xs = [...e.touches].map((t) => u.posToVal(t.clientX - box.left, "x"));
       return { middle: (xs[0] + xs[1]) / 2, apart: Math.abs(xs[0] - xs[1]) / (span[1] - span[0]) };
     };
-    over.addEventListener("touchstart", (e) => { last = e.touches.length === 2 ? of(e) : null; }, { passive: true });
+    over.addEventListener("touchstart", (e) => { last = e.touches.length === 2 ? fingers(e) : null; }, { passive: true });
     over.addEventListener("touchmove", (e) => {
       if (e.touches.length !== 2 || !last) return;
       e.preventDefault();
-      const now = of(e);
+      const now = fingers(e);
       if (now.apart > 0.01) scaled(last.apart / now.apart, now.middle);
-      last = of(e);
+      last = fingers(e);
     }, { passive: false });
     over.addEventListener("wheel", (e) => {
       if (!e.ctrlKey && !e.shiftKey && Math.abs(e.deltaX) < Math.abs(e.deltaY) && !room.contains(document.activeElement)) return;
@@ -171,8 +171,8 @@ afterFirstPaint(() => {
         cursor: { sync: { key: "trace" }, drag: { x: true, y: false, setScale: false } },
         scales: { x: { time: false, min: full[0], max: full[1] } },
         legend: { live: true },
-        series: [{ label: lap ? "lap" : "time", value: (_, v) => v == null ? "–" : lap ? `${v.toFixed(1)} %` : `${v.toFixed(2)} s` }, ...series(group)],
-        axes: [{ ...axis(last ? (lap ? "share of the lap's motor turns, %" : "time, s") : ""), size: 24 }, { ...axis(group[0].unit), size: 64, space: 24, values: (_, ticks) => ticks.map((t) => String(+t.toFixed(3))) }],
+        series: [{ label: lap ? "round the lap" : "time", value: (_, v) => v == null ? "–" : lap ? `${v.toFixed(1)} %` : `${v.toFixed(2)} s` }, ...series(group)],
+        axes: [{ ...axis(last ? (lap ? "how far round the lap, %" : "time, s") : ""), size: 24 }, { ...axis(group[0].unit), size: 64, space: 24, values: (_, ticks) => ticks.map((t) => String(+t.toFixed(3))) }],
         hooks: {
           draw: [marks],
           setSelect: [(u) => {

@@ -1,16 +1,20 @@
 //! A run's page.
 
-use super::answers::{AnswerView, ChartView, answers, chart};
-use super::{FindingView, NoticeView, RowView, finding, notice, optional, page_name, sign, weekend_name, with_doubt};
+use super::answer::{AnswerView, ChartView, chart};
+use super::answers::answers;
+use super::cells::{NOTHING, RowView, number};
+use super::names::{page_name, sign_name, weekend_name};
+use super::remarks::{ErrorView, FindingView, NoticeView, finding, notice};
+use super::{settings, trace};
 use crate::laps::Source;
-use crate::notice::printable;
+use crate::notice::{Failure, printable};
 use crate::quantity::Estimate;
 use crate::report::charts;
 use crate::review::Review;
 use crate::run::Measured;
-use crate::sheet::{NOTE, Setting};
 use crate::weekend::conclude::ConcludedRun;
 use crate::weekend::next::Next;
+use crate::wording::{InFigures, counted};
 
 /// One run's page.
 pub struct RunView {
@@ -18,18 +22,18 @@ pub struct RunView {
     pub weekend: String,
     /// Id.
     pub id: String,
-    /// Where it stands in the weekend.
+    /// Which run of the weekend it is.
     pub place: String,
-    /// Page and id of the run before it.
-    pub previous: Option<(String, String)>,
-    /// The same of the one after.
-    pub following: Option<(String, String)>,
+    /// The run before it.
+    pub previous: Option<PageLink>,
+    /// The run after it.
+    pub following: Option<PageLink>,
     /// Headline.
     pub headline: String,
     /// Line under it.
     pub subtitle: String,
-    /// Error, with its hint.
-    pub error: Option<(String, String)>,
+    /// Why it could not be reviewed.
+    pub error: Option<ErrorView>,
     /// Findings.
     pub findings: Vec<FindingView>,
     /// Questions.
@@ -54,36 +58,43 @@ pub struct RunView {
     pub reading: String,
     /// Remarks.
     pub notices: Vec<NoticeView>,
-    /// Budget of the realised ratio.
+    /// Budget of the ratio on track.
     pub budget: Vec<RowView>,
+}
+
+/// A link to another run's page.
+pub struct PageLink {
+    /// File of the page.
+    pub page: String,
+    /// Id of the run.
+    pub run: String,
 }
 
 /// The page of the run at `index`.
 pub fn run(review: &Review, index: usize) -> RunView {
     let run = &review.runs[index];
     let done = run.done();
-    let findings: Vec<FindingView> =
-        review.findings.iter().filter(|f| f.run.as_deref() == Some(&run.plan().id)).map(finding).collect();
+    let own_findings = review.findings.iter().filter(|f| f.run.as_deref() == Some(&run.plan().id));
     RunView {
         weekend: weekend_name(review),
         id: printable(&run.plan().id, 40),
         place: format!("run {} of {}", index + 1, review.runs.len()),
-        previous: index.checked_sub(1).and_then(|at| link(review, at)),
+        previous: index.checked_sub(1).and_then(|before| link(review, before)),
         following: link(review, index + 1),
         headline: headline(review, run),
         subtitle: subtitle(review, index),
-        error: run.failure().map(|e| (e.message.clone(), e.hint.clone().unwrap_or_default())),
-        findings,
+        error: run.failure().map(error),
+        findings: own_findings.map(finding).collect(),
         answers: done.map(|d| answers(review, run, d)).unwrap_or_default(),
         pinions: pinions(run),
-        trace: super::trace::trace(review, index),
+        trace: trace::trace(review, index),
         laps: done.map(lap_rows).unwrap_or_default(),
-        lap_chart: done.map(|d| chart(|size| charts::lap_times(d, size), "Lap times")).unwrap_or_default(),
+        lap_chart: done.map(lap_chart).unwrap_or_default(),
         laps_from: done.map(laps_from).unwrap_or_default(),
-        settings: settings(review, index),
+        settings: settings::table(review, index),
         before: review
             .run_before(index)
-            .map_or_else(|| "before".to_owned(), |r| format!("run {}, where it differs", printable(&r.plan().id, 40))),
+            .map_or_else(|| "before".to_owned(), |r| format!("in {}, where different", printable(&r.plan().id, 40))),
         channels: done.map(channels).unwrap_or_default(),
         reading: done.map(reading).unwrap_or_default(),
         notices: done
@@ -93,20 +104,23 @@ pub fn run(review: &Review, index: usize) -> RunView {
     }
 }
 
-/// Page and id of the run at `index`.
-fn link(review: &Review, index: usize) -> Option<(String, String)> {
+fn link(review: &Review, index: usize) -> Option<PageLink> {
     let id = &review.runs.get(index)?.plan().id;
-    Some((page_name(index, id), printable(id, 24)))
+    Some(PageLink { page: page_name(index, id), run: printable(id, 24) })
 }
 
-/// What the run's first finding says in a few words; findings stand with what to act on first.
+fn error(failure: &Failure) -> ErrorView {
+    ErrorView { message: failure.message.clone(), hint: failure.hint.clone().unwrap_or_default() }
+}
+
+/// What the run's first finding says in a few words: what to act on comes first.
 fn headline(review: &Review, run: &ConcludedRun) -> String {
-    let of_run = review.findings.iter().filter(|f| f.run.as_deref() == Some(&run.plan().id));
-    let mut words = of_run.filter_map(|f| f.headline.as_deref());
-    match (run.done(), words.next()) {
+    let own = review.findings.iter().filter(|f| f.run.as_deref() == Some(&run.plan().id));
+    let mut headlines = own.filter_map(|f| f.headline.as_deref());
+    match (run.done(), headlines.next()) {
         (None, _) => "could not be read".to_owned(),
         (Some(_), None) => "nothing to act on".to_owned(),
-        (Some(_), Some(first)) => format!("{first}{}", if words.next().is_some() { ", and more" } else { "" }),
+        (Some(_), Some(first)) => format!("{first}{}", if headlines.next().is_some() { ", and more" } else { "" }),
     }
 }
 
@@ -117,165 +131,129 @@ fn subtitle(review: &Review, index: usize) -> String {
         parts.push(printable(&run.plan().car, 40));
     }
     parts.extend(review.sheet.surface.as_deref().map(|s| printable(s, 40)));
-    parts.extend(run.plan().ambient_c.map(|c| format!("{c} °C air")));
+    parts.extend(run.plan().ambient_c.map(|c| format!("air {c} °C")));
     if let Some(done) = run.done() {
-        let counted = done.laps.counted().count();
-        parts.push(format!("{counted} laps count"));
-        if let (Some(best), Some(median)) = (done.laps.best_s(), done.laps.median_s()) {
+        parts.push(format!("{} counted", counted(done.laps.counted().count(), "lap")));
+        if let Some((best, median)) = done.laps.best_s().zip(done.laps.median_s()) {
             parts.push(format!("best {best:.2} s, median {median:.2} s"));
         }
     }
-    let changes = changes(review, index);
-    if !changes.is_empty() {
-        parts.push(format!("differs from the car's run before by {}", changes.join(", ")));
+    if let (Some(before), changes @ [_, ..]) = (review.run_before(index), settings::changes(review, index).as_slice()) {
+        parts.push(format!("changed since {}: {}", printable(&before.plan().id, 40), changes.join(", ")));
     }
     parts.join(" · ")
 }
 
-/// Settings that differ from the car's run before.
-fn changes(review: &Review, index: usize) -> Vec<String> {
-    let plan = review.runs[index].plan();
-    let Some(before) = review.run_before(index) else { return Vec::new() };
-    let (old, new) = (&before.plan().settings.0, &plan.settings.0);
-    let mut keys: Vec<&String> = old.keys().chain(new.keys()).collect();
-    keys.sort();
-    keys.dedup();
-    let shown = |s: Option<&Setting>| s.map_or_else(|| "–".to_owned(), Setting::to_string);
-    keys.into_iter()
-        .filter(|k| old.get(*k) != new.get(*k) && k.as_str() != NOTE)
-        .map(|k| format!("{} {} → {}", printable(k, 40), shown(old.get(k)), shown(new.get(k))))
-        .collect()
-}
-
 fn pinions(run: &ConcludedRun) -> Vec<RowView> {
-    let settings = &run.plan().settings;
+    let on_sheet = run.plan().settings.number("pinion");
     let on_car = run.run.pinion_on_car();
-    let row = |n: &Next| {
-        let name = match () {
-            () if settings.number("pinion") == Some(n.pinion) => format!("{}, sheet", n.pinion),
-            () if on_car == Some(n.pinion) => format!("{}, on car", n.pinion),
-            () => n.pinion.to_string(),
-        };
-        let mut cells = next_cells(n);
-        cells[0] = name;
-        RowView { cells, aside: false }
+    let row = |next: &Next| {
+        let mut cells = next_cells(next);
+        if on_car == Some(next.pinion) {
+            cells[0] += " (on the car)";
+        } else if on_sheet == Some(next.pinion) {
+            cells[0] += " (on the sheet)";
+        }
+        RowView::plain(cells)
     };
     run.next.iter().map(row).collect()
 }
 
-/// Pinion, ratio, rollout, top speed and the motor at the race's end of gears that could be on the car.
-pub fn next_cells(n: &Next) -> Vec<String> {
-    let estimate = |e: &Option<Estimate>| e.as_ref().map_or_else(|| "–".to_owned(), with_doubt);
+/// Pinion, ratio, rollout, top speed and the motor at the end of the race of gears that could be on the car.
+pub fn next_cells(next: &Next) -> Vec<String> {
+    let estimate = |e: &Option<Estimate>| e.as_ref().map_or(NOTHING.to_owned(), |e| InFigures::new(e).plus_minus());
+    let degrees = |e: &Option<Estimate>| e.as_ref().map_or(NOTHING.to_owned(), |e| InFigures::whole(e).plus_minus());
     vec![
-        n.pinion.to_string(),
-        format!("{:.3}", n.ratio),
-        optional(n.rollout_mm, 2),
-        estimate(&n.top_speed_m_s),
-        estimate(&n.motor_race_end_c),
+        next.pinion.to_string(),
+        format!("{:.3}", next.ratio),
+        number(next.rollout_mm, 2),
+        estimate(&next.top_speed_m_s),
+        degrees(&next.motor_race_end_c),
     ]
 }
 
 fn lap_rows(done: &Measured) -> Vec<RowView> {
     let ratio = |lap: u32| done.answers.gearing.by_lap.iter().find(|l| l.0 == lap).map(|l| l.1);
-    done.laps
-        .rows
-        .iter()
-        .map(|l| RowView {
-            cells: vec![
-                l.number.to_string(),
-                format!("{:.2}", l.time_s()),
-                format!("{:.1}", l.turns),
-                optional(ratio(l.number), 3),
-                l.set_aside.map_or_else(String::new, |s| s.words().to_owned()),
-            ],
-            aside: l.set_aside.is_some(),
-        })
-        .collect()
+    let row = |lap: &crate::laps::Lap| RowView {
+        cells: vec![
+            lap.number.to_string(),
+            format!("{:.2}", lap.time_s()),
+            format!("{:.1}", lap.turns),
+            number(ratio(lap.number), 3),
+            lap.set_aside.map_or_else(String::new, |s| s.words().to_owned()),
+        ],
+        aside: lap.set_aside.is_some(),
+    };
+    done.laps.rows.iter().map(row).collect()
+}
+
+fn lap_chart(done: &Measured) -> Vec<ChartView> {
+    let mut caption = "Filled dots are laps that count, hollow ones do not.".to_owned();
+    match charts::laps_off_time_chart(done).as_slice() {
+        [] => {}
+        [lap] => caption += &format!(" Lap {lap} is far slower or outside the log and not shown."),
+        laps => {
+            let laps: Vec<String> = laps.iter().map(u32::to_string).collect();
+            caption += &format!(" Laps {} are far slower or outside the log and not shown.", laps.join(", "));
+        }
+    }
+    chart(|size| charts::lap_times(done, size), "Lap times", caption)
 }
 
 fn laps_from(done: &Measured) -> String {
-    match (done.laps.source, &done.laps.first_passing) {
+    let laps = &done.laps;
+    match (laps.source, &laps.first_passing) {
         (Source::List, Some(first)) => {
-            format!(
-                "From the lap list, laid onto the log: the first passing is at {:.2} s, 95 % between {:.2} and {:.2} s{}.",
-                first.value,
-                first.low,
-                first.high,
-                if done.laps.alignment.as_ref().is_some_and(|a| a.first_passing() != Some(*first)) {
-                    ", together with the car’s other runs"
-                } else {
-                    ""
-                }
-            )
-        }
-        (Source::Found, _) if done.laps.line_shared => {
-            "Found in the log from the repeating pattern of revs; the line is where the car’s runs with lap lists have it.".to_owned()
+            let alone = laps.alignment.as_ref().is_none_or(|a| a.first_passing() == Some(*first));
+            let how = if alone { "" } else { ", worked out together with the car’s other runs" };
+            let first = InFigures::new(first).sentence("s");
+            format!("Lap times are from the lap list. In the log the first passing is at {first}{how}.")
         }
         (Source::Found, _) => {
-            "Found in the log from the repeating pattern of revs; the line is the fastest place of the lap.".to_owned()
+            let line = if laps.line_shared {
+                "The start/finish line is where the car’s runs with lap lists have it."
+            } else {
+                "The fastest place of the lap is taken for the start/finish line."
+            };
+            format!("Laps were found in the log, from the pattern of revs that repeats. {line}")
         }
-        _ => "No laps.".to_owned(),
+        _ => "There are no laps.".to_owned(),
     }
 }
 
-/// The run's settings, those that differ from the car's run before first, and those that it no longer has.
-fn settings(review: &Review, index: usize) -> Vec<RowView> {
-    let new = &review.runs[index].plan().settings.0;
-    let Some(before) = review.run_before(index) else {
-        let row = |(key, value): (&String, &Setting)| vec![printable(key, 60), value.to_string(), String::new()];
-        return new.iter().map(|s| RowView { cells: row(s), aside: false }).collect();
-    };
-    let old = &before.plan().settings.0;
-    let mut keys: Vec<&String> = new.keys().chain(old.keys().filter(|k| !new.contains_key(*k))).collect();
-    keys.sort_by_key(|k| old.get(*k) == new.get(*k));
-    let shown = |s: Option<&Setting>| s.map_or_else(|| "not stated".to_owned(), Setting::to_string);
-    let row = |key: &String| {
-        let (now, then) = (new.get(key), old.get(key));
-        let before = if now == then { String::new() } else { shown(then) };
-        RowView { cells: vec![printable(key, 60), shown(now), before], aside: false }
-    };
-    keys.into_iter().map(row).collect()
-}
-
 fn channels(done: &Measured) -> Vec<RowView> {
-    let source = |s: &crate::log::ChannelSource| {
-        let scale = s.scale.map_or_else(
-            || "converted".to_owned(),
-            |f| {
-                if (f - 1.0).abs() < 1e-12 {
-                    String::new()
-                } else {
-                    format!("× {f:.6}").trim_end_matches('0').to_owned()
-                }
-            },
-        );
-        RowView {
-            cells: vec![s.channel.name().replace('_', " "), printable(&s.column, 60), s.unit.clone(), scale],
-            aside: false,
-        }
+    let scale = |factor: Option<f64>| match factor {
+        None => "converted".to_owned(),
+        Some(factor) if (factor - 1.0).abs() < 1e-12 => String::new(),
+        Some(factor) => format!("× {factor:.6}").trim_end_matches('0').to_owned(),
     };
-    done.log.reading.channels.iter().map(source).collect()
+    let row = |source: &crate::log::ChannelSource| {
+        RowView::plain(vec![
+            source.channel.name().replace('_', " "),
+            printable(&source.column, 60),
+            source.unit.clone(),
+            scale(source.scale),
+        ])
+    };
+    done.log.reading.channels.iter().map(row).collect()
 }
 
 /// How a log was read, in a sentence.
 pub fn reading(done: &Measured) -> String {
     let r = &done.log.reading;
     format!(
-        "{} of {} rows, {:.1} rows a second, {:.0} s long; {}, delimiter {}, decimal {}.",
+        "{} of {} rows used, {:.1} rows a second, {:.0} s long; text in {}, columns split by {}, decimal {}.",
         r.rows_kept,
         r.rows_in,
         r.rate_hz,
         r.duration_s,
         r.encoding,
-        sign(&r.delimiter),
-        sign(&r.decimal)
+        sign_name(&r.delimiter),
+        sign_name(&r.decimal)
     )
 }
 
 fn budget(done: &Measured) -> Vec<RowView> {
-    let row = |c: &crate::statistics::budget::Contribution| RowView {
-        cells: vec![c.what.to_owned(), format!("{:.3} %", 100.0 * c.relative_u)],
-        aside: false,
-    };
-    done.answers.gearing.budget.iter().map(row).collect()
+    let contributions = done.answers.gearing.budget.iter();
+    contributions.map(|c| RowView::plain(vec![c.what.to_owned(), format!("{:.3} %", 100.0 * c.relative_u)])).collect()
 }

@@ -1,5 +1,5 @@
-//! The data of a run's trace: its channels row by row, thinned to what a screen can show, with laps and wheelspin, and the best laps of the
-//! car's other runs to lay over.
+//! The data of a run's trace: its channels row by row, thinned to what a screen can show, with laps and wheelspin, and
+//! the best laps of the car's other runs to lay over.
 
 use serde_json::{Value, json};
 
@@ -9,31 +9,56 @@ use crate::review::Review;
 use crate::run::Measured;
 use crate::weekend::conclude::ConcludedRun;
 
-/// Rows up to which all are kept; beyond, each stretch keeps the rows of its lowest and highest values.
-const ROWS: usize = 12_000;
-/// Stretches that a longer log is cut into.
-const STRETCHES: usize = 1_200;
+/// How a log is thinned: all of it is kept up to so many rows; beyond, each stretch keeps the rows of its lowest and
+/// highest values.
+struct Thinning {
+    rows: usize,
+    stretches: usize,
+}
+
+/// Of a whole run.
+const WHOLE_RUN: Thinning = Thinning { rows: 12_000, stretches: 1_200 };
+/// Of another run's lap.
+const OTHER_LAP: Thinning = Thinning { rows: 800, stretches: 100 };
 
 /// Other runs whose best lap comes along, the nearest first: more would weigh on the page.
 const OTHERS: usize = 12;
 /// Neighbours that are looked at for them.
 const NEAR: usize = 200;
-/// Rows and stretches of such a lap.
-const LAP_ROWS: (usize, usize) = (800, 100);
 
-/// A channel of the trace: label, unit, chart it stands in, decimals, and its colour: blue, orange, green, pink, as on the page's other charts.
+/// A channel of the trace.
+struct Shown {
+    channel: Channel,
+    label: &'static str,
+    unit: &'static str,
+    /// The chart that it is drawn in.
+    chart: &'static str,
+    /// Digits after the point.
+    digits: usize,
+    /// Number of its colour: blue, orange, green, pink, as on the page's other charts.
+    colour: usize,
+}
+
 const SHOWN: [Shown; 8] = [
-    (Channel::Rpm, "revs", "1/min", "revs", 0, 0),
-    (Channel::Current, "current", "A", "current", 1, 2),
-    (Channel::Voltage, "pack", "V", "volts", 2, 0),
-    (Channel::Throttle, "throttle", "%", "throttle", 0, 3),
-    (Channel::MotorTemperature, "motor", "°C", "heat", 0, 1),
-    (Channel::ControllerTemperature, "controller", "°C", "heat", 0, 2),
-    (Channel::GroundSpeed, "car", "m/s", "speed", 2, 0),
-    (Channel::WheelSpeed, "wheels", "m/s", "speed", 2, 3),
+    Shown { channel: Channel::Rpm, label: "revs", unit: "rpm", chart: "revs", digits: 0, colour: 0 },
+    Shown { channel: Channel::Current, label: "current", unit: "A", chart: "current", digits: 1, colour: 2 },
+    Shown { channel: Channel::Voltage, label: "pack voltage", unit: "V", chart: "volts", digits: 2, colour: 0 },
+    Shown { channel: Channel::Throttle, label: "throttle", unit: "%", chart: "throttle", digits: 0, colour: 3 },
+    Shown { channel: Channel::MotorTemperature, label: "motor", unit: "°C", chart: "heat", digits: 0, colour: 1 },
+    Shown {
+        channel: Channel::ControllerTemperature,
+        label: "controller",
+        unit: "°C",
+        chart: "heat",
+        digits: 0,
+        colour: 2,
+    },
+    Shown { channel: Channel::GroundSpeed, label: "car speed", unit: "m/s", chart: "speed", digits: 2, colour: 0 },
+    Shown { channel: Channel::WheelSpeed, label: "wheel speed", unit: "m/s", chart: "speed", digits: 2, colour: 3 },
 ];
 
-/// The trace of the run at `index` as JSON that may stand in a page's script element; `None` for a log of fewer than two rows.
+/// The trace of the run at `index` as JSON that may stand in a page's script element; `None` for a log of fewer than
+/// two rows.
 pub fn trace(review: &Review, index: usize) -> Option<String> {
     let done = review.runs[index].done()?;
     let time = done.log.time();
@@ -41,15 +66,18 @@ pub fn trace(review: &Review, index: usize) -> Option<String> {
     if time.len() < 2 || shown.is_empty() {
         return None;
     }
-    let rows = kept(0..time.len(), &values(&shown), (ROWS, STRETCHES));
+    let rows = kept(0..time.len(), &values(&shown), &WHOLE_RUN);
     let laps = done.laps.rows.iter().filter(|l| l.start_s >= 0.0 && l.end_s <= time[time.len() - 1]);
     let car = &review.runs[index].plan().car;
     // The nearest first, of two as near the earlier.
     let near = (1..=NEAR).flat_map(|far| [index.checked_sub(far), Some(index + far)]).flatten();
-    let others = near.filter_map(|at| review.runs.get(at)).filter(|r| r.plan().car == *car);
+    let others = near.filter_map(|other| review.runs.get(other)).filter(|r| r.plan().car == *car);
     let channels = shown.iter().map(|(s, values)| {
-        let head = json!({ "name": s.0.name(), "label": s.1, "unit": s.2, "group": s.3, "digits": s.4, "colour": s.5 });
-        object(&head, &[("values", numbers(values, &rows, s.4))])
+        let Shown { channel, label, unit, chart, digits, colour } = s;
+        let head = json!({
+            "name": channel.name(), "label": label, "unit": unit, "group": chart, "digits": digits, "colour": colour
+        });
+        object(&head, &[("values", numbers(values, &rows, *digits))])
     });
     let head = json!({
         "laps": laps.map(|l| json!({ "lap": l.number, "start": l.start_s, "end": l.end_s })).collect::<Vec<_>>(),
@@ -83,8 +111,8 @@ fn numbers(values: &[f64], rows: &[usize], digits: usize) -> String {
     use std::fmt::Write;
     let scale = 10i64.pow(digits as u32);
     let mut out = String::with_capacity(rows.len() * 6);
-    for (at, &n) in rows.iter().enumerate() {
-        out.push(if at == 0 { '[' } else { ',' });
+    for (count, &n) in rows.iter().enumerate() {
+        out.push(if count == 0 { '[' } else { ',' });
         let scaled = (values[n] * scale as f64).round();
         // Beyond that a double holds no such digits.
         if !scaled.is_finite() || scaled.abs() > 1e15 {
@@ -103,11 +131,8 @@ fn numbers(values: &[f64], rows: &[usize], digits: usize) -> String {
     out + "]"
 }
 
-/// A row of [`SHOWN`].
-type Shown = (Channel, &'static str, &'static str, &'static str, usize, usize);
-
 fn shown(done: &Measured) -> Vec<(&'static Shown, &[f64])> {
-    SHOWN.iter().filter_map(|s| done.log.channel(s.0).map(|values| (s, values))).collect()
+    SHOWN.iter().filter_map(|s| done.log.channel(s.channel).map(|values| (s, values))).collect()
 }
 
 fn values<'a>(shown: &[(&Shown, &'a [f64])]) -> Vec<&'a [f64]> {
@@ -123,21 +148,22 @@ fn best_lap(run: &ConcludedRun) -> Option<String> {
     // A row before and one after, so that the lap's ends lie between rows.
     let stretch = from.saturating_sub(1)..(to + 1).min(time.len());
     let shown = shown(done);
-    let rows = kept(stretch, &values(&shown), LAP_ROWS);
-    let channels = shown
-        .iter()
-        .map(|(s, values)| object(&json!({ "name": s.0.name() }), &[("values", numbers(values, &rows, s.4))]));
+    let rows = kept(stretch, &values(&shown), &OTHER_LAP);
+    let channels = shown.iter().map(|(s, values)| {
+        object(&json!({ "name": s.channel.name() }), &[("values", numbers(values, &rows, s.digits))])
+    });
     let head =
         json!({ "run": printable(&run.plan().id, 24), "lap": lap.number, "start": lap.start_s, "end": lap.end_s });
     Some(object(&head, &[("time", numbers(time, &rows, 3)), ("channels", list(channels))]))
 }
 
-/// Rows of `range` to keep: all of a short one; of a long one the first of each stretch and those of every channel's lowest and highest value in it.
-fn kept(range: std::ops::Range<usize>, channels: &[&[f64]], (most, stretches): (usize, usize)) -> Vec<usize> {
-    if range.len() <= most {
+/// Rows of `range` to keep: all of a short one; of a long one the first of each stretch and those of every channel's
+/// lowest and highest value in it.
+fn kept(range: std::ops::Range<usize>, channels: &[&[f64]], thinning: &Thinning) -> Vec<usize> {
+    if range.len() <= thinning.rows {
         return range.collect();
     }
-    let width = range.len().div_ceil(stretches);
+    let width = range.len().div_ceil(thinning.stretches);
     let mut rows = Vec::new();
     for from in range.clone().step_by(width) {
         let stretch = from..(from + width).min(range.end);
@@ -169,8 +195,8 @@ mod tests {
     #[test]
     fn a_long_log_keeps_every_peak() {
         let values: Vec<f64> = (0..200_000).map(|n| if n == 123_457 { 99.0 } else { f64::from(n % 7) }).collect();
-        let rows = kept(0..values.len(), &[&values], (ROWS, STRETCHES));
-        assert!(rows.len() <= 3 * STRETCHES + 3 && rows.contains(&123_457), "{}", rows.len());
+        let rows = kept(0..values.len(), &[&values], &WHOLE_RUN);
+        assert!(rows.len() <= 3 * WHOLE_RUN.stretches + 3 && rows.contains(&123_457), "{}", rows.len());
         assert!(rows.windows(2).all(|w| w[0] < w[1]));
     }
 }

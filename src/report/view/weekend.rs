@@ -1,20 +1,23 @@
 //! The weekend's page.
 
-use super::{
-    FindingView, Mark, NoticeView, RowView, battery_mark, finding, gearing_mark, heat_mark, notice, optional,
-    page_name, weekend_name,
-};
-use crate::figure::{Bad, Shown};
-use crate::measure::heat;
-use crate::notice::{Severity, printable};
-use crate::report::charts;
+use super::cells::{Cell, NOTHING, RowView, number};
+use super::figures::ShownFigure;
+use super::mark::Mark;
+use super::names::{page_name, setting_label, weekend_name};
+use super::remarks::{FindingView, NoticeView, finding, notice};
+use super::trends::{Open, TrendView, Unanswered, over_runs, unanswered};
+use super::{settings, verdicts};
+use crate::measure::heat::Heat;
+use crate::measure::hot_part::HotPart;
+use crate::notice::{NoticeCode, Severity, printable};
 use crate::review::Review;
-use crate::run::HotPart;
+use crate::run::SettledRun;
 use crate::weekend::comparisons::{Comparison, Effect};
 use crate::weekend::conclude::ConcludedRun;
 use crate::weekend::lacks::{self, Place};
-use crate::weekend::pace::{RunLaps, pace};
-use crate::weekend::trends::{self, Trend};
+use crate::weekend::pace::{Pace, RunLaps, pace};
+use crate::weekend::trends::{Trend, Verdict, Why};
+use crate::wording::{InFigures, counted};
 
 /// The weekend's page.
 pub struct WeekendView {
@@ -30,16 +33,18 @@ pub struct WeekendView {
     pub findings: Vec<FindingView>,
     /// Runs against answers.
     pub runs: Vec<RunRow>,
+    /// What the marks in their table mean.
+    pub key: [(Mark, &'static str); 4],
     /// Trends over the runs of a car that have a verdict.
     pub trends: Vec<TrendView>,
-    /// Those that have none, in a sentence for each car and reason.
-    pub untold: Vec<String>,
-    /// What changed keys did.
+    /// Those that have none.
+    pub unanswered: Vec<Unanswered>,
+    /// What changed settings did.
     pub changes: Vec<ChangeView>,
     /// Remarks on the sheet.
     pub notices: Vec<NoticeView>,
-    /// What was guessed or could not be used in reading a run, with its id: worth a look before its figures are believed.
-    pub guesses: Vec<(String, NoticeView)>,
+    /// What was guessed or could not be used in reading a run: worth a look before its figures are believed.
+    pub guesses: Vec<RunNotice>,
     /// Lines that the sheet lacks.
     pub lacks: Vec<String>,
 }
@@ -52,10 +57,10 @@ pub struct RunRow {
     pub page: String,
     /// Car.
     pub car: String,
-    /// Error.
+    /// Why it could not be reviewed.
     pub error: Option<String>,
-    /// Laps that count, of all.
-    pub laps: String,
+    /// Its laps; `None` where it could not be reviewed.
+    pub laps: Option<LapCount>,
     /// Median lap.
     pub median: String,
     /// Best lap.
@@ -64,8 +69,8 @@ pub struct RunRow {
     pub three: String,
     /// Pace among the car's runs.
     pub rank: String,
-    /// Realised ratio, motor's and controller's peak, lowest cell, each with its mark.
-    pub marked: Vec<Marked>,
+    /// Ratio on track, motor and controller at the end of the race, lowest cell.
+    pub answers: Vec<Cell>,
     /// Seconds of wheelspin.
     pub spun: String,
     /// Resistance of the pack, mΩ.
@@ -74,63 +79,52 @@ pub struct RunRow {
     pub used: String,
 }
 
-/// A trend with a verdict.
-pub struct TrendView {
-    /// Figure and car.
-    pub name: String,
-    /// Mark of the verdict.
-    pub mark: Mark,
-    /// Verdict with the change a run.
-    pub verdict: String,
-    /// Its interval, and the cause where one was found.
-    pub say: String,
-    /// SVG.
-    pub svg: String,
+/// Laps of a run.
+pub struct LapCount {
+    /// Those that count.
+    pub counted: usize,
+    /// All of them.
+    pub driven: usize,
 }
 
-/// What a changed key did.
+/// What a changed setting did.
 pub struct ChangeView {
-    /// Car, key and its two values.
+    /// Car, setting and its two values.
     pub change: String,
-    /// Runs on either side, and keys that changed with it.
+    /// Runs on either side, and settings that changed with it.
     pub between: String,
-    /// Figure, before, after, difference, remark.
+    /// Figure, before, change, how clear.
     pub effects: Vec<RowView>,
 }
 
-/// A figure with its mark.
-pub struct Marked {
-    /// The figure.
-    pub text: String,
-    /// The mark.
-    pub mark: Mark,
-    /// The verdict's word.
-    pub word: &'static str,
+/// A notice on a run.
+pub struct RunNotice {
+    /// The run.
+    pub run: String,
+    /// The notice.
+    pub notice: NoticeView,
 }
 
 /// The weekend's page.
 pub fn weekend(review: &Review) -> WeekendView {
-    let sheet = &review.sheet;
-    let mut parts: Vec<String> = sheet.date.iter().chain(sheet.surface.iter()).map(|s| printable(s, 40)).collect();
-    parts.extend(sheet.lap_length_m.map(|(l, d)| format!("lap {l} ± {d:.1} m")));
-    parts.push(counted(review.runs.len(), "run"));
-    let cars = sheet.cars.len();
-    if cars > 0 {
-        parts.push(counted(cars, "car"));
-    }
-    parts.push(format!("race {:.0} s{}", sheet.race_length_s(), if sheet.race_s.is_none() { ", assumed" } else { "" }));
     let runs = run_rows(review);
+    let is_unanswered = |t: &&Trend| t.verdict == Verdict::CannotTell;
     WeekendView {
-        cars,
+        cars: review.sheet.cars.len(),
         name: weekend_name(review),
-        subtitle: parts.join(" · "),
+        subtitle: subtitle(review),
         findings: review.findings.iter().map(finding).collect(),
         calm: calm(&runs),
         runs,
-        trends: review.trends.iter().filter(|t| t.verdict != trends::Verdict::CannotTell).map(trend_view).collect(),
-        untold: untold(
-            (review.trends.iter().filter(|t| t.verdict == trends::Verdict::CannotTell))
-                .map(|t| (t.car.as_str(), t.why.map(|w| w.words()), t.of.label)),
+        key: Mark::KEY,
+        trends: review.trends.iter().filter(|t| !is_unanswered(t)).map(over_runs).collect(),
+        unanswered: unanswered(
+            review.trends.iter().filter(is_unanswered).map(|t| Open {
+                whose: &t.car,
+                figure: t.of.label.to_owned(),
+                why: t.why,
+            }),
+            |why| why.map_or("the runs do not show it", Why::words).to_owned(),
         ),
         changes: review.comparisons.iter().map(change).collect(),
         notices: review.notices.iter().map(notice).collect(),
@@ -139,14 +133,23 @@ pub fn weekend(review: &Review) -> WeekendView {
     }
 }
 
-/// Said where there is no finding: silence is no praise where nothing could be told.
-fn calm(runs: &[RunRow]) -> &'static str {
-    let open = runs.iter().any(|r| r.error.is_some() || r.marked.iter().any(|m| m.mark == Mark::Open));
-    if open { "Nothing to act on in what could be told; ○ marks what could not." } else { "Nothing to act on." }
+fn subtitle(review: &Review) -> String {
+    let sheet = &review.sheet;
+    let mut parts: Vec<String> = sheet.date.iter().chain(sheet.surface.iter()).map(|s| printable(s, 40)).collect();
+    parts.extend(sheet.lap_length_m.map(|(length, half)| format!("lap {length} ± {half:.1} m")));
+    parts.push(counted(review.runs.len(), "run"));
+    if !sheet.cars.is_empty() {
+        parts.push(counted(sheet.cars.len(), "car"));
+    }
+    let assumed = if sheet.race_s.is_none() { " (assumed)" } else { "" };
+    parts.push(format!("race {:.0} s{assumed}", sheet.race_length_s()));
+    parts.join(" · ")
 }
 
-pub(super) fn counted(count: usize, what: &str) -> String {
-    format!("{count} {what}{}", if count == 1 { "" } else { "s" })
+/// Said where there is no finding: silence is no praise where a question has no answer.
+fn calm(runs: &[RunRow]) -> &'static str {
+    let some_open = runs.iter().any(|r| r.error.is_some() || r.answers.iter().any(|cell| cell.mark == Mark::Open));
+    if some_open { "Nothing to act on. ○ marks what could not be answered." } else { "Nothing to act on." }
 }
 
 fn run_rows(review: &Review) -> Vec<RunRow> {
@@ -156,184 +159,133 @@ fn run_rows(review: &Review) -> Vec<RunRow> {
         .enumerate()
         .filter_map(|(index, run)| Some(RunLaps { index, car: &run.plan().car, laps: &run.done()?.laps }));
     let paces = pace(review.runs.len(), lapped);
-    let row = |(index, run): (usize, &ConcludedRun)| {
-        let id = &run.plan().id;
-        let answers = run.done().map(|d| &d.answers);
-        let open = || Marked { text: "–".to_owned(), mark: Mark::Open, word: "cannot tell" };
-        let heat = |h: Option<&heat::Heat>| {
-            h.map_or_else(open, |h| Marked {
-                text: h.race_end_c.map_or_else(
-                    || optional(h.peak_c, 0),
-                    |e| format!("{:.0} ± {:.0}", e.value, e.half_width().max(1.0)),
-                ),
-                mark: heat_mark(h.verdict),
-                word: h.verdict.words(),
-            })
-        };
-        RunRow {
-            id: printable(id, 24),
-            page: page_name(index, id),
-            car: printable(&run.plan().car, 24),
-            error: run.failure().map(|e| e.message.clone()),
-            laps: run
-                .done()
-                .map_or_else(String::new, |d| format!("{} of {}", d.laps.counted().count(), d.laps.rows.len())),
-            median: optional(paces[index].map(|p| p.median_s), 2),
-            best: optional(paces[index].map(|p| p.best_s), 2),
-            three: optional(paces[index].and_then(|p| p.best_three_s), 2),
-            rank: paces[index]
-                .filter(|_| !run.plan().car.is_empty())
-                .map_or_else(|| "–".to_owned(), |p| p.rank.to_string()),
-            marked: vec![
-                answers.map_or_else(open, |a| Marked {
-                    text: optional(a.gearing.realised_ratio.map(|m| m.value), 2),
-                    mark: gearing_mark(run.run.pinion.verdict),
-                    word: run.run.pinion.verdict.words(),
-                }),
-                heat(run.run.heat(HotPart::Motor)),
-                heat(run.run.heat(HotPart::Controller)),
-                answers.map_or_else(open, |a| Marked {
-                    text: optional(a.battery.lowest_cell_v, 2),
-                    mark: battery_mark(a.battery.verdict),
-                    word: a.battery.verdict.words(),
-                }),
-            ],
-            spun: optional(answers.and_then(|a| a.wheelspin.seconds), 1),
-            pack: optional(answers.and_then(|a| a.battery.resistance_mohm).map(|m| m.value), 1),
-            used: optional(answers.and_then(|a| a.battery.used_mah), 0),
-        }
-    };
-    review.runs.iter().enumerate().map(row).collect()
+    review.runs.iter().zip(paces).enumerate().map(|(index, (run, pace))| run_row(index, run, pace)).collect()
 }
 
-fn trend_view(t: &Trend) -> TrendView {
-    let Shown { unit, digits, factor } = t.of.shown;
-    let signed = |v: f64| format!("{:+.1$}", factor * v, digits.max(1));
-    let interval = t
-        .low
-        .zip(t.high)
-        .map_or_else(String::new, |(l, h)| format!("95 % between {} and {} {unit} a run", signed(l), signed(h)));
-    let steady = t.verdict == trends::Verdict::Steady;
-    let matters = factor * t.of.worth_over(&t.values);
-    let under = format!("less than the {matters:.digits$} {unit} over these runs that would matter");
-    let worse = matches!(
-        (t.of.bad, t.verdict),
-        (Bad::Rise | Bad::Either, trends::Verdict::Rising) | (Bad::Fall | Bad::Either, trends::Verdict::Falling)
-    );
-    TrendView {
-        name: format!("{}, {}", printable(&t.car, 24), t.of.label),
-        mark: match t.of.bad {
-            Bad::Neither if !steady => Mark::Plain,
-            _ if worse => Mark::Watch,
-            _ => Mark::Good,
-        },
-        verdict: if steady {
-            t.verdict.words().to_owned()
-        } else {
-            format!("{} {} {unit} a run", t.verdict.words(), signed(t.per_run))
-        },
-        say: match t.cause {
-            Some(cause) => format!("{interval}; cause: {}", cause.words()),
-            None if steady => format!("{interval}: {under}"),
-            None => interval,
-        },
-        svg: charts::trend(t, charts::SMALL),
+fn run_row(index: usize, run: &ConcludedRun, pace: Option<Pace>) -> RunRow {
+    let id = &run.plan().id;
+    let done = run.done();
+    let answers = done.map(|d| &d.answers);
+    RunRow {
+        id: printable(id, 24),
+        page: page_name(index, id),
+        car: printable(&run.plan().car, 24),
+        error: run.failure().map(|e| e.message.clone()),
+        laps: done.map(|d| LapCount { counted: d.laps.counted().count(), driven: d.laps.rows.len() }),
+        median: number(pace.map(|p| p.median_s), 2),
+        best: number(pace.map(|p| p.best_s), 2),
+        three: number(pace.and_then(|p| p.best_three_s), 2),
+        rank: pace.filter(|_| !run.plan().car.is_empty()).map_or(NOTHING.to_owned(), |p| p.rank.to_string()),
+        answers: answer_cells(&run.run),
+        spun: number(answers.and_then(|a| a.wheelspin.seconds), 1),
+        pack: number(answers.and_then(|a| a.battery.resistance_mohm).map(|m| m.value), 1),
+        used: number(answers.and_then(|a| a.battery.used_mah), 0),
     }
 }
 
-/// Trends without a verdict, each whose it is, why, and of which figure: the figures that share both in one sentence.
-pub(super) fn untold<'a>(trends: impl Iterator<Item = (&'a str, Option<&'a str>, &'a str)>) -> Vec<String> {
-    let mut groups: Vec<((&str, &str), Vec<&str>)> = Vec::new();
-    for (whose, why, figure) in trends {
-        let key = (whose, why.unwrap_or("the runs do not tell"));
-        match groups.iter_mut().find(|g| g.0 == key) {
-            Some(group) => group.1.push(figure),
-            None => groups.push((key, vec![figure])),
-        }
-    }
-    let say = |((whose, why), figures): ((&str, &str), Vec<&str>)| {
-        format!("{}, cannot tell: {}: {why}", printable(whose, 24), figures.join(", "))
-    };
-    groups.into_iter().map(say).collect()
+fn answer_cells(run: &SettledRun) -> Vec<Cell> {
+    let figure = |value: Option<f64>| value.map(|v| format!("{v:.2}"));
+    let answers = run.done().map(|done| &done.answers);
+    let ratio = answers.and_then(|a| a.gearing.realised_ratio);
+    vec![
+        Cell::new(figure(ratio.map(|r| r.value)), verdicts::gearing(run.pinion.verdict)),
+        heat_cell(run.heat(HotPart::Motor)),
+        heat_cell(run.heat(HotPart::Controller)),
+        answers.map_or_else(Cell::empty, |a| {
+            Cell::new(figure(a.battery.lowest_cell_v), verdicts::battery(a.battery.verdict))
+        }),
+    ]
+}
+
+fn heat_cell(heat: Option<&Heat>) -> Cell {
+    let Some(heat) = heat else { return Cell::empty() };
+    let end = heat.race_end_c.as_ref().map(|e| InFigures::whole(e).plus_minus());
+    Cell::new(end.or(heat.peak_c.map(|p| format!("{p:.0}"))), verdicts::heat(heat.verdict))
 }
 
 fn change(c: &Comparison) -> ChangeView {
-    let (from, to) = (c.from_shown(), c.to_shown());
-    let ids = |ids: &[String]| ids.iter().map(|i| printable(i, 24)).collect::<Vec<_>>().join(", ");
-    let together = if c.together_with.is_empty() {
-        String::new()
-    } else {
-        format!(" · changed together with {}", ids(&c.together_with))
-    };
+    let ids = |ids: &[String]| ids.iter().map(|id| printable(id, 24)).collect::<Vec<_>>().join(", ");
+    let mut between = format!("{} compared with {}", ids(&c.runs_to), ids(&c.runs_from));
+    if !c.together_with.is_empty() {
+        between += &format!("; changed together with {}", settings::labels(&c.together_with));
+    }
     ChangeView {
-        change: format!("{}: {} from {} to {}", printable(&c.car, 24), printable(&c.key, 40), from, to),
-        between: format!("{} against {}{together}", ids(&c.runs_to), ids(&c.runs_from)),
+        change: format!("{}: {}", printable(&c.car, 24), settings::change(&c.key, &c.from_shown(), &c.to_shown(), &[])),
+        between,
         effects: c.effects.iter().map(effect_row).collect(),
     }
 }
 
-fn effect_row(e: &Effect) -> RowView {
-    let Shown { unit, digits, factor } = e.of.shown;
-    let words = e.of.label;
-    let number = |v: Option<f64>| v.map_or_else(|| "–".to_owned(), |v| format!("{:.digits$}", factor * v));
-    let difference = e.difference.map_or_else(
-        || "–".to_owned(),
-        |d| format!("{:+.digits$} ± {:.digits$}", factor * d.value, factor * d.half_width()),
-    );
-    let remark = match (&e.why, e.difference) {
+fn effect_row(effect: &Effect) -> RowView {
+    let figure = ShownFigure::from(effect.of);
+    let remark = match (&effect.why, effect.difference) {
         (Some(why), _) => why.words(),
-        (None, Some(_)) if e.claimed() => "stands out from the scatter".to_owned(),
-        _ => "within the scatter".to_owned(),
+        (None, difference) => verdicts::effect(difference.as_ref()).to_owned(),
     };
-    RowView { cells: vec![format!("{words}, {unit}"), number(e.from), difference, remark], aside: !e.claimed() }
+    let before = number(effect.from.map(|v| figure.shown.factor * v), figure.shown.digits);
+    RowView {
+        cells: vec![figure.head(), before, figure.change_cell(effect.difference.as_ref()), remark],
+        aside: !effect.claimed(),
+    }
 }
 
 /// Notices that put a run's figures in doubt as a whole.
-fn guesses(review: &Review) -> Vec<(String, NoticeView)> {
-    const CODES: [&str; 14] = [
-        "no-lap-list",
-        "list-does-not-fit",
-        "no-laps",
-        "poles-assumed",
-        "channel-from-values",
-        "unit-from-values",
-        "slow-revs",
-        "unit-does-not-fit",
-        "two-columns",
-        "time-from-rate",
-        "damaged-text",
-        "import-column",
-        "import-channel",
-        "import-unit",
+fn guesses(review: &Review) -> Vec<RunNotice> {
+    const CODES: [NoticeCode; 14] = [
+        NoticeCode::NoLapList,
+        NoticeCode::ListDoesNotFit,
+        NoticeCode::NoLaps,
+        NoticeCode::PolesAssumed,
+        NoticeCode::ChannelFromValues,
+        NoticeCode::UnitFromValues,
+        NoticeCode::SlowRevs,
+        NoticeCode::UnitDoesNotFit,
+        NoticeCode::TwoColumns,
+        NoticeCode::TimeFromRate,
+        NoticeCode::DamagedText,
+        NoticeCode::ImportColumn,
+        NoticeCode::ImportChannel,
+        NoticeCode::ImportUnit,
     ];
-    let of = |r: &ConcludedRun| {
-        let notices = r.done().map(|d| d.log.reading.notices.iter().chain(&d.laps.notices));
-        let id = printable(&r.plan().id, 24);
-        let doubtful =
-            notices.into_iter().flatten().filter(|n| CODES.contains(&n.code) && n.severity == Severity::Warning);
-        doubtful.map(|n| (id.clone(), notice(n))).collect::<Vec<_>>()
+    let doubtful = |run: &ConcludedRun| {
+        let notices = run.done().map(|d| d.log.reading.notices.iter().chain(&d.laps.notices));
+        let own = notices.into_iter().flatten();
+        own.filter(|n| CODES.contains(&n.code) && n.severity == Severity::Warning)
+            .map(|n| RunNotice { run: printable(&run.plan().id, 24), notice: notice(n) })
+            .collect::<Vec<_>>()
     };
-    review.runs.iter().flat_map(of).collect()
+    review.runs.iter().flat_map(doubtful).collect()
 }
 
-/// Sheet lines that would answer more, those of several cars or runs in one.
+/// A line that the sheet lacks, for all cars or runs that lack it.
+struct Missing {
+    key: &'static str,
+    gives: &'static str,
+    whose: Vec<String>,
+}
+
+/// Lines of the sheet that would answer more, those of several cars or runs in one.
 fn lacking(review: &Review) -> Vec<String> {
-    let mut lines: Vec<(&str, &str, Vec<String>)> = Vec::new();
+    let mut missing: Vec<Missing> = Vec::new();
     for lack in lacks::lacks(&review.sheet, &review.runs) {
         let whose = match lack.place {
-            Place::Table(table) => format!("[{table}]"),
+            Place::Table(table) => format!("`[{table}]`"),
             Place::Car(car) => printable(&car, 24),
             Place::Run(run) => printable(&run, 24),
         };
-        match lines.iter_mut().find(|l| l.0 == lack.key) {
-            Some(line) => line.2.push(whose),
-            None => lines.push((lack.key, lack.gives, vec![whose])),
+        match missing.iter_mut().find(|m| m.key == lack.key) {
+            Some(known) => known.whose.push(whose),
+            None => missing.push(Missing { key: lack.key, gives: lack.gives, whose: vec![whose] }),
         }
     }
     let mut all = Vec::new();
     if !review.has_sheet {
-        all.push("a sheet: `runtrue sheet FOLDER` writes a starter weekend.toml with its runs in it".to_owned());
+        all.push(
+            "a setup sheet: `runtrue sheet FOLDER` writes a starter `weekend.toml` with these runs in it".to_owned(),
+        );
     }
-    all.extend(lines.into_iter().map(|(key, gives, whose)| format!("{key} of {}: {gives}", whose.join(", "))));
+    all.extend(missing.into_iter().map(|Missing { key, gives, whose }| {
+        format!("{} (`{key}` of {}): {gives}", setting_label(key), whose.join(", "))
+    }));
     all
 }

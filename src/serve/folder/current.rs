@@ -40,7 +40,7 @@ pub struct News {
 }
 
 /// Files of the folder with length and time of change.
-type Listing = Vec<(Stamp, PathBuf)>;
+type Listing = Vec<(Option<Stamp>, PathBuf)>;
 
 /// What one review leaves for the next.
 #[derive(Default)]

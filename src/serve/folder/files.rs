@@ -5,12 +5,13 @@ use std::path::Path;
 use arrow::array::RecordBatch;
 use arrow::error::ArrowError;
 
-use crate::archive;
 use crate::figure::FIGURES;
 use crate::folder::{self, SHEET};
 use crate::notice::printable;
-use crate::report::{json, pages, tables, view};
+use crate::report::{pages, tables, view};
 use crate::review::Review;
+use crate::review_file;
+use crate::storage;
 
 const PAGE: &str = "text/html; charset=utf-8";
 const PARQUET: &str = "application/vnd.apache.parquet";
@@ -105,7 +106,9 @@ pub fn download(review: Option<&Review>, folder: &Path, name: &str) -> Option<Re
     let review = review?;
     match name {
         "index.html" => Some(page(pages::weekend(&view::weekend(review)))),
-        "review.json" => Some(Ok(Download { media_type: "application/json", bytes: json::text(review).into_bytes() })),
+        "review.json" => {
+            Some(Ok(Download { media_type: "application/json", bytes: review_file::text(review).into_bytes() }))
+        }
         "runs.parquet" => Some(table(tables::runs(review, FIGURES))),
         "laps.parquet" => Some(table(tables::laps(review))),
         _ => run_file(review, name),
@@ -120,7 +123,7 @@ fn run_file(review: &Review, name: &str) -> Option<Result<Download, String>> {
             return Some(page(pages::run(&view::run(review, index))));
         }
         let done = run.done().filter(|_| view::log_name(&run_page) == name)?;
-        Some(parquet(archive::log_as_parquet(&done.log)))
+        Some(parquet(storage::log_as_parquet(&done.log)))
     })
 }
 
@@ -130,7 +133,7 @@ fn page(html: Result<String, askama::Error>) -> Result<Download, String> {
 }
 
 fn table(batch: Result<RecordBatch, ArrowError>) -> Result<Download, String> {
-    parquet(archive::batch_as_parquet(&batch.map_err(|e| e.to_string())?))
+    parquet(storage::batch_as_parquet(&batch.map_err(|e| e.to_string())?))
 }
 
 fn parquet(bytes: Result<Vec<u8>, String>) -> Result<Download, String> {

@@ -8,8 +8,8 @@ use std::path::Path;
 
 use tempfile::NamedTempFile;
 
-use crate::archive::{sweep, write_whole};
 use crate::serve::error::ServeError;
+use crate::storage::{sweep, write_whole};
 
 /// Folder of what the server keeps, in the weekend's folder.
 pub const OWN: &str = ".runtrue";

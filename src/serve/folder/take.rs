@@ -8,7 +8,6 @@ use tempfile::NamedTempFile;
 use unicode_normalization::UnicodeNormalization;
 use unicode_normalization::char::is_combining_mark;
 
-use crate::archive::readable;
 use crate::folder::{self, LOG_ENDINGS, SHEET, stamp};
 use crate::import;
 use crate::import::columns::Hints;
@@ -19,6 +18,7 @@ use crate::notice::{Failure, Severity, printable};
 use crate::report::view;
 use crate::serve::limits::{LARGEST_FORM_BYTES, megabytes};
 use crate::sheet;
+use crate::storage::make_readable;
 
 /// Longest name kept, in characters.
 const LONGEST_NAME: usize = 80;
@@ -166,8 +166,8 @@ fn read_log(folder: &Path, saved: &Saved, content: Content, written: Option<Syst
     let Content::Log(runs, hints) = content else { return None };
     let path = folder.join(&saved.path);
     let stamp = stamp(&path)?;
-    let unchanged = saved.arrival != Arrival::AlreadyHere && last_written(&path) == written;
-    unchanged.then(|| ReadLog { log: PathBuf::from(&saved.path), stamp: Some(stamp), hints, runs })
+    let unchanged = saved.arrival != Arrival::AlreadyHere && Some(stamp.changed) == written;
+    unchanged.then(|| ReadLog { log: PathBuf::from(&saved.path), stamp, hints, runs })
 }
 
 /// When the file's content last changed.
@@ -197,7 +197,7 @@ fn understand(folder: &Path, name: &str, path: &Path) -> Result<Content, Failure
     let bytes = std::fs::read(path).map_err(|e| not_saved(name, &e))?;
     let text = folder::read_sheet_text(folder).ok().flatten().unwrap_or_default();
     let sheet = sheet::read::read(&text).unwrap_or_default();
-    let plan = folder::unplanned(PathBuf::from(name), None);
+    let plan = folder::unlisted_run(PathBuf::from(name), None);
     let hints = folder::hints(&plan, &sheet);
     let no_log = match import::read_bytes(Path::new(name), &bytes, &hints) {
         Ok(logs) => return Ok(Content::Log(logs, hints)),
@@ -252,7 +252,7 @@ fn take_sheet(folder: &Path, name: &str, arrived: NamedTempFile) -> Result<Recei
         _ => not_saved(name, &e),
     })?;
     sheet::read::read(&text).map_err(|m| Failure { message: m.brief(), hint: Some(m.hint) })?;
-    readable(arrived.as_file()).map_err(|e| not_saved(name, &e))?;
+    make_readable(arrived.as_file()).map_err(|e| not_saved(name, &e))?;
     arrived.persist_noclobber(folder.join(SHEET)).map_err(|e| match e.error.kind() {
         io::ErrorKind::AlreadyExists => Failure {
             message: format!("`{SHEET}` already exists; it was not changed"),
@@ -274,7 +274,7 @@ fn save(folder: &Path, place: &str, name: &str, mut arrived: NamedTempFile) -> i
         }
     }
     std::fs::create_dir_all(folder.join(place))?;
-    readable(arrived.as_file())?;
+    make_readable(arrived.as_file())?;
     let (stem, ending) = name.rsplit_once('.').unwrap_or((name, "csv"));
     for number in 1.. {
         let free = if number == 1 { name.to_owned() } else { format!("{stem}-{number}.{ending}") };
@@ -399,7 +399,7 @@ mod tests {
         let second = take("weekend.toml", b"[weekend]\nname = \"y\"\n").unwrap_err();
         assert!(second.message.contains("already exists"), "{second:?}");
         let rubbish = take("x.csv", b"\x89PNG\r\n\x1a\n\0\0\0\rIHDR").unwrap_err();
-        assert!(rubbish.message.contains("`x.csv` is no text"), "{rubbish:?}");
+        assert!(rubbish.message.contains("`x.csv` is not a log but an image or a program"), "{rubbish:?}");
         let packed = take("runs.zip", b"PK\x03\x04....").unwrap_err();
         assert!(packed.message.contains("`runs.zip` is a packed file"), "{packed:?}");
         assert!(!folder.path().join("logs").exists());

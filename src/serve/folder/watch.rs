@@ -8,7 +8,7 @@ use std::time::Duration;
 use notify::{Event, EventKind, PollWatcher, RecommendedWatcher, RecursiveMode, Watcher};
 
 use super::current::{Current, listing};
-use crate::folder::which;
+use crate::folder::folder_identity;
 
 /// How long sizes and times must stay the same before a file counts as written: recorders' software writes a log in one
 /// go.
@@ -33,7 +33,7 @@ pub fn watch(current: Arc<Current>) -> notify::Result<()> {
     };
     let mut watcher = Some(watcher(current.folder(), on_event.clone())?);
     std::thread::Builder::new().name("watch".to_owned()).spawn(move || {
-        let mut watched = which(current.folder());
+        let mut watched = folder_identity(current.folder());
         loop {
             match changes.recv_timeout(POLL) {
                 Ok(()) => review_when_quiet(&current, &changes),
@@ -41,7 +41,7 @@ pub fn watch(current: Arc<Current>) -> notify::Result<()> {
                 Err(RecvTimeoutError::Timeout) => {}
             }
             // A folder that was taken away and came back is another one, which nobody watches yet.
-            let now = which(current.folder());
+            let now = folder_identity(current.folder());
             if now != watched {
                 drop(watcher.take());
                 watcher = now.and_then(|_| self::watcher(current.folder(), on_event.clone()).ok());

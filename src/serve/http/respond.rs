@@ -3,7 +3,7 @@
 use axum::http::{StatusCode, header};
 use axum::response::{IntoResponse, Response};
 
-use crate::fingerprint::mark_of;
+use crate::fingerprint::fingerprint;
 use crate::notice::Failure;
 use crate::serve::pages::{self, LIVE_SCRIPT, Link, Page, TO_WEEKEND};
 
@@ -11,7 +11,7 @@ use crate::serve::pages::{self, LIVE_SCRIPT, Link, Page, TO_WEEKEND};
 pub fn html(status: StatusCode, page: Page) -> Response {
     match page {
         Ok(text) => {
-            let seen = mark_of(&text);
+            let seen = fingerprint(&text);
             let text = text.replacen("data-seen=\"\"", &format!("data-seen=\"{seen}\""), 1);
             (status, [(header::CONTENT_TYPE, "text/html; charset=utf-8")], text).into_response()
         }

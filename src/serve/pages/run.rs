@@ -4,7 +4,8 @@ use askama::Template;
 
 use super::weekend::entry_of;
 use super::{Page, PageFrame, Place};
-use crate::measure::gearing::{gears, teeth};
+use crate::gear_chart::teeth;
+use crate::measure::gears::gears;
 use crate::report::pages::{OF_TRACE, OfTrace, filters};
 use crate::report::view::{self, RowView, RunView};
 use crate::review::Review;

@@ -4,9 +4,10 @@ use askama::Template;
 
 use super::{Page, PageFrame, Place};
 use crate::folder::plain_path;
+use crate::notice::NoticeCode;
 use crate::report::pages::filters;
 use crate::report::view::{self, WeekendView};
-use crate::review::{NOT_ON_THE_SHEET, Review};
+use crate::review::Review;
 use crate::serve::limits::LARGEST_FILE_BYTES;
 use crate::serve::sheet::form::{Field, Input, known_key, pointer, run_key};
 use crate::sheet::RunPlan;
@@ -45,7 +46,7 @@ struct Ask {
 pub fn weekend(review: &Review, base: &str, run_ids: &[String]) -> Page {
     let mut v = view::weekend(review);
     // The page asks for them itself.
-    v.notices.retain(|n| n.code != NOT_ON_THE_SHEET);
+    v.notices.retain(|n| n.code != NoticeCode::NotOnTheSheet);
     WeekendPage {
         frame: PageFrame::new(v.name.clone(), Place::Weekend),
         v: &v,

@@ -9,7 +9,7 @@ use std::sync::{Arc, Mutex, PoisonError};
 use super::changes::{Change, Changes, Problem, SentField, changes, conflicts};
 use super::form;
 use super::versions::write;
-use crate::fingerprint::mark_of;
+use crate::fingerprint::fingerprint;
 use crate::folder::{self, SHEET};
 use crate::notice::{Failure, printable};
 use crate::serve::folder::current::Current;
@@ -97,7 +97,7 @@ impl SheetStore {
         match std::fs::read(self.folder().join(SHEET)) {
             Ok(bytes) => text_of(bytes),
             Err(e) if e.kind() == io::ErrorKind::NotFound => match self.current.review() {
-                Some(review) => Ok(folder::starter_of(self.folder(), &review.sheet.runs)),
+                Some(review) => Ok(folder::starter_for(self.folder(), &review.sheet.runs)),
                 None => folder::starter(self.folder()).map_err(failed),
             },
             Err(e) => Err(failed(e)),
@@ -106,7 +106,7 @@ impl SheetStore {
 
     /// Remembers a text that a page is made of; gives its mark.
     pub fn remember(&self, text: String) -> String {
-        let mark = mark_of(&text);
+        let mark = fingerprint(&text);
         let mut shown = self.shown.lock().unwrap_or_else(PoisonError::into_inner);
         if shown.iter().all(|s| s.mark != mark) {
             shown.push_back(ShownText { mark: mark.clone(), text });
@@ -147,7 +147,7 @@ impl SheetStore {
     /// What is wrong with the text, or that another has changed the sheet; the sheet is then as it was.
     pub fn save_text(&self, base: &str, typed: &str) -> Result<(), Failure> {
         self.write(|now| {
-            if mark_of(now) != base {
+            if fingerprint(now) != base {
                 let hint = "copy what you need from the current sheet below, then save again".to_owned();
                 return Err(Failure { message: CHANGED_ELSEWHERE.to_owned(), hint: Some(hint) });
             }
@@ -161,11 +161,9 @@ impl SheetStore {
     /// # Errors
     /// That another has changed the sheet, or that it could not be written; the sheet is then as it was.
     pub fn put_back(&self, base: &str, version_bytes: Vec<u8>) -> Result<(), Unsaved> {
-        self.write(
-            |now| {
-                if mark_of(now) == base { Ok(version_bytes) } else { Err(Unsaved::changed_elsewhere(Vec::new())) }
-            },
-        )
+        self.write(|now| {
+            if fingerprint(now) == base { Ok(version_bytes) } else { Err(Unsaved::changed_elsewhere(Vec::new())) }
+        })
     }
 
     /// Writes what `make` gives for the sheet's text as it is now, and reviews.

@@ -4,9 +4,9 @@ use std::collections::HashMap;
 use std::io;
 use std::path::{Path, PathBuf};
 
-use crate::archive::write_whole;
 use crate::folder::SHEET;
 use crate::serve::folder::own::{OWN, SHEETS};
+use crate::storage::write_whole;
 
 /// Versions kept.
 const MOST: usize = 20;

@@ -75,35 +75,3 @@ impl Finding {
         Self { figures, ..self }
     }
 }
-
-/// A place on the lap in words and per cent: `about three quarters round (78 %)`.
-pub fn place_in_words(lap_fraction: f64) -> String {
-    let share = lap_fraction.rem_euclid(1.0);
-    let eighths = (8.0 * share).round() as u32;
-    let words = match eighths {
-        1 => "shortly after the line",
-        2 => "about a quarter round",
-        3 => "between a quarter and half round",
-        4 => "about half round",
-        5 => "between half and three quarters round",
-        6 => "about three quarters round",
-        7 => "shortly before the line",
-        _ => "at the line",
-    };
-    format!("{words} ({:.0} %)", 100.0 * share)
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-    use rstest::rstest;
-
-    #[rstest]
-    #[case(0.78, "about three quarters round (78 %)")]
-    #[case(0.02, "at the line (2 %)")]
-    #[case(0.5, "about half round (50 %)")]
-    #[case(0.9, "shortly before the line (90 %)")]
-    fn places_in_words(#[case] share: f64, #[case] words: &str) {
-        assert_eq!(place_in_words(share), words);
-    }
-}

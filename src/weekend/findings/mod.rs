@@ -5,5 +5,5 @@ mod finding;
 mod run;
 
 pub use across::findings_across;
-pub use finding::{About, Finding, Place, place_in_words};
+pub use finding::{About, Finding, Place};
 pub use run::{MUCH_SPIN, SpunPlace, findings_of_run, spun_place};

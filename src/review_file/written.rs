@@ -1,22 +1,25 @@
-//! `review.json`, format `runtrue review 1`: the answers as other programs read them.
+//! `review.json` as it is written: the answers for other programs.
 
 use std::collections::BTreeMap;
 
 use schemars::{JsonSchema, Schema, schema_for};
 use serde::Serialize;
 
+use super::read::{StoredError, checked};
+use super::stored::{FORMAT, SettingFile, StoredReview};
 use crate::figure::FIGURES;
 use crate::laps::{SetAside, Source};
 use crate::log::Reading;
 use crate::measure::battery::Battery;
 use crate::measure::gearing::{Fit, Gearing};
 use crate::measure::heat::Heat;
+use crate::measure::hot_part::HotPart;
 use crate::measure::power::Power;
 use crate::measure::wheelspin::Wheelspin;
 use crate::notice::{Failure, Notice};
 use crate::quantity::Estimate;
 use crate::review::Review;
-use crate::run::{GearingVerdict, HotPart, Measured, SettledRun};
+use crate::run::{GearingVerdict, Measured, SettledRun};
 use crate::sheet::Setting;
 use crate::weekend::before::Before;
 use crate::weekend::comparisons::{Comparison, Effect};
@@ -24,9 +27,6 @@ use crate::weekend::conclude::ConcludedRun;
 use crate::weekend::findings::Finding;
 use crate::weekend::next::{Next, WithoutFan};
 use crate::weekend::trends::Trend;
-
-/// Name and version of the format.
-pub const FORMAT: &str = "runtrue review 1";
 
 /// The whole file.
 #[derive(Debug, Serialize, JsonSchema)]
@@ -118,6 +118,7 @@ pub struct FigureFile {
 
 /// The gearing, with the pinion as the car's runs together tell it.
 #[derive(Debug, Serialize, JsonSchema)]
+#[schemars(rename = "Gearing")]
 pub struct GearingFile {
     /// As the run alone tells it.
     #[serde(flatten)]
@@ -128,18 +129,6 @@ pub struct GearingFile {
     pub fits: Vec<Fit>,
     /// Why a figure or the verdict is missing.
     pub why: Option<String>,
-}
-
-/// A value of the sheet.
-#[derive(Debug, Serialize, JsonSchema)]
-#[serde(untagged)]
-pub enum SettingFile {
-    /// A number.
-    Number(f64),
-    /// Text.
-    Text(String),
-    /// True or false.
-    Flag(bool),
 }
 
 /// Heat of both parts.
@@ -209,8 +198,8 @@ pub struct ComparisonFile {
     pub together_with: Vec<String>,
 }
 
-/// The review as its file holds it.
-pub fn file(review: &Review) -> ReviewFile {
+/// The file of `review`.
+pub fn review_file(review: &Review) -> ReviewFile {
     let sheet = &review.sheet;
     ReviewFile {
         format: FORMAT,
@@ -273,7 +262,7 @@ fn figures(run: &SettledRun) -> BTreeMap<&'static str, FigureFile> {
 fn gearing(run: &SettledRun, done: &Measured) -> GearingFile {
     let measured = done.answers.gearing.clone();
     let pinion = &run.pinion;
-    let why = measured.why.clone().or(pinion.why.map(|w| w.words().to_owned()));
+    let why = measured.why.as_ref().map(ToString::to_string).or(pinion.why.map(|w| w.words().to_owned()));
     GearingFile { measured, verdict: pinion.verdict, fits: pinion.fits.clone(), why }
 }
 
@@ -322,18 +311,40 @@ fn comparison(c: &Comparison) -> ComparisonFile {
     }
 }
 
+/// The review as a reader of its file would find it.
+///
+/// # Errors
+/// [`StoredError`], as [`super::read::read`].
+pub fn as_stored(review: &Review) -> Result<StoredReview, StoredError> {
+    checked(serde_json::from_value(serde_json::to_value(review_file(review))?)?)
+}
+
 /// The JSON Schema of `review.json`.
 pub fn schema() -> Schema {
     schema_for!(ReviewFile)
 }
 
-/// The file's text.
+/// The text of `review.json`.
 pub fn text(review: &Review) -> String {
-    in_words(&file(review))
+    pretty(&review_file(review))
 }
 
 /// A structure as the text of a JSON file.
-pub(super) fn in_words(file: &impl Serialize) -> String {
+pub fn pretty(file: &impl Serialize) -> String {
     // The structures hold nothing that JSON cannot: serialising them does not fail.
     serde_json::to_string_pretty(file).map_or_else(|e| format!("{{\"error\": \"{e}\"}}"), |t| t + "\n")
+}
+
+#[cfg(test)]
+mod tests {
+    use std::path::Path;
+
+    use super::*;
+
+    #[test]
+    fn what_is_written_reads_back_as_the_review() {
+        let sample = Path::new(env!("CARGO_MANIFEST_DIR")).join("sample-logs/alder-quay");
+        let review = crate::review::review(&sample, &|_, _| {}).unwrap();
+        assert_eq!(super::super::read::read(&text(&review)).unwrap(), as_stored(&review).unwrap());
+    }
 }

@@ -1,23 +1,14 @@
-//! The catalogue of figures: everything that is followed over runs, compared between settings and written into tables.
-//!
-//! A figure is one entry of [`FIGURES`]. `review.json`, the tables of the weekend and the season, trends, effects, words
-//! and axis labels all take it from there. Keys and columns are published names: they are never changed, and where a
-//! table came to call a figure otherwise than the rest, its entry holds both names.
+//! What an entry of the catalogue is made of.
 
-use std::borrow::Cow;
-
-use schemars::{JsonSchema, Schema, SchemaGenerator, json_schema};
+use schemars::JsonSchema;
 use serde::{Serialize, Serializer};
 
-use crate::measure::Answers;
 use crate::measure::heat::Heat;
+use crate::measure::hot_part::HotPart;
 use crate::quantity::{Estimate, Uncertain};
-use crate::run::{HotPart, Measured, SettledRun};
+use crate::run::SettledRun;
 use crate::statistics::quantiles::median;
-
-mod catalogue;
-
-pub use catalogue::FIGURES;
+use crate::wording::{self, HIGHER, Words};
 
 /// A figure of a run.
 #[derive(Debug)]
@@ -65,15 +56,6 @@ pub struct Shown {
     pub digits: usize,
     /// The value is multiplied by this: 100 for a share shown in per cent.
     pub factor: f64,
-}
-
-/// What people call more and less of a figure.
-#[derive(Debug, Clone, Copy)]
-pub struct Words {
-    /// A higher value.
-    pub more: &'static str,
-    /// A lower value.
-    pub less: &'static str,
 }
 
 /// A change of a figure that matters.
@@ -184,18 +166,27 @@ impl Serialize for Figure {
     }
 }
 
-impl JsonSchema for Figure {
-    fn schema_name() -> Cow<'static, str> {
-        "Figure".into()
-    }
-
-    fn json_schema(_: &mut SchemaGenerator) -> Schema {
-        let keys: Vec<&str> = FIGURES.iter().map(|f| f.key).collect();
-        json_schema!({ "type": "string", "enum": keys })
-    }
-}
-
 impl Figure {
+    /// An entry of the tables alone, with nothing said of trends: an entry states what differs from it.
+    pub const PLAIN: Figure = Figure {
+        key: "",
+        column: "",
+        unit: "1",
+        about: "",
+        label: "",
+        shown: Shown { unit: "", digits: 2, factor: 1.0 },
+        words: HIGHER,
+        worth: Worth::Share(0.15),
+        used: Used { in_trends: false, in_effects: false },
+        bad: Bad::Neither,
+        heat: None,
+        needs: None,
+        relative: false,
+        rising: None,
+        falling: None,
+        read: |_| None,
+    };
+
     /// The figure's heat record in a run, where it is one of heat.
     pub fn heat_in<'a>(&self, run: &'a SettledRun) -> Option<&'a Heat> {
         run.heat(self.heat?.part)
@@ -211,34 +202,26 @@ impl Figure {
         self.worth_acting_on(median(values.iter().copied()).unwrap_or(1.0).abs())
     }
 
-    /// A value as it is shown, without its unit.
-    pub fn show(&self, value: f64) -> String {
-        format!("{:.*}", self.shown.digits, self.shown.factor * value)
-    }
-
     /// A change in words, its interval after it: `0.32 s slower (0.08 to 0.56)`.
     pub fn change_in_words(&self, change: Estimate) -> String {
-        self.change_over(change, "")
+        wording::change(&self.shown.scaled(&change), self.shown.unit, self.words)
     }
 
     /// A change from run to run in words: `0.06 s slower each run (0.01 to 0.15)`.
     pub fn change_each_run(&self, change: Estimate) -> String {
-        self.change_over(change, " each run")
-    }
-
-    fn change_over(&self, change: Estimate, span: &str) -> String {
-        let (word, low, high) = if change.value < 0.0 {
-            (self.words.less, -change.high, -change.low)
-        } else {
-            (self.words.more, change.low, change.high)
-        };
-        let amount = self.show(change.value.abs());
-        format!("{amount} {} {word}{span} ({} to {})", self.shown.unit, self.show(low), self.show(high))
+        wording::change_each(&self.shown.scaled(&change), self.shown.unit, self.words, "each run")
     }
 
     /// The heading of a column or an axis: `median lap, s`.
     pub fn heading(&self) -> String {
         format!("{}, {}", self.label, self.shown.unit)
+    }
+}
+
+impl Shown {
+    /// A value with its interval as it is shown: times the factor.
+    pub fn scaled(&self, e: &Estimate) -> Estimate {
+        Estimate { value: self.factor * e.value, low: self.factor * e.low, high: self.factor * e.high }
     }
 }
 
@@ -250,33 +233,4 @@ impl Worth {
             Self::Share(share) => share * usual.abs(),
         }
     }
-}
-
-/// The figure of this key, or of this column.
-pub fn find(name: &str) -> Option<&'static Figure> {
-    FIGURES.iter().find(|f| f.key == name).or_else(|| FIGURES.iter().find(|f| f.column == name))
-}
-
-/// A figure of the answers alone.
-fn answered(run: &SettledRun, take: impl Fn(&Answers) -> Option<Reading>) -> Option<Reading> {
-    take(&run.done()?.answers)
-}
-
-/// The rise of a part above the air at the race's end.
-fn rise(run: &SettledRun, part: HotPart) -> Option<Reading> {
-    let (end, air) = run.heat(part)?.race_end_c.zip(run.plan().ambient_c)?;
-    Some(Reading::estimated(Estimate { value: end.value - air, low: end.low - air, high: end.high - air }))
-}
-
-/// Tyre diameter by which the realised ratio would be the set one with the pinion that was on the car.
-fn effective_tyre(run: &SettledRun) -> Option<Reading> {
-    let Measured { laps, answers, .. } = run.done()?;
-    let evidence = answers.gearing.evidence?;
-    let realised = answers.gearing.realised_ratio?;
-    let tyre = run.plan().settings.tyre_mm()?;
-    let counted = median(laps.counted().map(|l| l.turns))?;
-    // Turns lost in wheelspin do not make the tyre smaller.
-    let gripped = realised.value * evidence.gripped_turns / counted;
-    let set = run.plan().settings.ratio_with(run.pinion_on_car()?)?;
-    Some(Reading::plain(tyre * set / gripped, tyre * evidence.relative_u))
 }

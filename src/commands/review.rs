@@ -1,0 +1,65 @@
+//! `review`: reviews weekends or single logs, writes each report and prints its summary.
+
+use std::io::IsTerminal;
+use std::path::{Path, PathBuf};
+use std::process::ExitCode;
+
+use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
+use runtrue::report::{terminal, write};
+use runtrue::review_file;
+
+use super::output::{Output, Problem, print};
+use crate::cli::{OutputFormat, ReviewArguments};
+
+/// From this many runs on the work takes long enough for a progress bar.
+const RUNS_FOR_A_BAR: usize = 4;
+
+pub fn run(arguments: &ReviewArguments, output: Output) -> Result<ExitCode, Problem> {
+    if arguments.schema {
+        return print(format!("{:#}\n", review_file::schema().to_value()));
+    }
+    let mut any_reviewed = false;
+    for path in &arguments.paths {
+        match review_one(path, &report_folder(path, arguments), output) {
+            Ok(reviewed) => any_reviewed |= reviewed,
+            Err(problem) if arguments.paths.len() == 1 => return Err(problem),
+            Err(problem) => problem.print(output),
+        }
+    }
+    Ok(if any_reviewed { ExitCode::SUCCESS } else { ExitCode::FAILURE })
+}
+
+fn report_folder(path: &Path, arguments: &ReviewArguments) -> PathBuf {
+    match &arguments.out {
+        Some(folder) if arguments.paths.len() == 1 => folder.clone(),
+        Some(folder) => folder.join(path.file_name().unwrap_or_default()),
+        None if path.is_file() => path.with_extension("report"),
+        None => path.join("report"),
+    }
+}
+
+/// Reviews one weekend or log; whether any of its runs could be reviewed.
+fn review_one(path: &Path, report: &Path, output: Output) -> Result<bool, Problem> {
+    let bar = ProgressBar::hidden();
+    bar.set_style(
+        ProgressStyle::with_template("{bar:40} {pos}/{len} runs").unwrap_or_else(|_| ProgressStyle::default_bar()),
+    );
+    let progress = |done: usize, count: usize| {
+        let wanted = !output.quiet && output.format == OutputFormat::Text && std::io::stderr().is_terminal();
+        if count >= RUNS_FOR_A_BAR && wanted {
+            bar.set_draw_target(ProgressDrawTarget::stderr());
+        }
+        bar.set_length(count as u64);
+        bar.set_position(done as u64);
+    };
+    let review = runtrue::review::review(path, &progress).map_err(|e| Problem::new(&e).hint(e.hint()))?;
+    bar.finish_and_clear();
+    let page = write::write(&review, report).map_err(|e| Problem::new(e).hint("name another folder with `--out`"))?;
+    let text = || {
+        let how_read = if output.verbose { terminal::how_read(&review) } else { String::new() };
+        format!("{}\n{how_read}Report: {}\n", terminal::summary(&review), page.display())
+    };
+    // The same text as the file, so that a program may take either.
+    output.say_document(text, || review_file::text(&review))?;
+    Ok(review.runs.iter().any(|r| r.done().is_some()))
+}

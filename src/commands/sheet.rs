@@ -1,0 +1,48 @@
+//! `sheet`: writes a starter sheet for a folder of logs.
+
+use std::path::Path;
+use std::process::ExitCode;
+
+use runtrue::folder::{self, FolderError, SHEET};
+use runtrue::sheet::schema::schema;
+use runtrue::storage::write_whole;
+use runtrue::wording::counted;
+use serde_json::json;
+
+use super::output::{Output, Problem, print};
+use crate::cli::SheetArguments;
+
+pub fn run(arguments: &SheetArguments, output: Output) -> Result<ExitCode, Problem> {
+    match &arguments.folder {
+        Some(folder) if !arguments.schema => write_starter(folder, output),
+        _ => print(format!("{:#}\n", schema())),
+    }
+}
+
+fn write_starter(folder: &Path, output: Output) -> Result<ExitCode, Problem> {
+    let path = folder.join(SHEET);
+    if path.exists() {
+        let message = format!("`{}` already exists; not changed", path.display());
+        return Err(Problem::new(message).hint("edit it, or move it away first"));
+    }
+    let problem = |e: FolderError| Problem::new(&e);
+    let logs = folder::find_logs(folder).map_err(|source| {
+        problem(FolderError::Io { path: folder.to_owned(), source }).hint("name a folder with logs in it")
+    })?;
+    if logs.is_empty() {
+        let hint = "put logs ending in `.csv` or `.txt` into the folder";
+        return Err(problem(FolderError::NoLogs(folder.to_owned())).hint(hint));
+    }
+    let starter = folder::starter_for(folder, &logs);
+    write_whole(&path, |out| out.write_all(starter.as_bytes()).map_err(|e| e.to_string()))
+        .map_err(|e| Problem::new(e).hint("the sheet goes into the folder of the logs: make it writable"))?;
+    let text = || {
+        let found = counted(logs.len(), "log");
+        format!(
+            "Wrote {} with {found} in it. Fill in what you know, then run:\nruntrue review {}\n",
+            path.display(),
+            folder.display()
+        )
+    };
+    output.say(text, || json!({ "sheet": path, "runs": logs.len() }))
+}

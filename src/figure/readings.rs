@@ -1,0 +1,47 @@
+//! How figures are taken from a run.
+
+use super::entry::Reading;
+use crate::measure::Answers;
+use crate::measure::hot_part::HotPart;
+use crate::quantity::Estimate;
+use crate::run::{Measured, SettledRun};
+use crate::statistics::quantiles::median;
+
+/// A value with a standard uncertainty.
+pub fn plain(value: Option<f64>, standard_u: f64) -> Option<Reading> {
+    value.map(|v| Reading::plain(v, standard_u))
+}
+
+/// A value whose uncertainty is a share of it.
+pub fn relative(value: Option<f64>, share: f64) -> Option<Reading> {
+    value.map(|v| Reading::plain(v, share * v.abs()))
+}
+
+/// A value with its own interval.
+pub fn estimated(estimate: Option<Estimate>) -> Option<Reading> {
+    estimate.map(Reading::estimated)
+}
+
+/// A figure of the answers alone.
+pub fn answered(run: &SettledRun, take: impl Fn(&Answers) -> Option<Reading>) -> Option<Reading> {
+    take(&run.done()?.answers)
+}
+
+/// The rise of a part above the air at the race's end.
+pub fn rise(run: &SettledRun, part: HotPart) -> Option<Reading> {
+    let (end, air) = run.heat(part)?.race_end_c.zip(run.plan().ambient_c)?;
+    Some(Reading::estimated(Estimate { value: end.value - air, low: end.low - air, high: end.high - air }))
+}
+
+/// Tyre diameter by which the realised ratio would be the set one with the pinion that was on the car.
+pub fn effective_tyre(run: &SettledRun) -> Option<Reading> {
+    let Measured { laps, answers, .. } = run.done()?;
+    let evidence = answers.gearing.evidence?;
+    let realised = answers.gearing.realised_ratio?;
+    let tyre = run.plan().settings.tyre_mm()?;
+    let counted = median(laps.counted().map(|l| l.turns))?;
+    // Turns lost in wheelspin do not make the tyre smaller.
+    let gripped = realised.value * evidence.gripped_turns / counted;
+    let set = run.plan().settings.ratio_with(run.pinion_on_car()?)?;
+    Some(Reading::plain(tyre * set / gripped, tyre * evidence.relative_u))
+}

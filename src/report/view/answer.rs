@@ -1,0 +1,78 @@
+//! One answered question of a run, with its charts.
+
+use super::cells::NOTHING;
+use super::verdicts::VerdictView;
+use crate::report::charts::{NARROW, Size, WIDE};
+use crate::wording::InFigures;
+
+/// A chart with its words.
+pub struct ChartView {
+    /// SVG for a wide page.
+    pub wide: String,
+    /// SVG for a phone.
+    pub narrow: String,
+    /// What it shows, for those who cannot see it.
+    pub description: String,
+    /// What is to be known to read it; may be empty.
+    pub caption: String,
+}
+
+/// A chart in both proportions; none where there is nothing to draw.
+pub fn chart(
+    draw: impl Fn(Size) -> String,
+    description: impl Into<String>,
+    caption: impl Into<String>,
+) -> Vec<ChartView> {
+    let wide = draw(WIDE);
+    if wide.is_empty() {
+        return Vec::new();
+    }
+    vec![ChartView { wide, narrow: draw(NARROW), description: description.into(), caption: caption.into() }]
+}
+
+/// The figure that answers a question.
+pub struct KeyFigure {
+    /// The figure with its unit.
+    pub value: String,
+    /// Its 95 % interval in brackets; may be empty.
+    pub interval: String,
+    /// What it is.
+    pub label: String,
+}
+
+impl KeyFigure {
+    /// A figure without an interval, or a dash.
+    pub fn plain(value: Option<String>, label: impl Into<String>) -> Self {
+        let value = value.unwrap_or_else(|| NOTHING.to_owned());
+        Self { value, interval: String::new(), label: label.into() }
+    }
+
+    /// A figure with its interval.
+    pub fn measured(figures: &InFigures, unit: &str, label: impl Into<String>) -> Self {
+        let value = format!("{} {unit}", figures.value).trim_end().to_owned();
+        Self { value, interval: figures.range(), label: label.into() }
+    }
+}
+
+/// One answered question.
+pub struct AnswerView {
+    /// Anchor of its section, and what it is about in a word.
+    pub about: &'static str,
+    /// The question.
+    pub question: &'static str,
+    /// Its verdict.
+    pub verdict: VerdictView,
+    /// The figure.
+    pub figure: KeyFigure,
+    /// Why, in a sentence or two.
+    pub sentences: Vec<String>,
+    /// What an engineer asks next.
+    pub details: Vec<String>,
+    /// Evidence.
+    pub charts: Vec<ChartView>,
+}
+
+/// Why a question, or a part of it, has no answer.
+pub fn not_answered(why: impl std::fmt::Display) -> String {
+    format!("Not answered: {why}.")
+}

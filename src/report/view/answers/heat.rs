@@ -1,0 +1,121 @@
+//! How hot did it get, and would it last?
+
+use crate::measure::heat::{COOLED_K, Heat, HeatVerdict};
+use crate::measure::hot_part::HotPart;
+use crate::quantity::Estimate;
+use crate::report::charts;
+use crate::report::view::answer::{AnswerView, KeyFigure, chart, not_answered};
+use crate::report::view::cells::number;
+use crate::report::view::verdicts;
+use crate::run::Measured;
+use crate::weekend::conclude::ConcludedRun;
+use crate::wording::InFigures;
+
+/// A race end later than so many lengths of the log would press the readings into a corner of the chart.
+const LONGEST_AHEAD: f64 = 4.0;
+
+/// A part that gets hot.
+struct Part<'a> {
+    name: &'static str,
+    heat: &'a Heat,
+}
+
+pub fn answer(run: &ConcludedRun, done: &Measured, race_s: f64) -> AnswerView {
+    let motor = Part { name: "motor", heat: run.run.heat(HotPart::Motor).unwrap_or(&done.answers.motor) };
+    let controller = Part { name: "controller", heat: &done.answers.controller };
+    let mut sentences: Vec<String> = [&motor, &controller].into_iter().filter_map(went).collect();
+    sentences.extend(limit_reached(&motor, race_s));
+    if let Some(cool) = &motor.heat.cool_down_s {
+        let minutes = Estimate { value: cool.value / 60.0, low: cool.low / 60.0, high: cool.high / 60.0 };
+        let figures = InFigures::whole(&minutes);
+        sentences.push(format!("Allow about {} minutes for it to cool {}.", figures.value, figures.range()));
+    }
+    sentences.extend(motor.heat.why.as_ref().map(not_answered));
+    let judged = match (motor.heat.verdict, controller.heat.verdict) {
+        (HeatVerdict::Within | HeatVerdict::Close | HeatVerdict::CannotTell, HeatVerdict::Over) => &controller,
+        _ => &motor,
+    };
+    let race_end = done.laps.first_passing.map(|first| first.value + race_s);
+    let shown_end = race_end.filter(|end| *end <= LONGEST_AHEAD * done.log.reading.duration_s);
+    AnswerView {
+        about: "heat",
+        question: "How hot did it get, and would it last?",
+        verdict: verdicts::heat(judged.heat.verdict),
+        figure: figure(judged, race_s),
+        sentences,
+        details: details(motor.heat),
+        charts: chart(
+            |size| charts::temperatures(&done.log, motor.heat, controller.heat, shown_end, size),
+            "Temperatures of motor and controller over time against their limits",
+            caption([&motor, &controller]),
+        ),
+    }
+}
+
+fn caption(parts: [&Part; 2]) -> &'static str {
+    if parts.iter().any(|p| p.heat.race_end_c.is_some() && !p.heat.race_end_read) {
+        "Dashed: limits, and the forecast from the last reading to the end of the race, with its 95 % interval."
+    } else {
+        "Dashed: limits."
+    }
+}
+
+/// The part at the end of the race, or its highest reading.
+fn figure(part: &Part, race_s: f64) -> KeyFigure {
+    let Part { name, heat } = part;
+    let limit = heat.limit_c;
+    let Some(end) = &heat.race_end_c else {
+        let peak = heat.peak_c.map(|p| format!("{p:.0} °C"));
+        return KeyFigure::plain(peak, format!("highest reading of the {name}; its limit is {limit:.0} °C"));
+    };
+    let how = if heat.race_end_read { "measured" } else { "forecast" };
+    let label = format!("{name} at the end of a {race_s:.0} s race, {how}; its limit is {limit:.0} °C");
+    KeyFigure::measured(&InFigures::whole(end), "°C", label)
+}
+
+/// What a part did over the run, and its limit.
+fn went(part: &Part) -> Option<String> {
+    let Part { name, heat } = part;
+    let mut text = format!(
+        "The {name} went from {} to {:.0} °C, hottest {:.0} s into the log.",
+        number(heat.start_c, 0),
+        heat.peak_c?,
+        heat.peak_at_s.unwrap_or(0.0)
+    );
+    if let Some(over) = heat.over_limit_s.filter(|s| *s > 0.0) {
+        text += &format!(" It was at its limit or over it for {over:.0} s.");
+    }
+    if !heat.limit_stated {
+        text += &format!(" Enter the limit of your {name} ({:.0} °C is assumed).", heat.limit_c);
+    }
+    Some(text)
+}
+
+/// When the motor reaches its limit, where it does: in the race or so many seconds after the flag.
+fn limit_reached(motor: &Part, race_s: f64) -> Option<String> {
+    let after = motor.heat.limit_after_s.filter(|after| after.value > 0.0)?;
+    let late = Estimate { value: after.value - race_s, low: after.low - race_s, high: after.high - race_s };
+    let in_race = late.value <= 0.0;
+    if let Some(log_s) = motor.heat.reached_s {
+        let when = if in_race {
+            format!("{:.0} s into the race", after.value)
+        } else {
+            format!("{:.0} s after a {race_s:.0} s race would have ended", late.value)
+        };
+        return Some(format!("It reached its limit {when}, {log_s:.0} s into the log."));
+    }
+    let (seconds, when) = if in_race { (after, "into the race") } else { (late, "after the flag") };
+    let figures = InFigures::whole(&seconds);
+    Some(format!("Driven on like this, it would reach its limit {} s {when} {}.", figures.value, figures.range()))
+}
+
+fn details(motor: &Heat) -> Vec<String> {
+    let mut details = Vec::new();
+    if let Some(constant) = &motor.time_constant_range_s {
+        details.push(format!("The motor warms with a time constant of {}.", InFigures::whole(constant).sentence("s")));
+    }
+    if motor.cool_down_s.is_some() {
+        details.push(format!("It counts as cool within {COOLED_K:.0} °C of the air."));
+    }
+    details
+}

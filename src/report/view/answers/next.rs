@@ -1,0 +1,81 @@
+//! What could be changed next?
+
+use crate::measure::hot_part::HotPart;
+use crate::report::charts;
+use crate::report::view::answer::{AnswerView, ChartView, KeyFigure, chart, not_answered};
+use crate::report::view::names::setting_label;
+use crate::report::view::verdicts::{self, PinionRoom};
+use crate::sheet::DEFAULT_MOTOR_C;
+use crate::weekend::conclude::ConcludedRun;
+use crate::weekend::next::Next;
+use crate::wording::{self, HIGHER, HOTTER, InFigures};
+
+/// What another pinion would do, and whether the fan is needed.
+pub fn answer(run: &ConcludedRun) -> AnswerView {
+    let limit_c = run.run.heat(HotPart::Motor).map_or(DEFAULT_MOTOR_C, |heat| heat.limit_c);
+    let keeps_limit = |n: &&Next| n.motor_race_end_c.is_some_and(|end| end.high < limit_c);
+    let largest = run.next.iter().filter(keeps_limit).map(|n| n.pinion).max_by(f64::total_cmp);
+    let on_car = run.run.pinion_on_car();
+    let room = on_car.filter(|_| has_forecast(run)).map(|on_car| PinionRoom { on_car, largest, limit_c });
+    AnswerView {
+        about: "next",
+        question: "What could be changed next?",
+        verdict: verdicts::next_pinion(room),
+        figure: KeyFigure::plain(
+            largest.map(|teeth| format!("{teeth} teeth")),
+            format!("largest nearby pinion that keeps the motor under {limit_c:.0} °C"),
+        ),
+        sentences: sentences(run, on_car),
+        details: Vec::new(),
+        charts: pinion_charts(run, on_car, limit_c),
+    }
+}
+
+/// Whether the motor's heat could be forecast for any pinion.
+fn has_forecast(run: &ConcludedRun) -> bool {
+    run.next.iter().any(|n| n.motor_race_end_c.is_some())
+}
+
+fn sentences(run: &ConcludedRun, on_car: Option<f64>) -> Vec<String> {
+    let mut sentences = Vec::new();
+    let neighbours = run.next.iter().filter(|n| on_car.is_some_and(|teeth| (n.pinion - teeth).abs() == 1.0));
+    for next in neighbours {
+        if let (Some(speed), Some(heat)) = (&next.top_speed_change_m_s, &next.motor_change_k) {
+            let speed = wording::change(speed, "m/s", HIGHER);
+            let heat = wording::change(heat, "°C", HOTTER);
+            sentences.push(format!("{} teeth: top speed {speed}, motor {heat} at the end of the race.", next.pinion));
+        }
+    }
+    if let Some(fan) = &run.without_fan {
+        let end = InFigures::whole(&fan.motor_race_end_c).sentence("°C");
+        sentences.push(format!("Without the fan the motor would end the race at {end}."));
+    }
+    if has_forecast(run) {
+        sentences.push("This looks at motor heat alone. Race rules and the maker's limits come first.".to_owned());
+    }
+    sentences.extend(run.next.iter().find_map(|n| n.why).map(|why| not_answered(&why.words())));
+    let missing: Vec<String> = ["spur", "pinion"]
+        .into_iter()
+        .filter(|key| run.plan().settings.number(key).is_none())
+        .map(setting_label)
+        .collect();
+    if !missing.is_empty() {
+        sentences.push(format!("To answer this, enter {} on the sheet.", missing.join(" and ")));
+    }
+    sentences
+}
+
+fn pinion_charts(run: &ConcludedRun, on_car: Option<f64>, limit_c: f64) -> Vec<ChartView> {
+    const CAPTION: &str = "Blue: the pinion on the car. Bars are 95 % intervals.";
+    let mut charts = chart(
+        |size| charts::heat_by_pinion(&run.next, on_car, limit_c, size),
+        "Motor temperature at the end of the race with each pinion, against its limit",
+        CAPTION,
+    );
+    charts.extend(chart(
+        |size| charts::speed_by_pinion(&run.next, on_car, size),
+        "Top speed of the car with each pinion",
+        CAPTION,
+    ));
+    charts
+}

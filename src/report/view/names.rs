@@ -1,0 +1,41 @@
+//! Names: of the weekend, of the report's files, of a setting and of a delimiter.
+
+use crate::notice::printable;
+use crate::review::Review;
+
+/// File name of a run's page: letters, digits and dashes of its id, and its number, so that no two are alike.
+pub fn page_name(index: usize, id: &str) -> String {
+    let plain: String = id.chars().map(|c| if c.is_ascii_alphanumeric() { c } else { '-' }).take(40).collect();
+    format!("run-{:02}-{plain}.html", index + 1)
+}
+
+/// File of a run's normalised log, from the report's folder, by the name of its page.
+pub fn log_name(page: &str) -> String {
+    format!("logs/{}", page.replace(".html", ".parquet"))
+}
+
+/// Name of the weekend, safe to show.
+pub fn weekend_name(review: &Review) -> String {
+    match (&review.sheet.name, review.has_sheet) {
+        (Some(name), _) => printable(name, 80),
+        (None, true) => "A weekend".to_owned(),
+        (None, false) => "Logs without a sheet".to_owned(),
+    }
+}
+
+/// What a setting is called, from its key on the sheet.
+pub fn setting_label(key: &str) -> String {
+    printable(key, 40)
+}
+
+/// What a delimiter or a decimal mark is called.
+pub fn sign_name(sign: &str) -> &str {
+    match sign {
+        "," => "comma",
+        ";" => "semicolon",
+        "\t" => "tab",
+        "|" => "pipe",
+        "." => "point",
+        other => other,
+    }
+}

@@ -1,0 +1,137 @@
+//! The one word of each verdict, with its mark: pages, terminal and phone take it from here.
+
+use super::mark::Mark;
+use crate::measure::battery::BatteryVerdict;
+use crate::measure::heat::HeatVerdict;
+use crate::measure::wheelspin::Wheelspin;
+use crate::notice::printable;
+use crate::quantity::Estimate;
+use crate::run::GearingVerdict;
+use crate::weekend::before::Before;
+use crate::weekend::findings::MUCH_SPIN;
+use crate::weekend::trends;
+
+/// Said wherever a question has no answer.
+pub const CANNOT_TELL: &str = "cannot tell";
+
+/// A verdict as it is shown.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct VerdictView {
+    /// How good it is.
+    pub mark: Mark,
+    /// The verdict in words.
+    pub words: String,
+}
+
+impl VerdictView {
+    fn new(mark: Mark, words: impl Into<String>) -> Self {
+        Self { mark, words: words.into() }
+    }
+
+    /// Of a question that could not be answered.
+    pub fn cannot_tell() -> Self {
+        Self::new(Mark::Open, CANNOT_TELL)
+    }
+}
+
+/// Is the pinion the one on the sheet?
+pub fn gearing(verdict: GearingVerdict) -> VerdictView {
+    match verdict {
+        GearingVerdict::Agrees => VerdictView::new(Mark::Good, "as on the sheet"),
+        GearingVerdict::Differs => VerdictView::new(Mark::Act, "not as on the sheet"),
+        GearingVerdict::CannotTell => VerdictView::cannot_tell(),
+    }
+}
+
+/// Did the power reach the ground?
+pub fn grip(wheelspin: &Wheelspin) -> VerdictView {
+    // Without laps there is no share: then any spin is worth a word.
+    let little = wheelspin.share.map_or(wheelspin.events.is_empty(), |share| share < MUCH_SPIN);
+    match (wheelspin.can_tell, little) {
+        (false, _) => VerdictView::cannot_tell(),
+        (true, true) => VerdictView::new(Mark::Good, "good"),
+        (true, false) => VerdictView::new(Mark::Watch, "wheelspin"),
+    }
+}
+
+/// Does a part keep under its limit to the end of the race?
+pub fn heat(verdict: HeatVerdict) -> VerdictView {
+    match verdict {
+        HeatVerdict::Within => VerdictView::new(Mark::Good, "within its limit"),
+        HeatVerdict::Close => VerdictView::new(Mark::Watch, "close to its limit"),
+        HeatVerdict::Over => VerdictView::new(Mark::Act, "over its limit"),
+        HeatVerdict::CannotTell => VerdictView::cannot_tell(),
+    }
+}
+
+/// Does the pack last?
+pub fn battery(verdict: BatteryVerdict) -> VerdictView {
+    match verdict {
+        BatteryVerdict::Plenty => VerdictView::new(Mark::Good, "plenty left"),
+        BatteryVerdict::Short => VerdictView::new(Mark::Watch, "little left"),
+        BatteryVerdict::UnderFloor => VerdictView::new(Mark::Act, "cells too low"),
+        BatteryVerdict::CannotTell => VerdictView::cannot_tell(),
+    }
+}
+
+/// Is the car faster than in its run before? Where there is no run before, whether it has a top speed.
+pub fn top_speed(top_speed_m_s: Option<f64>, before: Option<&Before>) -> VerdictView {
+    let Some(before) = before else {
+        return top_speed_m_s.map_or_else(VerdictView::cannot_tell, |_| VerdictView::new(Mark::Good, "measured"));
+    };
+    let (run, change) = (printable(&before.run, 40), &before.top_speed_change_m_s);
+    if change.low > 0.0 {
+        VerdictView::new(Mark::Plain, format!("top speed higher than in {run}"))
+    } else if change.high < 0.0 {
+        VerdictView::new(Mark::Plain, format!("top speed lower than in {run}"))
+    } else {
+        VerdictView::new(Mark::Good, format!("top speed as in {run}"))
+    }
+}
+
+/// Which pinion does the motor's heat allow?
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct PinionRoom {
+    /// The pinion on the car, teeth.
+    pub on_car: f64,
+    /// The largest pinion nearby that keeps the motor under its limit, teeth; `None` where none does.
+    pub largest: Option<f64>,
+    /// The limit, °C.
+    pub limit_c: f64,
+}
+
+/// What heat says of the next pinion; `None` where it could not be forecast.
+pub fn next_pinion(room: Option<PinionRoom>) -> VerdictView {
+    let Some(PinionRoom { on_car, largest, limit_c }) = room else { return VerdictView::cannot_tell() };
+    let Some(largest) = largest else {
+        return VerdictView::new(Mark::Act, format!("no nearby pinion keeps it under {limit_c:.0} °C"));
+    };
+    if largest > on_car {
+        // Room is no reason yet to fit them.
+        VerdictView::new(Mark::Plain, format!("heat allows up to {largest} teeth"))
+    } else if largest < on_car {
+        VerdictView::new(Mark::Act, format!("gear down to {largest} teeth"))
+    } else {
+        VerdictView::new(Mark::Good, format!("stay at {on_car} teeth"))
+    }
+}
+
+/// Does a figure move over the runs or the weekends?
+pub fn trend(verdict: trends::Verdict) -> &'static str {
+    match verdict {
+        trends::Verdict::Rising => "rising",
+        trends::Verdict::Falling => "falling",
+        trends::Verdict::Steady => "steady",
+        trends::Verdict::CannotTell => CANNOT_TELL,
+    }
+}
+
+/// Whether an effect is more than scatter: its interval excludes zero.
+pub fn is_clear(effect: Option<&Estimate>) -> bool {
+    effect.is_some_and(|e| e.low > 0.0 || e.high < 0.0)
+}
+
+/// Is the effect of a setting more than scatter?
+pub fn effect(effect: Option<&Estimate>) -> &'static str {
+    if is_clear(effect) { "a clear effect" } else { "too small to tell" }
+}
