@@ -1,9 +1,10 @@
-//! How near the answers come to the forward model's truth, as the table of DEVELOPERS.md: `cargo bench --bench accuracy`.
+//! How near the answers come to the forward model's truth, as the table in `benches/README.md`: `cargo bench --bench
+//! accuracy`.
 
 #[path = "../tests/driven/mod.rs"]
 mod driven;
 
-use driven::scores::{self, Against, RATES, share};
+use driven::scores::{self, Against, RATES, SEEDS, share};
 use runtrue::statistics::quantiles::quantile;
 use runtrue::weekend::trends::{Cause, Verdict};
 
@@ -40,9 +41,9 @@ fn held<'a>(all: impl Iterator<Item = &'a Against>) -> String {
 
 fn wheelspin() {
     for rate in RATES {
-        let spins = scores::spins(rate);
+        let spins = scores::spins(rate, SEEDS);
         row(
-            &format!("wheelspin at {rate:.0} Hz: F1; false in clean runs; spun time"),
+            &format!("wheelspin at {rate:.0} Hz: F1; false events in clean runs; error of the spun time"),
             if rate < 20.0 { "0.85; 0; 12 %" } else { "0.97; 0; 12 %" },
             format!(
                 "{:.3} ({} missed, {} false of {}); {}; {:+.1} %",
@@ -59,9 +60,11 @@ fn wheelspin() {
 
 fn wheelspin_everywhere() {
     for rate in RATES {
-        let spins = scores::spins_everywhere(rate);
+        let spins = scores::spins_everywhere(rate, SEEDS);
         row(
-            &format!("wheelspin at {rate:.0} Hz where nearly every corner's exit spins: F1; spun time"),
+            &format!(
+                "wheelspin at {rate:.0} Hz where the wheels spin out of nearly every corner: F1; error of the spun time"
+            ),
             "",
             format!(
                 "{:.3} ({} missed, {} false of {}); {:+.1} %",
@@ -76,15 +79,15 @@ fn wheelspin_everywhere() {
 }
 
 fn heat() {
-    let ends = scores::race_ends();
+    let ends = scores::race_ends(SEEDS);
     for (part, all) in
         [("motor", ends.iter().map(|e| e.0).collect::<Vec<_>>()), ("controller", ends.iter().map(|e| e.1).collect())]
     {
         row(
-            &format!("{part} at the race's end from its first 55 %: within 2 K; worst; interval holds; widest"),
-            "90 %; 3 K; 95 %; ±4 K",
+            &format!("{part} at the race's end, from the first 55 %: within 2 °C; worst; interval holds; widest"),
+            "90 %; 3 °C; 95 %; ±4 °C",
             format!(
-                "{}; {:.1} K; {}; ±{:.1} K",
+                "{}; {:.1} °C; {}; ±{:.1} °C",
                 percent(share(all.iter().map(|a| a.off().abs() < 2.0))),
                 largest(all.iter().map(Against::off)),
                 held(all.iter()),
@@ -96,17 +99,17 @@ fn heat() {
 
 fn battery() {
     for (rate, amps) in [(10.0, 0.1), (20.0, 1.0), (100.0, 0.1)] {
-        let all = scores::resistances(rate, amps);
+        let all = scores::resistances(rate, amps, SEEDS);
         row(
-            &format!("pack's resistance at {rate:.0} Hz, steps of {amps} A: between ohmic and slow within 12 %"),
+            &format!("pack resistance at {rate:.0} Hz, current in steps of {amps} A: between ohmic and slow, to 12 %"),
             "95 %",
             percent(share(all.iter().map(|(r, low, high)| r.value > 0.88 * low && r.value < 1.12 * high))),
         );
     }
     for rate in RATES {
-        let all = scores::charges(rate);
+        let all = scores::charges(rate, SEEDS);
         row(
-            &format!("charge at {rate:.0} Hz: worst; interval holds"),
+            &format!("charge used at {rate:.0} Hz: worst error; interval holds"),
             "0.3 %",
             format!("{:.2} %; {}", 100.0 * largest(all.iter().map(|a| a.off() / a.truth)), held(all.iter())),
         );
@@ -114,7 +117,7 @@ fn battery() {
 }
 
 fn speeds() {
-    let tops = scores::top_speeds();
+    let tops = scores::top_speeds(SEEDS);
     row(
         "top speed: median and worst error; interval holds",
         "",
@@ -125,7 +128,7 @@ fn speeds() {
             held(tops.iter())
         ),
     );
-    let changes = scores::against_before();
+    let changes = scores::against_before(SEEDS);
     row(
         "top speed against the run before, a tooth or two apart: median and worst error; interval holds",
         "",
@@ -137,10 +140,10 @@ fn speeds() {
         ),
     );
     for rate in [10.0, 20.0, 50.0] {
-        let all = scores::drag_brakes(rate);
+        let all = scores::drag_brakes(rate, SEEDS);
         let off = || all.iter().map(|(found, truth)| found / truth - 1.0);
         row(
-            &format!("coasting, 3 to 10 % drag brake, at {rate:.0} Hz: change's median and worst error"),
+            &format!("coasting at {rate:.0} Hz, drag brake 3 → 10 %: median and worst error of the change"),
             "10 %",
             format!("{:.1} %, {:.1} %", 100.0 * middle(off()), 100.0 * largest(off())),
         );
@@ -148,21 +151,21 @@ fn speeds() {
 }
 
 fn changes() {
-    let pinions = scores::pinions();
+    let pinions = scores::pinions(SEEDS);
     let heats = || pinions.iter().map(|p| &p.0);
     let tops = || pinions.iter().map(|p| &p.1);
     row(
-        "a tooth more or less: change of the motor's race end, median and worst; interval holds",
-        "1.5 K",
+        "one tooth more or fewer: change of the motor at the race's end, median and worst error; interval holds",
+        "1.5 °C",
         format!(
-            "{:.2} K, {:.2} K; {}",
+            "{:.2} °C, {:.2} °C; {}",
             middle(heats().map(Against::off)),
             largest(heats().map(Against::off)),
             held(heats())
         ),
     );
     row(
-        "a tooth more or less: change of the top speed, of that speed, median and worst; interval holds",
+        "one tooth more or fewer: change of the top speed, as a share of it, median and worst error; interval holds",
         "1 %",
         format!(
             "{:.2} %, {:.2} %; {}",
@@ -175,29 +178,33 @@ fn changes() {
         all.filter(|a| a.truth.abs() >= least && a.found.value * a.truth <= 0.0).count()
     };
     row(
-        "its sign, where the change is 0.2 K or 0.1 % at least",
+        "the sign of both, where the change is at least 0.2 °C or 0.1 %",
         "always right",
         format!("{} and {} of {} wrong", wrong(&mut heats(), 0.2), wrong(&mut tops(), 0.001), pinions.len()),
     );
-    let timings = scores::timings();
+    let timings = scores::timings(SEEDS);
     row(
-        "timing change, three runs a side: rise's worst error; interval above zero",
-        "2 K; all",
+        "more timing, three runs each: worst error of the motor's rise; interval above zero",
+        "2 °C; all",
         format!(
-            "{:.2} K; {}",
+            "{:.2} °C; {}",
             largest(timings.iter().map(Against::off)),
             percent(share(timings.iter().map(|a| a.found.low > 0.0)))
         ),
     );
-    let stickers = scores::stickers();
+    let stickers = scores::stickers(SEEDS);
     let claimed = stickers.iter().filter(|c| **c).count();
-    row("a change that does nothing: effects claimed", "1 in 20", format!("{claimed} of {}", stickers.len()));
+    row(
+        "a change that does nothing: effects claimed all the same",
+        "1 in 20",
+        format!("{claimed} of {}", stickers.len()),
+    );
 }
 
 fn trends() {
-    let fans = scores::fading_fans();
+    let fans = scores::fading_fans(SEEDS);
     row(
-        "fan fading over eight runs: cooling falling; peak put down to cooling, to nothing, to something else",
+        "a fan that fades over eight runs: cooling seen to fall; peak blamed on cooling, on nothing, on something else",
         "all",
         format!(
             "{}; {}, {}, {}",
@@ -207,9 +214,9 @@ fn trends() {
             fans.iter().filter(|f| f.1.is_some_and(|c| c != Cause::Cooling)).count()
         ),
     );
-    let days = scores::warm_days();
+    let days = scores::warm_days(SEEDS);
     row(
-        "day that warms by 15 K: cooling steady, cannot tell, moving; peak put down to the air",
+        "a day that warms by 15 °C: cooling steady, cannot tell, moving; peak blamed on the air",
         "all",
         format!(
             "{}, {}, {}; {}",
@@ -219,9 +226,9 @@ fn trends() {
             percent(share(days.iter().map(|d| d.1 == Some(Cause::Air))))
         ),
     );
-    let tyres = scores::worn_tyres();
+    let tyres = scores::worn_tyres(SEEDS);
     row(
-        "tyres that wear untold, eight runs: change a run, median and worst error",
+        "tyres that wear, not on the sheet, over eight runs: median and worst error of the wear per run",
         "10 %",
         format!(
             "{:.1} %, {:.1} %",

@@ -1,11 +1,11 @@
-"""Runs each notebook from its first cell to its last, and says which cell failed.
+"""Runs each notebook from the first cell to the last, and says which cell failed.
 
-    python notebooks/run.py            # after a release build, over the sample weekend and an invented season; the notebooks stay as they are
-    python notebooks/run.py FOLDER     # also keeps the executed notebooks in FOLDER
+    python notebooks/run.py            # after a release build, on the sample weekend and an invented season; changes no notebook
+    python notebooks/run.py FOLDER     # also writes the executed notebooks to FOLDER
 
-Where WEEKEND_REPORT or SEASON is set, that report or data set is read instead.
+If WEEKEND_REPORT or SEASON is set, that report or data set is read instead.
 
-A notebook with outputs is refused: they would be somebody's data.
+A notebook with outputs is refused: they could be somebody's data.
 """
 
 import os
@@ -39,7 +39,7 @@ def main(keep):
             book = nbformat.read(path, as_version=4)
             nbformat.validate(book)
             code = [c for c in book.cells if c.cell_type == "code"]
-            assert not any(c.outputs or c.execution_count for c in code), f"{path.name} holds outputs: clear them"
+            assert not any(c.outputs or c.execution_count for c in code), f"{path.name} has outputs: clear them before you commit it"
             NotebookClient(book, timeout=120, resources={"metadata": {"path": str(HERE)}}).execute()
             pictures = sum("image/png" in o.get("data", {}) for c in code for o in c.outputs)
             print(f"{path.name}: {len(code)} cells, {pictures} pictures")

@@ -1,4 +1,5 @@
-//! At home among other tools: JSON of every command, standard input and output, quiet, exit codes, completions, manual pages.
+//! At home among other tools: JSON of every command, standard input and output, quiet, exit codes, completions, manual
+//! pages.
 
 use std::io::{BufRead, BufReader, Write};
 use std::path::{Path, PathBuf};

@@ -1,5 +1,5 @@
-//! What goes wrong around the program: it is killed, the folder is read-only or full, files change, vanish, are links or have odd names, two
-//! reviews run at once. Each ends in a clear error or a right answer, and no output is torn. `RUNTRUE_KILLS=200` for the long form.
+//! What goes wrong around the program: it is killed, the folder is read-only or full, files change, vanish, are links
+//! or have odd names, two reviews run at once. Each ends in a clear error or a right answer, and no output is torn.
 #![cfg(unix)]
 
 use std::fs;
@@ -13,9 +13,6 @@ use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 use rstest::rstest;
 use serde_json::Value;
-
-/// Reviews killed in the short form.
-const KILLS: usize = 25;
 
 fn program(arguments: &[&str]) -> Command {
     let mut command = Command::new(env!("CARGO_BIN_EXE_runtrue"));
@@ -61,8 +58,12 @@ fn files(folder: &Path) -> Vec<PathBuf> {
     all
 }
 
-#[test]
-fn a_killed_review_leaves_every_output_old_or_new() {
+/// `RUNTRUE_KILLS` gives the long form another number.
+#[rstest]
+#[case::few(10)]
+#[ignore = "the long form: .ci/run"]
+#[case::many(std::env::var("RUNTRUE_KILLS").ok().and_then(|k| k.parse().ok()).unwrap_or(200))]
+fn a_killed_review_leaves_every_output_old_or_new(#[case] kills: usize) {
     let folder = weekend();
     let report = folder.path().join("report");
     let sheet = folder.path().join("weekend.toml");
@@ -76,7 +77,6 @@ fn a_killed_review_leaves_every_output_old_or_new() {
         let named = |f: PathBuf| (f.strip_prefix(&report).unwrap().to_owned(), fs::read(&f).unwrap());
         whole.push(files(&report).into_iter().map(named).collect());
     }
-    let kills = std::env::var("RUNTRUE_KILLS").ok().and_then(|k| k.parse().ok()).unwrap_or(KILLS);
     let mut random = ChaCha8Rng::seed_from_u64(1);
     let mut torn = 0;
     for n in 0..kills {
@@ -128,7 +128,8 @@ fn a_folder_that_may_not_be_written_to_and_a_full_disk_are_said() {
     assert!(String::from_utf8_lossy(&output.stderr).contains("error"));
 }
 
-/// A disk that fills in the middle of a report, by the system's limit on a file's size: the small files fit, the pages do not.
+/// A disk that fills in the middle of a report, by the system's limit on a file's size: the small files fit, the pages
+/// do not.
 #[test]
 fn a_disk_that_fills_in_the_middle_leaves_each_file_old_or_new() {
     let folder = weekend();

@@ -118,7 +118,8 @@ fn a_log_in_big5_is_told_by_its_words() {
     compare(&read(&bytes), 0.0);
 }
 
-/// Numbers about a mark that differ in their last digits are one suspect, not one each: the time does not grow with their square.
+/// Numbers about a mark that differ in their last digits are one suspect, not one each: the time does not grow with
+/// their square.
 #[test]
 fn many_numbers_about_a_mark_are_one_mark() {
     let rows =

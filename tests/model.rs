@@ -1,12 +1,14 @@
-//! What runtrue finds in logs of the forward model against the model's own truth: gearing, laps, lists. The bounds
-//! are those that were promised, or, where one is not reached, what is reached, with the promise beside it.
+//! What runtrue finds in logs of the forward model against the model's own truth: gearing, laps, lists. The bounds are
+//! those that were promised, or, where one is not reached, what is reached, with the promise beside it. Each runs over
+//! a few seeds by default and over all of them in the long form (`-- --ignored`, in `.ci/run`).
 
 mod driven;
 
 use std::sync::OnceLock;
 
 use driven::driven;
-use driven::scores::{RATES, SEEDS, every, share};
+use driven::scores::{FEW, RATES, SEEDS, every, share};
+use rstest::rstest;
 use runtrue::demo::car::CarSpec;
 use runtrue::demo::drive::Stop;
 use runtrue::demo::recorder::Recorder;
@@ -26,9 +28,10 @@ struct Case {
     alone: Laps,
 }
 
-fn cases() -> &'static [Case] {
-    static CASES: OnceLock<Vec<Case>> = OnceLock::new();
-    CASES.get_or_init(|| every(SEEDS, of_seed).into_iter().flatten().collect())
+/// The cases of the short or the long form, made once.
+fn cases(seeds: u64) -> &'static [Case] {
+    static CASES: [OnceLock<Vec<Case>>; 2] = [OnceLock::new(), OnceLock::new()];
+    CASES[usize::from(seeds == SEEDS)].get_or_init(|| every(seeds, of_seed).into_iter().flatten().collect())
 }
 
 fn of_seed(car: &CarSpec, seed: u64) -> Vec<Case> {
@@ -57,10 +60,13 @@ fn of_seed(car: &CarSpec, seed: u64) -> Vec<Case> {
     RATES.map(of_rate).into()
 }
 
-#[test]
-fn realised_ratio_is_the_models_own() {
+#[rstest]
+#[case::few(FEW)]
+#[ignore = "the long form: .ci/run"]
+#[case::all(SEEDS)]
+fn realised_ratio_is_the_models_own(#[case] seeds: u64) {
     // The ratio is turns times what the sheet says of tyre and lap: its relative error is the turns'.
-    let errors: Vec<f64> = cases()
+    let errors: Vec<f64> = cases(seeds)
         .iter()
         .map(|c| {
             // The same laps on both sides: those that the review counts.
@@ -84,21 +90,25 @@ fn realised_ratio_is_the_models_own() {
     let near = share(errors.iter().map(|e| *e < 0.0025));
     println!("median {:.4} %, worst {:.3} %, {:.1} % within 0.25 %", 100.0 * middle, 100.0 * worst, 100.0 * near);
     assert!(middle < 0.0002);
-    // Promised: 0.25 % at worst. One run of forty misses it at every rate: thirteen laps of which most hold a wheelspin, so
-    // that the median jumps between laps one per cent apart where the list lies a second off. Its interval holds the truth.
+    // Promised: 0.25 % at worst. One run of forty misses it at every rate: thirteen laps of which most hold a
+    // wheelspin, so that the median jumps between laps one per cent apart where the list lies a second off. Its
+    // interval holds the truth.
     assert!(near >= 0.97);
 }
 
-#[test]
-fn a_list_finds_its_place_on_the_log() {
+#[rstest]
+#[case::few(FEW)]
+#[ignore = "the long form: .ci/run"]
+#[case::all(SEEDS)]
+fn a_list_finds_its_place_on_the_log(#[case] seeds: u64) {
     let error = |c: &Case| {
         assert_eq!(c.with_list.source, Source::List, "{}", c.name);
         c.with_list.first_passing.unwrap().value - c.trace.passings[0]
     };
-    let held = share(cases().iter().map(|c| c.with_list.first_passing.unwrap().holds(c.trace.passings[0])));
+    let held = share(cases(seeds).iter().map(|c| c.with_list.first_passing.unwrap().holds(c.trace.passings[0])));
     assert!(held >= 0.95, "the 95 % interval holds the truth in {:.1} %", 100.0 * held);
-    let grid: Vec<f64> = cases().iter().filter(|c| c.from_grid).map(|c| error(c).abs()).collect();
-    let pit: Vec<f64> = cases().iter().filter(|c| !c.from_grid).map(|c| error(c).abs()).collect();
+    let grid: Vec<f64> = cases(seeds).iter().filter(|c| c.from_grid).map(|c| error(c).abs()).collect();
+    let pit: Vec<f64> = cases(seeds).iter().filter(|c| !c.from_grid).map(|c| error(c).abs()).collect();
     let near = |errors: &[f64]| share(errors.iter().map(|e| *e <= 0.75));
     println!("grid: median {:.3} s, {:.0} % within 0.75 s", median(grid.iter().copied()).unwrap(), 100.0 * near(&grid));
     println!("pit: median {:.3} s, {:.0} % within 0.75 s", median(pit.iter().copied()).unwrap(), 100.0 * near(&pit));
@@ -109,10 +119,13 @@ fn a_list_finds_its_place_on_the_log() {
     assert!(median(pit.iter().copied()).unwrap() <= 0.45);
 }
 
-#[test]
-fn laps_found_alone_are_the_drivers() {
+#[rstest]
+#[case::few(FEW)]
+#[ignore = "the long form: .ci/run"]
+#[case::all(SEEDS)]
+fn laps_found_alone_are_the_drivers(#[case] seeds: u64) {
     let mut off = Vec::new();
-    for c in cases() {
+    for c in cases(seeds) {
         let driven = c.trace.passings.len() - 1;
         assert!(
             c.alone.rows.len().abs_diff(driven) <= 1,
@@ -133,9 +146,12 @@ fn laps_found_alone_are_the_drivers() {
     assert!(middle < 0.05, "median {middle:.3} s");
 }
 
-#[test]
-fn stops_are_set_aside_and_hardly_anything_else() {
-    for c in cases().iter().filter(|c| !c.from_grid) {
+#[rstest]
+#[case::few(FEW)]
+#[ignore = "the long form: .ci/run"]
+#[case::all(SEEDS)]
+fn stops_are_set_aside_and_hardly_anything_else(#[case] seeds: u64) {
+    for c in cases(seeds).iter().filter(|c| !c.from_grid) {
         for stop in &c.stops {
             assert!(c.with_list.rows[*stop].set_aside.is_some(), "{}: the stop in lap {} counts", c.name, stop + 1);
         }

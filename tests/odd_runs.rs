@@ -1,4 +1,5 @@
-//! Runs that went odd: sensors that stick, cells that are missing, a car that stands with its recorder on. Each has led to a wrong answer once.
+//! Runs that went odd: sensors that stick, cells that are missing, a car that stands with its recorder on. Each has led
+//! to a wrong answer once.
 
 mod driven;
 

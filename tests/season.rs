@@ -1,4 +1,5 @@
-//! A season gathered from invented weekends: what the model was told is found, what it was not is not, and each weekend's files are its own.
+//! A season gathered from invented weekends: what the model was told is found, what it was not is not, and each
+//! weekend's files are its own.
 
 use std::path::{Path, PathBuf};
 use std::process::{Command, Output};
@@ -133,7 +134,10 @@ fn what_cannot_be_gathered_is_said_and_the_rest_goes_on() {
         std::fs::write(path.join("review.json"), file.to_string()).unwrap();
         path.parent().unwrap().to_owned()
     };
-    let undated = with("undated", json!({ "format": "runtrue review 1", "weekend": { "date": "in May" }, "runs": [] }));
+    let undated = with(
+        "undated",
+        json!({ "format": "runtrue review 1", "weekend": { "date": "in May" }, "runs": [{ "id": "r" }] }),
+    );
     let foreign = with("foreign", json!({ "format": "another 7" }));
     let nothing = folder.path().join("nothing");
     let some = season(&[&undated, &foreign, &nothing, &good], &root, &[]);
@@ -320,7 +324,7 @@ fn reviews_that_others_made_are_checked() {
     let head = json!({ "date": "2026-01-03", "name": "x" });
     for (runs, said) in [
         (json!([]), "it has no runs"),
-        (json!("hello"), "string \"hello\", expected a sequence at line 1 column"),
+        (json!("hello"), "expected a sequence at line 1 column"),
         (json!([{ "id": "r" }, { "id": "r" }]), "two runs with the id `r`"),
     ] {
         let file = json!({ "format": "runtrue review 1", "weekend": head, "runs": runs });

@@ -1,4 +1,4 @@
-"""Times runtrue beside what a racer would use instead, in turn and on the same files, and prints a table for the README.
+"""Times runtrue beside what a racer would use instead, in turn and on the same files, and prints the table of benches/README.md.
 
     cargo bench --bench peers_data -- DIR        # writes the files
     python benches/peers/compare.py DIR          # polars, pandas, pyarrow, duckdb, scipy and matplotlib from PyPI

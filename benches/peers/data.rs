@@ -1,5 +1,5 @@
-//! Writes what `compare.py` times: a weekend of 40 runs, 8 minutes at 20 Hz, seven channels, with lap lists and sheet; a long plain log and the
-//! same awkwardly written. `cargo bench --bench peers_data -- DIR`.
+//! Writes what `compare.py` times: a weekend of 40 runs, 8 minutes at 20 Hz, seven channels, with lap lists and sheet;
+//! a long plain log and the same awkwardly written. `cargo bench --bench peers_data -- DIR`.
 
 #[path = "../../tests/driven/mod.rs"]
 mod driven;

@@ -3,8 +3,8 @@
     cargo bench --bench peers_data -- DIR        # writes the long log that is repeated here
     python benches/peers/growth.py DIR
 
-A log of 1/8 to 1 GB is made of the long log over and over, its clock going on; a season of 125 to 1000 runs of copies of the weekend of 40 runs, by their
-reviews. Best of three; memory is the process' peak, and beside it what the channels take (8 bytes a value).
+The log of 1/8 to 1 GB repeats the long log while its clock goes on. The season of 125 to 1000 runs repeats the reviews of the weekend of 40 runs. Best of
+three; memory is the peak of the process, and beside it stands what the channels take (8 bytes a value).
 """
 
 import json

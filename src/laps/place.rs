@@ -3,7 +3,7 @@
 //! 1. The motor turns of a lap: the autocorrelation of the revs over turns ([`super::period`]). Over turns and not over
 //!    time, so that pace and stops do not matter.
 //! 2. A chain of laps: each lap is laid over the one before where the revs agree best.
-//! 3. A profile of the revs over a lap, and a smoother ([`super::smoother`]) of the distance between the odometer's
+//! 3. A profile of the revs over a lap, and a smoother (`smoother.rs`) of the distance between the odometer's
 //!    place and the true one: the odometer drifts with the driven line and slip, the pattern of revs pulls it back. A
 //!    second state is the driver's mood, faster or slower than usual for a while: without it, mood would pass for a
 //!    place ahead or behind.

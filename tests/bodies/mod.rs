@@ -1,4 +1,5 @@
-//! What must hold of whatever comes in, for `any_bytes` (every CI run) and the fuzz targets in `tests/fuzz` (by the hour).
+//! What must hold of whatever comes in, for `any_bytes` (every CI run) and the fuzz targets in `tests/fuzz` (by the
+//! hour).
 
 use std::path::Path;
 

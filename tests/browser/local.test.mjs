@@ -98,8 +98,8 @@ test("from nothing: start, drop a log, read its answers; three lines more and th
   await page.waitForURL(server.base);
   assert.match(await rows(page).first().textContent(), /7\.\d\d\s*●\s*agrees/);
   const sheet = readFileSync(join(made, "weekend.toml"), "utf8");
-  assert.match(sheet, /^internal_ratio = 1\.85 +# 1\.0 for direct drive$/m);
-  assert.match(sheet, /^# mass_kg = 1\.35$/m);
+  assert.match(sheet, /^internal_ratio = 1\.85 +# the final drive ratio; write 1 for direct drive$/m);
+  assert.match(sheet, /^# mass_kg = 1\.35 +# kg: /m);
   assert.deepEqual(wrong, []);
   await close();
 });
@@ -228,7 +228,7 @@ test("a refused form keeps what was typed, marked, and nothing says that the fol
   await page.locator("input[name='/cars/tourer#value']").fill("");
   await page.locator("input[name='+car']").fill("");
   await page.getByRole("button", { name: "Save and review" }).click();
-  assert.match(await page.getByRole("alert").first().textContent(), /pan: mass, ready to race/);
+  assert.match(await page.getByRole("alert").first().textContent(), /pan: mass: mass_kg is 999/);
   assert.equal(await page.locator("[aria-invalid=true]").inputValue(), "999");
   await page.waitForTimeout(800);
   assert.equal(await page.locator("#news").textContent(), "");

@@ -1,4 +1,5 @@
-//! How near the answers come to the forward model's truth: each promise measured over many seeds, for tests and for `benches/accuracy.rs`.
+//! How near the answers come to the forward model's truth: each promise measured over a number of seeds, for tests and
+//! for `benches/accuracy.rs`.
 
 use runtrue::demo::car::CarSpec;
 use runtrue::demo::drive::{Drive, Timing};
@@ -16,7 +17,10 @@ use runtrue::weekend::trends::{Cause, Verdict};
 
 use super::{Driven, driven, driven_on, reviewed, track};
 
+/// Seeds of the long form, which the accuracy table and `.ci/run` take.
 pub const SEEDS: u64 = 20;
+/// Seeds of the short form: each rate, kind of start, share of wheelspin and recorder of the long form is among them.
+pub const FEW: u64 = 4;
 pub const RATES: [f64; 4] = [10.0, 20.0, 50.0, 100.0];
 
 /// The two cars.
@@ -65,16 +69,16 @@ impl Spins {
 }
 
 /// Wheelspin at a rate: clean runs, runs with some and with much, spins just past the limit of grip, locked wheels.
-pub fn spins(rate: f64) -> Spins {
-    spun(rate, [0.0, 0.06, 0.15])
+pub fn spins(rate: f64, seeds: u64) -> Spins {
+    spun(rate, seeds, [0.0, 0.06, 0.15])
 }
 
 /// The same where nearly every corner's exit spins: more than a tenth of the time that the car gathers speed.
-pub fn spins_everywhere(rate: f64) -> Spins {
-    spun(rate, [0.5, 0.7, 0.9])
+pub fn spins_everywhere(rate: f64, seeds: u64) -> Spins {
+    spun(rate, seeds, [0.5, 0.7, 0.9])
 }
 
-fn spun(rate: f64, shares: [f64; 3]) -> Spins {
+fn spun(rate: f64, seeds: u64, shares: [f64; 3]) -> Spins {
     let of = |car: &CarSpec, seed: u64| {
         let run = driven(car, seed, |d| {
             (d.spin, d.length) = (shares[seed as usize % 3], 120.0);
@@ -101,7 +105,7 @@ fn spun(rate: f64, shares: [f64; 3]) -> Spins {
             true_s: truth.iter().map(|e| e.1 - e.0).sum(),
         }
     };
-    every(SEEDS, of).into_iter().fold(Spins::default(), |a, b| Spins {
+    every(seeds, of).into_iter().fold(Spins::default(), |a, b| Spins {
         hits: a.hits + b.hits,
         misses: a.misses + b.misses,
         wrong: a.wrong + b.wrong,
@@ -129,8 +133,8 @@ impl Against {
 }
 
 /// Motor's and controller's race end from the first 55 % of a race.
-pub fn race_ends() -> Vec<(Against, Against)> {
-    every(SEEDS, |car, seed| {
+pub fn race_ends(seeds: u64) -> Vec<(Against, Against)> {
+    every(seeds, |car, seed| {
         let run = driven(car, seed, |d| {
             d.ambient = 18.0 + seed as f64;
             d.length = if seed % 2 == 0 { 300.0 } else { 480.0 };
@@ -148,8 +152,8 @@ pub fn race_ends() -> Vec<(Against, Against)> {
 }
 
 /// The pack's resistance, mΩ, with the model's ohmic value and that with the slow part.
-pub fn resistances(rate: f64, amp_step: f64) -> Vec<(Estimate, f64, f64)> {
-    every(SEEDS, |car, seed| {
+pub fn resistances(rate: f64, amp_step: f64, seeds: u64) -> Vec<(Estimate, f64, f64)> {
+    every(seeds, |car, seed| {
         let run = driven(car, seed, |d| (d.length, d.pack_age) = (120.0, 1.0 + seed as f64 / 20.0));
         let mut recorder = Recorder::plain(rate);
         recorder.amp_step = amp_step;
@@ -160,8 +164,8 @@ pub fn resistances(rate: f64, amp_step: f64) -> Vec<(Estimate, f64, f64)> {
 }
 
 /// Charge against the model's integral, A·s.
-pub fn charges(rate: f64) -> Vec<Against> {
-    every(SEEDS, |car, seed| {
+pub fn charges(rate: f64, seeds: u64) -> Vec<Against> {
+    every(seeds, |car, seed| {
         let run = driven(car, seed, |d| d.length = 120.0);
         let (log, _, answers) = run.answers(&Recorder::plain(rate), f64::INFINITY);
         let last = (log.reading.duration_s * 1000.0) as usize;
@@ -171,8 +175,8 @@ pub fn charges(rate: f64) -> Vec<Against> {
 }
 
 /// The car's top speed.
-pub fn top_speeds() -> Vec<Against> {
-    every(SEEDS, |car, seed| {
+pub fn top_speeds(seeds: u64) -> Vec<Against> {
+    every(seeds, |car, seed| {
         let run = driven(car, seed, |d| d.length = 150.0);
         let (_, _, answers) = run.answers(&Recorder::plain(RATES[seed as usize % 4]), f64::INFINITY);
         let truth = run.trace.speed.iter().copied().fold(0.0, f64::max);
@@ -189,8 +193,8 @@ fn coasting(run: &Driven) -> f64 {
 }
 
 /// Change of the coasting deceleration from 3 to 10 % drag brake, found and true.
-pub fn drag_brakes(rate: f64) -> Vec<(f64, f64)> {
-    every(SEEDS, |car, seed| {
+pub fn drag_brakes(rate: f64, seeds: u64) -> Vec<(f64, f64)> {
+    every(seeds, |car, seed| {
         let mut recorder = Recorder::plain(rate);
         recorder.channels.push(Channel::Throttle);
         let [weak, strong] = [0.03, 0.10].map(|drag| {
@@ -202,9 +206,10 @@ pub fn drag_brakes(rate: f64) -> Vec<(f64, f64)> {
     })
 }
 
-/// A tooth more or less: change of the motor's race end (K) and of the median lap's top speed (relative), found and true.
-pub fn pinions() -> Vec<(Against, Against)> {
-    let each = every(SEEDS / 2, |car, seed| {
+/// A tooth more or less: change of the motor's race end (°C) and of the median lap's top speed (relative), found and
+/// true.
+pub fn pinions(seeds: u64) -> Vec<(Against, Against)> {
+    let each = every(seeds / 2, |car, seed| {
         let race = 240.0;
         let base = driven(car, seed, |d| d.length = race);
         let review = reviewed(&[(driven(car, seed, |d| d.length = race), String::new())], &Recorder::plain(20.0));
@@ -251,8 +256,8 @@ fn weekend(
 }
 
 /// Change of the top speed against the run before, with a tooth more, two less, and none changed.
-pub fn against_before() -> Vec<Against> {
-    let each = every(SEEDS / 2, |car, seed| {
+pub fn against_before(seeds: u64) -> Vec<Against> {
+    let each = every(seeds / 2, |car, seed| {
         let teeth = [0, 1, -1, -1];
         let change =
             |n: usize, d: &mut Drive| (d.length, d.pinion) = (150.0, car.pinion.saturating_add_signed(teeth[n]));
@@ -276,8 +281,8 @@ pub fn trend(review: &Review, figure: &str) -> (Verdict, Option<Cause>, f64) {
 }
 
 /// Eight runs on a fan that fades: what the tourer's cooling does, and what its peak is put down to.
-pub fn fading_fans() -> Vec<(Verdict, Option<Cause>)> {
-    let each = every(SEEDS, |car, seed| {
+pub fn fading_fans(seeds: u64) -> Vec<(Verdict, Option<Cause>)> {
+    let each = every(seeds, |car, seed| {
         (!car.foam).then(|| {
             let runs = weekend(car, seed, 8, |n, d| d.fan = 1.0 - n as f64 / 8.0, |_| String::new());
             let review = reviewed(&runs, &Recorder::plain(RATES[seed as usize % 4]));
@@ -287,9 +292,9 @@ pub fn fading_fans() -> Vec<(Verdict, Option<Cause>)> {
     each.into_iter().flatten().collect()
 }
 
-/// Eight runs on a day that warms by 15 K: cooling, and cause of the peak.
-pub fn warm_days() -> Vec<(Verdict, Option<Cause>)> {
-    every(SEEDS, |car, seed| {
+/// Eight runs on a day that warms by 15 °C: cooling, and cause of the peak.
+pub fn warm_days(seeds: u64) -> Vec<(Verdict, Option<Cause>)> {
+    every(seeds, |car, seed| {
         let runs = weekend(car, seed, 8, |n, d| d.ambient = 18.0 + 15.0 * n as f64 / 7.0, |_| String::new());
         let review = reviewed(&runs, &Recorder::plain(RATES[seed as usize % 4]));
         (trend(&review, "motor_cooling").0, trend(&review, "motor_peak_c").1)
@@ -297,8 +302,8 @@ pub fn warm_days() -> Vec<(Verdict, Option<Cause>)> {
 }
 
 /// Eight runs on tyres that lose a quarter of a millimetre a run untold: the change a run over the true one.
-pub fn worn_tyres() -> Vec<f64> {
-    every(SEEDS, |car, seed| {
+pub fn worn_tyres(seeds: u64) -> Vec<f64> {
+    every(seeds, |car, seed| {
         let runs = weekend(car, seed, 8, |n, d| d.tyre -= 0.00025 * n as f64, |_| String::new());
         let review = reviewed(&runs, &Recorder::plain(20.0));
         let rolling = runs[0].0.car.rolling;
@@ -323,8 +328,8 @@ fn effect(car: &CarSpec, seed: u64, line: &str, change: impl Fn(&mut Drive)) -> 
 }
 
 /// End-bell timing: the motor's rise.
-pub fn timings() -> Vec<Against> {
-    every(SEEDS, |car, seed| {
+pub fn timings(seeds: u64) -> Vec<Against> {
+    every(seeds, |car, seed| {
         let (runs, review) =
             effect(car, seed, "motor.timing_deg = 37\n", |d| d.timing = Timing { motor_constant: 0.955, loss: 1.10 });
         let end = |r: &Driven| r.trace.motor_c[((r.trace.passings[0] + 240.0) * 1000.0) as usize] - r.plan.ambient;
@@ -335,8 +340,8 @@ pub fn timings() -> Vec<Against> {
 }
 
 /// A change that does nothing: whether each effect is claimed.
-pub fn stickers() -> Vec<bool> {
-    let each = every(SEEDS, |car, seed| {
+pub fn stickers(seeds: u64) -> Vec<bool> {
+    let each = every(seeds, |car, seed| {
         let (_, review) = effect(car, seed + 40, "sticker = \"red\"\n", |_| ());
         review.comparisons[0].effects.iter().map(|e| e.claimed()).collect::<Vec<bool>>()
     });

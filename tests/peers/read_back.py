@@ -1,6 +1,6 @@
 """Reads what `runtrue convert` writes with pyarrow and duckdb, and compares values, units and missing cells.
 
-Run from the project's folder after a release build; the printed result is kept in read_back.txt beside this file.
+Run it from the project's folder after a release build. What it printed is kept in read_back.txt beside this file.
 """
 
 import subprocess
@@ -26,8 +26,8 @@ with tempfile.TemporaryDirectory() as folder:
     with pyarrow.ipc.open_file(made["arrow"]) as reader:
         arrow = reader.read_all()
     csv = pyarrow.csv.read_csv(made["csv"])
-    assert parquet.equals(arrow), "Parquet and Arrow hold the same"
-    assert csv.column_names == parquet.column_names, "CSV has the same columns"
+    assert parquet.equals(arrow), "Parquet and Arrow differ"
+    assert csv.column_names == parquet.column_names, "CSV and Parquet have different columns"
     print(f"pyarrow {pyarrow.__version__}, duckdb {duckdb.__version__}")
     print(f"{LOG}: {parquet.num_rows} rows, {parquet.num_columns} columns")
     for field in parquet.schema:

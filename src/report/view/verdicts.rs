@@ -104,7 +104,7 @@ pub struct PinionRoom {
 pub fn next_pinion(room: Option<PinionRoom>) -> VerdictView {
     let Some(PinionRoom { on_car, largest, limit_c }) = room else { return VerdictView::cannot_tell() };
     let Some(largest) = largest else {
-        return VerdictView::new(Mark::Act, format!("no nearby pinion keeps it under {limit_c:.0} °C"));
+        return VerdictView::new(Mark::Act, format!("no nearby pinion keeps the motor under {limit_c:.0} °C"));
     };
     if largest > on_car {
         // Room is no reason yet to fit them.

@@ -29,7 +29,7 @@ pub async fn changes(State(server): State<Arc<Server>>, Query(known): Query<Sinc
     }
     let News { version, busy, done, count } = *news.borrow();
     on_own_thread(move || {
-        let sheet = server.sheet.text().map(|text| fingerprint(&text)).unwrap_or_default();
+        let sheet = server.sheet.text().map(|t| fingerprint(&t)).unwrap_or_default();
         let answer =
             serde_json::json!({ "version": version, "busy": busy, "done": done, "count": count, "sheet": sheet });
         axum::Json(answer).into_response()

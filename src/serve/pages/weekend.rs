@@ -9,7 +9,7 @@ use crate::report::pages::filters;
 use crate::report::view::{self, WeekendView};
 use crate::review::Review;
 use crate::serve::limits::LARGEST_FILE_BYTES;
-use crate::serve::sheet::form::{Field, Input, known_key, pointer, run_key};
+use crate::serve::sheet::form::{Field, asked_field, first_fields};
 use crate::sheet::RunPlan;
 use crate::weekend::lacks::{self, Lack, lacks};
 
@@ -35,7 +35,7 @@ struct UnlistedLog {
 /// A line that the sheet lacks, as a field.
 struct Ask {
     field: Field,
-    gives: &'static str,
+    gives: String,
 }
 
 /// The weekend's page, made of the sheet's text with the mark `base`. `run_ids` are those of the runs on that text, in
@@ -61,20 +61,10 @@ pub fn weekend(review: &Review, base: &str, run_ids: &[String]) -> Page {
 
 fn unlisted_log(run: &RunPlan, review: &Review) -> UnlistedLog {
     let cars: Vec<String> = review.sheet.cars.keys().cloned().collect();
-    let only_car = if let [car] = &cars[..] { car.clone() } else { String::new() };
-    let fields = ["id", "car", "ambient_c", "pinion"].into_iter().filter_map(|key| {
-        let mut field = Field::of_key(format!("+run/{key}"), run_key(key)?);
-        match key {
-            "id" => field.value.clone_from(&run.id),
-            "car" => (field.value, field.input) = (only_car.clone(), Input::choice(cars.clone())),
-            _ => {}
-        }
-        Some(field)
-    });
     UnlistedLog {
         log: plain_path(&run.log),
         laps: run.laps.as_deref().map(plain_path).unwrap_or_default(),
-        fields: fields.collect(),
+        fields: first_fields(&run.id, &cars),
     }
 }
 
@@ -101,10 +91,6 @@ fn ask(lack: Lack, review: &Review, run_ids: &[String]) -> Option<Ask> {
             (vec!["runs".to_owned(), number.to_string()], Some(format!("run {id}")))
         }
     };
-    let path: Vec<&str> = table.iter().map(String::as_str).chain(lack.key.split('.')).collect();
-    let mut field = Field::of_key(pointer(&path), known_key(lack.key)?);
-    if let Some(owner) = owner {
-        field.label = format!("{} of {owner}", field.label);
-    }
-    Some(Ask { field, gives: lack.gives })
+    let table: Vec<&str> = table.iter().map(String::as_str).collect();
+    Some(Ask { field: asked_field(lack.key, &table, owner.as_deref()), gives: lack.key.answers_and_assumed() })
 }

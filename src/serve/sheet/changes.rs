@@ -3,6 +3,7 @@
 use super::form::{Form, NEW_RUN, path, pointer, run_key_rank};
 use crate::notice::Failure;
 use crate::sheet::edit::Edit;
+use crate::sheet::keys::{self, Kind};
 
 /// Mark of a new run that stays off the sheet until it is known which of several cars it is of.
 pub const LATER: &str = "later";
@@ -79,7 +80,7 @@ struct Reading<'a> {
 impl Reading<'_> {
     fn read(&mut self, name: &str, typed: String) {
         if let Some(key) = name.strip_prefix("+run/") {
-            self.read_new_run(key, typed);
+            self.read_new_run(&key.replace('/', "."), typed);
         } else if name == "+car" {
             self.read_new_car(name, typed);
         } else if let Some(table) = name.strip_suffix("#key") {
@@ -177,12 +178,17 @@ impl Reading<'_> {
     }
 }
 
+/// Whether the page fills in a new run's key by itself.
+fn filled_in(key: &str) -> bool {
+    [LATER, "id"].contains(&key) || keys::find(key).is_some_and(|k| k.kind == Kind::File)
+}
+
 /// What a new run's keys come down to where the sheet has so many `cars`; `None` where nothing was typed, or the run
 /// waits for its car.
 fn new_run(mut run: Vec<SentField>, cars: usize) -> Option<Result<Change, Problem>> {
     let value = |key: &str| run.iter().find(|f| f.0 == key).map_or("", |f| f.1.as_str());
     if !value(LATER).is_empty() && value("car").is_empty() && cars > 1 {
-        let typed = ["ambient_c", "pinion"].iter().any(|key| !value(key).is_empty());
+        let typed = run.iter().any(|(key, value)| !filled_in(key) && !value.is_empty());
         let message = format!("the run of `{}` has no car", value("log"));
         return typed.then(|| Err(Problem::new("+run/car", message, "choose the car that was driven")));
     }
@@ -256,7 +262,7 @@ mod tests {
     fn a_form_sent_back_as_it_was_changes_nothing() {
         let text = format!("{SHEET}note = \"\"\"\nfirst\nsecond\"\"\"\nwing = \" padded \"\n");
         let form = form(&text, &[]).unwrap();
-        assert_eq!(form.runs[0].title, "r1 · pinion 32 · note first\nsecond · wing  padded ");
+        assert_eq!(form.runs[0].title, "r1 · pinion 32 teeth · note first … · wing padded");
         assert!(form.cars[0].fields.iter().any(|f| f.name == "/cars/a~1b/wing" && f.value == "low"));
         assert_eq!(changes(&form, &sent(&form)), Changes::default());
     }

@@ -4,9 +4,11 @@
 //! `/runs/3/motor/timing_deg`. `#key` and `#value` after a table's path are a new key of it, `#off` removes a run from
 //! the sheet, `+run/…` and `+car` are a new run and a new car.
 
-use toml_edit::{DocumentMut, Item, TableLike};
+use toml_edit::{Item, TableLike};
 
-use crate::sheet::edit::shown;
+use crate::notice::printable;
+use crate::sheet::edit::{document, shown};
+use crate::sheet::keys::{self, KEYS, Key, Kind, NOTE, Table};
 
 /// What a field takes.
 #[derive(Debug, Clone, PartialEq)]
@@ -44,10 +46,25 @@ pub struct Field {
 }
 
 impl Field {
-    /// An empty field of a known key.
-    pub fn of_key(name: String, key: &Key) -> Self {
-        let (label, input) = (key.label.to_owned(), key.kind.input());
-        Self { name, label, unit: key.unit, value: String::new(), input, wrong: false }
+    /// An empty field of a known key; `cars` are those on the sheet.
+    fn of_key(name: String, key: &Key, cars: &[String]) -> Self {
+        let words = |words: &[&str]| Input::choice(words.iter().map(|&w| w.to_owned()).collect());
+        let input = match key.kind {
+            Kind::Number { .. } => Input::Number,
+            Kind::Choice(choices) | Kind::Text(choices) => words(choices),
+            Kind::Car => Input::choice(cars.to_vec()),
+            Kind::Name | Kind::Date | Kind::File => Input::Text,
+        };
+        Self { name, label: key.label.to_owned(), unit: key.unit, value: String::new(), input, wrong: false }
+    }
+
+    /// An empty field of a key of a run: one of its car is called so.
+    fn of_run_key(name: String, key: &Key, cars: &[String]) -> Self {
+        let mut field = Self::of_key(name, key, cars);
+        if key.table == Table::Car {
+            field.label += " in this run";
+        }
+        field
     }
 
     /// Whether a number is expected.
@@ -115,125 +132,6 @@ pub struct Form {
     pub new_car: String,
 }
 
-/// What the value of a key is.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Kind {
-    /// Any text.
-    Text,
-    /// A number.
-    Number,
-    /// One of these words.
-    Choice(&'static [&'static str]),
-}
-
-impl Kind {
-    fn input(self) -> Input {
-        match self {
-            Self::Text => Input::Text,
-            Self::Number => Input::Number,
-            Self::Choice(words) => Input::choice(words.iter().map(|&w| w.to_owned()).collect()),
-        }
-    }
-}
-
-/// A key of the sheet.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct Key {
-    /// Path below its table, dotted.
-    pub path: &'static str,
-    /// What a user calls it.
-    pub label: &'static str,
-    /// Unit; empty where there is none.
-    pub unit: &'static str,
-    /// What its value is.
-    pub kind: Kind,
-}
-
-const fn text(path: &'static str, label: &'static str) -> Key {
-    Key { path, label, unit: "", kind: Kind::Text }
-}
-
-const fn number(path: &'static str, label: &'static str, unit: &'static str) -> Key {
-    Key { path, label, unit, kind: Kind::Number }
-}
-
-const fn choice(path: &'static str, label: &'static str, words: &'static [&'static str]) -> Key {
-    Key { path, label, unit: "", kind: Kind::Choice(words) }
-}
-
-/// A table of the weekend's.
-struct Table {
-    name: &'static str,
-    title: &'static str,
-    keys: &'static [Key],
-}
-
-static WEEKEND: [Table; 3] = [
-    Table {
-        name: "weekend",
-        title: "Weekend",
-        keys: &[text("name", "name"), text("date", "date, such as 2026-05-16")],
-    },
-    Table {
-        name: "track",
-        title: "Track",
-        keys: &[
-            choice("surface", "surface", &["asphalt", "carpet"]),
-            number("lap_length_m", "lap length along the driven line", "m"),
-            number("lap_length_plus_minus_m", "how sure, plus or minus", "m"),
-        ],
-    },
-    Table { name: "race", title: "Race", keys: &[number("length_s", "race length", "s")] },
-];
-static CAR: [Key; 18] = [
-    number("spur", "spur", "teeth"),
-    number("pinion", "pinion", "teeth"),
-    number("internal_ratio", "internal ratio", ""),
-    number("tyre_diameter_mm", "tyre diameter", "mm"),
-    choice("tyre_kind", "tyres", &["rubber", "foam"]),
-    number("mass_kg", "mass, ready to race", "kg"),
-    choice("driven", "driven wheels", &["four", "rear"]),
-    number("drag_brake_pct", "drag brake", "%"),
-    number("motor.turns", "motor wind", "turns"),
-    number("motor.rotor_mm", "rotor", "mm"),
-    number("motor.timing_deg", "end-bell timing", "°"),
-    number("motor.fan_mm", "fan", "mm"),
-    number("motor.poles", "motor poles", ""),
-    number("battery.cells", "cells in series", ""),
-    number("battery.capacity_mah", "capacity of the pack", "mAh"),
-    number("limits.motor_c", "motor limit", "°C"),
-    number("limits.esc_c", "controller limit", "°C"),
-    number("limits.cell_v", "lowest cell voltage", "V"),
-];
-static RUN: [Key; 6] = [
-    text("id", "run"),
-    text("car", "car"),
-    text("log", "log"),
-    text("laps", "lap list"),
-    number("ambient_c", "air", "°C"),
-    number("pinion", "pinion, where it is not the car's", "teeth"),
-];
-
-/// The known key with this path: the weekend's, a car's or a run's.
-pub fn known_key(path: &str) -> Option<&'static Key> {
-    WEEKEND.iter().flat_map(|table| table.keys).chain(&CAR).chain(&RUN).find(|key| key.path == path)
-}
-
-/// The key of a run with this path.
-pub fn run_key(path: &str) -> Option<&'static Key> {
-    RUN.iter().find(|key| key.path == path)
-}
-
-/// Place of a key among those of a run; unknown ones come last.
-pub fn run_key_rank(path: &str) -> usize {
-    RUN.iter().position(|key| key.path == path).unwrap_or(RUN.len())
-}
-
-/// Dotted names of the keys that a car may have.
-pub fn car_keys() -> Vec<&'static str> {
-    CAR.iter().map(|key| key.path).collect()
-}
-
 /// A path as a field's name.
 pub fn pointer(path: &[&str]) -> String {
     path.iter().map(|p| format!("/{}", p.replace('~', "~0").replace('/', "~1"))).collect()
@@ -252,28 +150,88 @@ pub const NEW_RUN: &str = "new run";
 /// # Errors
 /// What is wrong with the text, where it is not TOML.
 pub fn form(text: &str, logs: &[String]) -> Result<Form, String> {
-    let document: DocumentMut = text.parse().map_err(|e: toml_edit::TomlError| e.message().to_owned())?;
+    form_with(KEYS, text, logs)
+}
+
+/// The form with fields for other keys than [`KEYS`].
+///
+/// # Errors
+/// What is wrong with the text, where it is not TOML.
+pub fn form_with(keys: &[Key], text: &str, logs: &[String]) -> Result<Form, String> {
+    let document = document(keys, text).map_err(|mistake| mistake.brief())?;
     let root: &dyn TableLike = document.as_table();
-    let cars: Vec<String> = table(root, "cars").map(|t| t.iter().map(|c| c.0.to_owned()).collect()).unwrap_or_default();
-    let weekend =
-        WEEKEND.iter().map(|t| group(table(root, t.name), vec![t.name], t.title.to_owned(), t.keys, &cars)).collect();
-    let car_table = |name: &String| table(root, "cars").and_then(|t| table(t, name));
-    let car_forms = cars.iter().map(|c| group(car_table(c), vec!["cars", c], c.clone(), &CAR, &cars)).collect();
-    let run_form = |(number, run): (usize, &dyn TableLike)| {
-        let number = number.to_string();
-        let mut form = group(Some(run), vec!["runs", &number], String::new(), &RUN, &cars);
-        form.title = title(&form);
-        form
+    let own_cars = table(root, Table::Car.name());
+    let cars: Vec<String> = own_cars.map(|t| t.iter().map(|c| c.0.to_owned()).collect()).unwrap_or_default();
+    let fields = Fields { keys, cars: &cars };
+    let single = |kind: Table| {
+        let own = table(root, kind.name());
+        fields.group(own, &[kind.name()], heading(kind.name()), keys::of_table(keys, kind))
     };
-    let runs = runs(root).into_iter().enumerate().map(run_form).collect();
-    let mut new_run = group(None, vec!["+run"], String::new(), &RUN, &cars).fields;
-    for field in &mut new_run {
-        field.name = field.name.trim_start_matches('/').to_owned();
-        if field.name == "+run/log" {
-            field.input = Input::choice(logs.to_vec());
-        }
+    let car = |name: &String| {
+        let own = own_cars.and_then(|t| table(t, name));
+        fields.group(own, &[Table::Car.name(), name], name.clone(), keys::of_table(keys, Table::Car))
+    };
+    let run = |(number, run): (usize, &dyn TableLike)| {
+        let place = [Table::Run.name(), &number.to_string()];
+        let mut group = fields.group(Some(run), &place, String::new(), keys::of_run(keys));
+        group.title = run_title(keys, &group);
+        group
+    };
+    let runs = runs(root).into_iter().enumerate().map(run).collect();
+    let weekend = Table::SINGLE.into_iter().map(single).collect();
+    let new_run = new_run_fields(keys, &cars, logs);
+    Ok(Form { weekend, cars: cars.iter().map(car).collect(), runs, new_run, new_car: String::new() })
+}
+
+/// The fields of a new run, with the sheet's `cars` and the folder's `logs` to choose from.
+fn new_run_fields(keys: &[Key], cars: &[String], logs: &[String]) -> Vec<Field> {
+    let field = |key: &Key| {
+        let name = format!("+run{}", pointer(&key.path.split('.').collect::<Vec<_>>()));
+        let field = Field::of_run_key(name, key, cars);
+        if key.path == "log" { Field { input: Input::choice(logs.to_vec()), ..field } } else { field }
+    };
+    keys::of_run(keys).map(field).collect()
+}
+
+/// The fields that a log needs to be put on the sheet as the run `id`: what it is called, whose it is, what its answers
+/// need, and what often changes.
+pub fn first_fields(id: &str, cars: &[String]) -> Vec<Field> {
+    let only_car = if let [car] = cars { car.as_str() } else { "" };
+    let value = |key: &Key| match key.kind {
+        Kind::Car => Some(only_car),
+        _ if key.path == "id" => Some(id),
+        _ => (key.asked.is_some() || key.often_changed).then_some(""),
+    };
+    let values: Vec<Option<&str>> = keys::of_run(KEYS).map(value).collect();
+    let fields = new_run_fields(KEYS, cars, &[]).into_iter().zip(values);
+    fields.filter_map(|(field, value)| value.map(|v| Field { value: v.to_owned(), ..field })).collect()
+}
+
+/// An empty field for a key that the sheet lacks, in the table at the path `table`; its label names the car or the run
+/// that it is for, where there is an `owner`.
+pub fn asked_field(key: &Key, table: &[&str], owner: Option<&str>) -> Field {
+    let path: Vec<&str> = table.iter().copied().chain(key.path.split('.')).collect();
+    let mut field = Field::of_key(pointer(&path), key, &[]);
+    if let Some(owner) = owner {
+        field.label += &format!(" of {owner}");
     }
-    Ok(Form { weekend, cars: car_forms, runs, new_run, new_car: String::new() })
+    field
+}
+
+/// Place of a key among those of a run; unknown ones come last.
+pub fn run_key_rank(path: &str) -> usize {
+    keys::of_run(KEYS).position(|key| key.path == path).unwrap_or(KEYS.len())
+}
+
+/// Dotted names of the keys that a car may have.
+pub fn car_keys() -> Vec<&'static str> {
+    keys::of_table(KEYS, Table::Car).map(|k| k.path).collect()
+}
+
+/// A table's name as the heading above its fields.
+fn heading(name: &str) -> String {
+    let mut letters = name.chars();
+    letters.next().map_or_else(String::new, |first| first.to_uppercase().chain(letters).collect())
 }
 
 /// The runs, in tables of their own or in one line.
@@ -326,33 +284,45 @@ fn table<'a>(parent: &'a dyn TableLike, key: &str) -> Option<&'a dyn TableLike> 
     parent.get(key)?.as_table_like()
 }
 
-/// The known keys of a table in their order, then those of its own.
-fn group(own: Option<&dyn TableLike>, place: Vec<&str>, title: String, keys: &[Key], cars: &[String]) -> Group {
-    let mut values = Vec::new();
-    if let Some(own) = own {
-        flatten(own, &mut Vec::new(), &mut values);
-    }
-    let named = |inner: &[&str]| pointer(&[&place[..], inner].concat());
-    let mut fields: Vec<Field> = keys
-        .iter()
-        .map(|key| {
+/// What the fields of a table are made from.
+struct Fields<'a> {
+    keys: &'a [Key],
+    cars: &'a [String],
+}
+
+impl Fields<'_> {
+    /// The known keys of a table in their order, then those of its own.
+    fn group<'k>(
+        &self,
+        own: Option<&dyn TableLike>,
+        place: &[&str],
+        title: String,
+        known: impl Iterator<Item = &'k Key>,
+    ) -> Group {
+        let mut values = Vec::new();
+        if let Some(own) = own {
+            flatten(own, &mut Vec::new(), &mut values);
+        }
+        let name = |inner: &[&str]| pointer(&[place, inner].concat());
+        let in_run = place[0] == Table::Run.name();
+        let field = |key: &Key| {
             let inner: Vec<&str> = key.path.split('.').collect();
-            let mut field = Field::of_key(named(&inner), key);
-            if key.path == "car" {
-                field.input = Input::choice(cars.to_vec());
+            let found = values.iter().position(|(path, _)| path.iter().eq(inner.iter()));
+            let value = found.map(|found| values.remove(found).1).unwrap_or_default();
+            let of_key = if in_run { Field::of_run_key } else { Field::of_key };
+            Field { value, ..of_key(name(&inner), key, self.cars) }
+        };
+        let mut fields: Vec<Field> = known.map(field).collect();
+        fields.extend(values.into_iter().map(|(path, value)| {
+            let inner: Vec<&str> = path.iter().map(String::as_str).collect();
+            let dotted = inner.join(".");
+            match keys::find_in(self.keys, &dotted) {
+                Some(key) => Field { value, ..Field::of_key(name(&inner), key, self.cars) },
+                None => Field { name: name(&inner), label: dotted, unit: "", value, input: Input::Text, wrong: false },
             }
-            let known = values.iter().position(|(path, _)| path.iter().eq(inner.iter()));
-            field.value = known.map(|index| values.remove(index).1).unwrap_or_default();
-            field
-        })
-        .collect();
-    fields.extend(values.into_iter().map(|(path, value)| {
-        let inner: Vec<&str> = path.iter().map(String::as_str).collect();
-        let key = inner.join(".");
-        let (label, unit) = known_key(&key).map_or((key.clone(), ""), |k| (k.label.to_owned(), k.unit));
-        Field { name: named(&inner), label, unit, value, input: Input::Text, wrong: false }
-    }));
-    Group { name: pointer(&place), title, fields, new: NewSetting::default(), off: false }
+        }));
+        Group { name: pointer(place), title, fields, new: NewSetting::default(), off: false }
+    }
 }
 
 /// Every plain value of a table with its path.
@@ -368,15 +338,23 @@ fn flatten(table: &dyn TableLike, path: &mut Vec<String>, values: &mut Vec<(Vec<
     }
 }
 
-/// A run's heading: its id, its car, and the keys in which it differs from it.
-fn title(run: &Group) -> String {
-    let value = |key: &str| run.fields.iter().find(|f| f.name.ends_with(key)).map_or("", |f| f.value.as_str());
-    let mut parts = vec![value("/id"), value("/car")];
-    let known = |f: &&Field| RUN.iter().any(|k| k.path != "pinion" && f.name.ends_with(&format!("/{}", k.path)));
-    let differs = run.fields.iter().filter(|f| !f.value.is_empty() && !known(f));
-    let label = |f: &Field| f.label.split_once(',').map_or(f.label.as_str(), |l| l.0).to_owned();
-    let own: Vec<String> = differs.map(|f| format!("{} {}", label(f), f.value)).collect();
-    parts.extend(own.iter().map(String::as_str));
+/// A run's heading: its id, its car, and what was set or noted in it alone.
+fn run_title(keys: &[Key], run: &Group) -> String {
+    let value =
+        |key: &str| run.fields.iter().find(|f| f.name == format!("{}/{key}", run.name)).map(|f| f.value.clone());
+    let mut parts = vec![value("id").unwrap_or_default(), value("car").unwrap_or_default()];
+    for field in run.fields.iter().filter(|f| !f.value.is_empty()) {
+        let dotted = path(&field.name).split_off(2).join(".");
+        let key = keys::find_in(keys, &dotted);
+        if key.is_some_and(|k| k.table == Table::Run && k.path != NOTE) {
+            continue;
+        }
+        let (label, unit) = key.map_or((dotted.as_str(), ""), |k| (k.label, k.unit));
+        let mut lines = field.value.trim().lines();
+        let (first, more) = (lines.next().unwrap_or_default(), if lines.next().is_some() { " …" } else { "" });
+        let space = if unit.is_empty() { "" } else { " " };
+        parts.push(format!("{label} {}{more}{space}{unit}", printable(first, 80)));
+    }
     parts.into_iter().filter(|p| !p.is_empty()).collect::<Vec<_>>().join(" · ")
 }
 
@@ -391,7 +369,22 @@ mod tests {
         let mut form = form(SHEET, &[]).unwrap();
         let sent = [("/runs/0/pinion".to_owned(), "3x".to_owned()), ("/runs/0#key".into(), "wing".into())];
         form.keep(&sent, &["/runs/0/pinion"]);
-        let field = form.runs[0].fields.last().unwrap();
+        let field = form.runs[0].fields.iter().find(|f| f.name == "/runs/0/pinion").unwrap();
         assert_eq!((field.value.as_str(), field.wrong, form.runs[0].new.key.as_str()), ("3x", true, "wing"));
+    }
+
+    #[test]
+    fn every_key_has_a_field() {
+        let form = form(SHEET, &[]).unwrap();
+        let fields: Vec<&str> = form.fields().map(|f| f.1.name.as_str()).collect();
+        for key in KEYS {
+            let place: &[&str] = match key.table {
+                Table::Car => &["cars", "a"],
+                Table::Run => &["runs", "0"],
+                single => &[single.name()],
+            };
+            let path: Vec<&str> = place.iter().copied().chain(key.path.split('.')).collect();
+            assert!(fields.contains(&pointer(&path).as_str()), "{}", key.path);
+        }
     }
 }

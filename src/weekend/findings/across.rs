@@ -107,7 +107,7 @@ fn change_in_words(comparison: &Comparison) -> String {
 
 /// What people call a setting.
 fn setting_label(key: &str) -> String {
-    printable(key, LONGEST_NAME)
+    printable(crate::sheet::keys::label(key), LONGEST_NAME)
 }
 
 fn uppercase_first(text: &str) -> String {
