@@ -166,7 +166,7 @@ fn read_log(folder: &Path, saved: &Saved, content: Content, written: Option<Syst
     let Content::Log(runs, hints) = content else { return None };
     let path = folder.join(&saved.path);
     let stamp = stamp(&path)?;
-    let unchanged = saved.arrival != Arrival::AlreadyHere && last_written(&path) == written;
+    let unchanged = saved.arrival != Arrival::AlreadyHere && Some(stamp.changed) == written;
     unchanged.then(|| ReadLog { log: PathBuf::from(&saved.path), stamp, hints, runs })
 }
 
