@@ -7,7 +7,7 @@ use serde::Serialize;
 
 use super::read::{StoredError, checked};
 use super::stored::{FORMAT, SettingFile, StoredReview};
-use crate::figure::FIGURES;
+use crate::figure::{FIGURES, Figure};
 use crate::laps::{SetAside, Source};
 use crate::log::Reading;
 use crate::measure::battery::Battery;
@@ -200,6 +200,11 @@ pub struct ComparisonFile {
 
 /// The file of `review`.
 pub fn review_file(review: &Review) -> ReviewFile {
+    review_file_with(review, FIGURES)
+}
+
+/// The same with the figures of another catalogue.
+pub fn review_file_with(review: &Review, catalogue: &'static [Figure]) -> ReviewFile {
     let sheet = &review.sheet;
     ReviewFile {
         format: FORMAT,
@@ -213,14 +218,14 @@ pub fn review_file(review: &Review) -> ReviewFile {
             race_length_assumed: sheet.race_s.is_none(),
             notices: review.notices.clone(),
         },
-        runs: review.runs.iter().map(run).collect(),
+        runs: review.runs.iter().map(|r| run(r, catalogue)).collect(),
         trends: review.trends.clone(),
         comparisons: review.comparisons.iter().map(comparison).collect(),
         findings: review.findings.clone(),
     }
 }
 
-fn run(concluded: &ConcludedRun) -> RunFile {
+fn run(concluded: &ConcludedRun, catalogue: &'static [Figure]) -> RunFile {
     let ConcludedRun { run, next, without_fan, before } = concluded;
     let plan = run.plan();
     let done = run.done();
@@ -238,7 +243,7 @@ fn run(concluded: &ConcludedRun) -> RunFile {
         error: run.failure().cloned(),
         reading: done.map(|d| d.log.reading.clone()),
         laps: done.map(laps),
-        figures: figures(run),
+        figures: figures(run, catalogue),
         gearing: done.map(|d| gearing(run, d)),
         wheelspin: answers.map(|a| a.wheelspin.clone()),
         heat: heat(),
@@ -250,13 +255,13 @@ fn run(concluded: &ConcludedRun) -> RunFile {
     }
 }
 
-fn figures(run: &SettledRun) -> BTreeMap<&'static str, FigureFile> {
-    let reading = |figure: &'static crate::figure::Figure| {
+fn figures(run: &SettledRun, catalogue: &'static [Figure]) -> BTreeMap<&'static str, FigureFile> {
+    let reading = |figure: &'static Figure| {
         let reading = (figure.read)(run)?;
         let (low, high) = reading.interval.map_or((None, None), |i| (Some(i.low), Some(i.high)));
         Some((figure.key, FigureFile { value: reading.value, low, high }))
     };
-    FIGURES.iter().filter_map(reading).collect()
+    catalogue.iter().filter_map(reading).collect()
 }
 
 fn gearing(run: &SettledRun, done: &Measured) -> GearingFile {

@@ -399,7 +399,7 @@ mod tests {
         let second = take("weekend.toml", b"[weekend]\nname = \"y\"\n").unwrap_err();
         assert!(second.message.contains("already exists"), "{second:?}");
         let rubbish = take("x.csv", b"\x89PNG\r\n\x1a\n\0\0\0\rIHDR").unwrap_err();
-        assert!(rubbish.message.contains("`x.csv` is no text"), "{rubbish:?}");
+        assert!(rubbish.message.contains("`x.csv` is not a log but"), "{rubbish:?}");
         let packed = take("runs.zip", b"PK\x03\x04....").unwrap_err();
         assert!(packed.message.contains("`runs.zip` is a packed file"), "{packed:?}");
         assert!(!folder.path().join("logs").exists());
