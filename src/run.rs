@@ -182,7 +182,8 @@ impl SettledRun {
     }
 }
 
-/// Reads one entry of the sheet and finds its laps: one run, or several where the file holds several. `already_read` are
+/// Reads one entry of the sheet and finds its laps: one run, or several where the file holds several. `already_read`
+/// are
 /// the file's runs where it has been read before, as [`hints`] ask for.
 pub fn lap(folder: &Path, plan: &RunPlan, sheet: &Sheet, already_read: Option<Vec<Log>>) -> Vec<LappedRun> {
     let failed = |failure: Failure| vec![LappedRun { plan: plan.clone(), outcome: Err(failure) }];

@@ -1,4 +1,5 @@
-//! A new figure is one entry: one in a scratch catalogue is in the tables, in `review.json`, in the season, in trends and
+//! A new figure is one entry: one in a scratch catalogue is in the tables, in `review.json`, in the season, in trends
+//! and
 //! in what changes did. (That a new sheet key is one entry is held in `src/sheet/`.)
 
 use std::path::Path;

@@ -1,6 +1,7 @@
 //! Figures of a review that was written before `review.json` listed them run by run.
 //!
-//! Those versions wrote a figure only in the answer that it belongs to. Figures that came later are not added here: such
+//! Those versions wrote a figure only in the answer that it belongs to. Figures that came later are not added here:
+//! such
 //! a file does not have them.
 
 use std::collections::BTreeMap;

@@ -1,6 +1,7 @@
 //! `review.json` as it is read: what a reader relies on, whichever version of runtrue wrote it.
 //!
-//! A field that an older version did not write, or wrote as `null`, is `None`; a field that is not listed here is passed
+//! A field that an older version did not write, or wrote as `null`, is `None`; a field that is not listed here is
+//! passed
 //! over. Verdicts and reasons are text: a newer version may write one that this version does not know.
 
 use std::collections::BTreeMap;

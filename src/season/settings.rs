@@ -156,7 +156,8 @@ mod tests {
         }
     }
 
-    /// Weekends whose effect is none, each with an interval from a few degrees of freedom: one in twenty is claimed, and no more.
+    /// Weekends whose effect is none, each with an interval from a few degrees of freedom: one in twenty is claimed,
+    /// and no more.
     #[rstest]
     #[case(6, 1)]
     #[case(12, 1)]

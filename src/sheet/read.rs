@@ -1,4 +1,5 @@
-//! `weekend.toml` to a [`Sheet`]: every mistake is found, not just the first, and every key of the user's own is carried
+//! `weekend.toml` to a [`Sheet`]: every mistake is found, not just the first, and every key of the user's own is
+//! carried
 //! along.
 
 use toml::Spanned;

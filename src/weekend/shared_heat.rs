@@ -1,8 +1,8 @@
-//! What the runs of one motor have in common: how much its load heats it. Each run's fit is given what the others tell, so that its cooling
-//! stands out: within one run a strong load and weak cooling look much alike.
+//! What the runs of one motor have in common: how much its load heats it. Each run's heat is fitted again with what the
+//! others tell, so that its cooling stands out: within one run a strong load and weak cooling look much alike.
 //!
-//! Heating goes with the copper load and with the speed; how it is shared between them is taken half and half (see
-//! `measure::warming`). Runs share it where all keys of the motor but those of its fan are the same.
+//! Heating goes with the copper load and with the speed; how it is shared between the two is taken as half and half
+//! (see `measure::warming`). Runs share it where all keys of the motor are the same, apart from those of its fan.
 
 use std::collections::BTreeMap;
 use std::sync::Arc;
@@ -18,7 +18,8 @@ use crate::run::{MeasuredRun, SharedHeat};
 use crate::sheet::Settings;
 use crate::statistics::inverse_variance;
 
-/// What the same motor's heating scatters between runs for reasons of its own: solder, lubricant, how a lap is driven. Relative; common practice, no source.
+/// What the same motor's heating scatters between runs for reasons of its own: solder, lubricant, how a lap is driven.
+/// Relative; common practice, no source.
 const SCATTER: f64 = 0.06;
 
 /// The heat of each run's motor, fitted again with what the motor's other runs tell; `None` for a run whose heat could
@@ -104,7 +105,8 @@ fn words(key: &str) -> impl Iterator<Item = String> {
     key.split(|c: char| !c.is_alphanumeric()).map(str::to_lowercase)
 }
 
-/// A run's load, the mean square of the motor current and of its speed taken together (a geometric mean: half and half of small changes).
+/// A run's load, the mean square of the motor current and of its speed taken together (a geometric mean: half and half
+/// of small changes).
 /// Copper that runs hotter takes more of it for the same current.
 fn load(motor: &Heat) -> f64 {
     let Load { copper, omega, .. } = motor.load;

@@ -1,11 +1,13 @@
 //! What rises or falls over the runs of a car, and why.
 //!
-//! Slopes and tests: [`crate::statistics::theil_sen`]. A trend rises or falls where its 95 % interval excludes zero; it is steady where the interval holds zero and
-//! is narrower than a change that would matter; else it cannot be told. Fewer than five runs have no such interval.
+//! Slopes and their intervals come from [`crate::statistics::theil_sen`]. A trend rises or falls where its 95 %
+//! interval excludes zero. It is steady where the interval holds zero and is narrower than a change that would matter.
+//! Otherwise it cannot be told. Fewer than five runs have no such interval.
 //!
-//! Why a temperature rises is asked of the fitted heat models: what the middle run's motor would show with each run's air, cooling, load or start in
-//! turn, all else as in the middle run. The cause is what explains more than half of the rise and has a trend of its own; where none does, it cannot
-//! be told. So a hot day, which moves the air and not the cooling, is no dying fan.
+//! Why a temperature rises is asked of the fitted heat models: what the middle run's motor would show with each run's
+//! air, cooling, load or start in turn, all else as in the middle run. The cause is what explains more than half of the
+//! rise and has a trend of its own; where nothing does, the cause cannot be told. So a hot day, which moves the air and
+//! not the cooling, is not taken for a dying fan.
 
 use schemars::JsonSchema;
 use serde::{Serialize, Serializer};

@@ -33,7 +33,7 @@ fn trend_finding(trend: &Trend) -> Option<Finding> {
     if trend.moved().abs() < said.least.amount(first) {
         return None;
     }
-    let mut detail = figure.change_each_run(Estimate { value: trend.per_run, low, high });
+    let mut detail = format!("By {}", figure.amount_each_run(Estimate { value: trend.per_run, low, high }));
     match trend.cause {
         Some(Cause::CannotTell) => detail += ". The cause cannot be told",
         Some(cause) => detail += &format!(". The cause is {}", cause.words()),
