@@ -12,6 +12,7 @@
 use std::f64::consts::PI;
 
 use crate::sheet::Settings;
+use crate::sheet::keys::DEFAULT_INTERNAL_RATIO;
 
 /// Pinions on either side of the one on the car for which a change is shown.
 const NEIGHBOURS: i32 = 2;
@@ -41,7 +42,7 @@ pub fn set_rollout_mm(settings: &Settings) -> Option<f64> {
 
 /// FDR and rollout of a spur and a pinion on a car; `None` where either has no teeth.
 pub fn gears(settings: &Settings, spur: f64, pinion: f64) -> Option<Gears> {
-    let ratio = spur / pinion * settings.number("internal_ratio").unwrap_or(1.0);
+    let ratio = spur / pinion * settings.number("internal_ratio").unwrap_or(DEFAULT_INTERNAL_RATIO);
     let rollout_mm = settings.tyre_mm().map(|d| rollout_mm(d, ratio));
     (spur > 0.0 && pinion > 0.0).then_some(Gears { spur, pinion, ratio, rollout_mm })
 }
