@@ -22,7 +22,7 @@ use runtrue::cli::Arguments;
 use runtrue::demo::car::CarSpec;
 use runtrue::demo::drive::Drive;
 use runtrue::demo::recorder::Recorder;
-use runtrue::report::json;
+use runtrue::review_file;
 use serde_json::Value;
 
 /// The stages in the order of the work, which is that of the file.
@@ -184,7 +184,7 @@ fn days(words: &mut Words) {
             (drive, String::new())
         };
         let review = reviewed(&(0..6).map(run).collect::<Vec<_>>(), &Recorder::plain(20.0));
-        words.json(&serde_json::from_str(&json::text(&review)).unwrap(), &stage);
+        words.json(&serde_json::from_str(&review_file::text(&review)).unwrap(), &stage);
     }
 }
 
