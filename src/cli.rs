@@ -9,7 +9,7 @@ use runtrue::storage::LogFormat;
 
 /// Reads a model racing car's controller logs, lap times and setup sheet, and answers what the car really did.
 #[derive(Debug, Parser)]
-#[command(version, about, max_term_width = 80, arg_required_else_help = true)]
+#[command(version, max_term_width = 80, arg_required_else_help = true)]
 pub struct Arguments {
     /// How results are printed
     #[arg(long, global = true, value_enum, default_value_t, hide_default_value = true)]

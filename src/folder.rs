@@ -291,9 +291,13 @@ pub fn starter(folder: &Path) -> std::io::Result<String> {
 
 /// Text of a starter sheet for the logs `found` in a folder.
 pub fn starter_for(folder: &Path, found: &[RunPlan]) -> String {
-    let entry = |r: &RunPlan| (r.id.clone(), plain_path(&r.log), r.laps.as_deref().map(plain_path));
-    let entries: Vec<_> = found.iter().map(entry).collect();
-    sheet::starter::starter(&sheet::starter::name_of(folder), &entries)
+    let starter_run = |r: &RunPlan| sheet::starter::StarterRun {
+        id: r.id.clone(),
+        log: plain_path(&r.log),
+        laps: r.laps.as_deref().map(plain_path),
+    };
+    let runs: Vec<_> = found.iter().map(starter_run).collect();
+    sheet::starter::starter(&sheet::starter::name_of(folder), &runs)
 }
 
 /// The full path of the file that the sheet names as `path`. A link may not lead out of the folder.

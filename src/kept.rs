@@ -1,12 +1,15 @@
 //! Runs kept between reviews of a folder that changes: what has not changed is not read again.
 
-use std::path::Path;
+use std::collections::HashSet;
+use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::sync::atomic::{AtomicUsize, Ordering};
 
 use rayon::prelude::*;
 
-use crate::folder::{Plan, Stamp, stamp};
+use crate::folder::{Plan, Stamp, hints, stamp};
+use crate::import::columns::Hints;
+use crate::log::Log;
 use crate::run::{self, LappedRun, MeasuredRun};
 use crate::sheet::{RunPlan, Sheet};
 
@@ -23,16 +26,37 @@ struct Entry {
     measured: Vec<Arc<MeasuredRun>>,
 }
 
+/// A log that was read before a review asks for it, as when it was checked on its way into the folder.
+pub struct ReadLog {
+    /// The file, from the folder.
+    pub log: PathBuf,
+    /// Its stamp: a file that has changed since is read again.
+    pub stamp: Stamp,
+    /// What was known when it was read.
+    pub hints: Hints,
+    /// The runs in it.
+    pub runs: Vec<Log>,
+}
+
 /// Runs as they were lapped and measured, before the weekend is looked at whole.
 #[derive(Default)]
-pub struct KeptRuns(Vec<Entry>);
+pub struct KeptRuns {
+    entries: Vec<Entry>,
+    /// Logs that wait for a review that names them.
+    read_logs: Vec<ReadLog>,
+}
 
 impl KeptRuns {
+    /// Hands over a log that has been read: the first review that names it does not read it again.
+    pub fn hand_over(&mut self, log: ReadLog) {
+        self.read_logs.push(log);
+    }
+
     /// The plan's runs with their laps, each from its own log and list; new and changed ones are read. `progress` is
     /// called with how many of those are done.
     pub fn lap(&mut self, plan: &Plan, progress: Progress) -> Vec<LappedRun> {
         let shared = shared(&plan.sheet);
-        let mut known = std::mem::take(&mut self.0);
+        let mut known = std::mem::take(&mut self.entries);
         for run in &plan.sheet.runs {
             // Stamps come before the reading: a file that changes meanwhile is read again.
             let stamps = [stamp(&plan.root.join(&run.log)), run.laps.as_ref().and_then(|l| stamp(&plan.root.join(l)))];
@@ -46,23 +70,32 @@ impl KeptRuns {
                 lapped: Vec::new(),
                 measured: Vec::new(),
             });
-            self.0.push(entry);
+            self.entries.push(entry);
         }
         self.read(&plan.root, &plan.sheet, progress);
-        self.0.iter().flat_map(|e| e.lapped.iter().cloned()).collect()
+        self.entries.iter().flat_map(|e| e.lapped.iter().cloned()).collect()
     }
 
     /// Reads the entries that are new.
     fn read(&mut self, root: &Path, sheet: &Sheet, progress: Progress) {
-        let mut unread: Vec<&mut Entry> = self.0.iter_mut().filter(|e| e.lapped.is_empty()).collect();
+        let read_logs = &self.read_logs;
+        let mut unread: Vec<&mut Entry> = self.entries.iter_mut().filter(|e| e.lapped.is_empty()).collect();
         let count = unread.len();
         let done = AtomicUsize::new(0);
         progress(0, count);
         // One at a time for each thread: a slow log holds up none.
         unread.par_iter_mut().with_max_len(1).for_each(|entry| {
-            entry.lapped = run::lap(root, &entry.plan, sheet);
+            let known = read_logs.iter().find(|read| {
+                let same_file = read.log == entry.plan.log && entry.stamps[0] == Some(read.stamp);
+                same_file && read.hints == hints(&entry.plan, sheet)
+            });
+            entry.lapped = run::lap(root, &entry.plan, sheet, known.map(|read| read.runs.clone()));
             progress(1 + done.fetch_add(1, Ordering::Relaxed), count);
         });
+        // A log that no run names yet waits, as long as its file stays the same.
+        let named: HashSet<&Path> = self.entries.iter().map(|e| e.plan.log.as_path()).collect();
+        self.read_logs
+            .retain(|read| !named.contains(read.log.as_path()) && stamp(&root.join(&read.log)) == Some(read.stamp));
     }
 
     /// The measured runs, from `lapped` as [`KeptRuns::lap`] gave them and the car's shared line has laid them since;
@@ -70,7 +103,7 @@ impl KeptRuns {
     pub fn measure(&mut self, lapped: Vec<LappedRun>, sheet: &Sheet) -> Vec<Arc<MeasuredRun>> {
         let mut rest = lapped.into_iter();
         let work: Vec<(&mut Entry, Vec<LappedRun>)> = self
-            .0
+            .entries
             .iter_mut()
             .map(|entry| {
                 let own = rest.by_ref().take(entry.lapped.len()).collect();
@@ -84,7 +117,7 @@ impl KeptRuns {
                 entry.measured = lapped.into_par_iter().map(|l| Arc::new(run::measure(l, sheet))).collect();
             }
         });
-        self.0.iter().flat_map(|e| e.measured.iter().cloned()).collect()
+        self.entries.iter().flat_map(|e| e.measured.iter().cloned()).collect()
     }
 }
 
@@ -96,5 +129,36 @@ fn shared(sheet: &Sheet) -> Sheet {
         race_s: sheet.race_s,
         import: sheet.import.clone(),
         ..Sheet::default()
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::folder::plan;
+    use crate::import;
+
+    #[test]
+    fn a_log_that_was_handed_over_is_not_read_again_unless_it_has_changed() {
+        let folder = tempfile::tempdir().unwrap();
+        let log = |rows: usize| (0..rows).map(|n| format!("{},{}\n", n as f64 * 0.05, 12000 + n)).collect::<String>();
+        let path = folder.path().join("r1.csv");
+        std::fs::write(&path, format!("time s,rpm\n{}", log(200))).unwrap();
+        // The runs of another file show which one was used.
+        let other = format!("time s,rpm\n{}", log(300));
+        let runs = import::read_bytes(Path::new("other"), other.as_bytes(), &Hints::default()).unwrap();
+        let rows = |kept: &mut KeptRuns| {
+            let lapped = kept.lap(&plan(folder.path()).unwrap(), &|_, _| {});
+            lapped[0].outcome.as_ref().unwrap().log.reading.rows_kept
+        };
+        let mut kept = KeptRuns::default();
+        let handed = |stamp| ReadLog { log: "r1.csv".into(), stamp, hints: Hints::default(), runs: runs.clone() };
+        kept.hand_over(handed(stamp(&path).unwrap()));
+        assert_eq!(rows(&mut kept), 300);
+        assert!(kept.read_logs.is_empty());
+        let mut kept = KeptRuns::default();
+        kept.hand_over(handed(stamp(&path).unwrap()));
+        std::fs::write(&path, format!("time s,rpm\n{}", log(250))).unwrap();
+        assert_eq!(rows(&mut kept), 250);
     }
 }

@@ -1,4 +1,28 @@
 //! runtrue: what a model racing car really did.
+//!
+//! It reads the controller's log, the lap list and the setup sheet of each run and answers: is the gearing the one on
+//! the sheet, did the power reach the ground, how hot did motor and controller get, what had the battery left, what did
+//! a change do. Every figure carries its 95 % interval or says why it has none.
+//!
+//! The flow is one way: [`folder`] plans → [`import`] reads bytes into a [`log::Log`] → [`laps`] finds the laps →
+//! [`measure`] answers for one run ([`run::MeasuredRun`], never changed afterwards) → [`weekend`] settles and concludes
+//! across the runs → [`review::Review`] → [`report`], [`review_file`] and [`season`]. [`review`] has it on one page.
+//!
+//! ```
+//! # fn main() -> Result<(), Box<dyn std::error::Error>> {
+//! let weekend = std::path::Path::new("sample-logs/alder-quay");
+//! let review = runtrue::review::review(weekend, &|_done, _of| {})?;
+//! // The third run had another pinion on the car than its sheet says.
+//! let run = &review.runs[2].run;
+//! assert_eq!(run.plan().settings.number("pinion"), Some(31.0));
+//! assert_eq!(run.pinion_on_car(), Some(32.0));
+//! println!("{}", review.findings[0].text);
+//! # Ok(())
+//! # }
+//! ```
+//!
+//! Limits: one line and one timing point for a weekend; a lap of at least a few seconds; models of heat, tyre and pack
+//! that hold for cars of this kind. Each file of [`measure`] says when its answer is wrong.
 
 #![deny(missing_docs)]
 #![forbid(unsafe_code)]
@@ -15,6 +39,7 @@ pub mod log;
 pub mod measure;
 pub mod notice;
 pub mod quantity;
+pub mod reason;
 pub mod report;
 pub mod review;
 pub mod review_file;

@@ -150,7 +150,7 @@ pub struct Reading {
     pub rows_in: u64,
     /// Rows of the normalised log.
     pub rows_kept: u64,
-    /// Rows a second: one over the median step.
+    /// Rows a second: one over the mean step, lost rows left out.
     pub rate_hz: f64,
     /// From the first to the last row, s.
     pub duration_s: f64,

@@ -9,11 +9,11 @@ pub const COVERAGE_95: f64 = 1.959_963_984_540_054;
 /// Absolute zero in degrees Celsius (SI Brochure, 9th edition, 2.3.1).
 pub const ABSOLUTE_ZERO_C: f64 = -273.15;
 
-/// A value with its standard uncertainty: one standard deviation (JCGM 100:2008, 2.3.1). The unit is that of the field that
-/// holds it.
+/// A value with its standard uncertainty: one standard deviation (JCGM 100:2008, 2.3.1). The unit is that of the field
+/// that holds it.
 ///
-/// This is what formulas work with; an [`Estimate`] is what is said. Each becomes the other by the 95 % coverage factor of
-/// the normal distribution, [`COVERAGE_95`].
+/// This is what formulas work with; an [`Estimate`] is what is said. Each becomes the other by the 95 % coverage factor
+/// of the normal distribution, [`COVERAGE_95`].
 ///
 /// ```
 /// use runtrue::quantity::{Estimate, Uncertain};

@@ -13,10 +13,12 @@ use crate::folder::{hints, within};
 use crate::import;
 use crate::laps::lists::{self, LapList};
 use crate::laps::odometer::Odometer;
+use crate::laps::period::ExpectedTurns;
 use crate::laps::{self, Laps};
 use crate::log::{Channel, Log};
 use crate::measure::gearing::Fit;
 use crate::measure::heat::Heat;
+use crate::measure::hot_part::HotPart;
 use crate::measure::{self, Answers};
 use crate::notice::{Failure, Notice, NoticeCode};
 use crate::quantity::Uncertain;
@@ -129,15 +131,6 @@ pub struct SharedHeat {
     pub cooling: Option<Uncertain>,
 }
 
-/// A part of the car that gets hot.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum HotPart {
-    /// The motor.
-    Motor,
-    /// The controller.
-    Controller,
-}
-
 /// A measured run with what the car's other runs say of it.
 #[derive(Debug, Clone)]
 pub struct SettledRun {
@@ -189,14 +182,19 @@ impl SettledRun {
     }
 }
 
-/// Reads one entry of the sheet and finds its laps: one run, or several where the file holds several.
-pub fn lap(folder: &Path, plan: &RunPlan, sheet: &Sheet) -> Vec<LappedRun> {
+/// Reads one entry of the sheet and finds its laps: one run, or several where the file holds several. `already_read`
+/// are
+/// the file's runs where it has been read before, as [`hints`] ask for.
+pub fn lap(folder: &Path, plan: &RunPlan, sheet: &Sheet, already_read: Option<Vec<Log>>) -> Vec<LappedRun> {
     let failed = |failure: Failure| vec![LappedRun { plan: plan.clone(), outcome: Err(failure) }];
     if let Some(mistake) = &plan.mistake {
         return failed(Failure { message: mistake.brief(), hint: Some(mistake.hint.clone()) });
     }
-    let read = within(folder, &plan.log).and_then(|path| {
-        import::read(&path, &hints(plan, sheet)).map_err(|e| Failure { hint: e.hint(), message: e.to_string() })
+    let read = within(folder, &plan.log).and_then(|path| match already_read {
+        Some(logs) => Ok(logs),
+        None => {
+            import::read(&path, &hints(plan, sheet)).map_err(|e| Failure { hint: e.hint(), message: e.to_string() })
+        }
     });
     let logs = match read {
         Ok(logs) => logs,
@@ -237,12 +235,15 @@ fn read_list(folder: &Path, plan: &RunPlan) -> Result<Option<LapList>, Notice> {
 
 /// The log's motor turns, with what the sheet knows of the car that they move.
 pub fn odometer(log: &Log, settings: &Settings) -> Option<Odometer> {
-    Some(Odometer::new(log)?.of_car(settings.number("mass_kg"), measure::gearing::set_rollout_mm(settings)))
+    Some(Odometer::new(log)?.of_car(settings.number("mass_kg"), measure::gears::set_rollout_mm(settings)))
 }
 
 fn find_laps(mut plan: RunPlan, log: Log, list: Option<&LapList>, notice: Option<Notice>, sheet: &Sheet) -> LappedRun {
-    let travel_mm = measure::gearing::set_rollout_mm(&plan.settings);
-    let expected = travel_mm.zip(sheet.lap_length_m).map(|(mm, (length, _))| (length * 1000.0 / mm, EXPECTED_WIDTH));
+    let travel_mm = measure::gears::set_rollout_mm(&plan.settings);
+    let expected = travel_mm.zip(sheet.lap_length_m).map(|(mm, (length_m, _))| ExpectedTurns {
+        turns: length_m * 1000.0 / mm,
+        relative_half_width: EXPECTED_WIDTH,
+    });
     let mut laps = laps::measure(odometer(&log, &plan.settings), list, expected);
     laps.notices.extend(notice);
     // The sheet's word goes first; a recorder may have measured the air itself.

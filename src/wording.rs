@@ -157,7 +157,8 @@ fn is_nought(value: f64, digits: usize) -> bool {
     value.abs() <= 0.5 * 10f64.powi(-(digits as i32))
 }
 
-fn mirrored(estimate: &Estimate) -> Estimate {
+/// The same change the other way.
+pub fn mirrored(estimate: &Estimate) -> Estimate {
     Estimate { value: -estimate.value, low: -estimate.high, high: -estimate.low }
 }
 

@@ -140,8 +140,8 @@ fn one_bad_run_does_not_stop_the_others() {
     assert!(json["runs"][0]["error"].is_null());
     for (at, says) in [
         (1, "`nobody` is not on the sheet"),
-        (2, "leaves the weekend's folder"),
-        (3, "stands twice"),
+        (2, "is outside the weekend's folder"),
+        (3, "two runs have the id `good`"),
         (5, "is empty"),
         (6, "is not in the weekend's folder"),
     ] {

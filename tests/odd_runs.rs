@@ -11,8 +11,8 @@ use runtrue::demo::car::CarSpec;
 use runtrue::demo::recorder::{Recorder, Rows};
 use runtrue::figure::find;
 use runtrue::log::Channel;
-use runtrue::measure::battery;
-use runtrue::measure::heat::Verdict;
+use runtrue::measure::battery::BatteryVerdict;
+use runtrue::measure::heat::HeatVerdict;
 
 fn run() -> Driven {
     driven(&CarSpec::tourer(), 2, |d| d.length = 200.0)
@@ -35,7 +35,7 @@ fn a_sensor_that_does_not_warm_tells_nothing_of_the_race(#[case] reading: fn(usi
     change(&mut rows, Channel::MotorTemperature, |n, v| *v = reading(n).round());
     let motor = run.answers_of(&rows).motor;
     assert!(motor.race_end_c.is_none_or(|e| e.low.is_finite() && e.high.is_finite()), "{:?}", motor.race_end_c);
-    assert!(motor.warming.is_some() || motor.verdict == Verdict::CannotTell, "{:?}", motor.verdict);
+    assert!(motor.warming.is_some() || motor.verdict == HeatVerdict::CannotTell, "{:?}", motor.verdict);
 }
 
 #[test]
@@ -91,7 +91,7 @@ fn a_pack_that_is_switched_off_is_not_empty() {
         }
     });
     let battery = run.answers_of(&rows).battery;
-    assert_ne!(battery.verdict, battery::Verdict::UnderFloor);
+    assert_ne!(battery.verdict, BatteryVerdict::UnderFloor);
     assert!(battery.lowest_cell_v.unwrap() > 3.0);
 }
 
@@ -105,7 +105,7 @@ fn a_glitch_of_the_sensor_is_no_peak() {
         }
     });
     let motor = run.answers_of(&rows).motor;
-    assert!(motor.peak_c.unwrap() < 100.0 && motor.verdict != Verdict::Over, "{:?}", motor.peak_c);
+    assert!(motor.peak_c.unwrap() < 100.0 && motor.verdict != HeatVerdict::Over, "{:?}", motor.peak_c);
 }
 
 #[test]
@@ -163,5 +163,5 @@ fn air_that_the_recorder_measured_serves_where_the_sheet_has_none() {
 }
 
 fn motor(run: &runtrue::weekend::conclude::ConcludedRun) -> &runtrue::measure::heat::Heat {
-    run.run.heat(runtrue::run::HotPart::Motor).unwrap()
+    run.run.heat(runtrue::measure::hot_part::HotPart::Motor).unwrap()
 }

@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 use std::process::{Command, Output};
 
 use runtrue::demo::season::{PACK_AGES_A_MONTH, invent};
-use runtrue::review_file::stored;
+use runtrue::review_file::read;
 use runtrue::season::{gather, partition, schema, store, tabulate};
 use runtrue::weekend::trends::Verdict;
 use serde_json::{Value, json};
@@ -134,7 +134,10 @@ fn what_cannot_be_gathered_is_said_and_the_rest_goes_on() {
         std::fs::write(path.join("review.json"), file.to_string()).unwrap();
         path.parent().unwrap().to_owned()
     };
-    let undated = with("undated", json!({ "format": "runtrue review 1", "weekend": { "date": "in May" }, "runs": [] }));
+    let undated = with(
+        "undated",
+        json!({ "format": "runtrue review 1", "weekend": { "date": "in May" }, "runs": [{ "id": "r" }] }),
+    );
     let foreign = with("foreign", json!({ "format": "another 7" }));
     let nothing = folder.path().join("nothing");
     let some = season(&[&undated, &foreign, &nothing, &good], &root, &[]);
@@ -161,11 +164,11 @@ fn what_cannot_be_gathered_is_said_and_the_rest_goes_on() {
     assert_eq!(count(&only), 2);
     // A file of the data set that is none is named, and its weekend left out of the answers.
     let partition = &store::partitions(&root).unwrap()[0];
-    std::fs::write(root.join(partition.file(schema::RUNS.name)), b"torn").unwrap();
+    std::fs::write(root.join(partition.file(schema::RUNS)), b"torn").unwrap();
     let broken = season(&[&other], &root, &["--format", "json"]);
     assert!(!broken.status.success());
     assert_eq!(count(&season(&[&good], &root, &["--format", "json"])), 2);
-    std::fs::remove_file(root.join(partition.file(schema::FIGURES.name))).unwrap();
+    std::fs::remove_file(root.join(partition.file(schema::FIGURES))).unwrap();
     let more = weekends(&folder.path().join("third"), 9, 3).remove(2);
     let lost = season(&[&more], &root, &["--format", "json"]);
     assert!(words(&lost.stderr).contains("figures"), "{}", words(&lost.stderr));
@@ -232,8 +235,8 @@ fn a_folder_of_folders_is_looked_through_and_logs_without_a_sheet_are_not_passed
 fn names_of_every_kind_become_folders_and_stay_apart() {
     let key = |name: &str| {
         let file = json!({ "format": "runtrue review 1", "weekend": { "date": "2026-05-16", "name": name }, "runs": [{ "id": "r" }] });
-        let review = stored::read(&file.to_string()).unwrap();
-        tabulate::weekend(Path::new("x"), review).unwrap().partition.weekend
+        let review = read::read(&file.to_string()).unwrap();
+        tabulate::weekend(Path::new("x"), review, runtrue::figure::FIGURES).unwrap().partition.weekend
     };
     let (long, longer) = (format!("{} Saturday", "x ".repeat(60)), format!("{} Sunday", "x ".repeat(60)));
     let names =
@@ -321,7 +324,7 @@ fn reviews_that_others_made_are_checked() {
     let head = json!({ "date": "2026-01-03", "name": "x" });
     for (runs, said) in [
         (json!([]), "it has no runs"),
-        (json!("hello"), "string \"hello\", expected a sequence at line 1 column"),
+        (json!("hello"), "expected a sequence at line 1 column"),
         (json!([{ "id": "r" }, { "id": "r" }]), "two runs with the id `r`"),
     ] {
         let file = json!({ "format": "runtrue review 1", "weekend": head, "runs": runs });
@@ -334,4 +337,48 @@ fn reviews_that_others_made_are_checked() {
     let file = json!({ "format": "runtrue review 1", "weekend": head, "runs": [{ "id": "r" }, { "id": "s" }] });
     std::fs::write(lone.join("report/review.json"), file.to_string()).unwrap();
     assert_eq!(count(&season(&[&lone], &root, &["--format", "json"])), 2);
+}
+
+/// Adding a figure to the catalogue is all that its columns and rows need.
+#[test]
+fn the_tables_hold_the_figures_of_the_catalogue() {
+    let review = json!({ "format": "runtrue review 1", "weekend": { "date": "2026-05-16", "name": "x" }, "runs": [{
+        "id": "r", "figures": { "median_lap_s": { "value": 19.5, "low": null, "high": null }, "top_rpm": { "value": 1.0 } }
+    }] });
+    let review = read::read(&review.to_string()).unwrap();
+    let figures = &runtrue::figure::FIGURES[..1];
+    let rows = tabulate::weekend(Path::new("x"), review, figures).unwrap().rows;
+    assert_eq!((figures[0].key, figures[0].column), ("median_lap_s", "median_s"));
+    let [only] = rows.figures.as_slice() else { panic!("{:?}", rows.figures) };
+    assert_eq!((only.row.column, only.row.unit, only.row.estimate.value), ("median_s", "s", Some(19.5)));
+    let columns = schema::runs(figures).columns;
+    let column = columns.last().unwrap();
+    let schema::Cells::Figure(name, cell) = column.cells else { panic!("{}", column.name) };
+    assert_eq!((column.name, cell(&rows.runs[0], name)), ("median_s", Some(19.5)));
+}
+
+/// What a version wrote that listed no figures is read from its answers.
+#[test]
+fn a_review_of_an_older_version_has_the_same_figures() {
+    let folder = tempfile::tempdir().unwrap();
+    let weekend = weekends(folder.path(), 6, 1).remove(0);
+    assert!(runtrue(&["review".as_ref(), weekend.as_os_str()]).status.success());
+    let new = gather::gather(&weekend).unwrap();
+    let path = weekend.join("report/review.json");
+    let mut file: Value = serde_json::from_str(&std::fs::read_to_string(&path).unwrap()).unwrap();
+    for run in file["runs"].as_array_mut().unwrap() {
+        assert!(run.as_object_mut().unwrap().remove("figures").is_some());
+    }
+    std::fs::write(&path, file.to_string()).unwrap();
+    let old = gather::gather(&weekend).unwrap();
+    assert!(!old.reviewed_anew && old.rows.figures.len() > 20 * old.rows.runs.len());
+    for figure in &old.rows.figures {
+        let same = new.rows.figures.iter().find(|f| f.run == figure.run && f.row.column == figure.row.column).unwrap();
+        let near = |a: Option<f64>, b: Option<f64>| match (a, b) {
+            (Some(a), Some(b)) => (a - b).abs() <= 1e-9 * a.abs().max(1.0),
+            (a, b) => a == b,
+        };
+        let (a, b) = (figure.row.estimate, same.row.estimate);
+        assert!(near(a.value, b.value) && near(a.low, b.low) && near(a.high, b.high), "{figure:?} {same:?}");
+    }
 }

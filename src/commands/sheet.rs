@@ -6,6 +6,7 @@ use std::process::ExitCode;
 use runtrue::folder::{self, FolderError, SHEET};
 use runtrue::sheet::schema::schema;
 use runtrue::storage::write_whole;
+use runtrue::wording::counted;
 use serde_json::json;
 
 use super::output::{Output, Problem, print};
@@ -33,11 +34,12 @@ fn write_starter(folder: &Path, output: Output) -> Result<ExitCode, Problem> {
         return Err(problem(FolderError::NoLogs(folder.to_owned())).hint(hint));
     }
     let starter = folder::starter_for(folder, &logs);
-    write_whole(&path, |out| out.write_all(starter.as_bytes()).map_err(|e| e.to_string())).map_err(Problem::new)?;
+    write_whole(&path, |out| out.write_all(starter.as_bytes()).map_err(|e| e.to_string()))
+        .map_err(|e| Problem::new(e).hint("the sheet goes into the folder of the logs: make it writable"))?;
     let text = || {
-        let found = if logs.len() == 1 { "1 log".to_owned() } else { format!("{} logs", logs.len()) };
+        let found = counted(logs.len(), "log");
         format!(
-            "Wrote {} for the {found} found. Fill in what you know, then run:\nruntrue review {}\n",
+            "Wrote {} with {found} in it. Fill in what you know, then run:\nruntrue review {}\n",
             path.display(),
             folder.display()
         )

@@ -6,8 +6,8 @@ use schemars::{JsonSchema, Schema, SchemaGenerator, json_schema};
 
 use super::entry::{Bad, Figure, HeatFigure, Reading, Shown, TrendFinding, Used, Weight, Worth};
 use super::readings::{answered, effective_tyre, estimated, plain, relative, rise};
+use crate::measure::hot_part::HotPart;
 use crate::quantity::Estimate;
-use crate::run::HotPart;
 use crate::wording::{HIGHER, HOTTER, Words};
 
 /// What a run itself leaves open of figures that have no interval of their own, as standard uncertainties: runs that

@@ -4,8 +4,9 @@ use schemars::JsonSchema;
 use serde::{Serialize, Serializer};
 
 use crate::measure::heat::Heat;
+use crate::measure::hot_part::HotPart;
 use crate::quantity::{Estimate, Uncertain};
-use crate::run::{HotPart, SettledRun};
+use crate::run::SettledRun;
 use crate::statistics::quantiles::median;
 use crate::wording::{self, HIGHER, Words};
 
@@ -206,9 +207,11 @@ impl Figure {
         wording::change(&self.shown.scaled(&change), self.shown.unit, self.words)
     }
 
-    /// A change from run to run in words: `0.06 s slower each run (0.01 to 0.15)`.
-    pub fn change_each_run(&self, change: Estimate) -> String {
-        wording::change_each(&self.shown.scaled(&change), self.shown.unit, self.words, "each run")
+    /// By how much it changes from run to run, whichever way: `0.06 s each run (0.01 to 0.15)`.
+    pub fn amount_each_run(&self, change: Estimate) -> String {
+        let scaled = self.shown.scaled(&change);
+        let amount = if scaled.value < 0.0 { wording::mirrored(&scaled) } else { scaled };
+        wording::with_interval(&amount, &format!("{} each run", self.shown.unit))
     }
 
     /// The heading of a column or an axis: `median lap, s`.

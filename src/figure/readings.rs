@@ -2,8 +2,9 @@
 
 use super::entry::Reading;
 use crate::measure::Answers;
+use crate::measure::hot_part::HotPart;
 use crate::quantity::Estimate;
-use crate::run::{HotPart, Measured, SettledRun};
+use crate::run::{Measured, SettledRun};
 use crate::statistics::quantiles::median;
 
 /// A value with a standard uncertainty.

@@ -25,7 +25,7 @@ pub mod encoding;
 mod error;
 mod guesses;
 mod names;
-pub mod numbers;
+mod numbers;
 mod pieces;
 mod rate;
 pub(crate) mod remarks;

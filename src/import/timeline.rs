@@ -20,7 +20,7 @@ const COARSE_SHARE: f64 = 0.2;
 const FEWEST_STEPS: usize = 10;
 /// A row that is out of place stays between neighbours that are at most this many steps apart.
 const OUT_OF_PLACE_STEPS: f64 = 5.0;
-/// A gap is filled where its ends are at most this many times apart of what its rows usually take.
+/// A gap is filled where it lasts at most this many times what its rows usually take.
 const FILL_STRETCH: f64 = 2.0;
 /// A clock is at its start within this many steps of its first time.
 const START_STEPS: f64 = 5.0;

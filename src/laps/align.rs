@@ -1,10 +1,10 @@
 //! A lap list laid onto a log: the offset between two clocks that know nothing of each other.
 //!
-//! At the right offset every passing finds the car at one place of the track. The distance of the places from their
-//! common one is compared over all offsets. With the scatter unknown, the likelihood of an offset is the sum of squares
-//! of what is new in each error to the power of -(n - 1) / 2 (Student's t for an unknown noise level, formula from memory). Lap times differ from
-//! lap to lap and from place to place, and that is what tells the places apart. The first passing comes after
-//! the car has set off and the last before it has stopped.
+//! At the right offset every passing finds the car at the same place of the track. For every offset the distances of
+//! the passings' places from their common one are compared. With the scatter unknown, the likelihood of an offset is
+//! the sum of squares of what is new in each error to the power of −(n − 1) / 2 (Student's t for an unknown noise
+//! level, formula from memory). Lap times differ from lap to lap and from place to place, and that is what tells the
+//! places apart. The first passing comes after the car has set off and the last before it has stopped.
 
 use super::odometer::Odometer;
 use super::place::Places;
@@ -13,27 +13,40 @@ use crate::statistics::quantiles::robust_deviation;
 
 /// Step of the offsets tried, s.
 const STEP_S: f64 = 0.02;
-/// Least scatter of a passing's place, share of a lap: a decimetre or so of what the pattern can resolve.
+/// Least scatter of a passing's place, share of a lap: a decimetre or so, the least that the pattern can resolve.
 const LEAST_SCATTER: f64 = 0.000_6;
-/// Places farther from the common one than so many deviations count as that many: a spoilt lap.
+/// Places farther from the common one than this many deviations, as on a spoilt lap, are held to this many.
 const WINSOR: f64 = 6.0;
+/// Least deviation that places are held to, in deviations of the place's own.
+const LEAST_DEVIATION: f64 = 1e-3;
 /// Correlations of neighbouring errors that are tried.
 const ALIKE: [f64; 5] = [0.0, 0.4, 0.7, 0.9, 0.98];
 /// Correlation that the errors of a place may have with the speed there: a driver who is early is mostly faster too. It
-/// shifts the offset by as much of the ratio of the two scatters, however many laps there are, so that n laps tell no more
-/// than 1 / (1 / n + this squared) would. Chosen on the forward model, where intervals then keep their promise.
+/// shifts the offset by as much of the ratio of the two scatters, however many laps there are, so that n laps tell no
+/// more than 1 / (1 / n + this squared) would. Chosen on the forward model, where the intervals then hold the truth as
+/// often as they say.
 const ENTANGLED: f64 = 0.35;
-/// Below this share of the fastest revs the car stands.
+/// Below this share of the highest revs the car stands. Common practice, no source.
 const STANDING: f64 = 0.03;
+/// Log-likelihood that an offset loses for each passing after the car has stopped: the log may end before its list, but
+/// seldom does.
+const OUTSIDE: f64 = 3.0;
+/// Fewest passings that must lie in the log.
+const LEAST_PASSINGS: usize = 3;
+/// Share of the peak's weight down to which its neighbours belong to it.
+const PEAK_FLOOR: f64 = 0.05;
+/// Probability on either side of a 95 % interval.
+const TAIL: f64 = 0.025;
 
-/// What a log and its list say of each offset between them.
+/// How likely each offset between a log and its list is.
 #[derive(Debug, Clone)]
 pub struct Alignment {
     /// Log time of the first passing at the first offset tried; the others follow by [`STEP_S`].
     from: f64,
     /// Log-likelihood of each offset, up to a constant.
     scores: Vec<f64>,
-    /// Place of the passings on the run's own profile at each offset, share of a lap; NaN where the offset is impossible.
+    /// Place of the passings on the run's own profile at each offset, share of a lap; NaN where the offset is
+    /// impossible.
     lines: Vec<f64>,
     /// Passings in the list.
     passings: usize,
@@ -48,8 +61,9 @@ pub fn align(odometer: &Odometer, places: &Places, passings: &[f64]) -> Option<A
     let from = set_off - STEP_S;
     let to = (stopped - length + STEP_S).max(from + slack);
     let count = ((to - from) / STEP_S).ceil() as usize;
-    let (scores, lines): (Vec<f64>, Vec<f64>) = (0..=count)
-        .map(|n| score(places, passings, from + n as f64 * STEP_S, stopped).unwrap_or((f64::NEG_INFINITY, f64::NAN)))
+    let (scores, lines) = (0..=count)
+        .map(|n| offset(places, passings, from + n as f64 * STEP_S, stopped).unwrap_or(Offset::IMPOSSIBLE))
+        .map(|offset| (offset.score, offset.line))
         .unzip();
     let alignment = Alignment { from, scores, lines, passings: passings.len() };
     alignment.best().is_finite().then_some(alignment)
@@ -65,16 +79,17 @@ impl Alignment {
         self.estimate(&self.scores, self.passings)
     }
 
-    /// The same with what the car's other runs say of the line: `elsewhere` is their log-likelihood of a place on this run's profile, from
-    /// `passings` of theirs.
+    /// Log time of the first passing with what the car's other runs tell of the line: `elsewhere` gives their
+    /// log-likelihood of a place on this run's profile, from `passings` of theirs.
     pub fn first_passing_with(&self, elsewhere: impl Fn(f64) -> f64, passings: usize) -> Option<Estimate> {
-        let of = |(score, line): (&f64, &f64)| if line.is_nan() { f64::NEG_INFINITY } else { score + elsewhere(*line) };
-        let scores: Vec<f64> = self.scores.iter().zip(&self.lines).map(of).collect();
+        let together =
+            |(score, line): (&f64, &f64)| if line.is_nan() { f64::NEG_INFINITY } else { score + elsewhere(*line) };
+        let scores: Vec<f64> = self.scores.iter().zip(&self.lines).map(together).collect();
         self.estimate(&scores, self.passings + passings)
     }
 
-    /// Log-likelihood of each of `cells` places of the line on the run's own profile, the best offset at each; nowhere more than `most` below the
-    /// best place, since a list may be another's.
+    /// Log-likelihood of each of `cells` places of the line on the run's own profile, the best offset at each; nowhere
+    /// more than `most` below the best place, since the list may belong to another run.
     pub fn by_line(&self, cells: usize, most: f64) -> Vec<f64> {
         let best = self.best();
         let mut by_line = vec![best - most / temper(self.passings); cells];
@@ -97,94 +112,106 @@ impl Alignment {
         let peak = scores.iter().position(|s| *s == best)?;
         let total: f64 = weights.iter().sum();
         let (low, high) = (tail(weights.iter(), total), weights.len() - 1 - tail(weights.iter().rev(), total));
-        let at = |n: f64| self.from + n * STEP_S;
-        let value = mean_near(&weights, peak);
-        // The grid's step and the list's thousandths are part of the doubt.
-        Some(Estimate {
-            value: at(value),
-            low: at(low as f64 - 1.0).min(at(value)),
-            high: at(high as f64 + 1.0).max(at(value)),
-        })
+        let time_s = |step: f64| self.from + step * STEP_S;
+        let value = time_s(mean_near(&weights, peak));
+        // The step of the grid and the thousandths of the list are uncertain too.
+        Some(Estimate { value, low: time_s(low as f64 - 1.0).min(value), high: time_s(high as f64 + 1.0).max(value) })
     }
 }
 
-/// What a log-likelihood from so many passings is worth, see [`ENTANGLED`].
+/// Factor on a log-likelihood from so many passings for what they share (see the constant `ENTANGLED`).
 pub fn temper(passings: usize) -> f64 {
     1.0 / (1.0 + passings as f64 * ENTANGLED * ENTANGLED)
 }
 
-/// Mean of the weights in the peak's own valley-to-valley stretch.
+/// Mean of the steps around the peak, by their weights, as far as they belong to it.
 fn mean_near(weights: &[f64], peak: usize) -> f64 {
-    let floor = weights[peak] * 0.05;
+    let floor = weights[peak] * PEAK_FLOOR;
     let low = (0..=peak).rev().take_while(|&n| weights[n] >= floor).last().unwrap_or(peak);
     let high = (peak..weights.len()).take_while(|&n| weights[n] >= floor).last().unwrap_or(peak);
     let sum: f64 = weights[low..=high].iter().sum();
     (low..=high).map(|n| n as f64 * weights[n]).sum::<f64>() / sum
 }
 
-/// How many steps from one end hold a fortieth of the weight.
+/// How many steps from one end hold the weight outside the interval.
 fn tail<'a>(weights: impl Iterator<Item = &'a f64>, total: f64) -> usize {
     let mut sum = 0.0;
     weights
         .take_while(|w| {
             sum += **w;
-            sum < 0.025 * total
+            sum < TAIL * total
         })
         .count()
 }
 
-/// When the car sets off first and stands for the last time.
+/// Log times, s, at which the car first sets off and last moves; `None` where it never does.
 pub fn moving(odometer: &Odometer) -> Option<(f64, f64)> {
     let (time, rpm) = odometer.rows();
-    let slow = STANDING * rpm.iter().copied().fold(0.0, f64::max);
+    let slow = STANDING * odometer.highest_rpm();
     let first = rpm.iter().position(|r| *r > slow)?;
     let last = rpm.iter().rposition(|r| *r > slow)?;
     Some((time[first], time[last]))
 }
 
-/// Log-likelihood of the first passing at `start`, and the place of the line then; `None` where it cannot be there.
-fn score(places: &Places, passings: &[f64], start: f64, stopped: f64) -> Option<(f64, f64)> {
+/// One offset between log and list.
+struct Offset {
+    /// Log-likelihood, up to a constant.
+    score: f64,
+    /// Place of the line then, share of a lap.
+    line: f64,
+}
+
+impl Offset {
+    const IMPOSSIBLE: Self = Self { score: f64::NEG_INFINITY, line: f64::NAN };
+}
+
+/// The offset that has the first passing at the log time `start`; `None` where it cannot be there.
+fn offset(places: &Places, passings: &[f64], start: f64, stopped: f64) -> Option<Offset> {
     let times: Vec<f64> = passings.iter().map(|p| start + p).filter(|&t| t <= stopped + STEP_S).collect();
     // Passings after the car has stopped speak against the offset, but a log may end before its list.
     let outside = passings.len() - times.len();
-    if times.len() < 3 || times.len() * 2 < passings.len() {
+    if times.len() < LEAST_PASSINGS || times.len() * 2 < passings.len() {
         return None;
     }
     let laps: Vec<f64> = times.iter().map(|&t| places.laps_at(t)).collect();
     let variances: Vec<f64> = times.iter().map(|&t| places.variance_at(t) + LEAST_SCATTER * LEAST_SCATTER).collect();
     let (line, fractions) = around(&laps);
-    // Clipped in deviations of its own place: a start from rest is far off at a wrong offset, and says so.
+    // Clipped in deviations of its own place: a start from standing is far off at a wrong offset, and tells so.
     let own: Vec<f64> = fractions.iter().zip(&variances).map(|(f, v)| f / v.sqrt()).collect();
-    let most = WINSOR * robust_deviation(&own).unwrap_or(0.0).max(1e-3);
+    let most = WINSOR * robust_deviation(&own).unwrap_or(0.0).max(LEAST_DEVIATION);
     let clipped: Vec<f64> = own.iter().zip(&variances).map(|(z, v)| z.clamp(-most, most) * v.sqrt()).collect();
-    // Errors of neighbouring passings are alike to an unknown degree: each degree is tried, and their likelihoods added.
+    // Errors of neighbouring passings are alike to an unknown degree: each degree is tried, and their likelihoods
+    // added.
     let likelihoods = ALIKE.map(|alike| innovations(&clipped, &variances, alike));
     let best = likelihoods.iter().copied().fold(f64::NEG_INFINITY, f64::max);
-    let score = best + likelihoods.iter().map(|l| (l - best).exp()).sum::<f64>().ln() - 3.0 * outside as f64;
-    Some((score, line))
+    let score = best + likelihoods.iter().map(|l| (l - best).exp()).sum::<f64>().ln() - OUTSIDE * outside as f64;
+    Some(Offset { score, line })
 }
 
 /// Log-likelihood of errors of which each is `alike` times the one before and something new, with an unknown mean and
 /// an unknown common factor on `variances`.
 fn innovations(errors: &[f64], variances: &[f64], alike: f64) -> f64 {
-    let new: Vec<(f64, f64, f64)> = (0..errors.len())
-        .map(|i| {
-            let (e, v) = (errors[i], variances[i]);
-            // Measured in deviations of its own place, so that `alike` is a correlation.
-            let z = |x: f64, i: usize| x / variances[i].sqrt();
-            if i == 0 {
-                (z(e, 0), z(1.0, 0), v.sqrt())
-            } else {
-                let s = (1.0 - alike * alike).sqrt();
-                ((z(e, i) - alike * z(errors[i - 1], i - 1)) / s, (z(1.0, i) - alike * z(1.0, i - 1)) / s, v.sqrt() * s)
-            }
-        })
-        .collect();
-    let (ee, em, mm) = new.iter().fold((0.0, 0.0, 0.0), |(a, b, c), (e, m, _)| (a + e * e, b + e * m, c + m * m));
+    // In deviations of its own place, so that `alike` is a correlation.
+    let z = |x: f64, i: usize| x / variances[i].sqrt();
+    let left = (1.0 - alike * alike).sqrt();
+    // Sums over what is new in each error (e) and in each mean (m).
+    let (mut ee, mut em, mut mm, mut logarithms) = (0.0, 0.0, 0.0, 0.0);
+    for i in 0..errors.len() {
+        let (e, m, deviation) = if i == 0 {
+            (z(errors[0], 0), z(1.0, 0), variances[0].sqrt())
+        } else {
+            let e = (z(errors[i], i) - alike * z(errors[i - 1], i - 1)) / left;
+            (e, (z(1.0, i) - alike * z(1.0, i - 1)) / left, variances[i].sqrt() * left)
+        };
+        ee += e * e;
+        em += e * m;
+        mm += m * m;
+        logarithms += deviation.ln();
+    }
     let n = errors.len() as f64;
     let floor: f64 = variances.iter().map(|v| LEAST_SCATTER * LEAST_SCATTER / v).sum::<f64>();
     let squares = (ee - em * em / mm.max(f64::MIN_POSITIVE)).max(0.0) + floor;
-    -(n - 1.0) / 2.0 * (squares / n).ln() - new.iter().map(|x| x.2.ln()).sum::<f64>() - 0.5 * mm.ln()
+    -(n - 1.0) / 2.0 * (squares / n).ln() - logarithms - 0.5 * mm.ln()
 }
 
 /// The laps' common place, and their distances from it, -0.5 to 0.5.

@@ -1,142 +1,174 @@
-//! The car's speed apart from its wheels', from revs: what the revs would be if the tyres gripped all the time.
+//! The car's speed apart from its wheels', from the revs: what the revs would be if the tyres gripped all the time.
 //!
-//! Gripping, revs rise and fall only as fast as the car's mass and the tyres let them: the rates that one rise (or fall) in ten reaches, and a quarter
-//! more, are taken for the run's own limits. Where mass and travel for a turn are known, rises by which the car would have gathered more energy
-//! than the pack gave are left out: they were no car's. Above the limit, with the motor driving, the wheels spin: the car is carried on from before the spin
-//! to where the revs have come down to it, no faster than it usually gathers speed. Below the limit wheels lock. They come back up as
-//! fast as they fell, with no current that could drive them: the car's speed is a straight line across.
+//! While the tyres grip, the revs rise and fall only as fast as the car's mass and the tyres allow. The run's own
+//! limits are the rates that one rise (or fall) in ten reaches, and a quarter more. Where the car's mass and its travel
+//! for a motor turn are known, a rise that would take more energy than the battery gave is left out of this: the wheels
+//! were spinning. If the revs rise faster than the limit while the motor drives, the wheels are spinning: the car is
+//! drawn in a straight line from before the spin to where the revs have come back down to it, gaining speed no faster
+//! than it usually does. If the revs fall faster than the limit, the wheels are locking. They come back up as fast as
+//! they fell without a current that could drive them, and the car is drawn in a straight line across.
 //!
-//! Wrong where that is not known and the wheels spin for more than a tenth of all the time that the car gathers speed: the limit is then too high.
+//! A ground-speed channel that fits the revs is used in place of all this.
+//!
+//! Wrong where mass or travel is unknown and the wheels spin for more than a tenth of the time in which the car gains
+//! speed: the limit is then too high.
 
 use super::odometer::Odometer;
 use crate::statistics::quantiles::{median, quantile, robust_deviation};
 
-/// Time over which the rate of the revs is taken.
-const GRIP_WINDOW_S: f64 = 0.1;
-/// Above a rate of the revs that one row in ten reaches by so much, the wheels no longer grip.
+/// Time over which a rate of the revs is taken, s.
+const RATE_WINDOW_S: f64 = 0.1;
+/// Slack when times are compared with a window, s: rows of an even rate are not even to the last digit.
+const TIME_SLACK_S: f64 = 1e-9;
+/// Share of the rises that stay below the usual rate.
+const USUAL: f64 = 0.90;
+/// Above the usual rate times this, the wheels no longer grip.
 const HEADROOM: f64 = 1.25;
-/// Brakes slow a car no more than so many times as fast as its motor speeds it up. Common practice, no source.
+/// Brakes slow a car no more than this many times as fast as its motor speeds it up. Common practice, no source.
 const BRAKES: f64 = 2.0;
-/// Rises that are left out for each that is not, at the most. Common practice, no source: wheels that spin in four rises of five are the worst that a
-/// driver puts up with.
+/// Rises that are left out for each that is kept, at most. Common practice, no source: a driver puts up with no more
+/// than four spinning rises in five.
 const MOSTLY_OUT: usize = 4;
-/// Revs that rise by this share of the usual pull may belong to a spin that is yet to show.
+/// Revs that rise at this share of the usual rate may belong to a spin that has yet to show.
 const CLIMBS: f64 = 0.9;
-/// Wheels slower than this share of the car are locked or nearly so.
+/// Wheels that turn slower than this share of the car's speed are locked or nearly so.
 const LOCKED: f64 = 0.85;
-/// A spin that lasts longer is none: the car is faster than was thought. Common practice, no source.
+/// What lasts longer than this is not a spin, s: the car is faster than it seemed. Common practice, no source.
 const LONGEST_SPIN_S: f64 = 1.5;
-/// Time that wheels take back to the car's speed once they are near it.
+/// Time that wheels take to fall back to the car's speed once they are near it, s.
 const REGRIP_S: f64 = 0.25;
-/// Wheels that lock come back within this time, and within that of a braking at the longest where no motor turns them. Common practice, no source.
+/// Wheels that lock turn again within this time, s; where no motor turns them, within the time of the longest braking.
+/// Common practice, no source.
 const LONGEST_LOCK_S: f64 = 1.0;
 const LONGEST_BRAKING_S: f64 = 3.0;
-/// Wheels slower than this share of the highest revs stand; a car that stood so long ago is still getting off. Common practice, no source.
+/// Below this share of the highest revs the car stands; within this time (s) after standing it is still getting off.
+/// Common practice, no source.
 const STANDING: f64 = 0.02;
 const GETTING_OFF_S: f64 = 1.5;
-/// Without the energy to go by, a rise from standing is the car's up to so many times the limit. Common practice, no source.
+/// Where the energy is not known, a rise from standing is the car's own up to this many times the limit. Common
+/// practice, no source.
 const START_HEADROOM: f64 = 1.5;
+/// Variance of the second differences of independent noise, in variances of the noise: 1 + 4 + 1.
+const SECOND_DIFFERENCES: f64 = 6.0;
+
+/// The odometer of the car whose wheels turn as `wheels` counts: by its ground speed where the log has one that fits,
+/// else by what grip allows.
+///
+/// ```
+/// use runtrue::laps::{grip, odometer::Odometer};
+/// // Revs that rise by 100 a row, but for six rows at twice the car's speed.
+/// let time: Vec<f64> = (0..200).map(|n| f64::from(n) * 0.05).collect();
+/// let spin = |n: i32| if (100..106).contains(&n) { 2.0 } else { 1.0 };
+/// let rpm: Vec<f64> = (0..200).map(|n| f64::from(n) * 100.0 * spin(n)).collect();
+/// let wheels = Odometer::from_rows(time, rpm).unwrap();
+/// let slip = 1.0 - grip::car_odometer(&wheels).rpm_at(5.1) / wheels.rpm_at(5.1);
+/// assert!(slip > 0.4 && slip < 0.55);
+/// ```
+pub fn car_odometer(wheels: &Odometer) -> Odometer {
+    let rpm = wheels.ground_rpm().map_or_else(|| car_rpm(wheels), <[f64]>::to_vec);
+    wheels.with_car_rpm(rpm)
+}
+
+/// Revs of the car row by row, turns a minute.
+fn car_rpm(wheels: &Odometer) -> Vec<f64> {
+    let (time, revs) = wheels.rows();
+    let rise = limit(time, revs, 1.0, |from, to| wheels.can_have_gained(from, to));
+    // Where wheels lock often, locking would pass for braking.
+    let fall = limit(time, revs, -1.0, |_, _| true).min(BRAKES * rise);
+    Grip { wheels, time, revs, rise, fall, top: wheels.highest_rpm() }.car()
+}
 
 struct Grip<'a> {
     wheels: &'a Odometer,
     time: &'a [f64],
     revs: &'a [f64],
-    /// Fastest rise and fall of the revs while gripping, turns a minute each second.
+    /// Fastest rise and fall of the revs while the tyres grip, turns a minute each second.
     rise: f64,
     fall: f64,
-    /// The highest of all.
+    /// Highest revs of all.
     top: f64,
-}
-
-/// Revs of the car row by row, turns a minute.
-pub fn car_revs(wheels: &Odometer) -> Vec<f64> {
-    let (time, revs) = wheels.rows();
-    let rise = usual_rate(time, revs, 1.0, |from, to| wheels.can_have_gathered(from, to));
-    let fall = usual_rate(time, revs, -1.0, |_, _| true);
-    // Many locked wheels would pass for brakes.
-    let fall = fall.min(BRAKES * rise);
-    let top = revs.iter().copied().fold(0.0, f64::max);
-    Grip { wheels, time, revs, rise, fall, top }.car()
 }
 
 impl Grip<'_> {
     fn car(&self) -> Vec<f64> {
         let mut car = self.revs.to_vec();
-        let (mut at, mut locked) = (1, f64::NEG_INFINITY);
-        while at < car.len() {
-            let (before, since) = (car[at - 1], self.time[at - 1]);
-            let slowest = before - self.fall * (self.time[at] - since);
-            if self.revs[at] <= before + self.rise * (self.time[at] - since) || self.gets_off(at, before) {
-                // Driven tyres give some per cent of slip back in a moment when the driver lifts: that is no lock.
-                if self.revs[at] < LOCKED * slowest {
-                    (car[at], locked) = (slowest, self.time[at]);
+        let (mut row, mut locked_s) = (1, f64::NEG_INFINITY);
+        while row < car.len() {
+            let (before, since) = (car[row - 1], self.time[row - 1]);
+            let slowest = before - self.fall * (self.time[row] - since);
+            if self.revs[row] <= before + self.rise * (self.time[row] - since) || self.gets_off(row, before) {
+                // When the driver lifts, driven tyres lose some per cent of slip in a moment: the wheels do not lock.
+                if self.revs[row] < LOCKED * slowest {
+                    (car[row], locked_s) = (slowest, self.time[row]);
                 }
-                at += 1;
+                row += 1;
                 continue;
             }
-            let unlocks = self.idles(at) || self.time[at] - locked < REGRIP_S;
-            let across = if unlocks { self.bridge_lock(at, &mut car) } else { None };
-            at = across.unwrap_or_else(|| self.bridge_spin(at, &mut car)) + 1;
+            let unlocks = self.idles(row) || self.time[row] - locked_s < REGRIP_S;
+            let across = if unlocks { self.bridge_lock(row, &mut car) } else { None };
+            row = across.unwrap_or_else(|| self.bridge_spin(row, &mut car)) + 1;
         }
         car
     }
 
-    /// Whether row `at` is the car's own getting off from standing, harder than the run's other rises: as far as the pack's energy carries it.
-    fn gets_off(&self, at: usize, before: f64) -> bool {
-        let ago = |n: usize| self.time[at] - self.time[n];
-        if !(0..at).rev().take_while(|&n| ago(n) < GETTING_OFF_S).any(|n| self.revs[n] < STANDING * self.top) {
+    /// Whether the car itself gets off from standing at `row`, harder than it gains speed elsewhere in the run, as far
+    /// as the pack's energy goes.
+    fn gets_off(&self, row: usize, before: f64) -> bool {
+        let ago = |n: usize| self.time[row] - self.time[n];
+        if !(0..row).rev().take_while(|&n| ago(n) < GETTING_OFF_S).any(|n| self.revs[n] < STANDING * self.top) {
             return false;
         }
-        let from = (0..at).rev().find(|&n| ago(n) >= GRIP_WINDOW_S - 1e-9).unwrap_or(0);
+        let from = (0..row).rev().find(|&n| ago(n) >= RATE_WINDOW_S - TIME_SLACK_S).unwrap_or(0);
         if self.wheels.knows_energy() {
-            self.wheels.can_have_gathered(from, at)
+            self.wheels.can_have_gained(from, row)
         } else {
-            self.revs[at] <= before + START_HEADROOM * self.rise * ago(at - 1)
+            self.revs[row] <= before + START_HEADROOM * self.rise * ago(row - 1)
         }
     }
 
-    /// Whether revs that rise too fast at row `at` do so without the motor.
-    fn idles(&self, at: usize) -> bool {
-        self.wheels.drives(at - 1) == Some(false) && self.wheels.drives(at) == Some(false)
+    /// Whether the motor does not drive at `row` and the one before.
+    fn idles(&self, row: usize) -> bool {
+        self.wheels.drives(row - 1) == Some(false) && self.wheels.drives(row) == Some(false)
     }
 
-    /// Draws the car across locked wheels that come back at `at`; the row at which they roll again. `None` where they end up faster
-    /// than the car was before: then they spin.
-    fn bridge_lock(&self, at: usize, car: &mut [f64]) -> Option<usize> {
+    /// Draws the car across locked wheels that come back at `row`, and gives the row at which they roll again. `None`
+    /// where they end up faster than the car was before: then they spin.
+    fn bridge_lock(&self, row: usize, car: &mut [f64]) -> Option<usize> {
         let (time, revs) = (self.time, self.revs);
-        let mut back = at;
+        let mut back = row;
         while back + 1 < revs.len() && revs[back + 1] - revs[back] > self.rise * (time[back + 1] - time[back]) {
             back += 1;
         }
-        // The car only lost speed meanwhile: it was last seen where the wheels were as fast as now.
-        let idles = self.idles(at);
+        // The car only lost speed meanwhile: the wheels last turned at its speed where they were as fast as now.
+        let idles = self.idles(row);
         let longest = if idles { LONGEST_BRAKING_S } else { LONGEST_LOCK_S };
         let lately = |n: &usize| time[back] - time[*n] < longest;
-        match (0..at).rev().take_while(lately).find(|&n| revs[n] >= revs[back]) {
+        match (0..row).rev().take_while(lately).find(|&n| revs[n] >= revs[back]) {
             Some(from) => self.draw(from, back, f64::INFINITY, car),
-            // Without the motor nothing but the road turns the wheels.
-            None if idles => car[at..=back].copy_from_slice(&revs[at..=back]),
+            // Without the motor only the road turns the wheels.
+            None if idles => car[row..=back].copy_from_slice(&revs[row..=back]),
             None => return None,
         }
         Some(back)
     }
 
-    /// Draws the car across a spin that begins before `at`; the row at which the tyres grip again.
-    fn bridge_spin(&self, at: usize, car: &mut [f64]) -> usize {
-        let last = self.end_of_spin(at, car[at - 1]);
+    /// Draws the car across a spin that shows at `row`, and gives the row at which the tyres grip again.
+    fn bridge_spin(&self, row: usize, car: &mut [f64]) -> usize {
+        let last = self.end_of_spin(row, car[row - 1]);
         let usual = self.rise / HEADROOM;
-        // Slip past the limit may grow slowly at first: back to where the car, at its usual pull, can have been.
-        let mut from = at - 1;
+        // A spin may begin slowly: go back to where the car can have been at its usual rate.
+        let mut from = row - 1;
         let climbs = |n: usize| self.revs[n] - self.revs[n - 1] > CLIMBS * usual * (self.time[n] - self.time[n - 1]);
         let ahead = |n: usize| car[n] > self.revs[last] - usual * (self.time[last] - self.time[n]);
-        while from > 0 && climbs(from) && ahead(from) && self.time[at] - self.time[from] < LONGEST_SPIN_S {
+        while from > 0 && climbs(from) && ahead(from) && self.time[row] - self.time[from] < LONGEST_SPIN_S {
             from -= 1;
         }
         self.draw(from, last, usual, car);
         last
     }
 
-    /// A straight line of the car from row `from` to row `to`, no steeper than `steepest`; at `to` the wheels are the car's.
+    /// Draws the car in a straight line from row `from` to row `to`, no steeper than `steepest`; at `to` wheels and car
+    /// go together again.
     fn draw(&self, from: usize, to: usize, steepest: f64, car: &mut [f64]) {
         let (time, start) = (self.time, car[from]);
         let slope = ((self.revs[to] - start) / (time[to] - time[from])).min(steepest);
@@ -146,7 +178,8 @@ impl Grip<'_> {
         car[to] = self.revs[to];
     }
 
-    /// Row at which revs that rose too fast at `from` have come back to what the car can have reached, and fall no faster than brakes make them.
+    /// The row at which revs that rose too fast at `from` have come back to what the car can have reached, and fall no
+    /// faster than brakes can slow it.
     fn end_of_spin(&self, from: usize, before: f64) -> usize {
         let (time, revs, start) = (self.time, self.revs, self.time[from - 1]);
         let mut last = from;
@@ -157,7 +190,7 @@ impl Grip<'_> {
             last += 1;
         }
         let met = time[last];
-        // Back to the car, not into locked wheels: it cannot have slowed to there.
+        // Back to the car's speed, but not on into locked wheels: the car cannot have slowed that far.
         let rolls = |n: usize| revs[n] > LOCKED * (before - self.fall * (time[n] - start));
         let drops = |n: usize| revs[n] - revs[n + 1] > self.fall * (time[n + 1] - time[n]) && rolls(n + 1);
         while last + 1 < revs.len() && drops(last) && time[last + 1] - met < REGRIP_S {
@@ -167,37 +200,39 @@ impl Grip<'_> {
     }
 }
 
-/// Whether noise from row to row hides what grip allows: revs that jump, over the time in which a rate is taken, by half of the fastest rise.
+/// Whether noise from row to row hides what grip allows: it makes the revs jump, over the time in which a rate is
+/// taken, by half of the usual rise.
 pub fn noise_hides(wheels: &Odometer) -> bool {
     let (time, revs) = wheels.rows();
-    // At low rates a course of straights and corners has second differences of its own: those are no noise.
-    if median(time.windows(2).map(|w| w[1] - w[0])).is_some_and(|step| step > GRIP_WINDOW_S / 2.0) {
+    // At low rates straights and corners have second differences of their own, which are not noise.
+    if median(time.windows(2).map(|w| w[1] - w[0])).is_some_and(|step| step > RATE_WINDOW_S / 2.0) {
         return false;
     }
-    let rise = usual_rate(time, revs, 1.0, |from, to| wheels.can_have_gathered(from, to)) / HEADROOM;
-    // Second differences of a smooth course are small; those of noise have six times its variance.
+    let usual = limit(time, revs, 1.0, |from, to| wheels.can_have_gained(from, to)) / HEADROOM;
     let second: Vec<f64> = revs.windows(3).map(|w| w[0] - 2.0 * w[1] + w[2]).collect();
-    let noise = robust_deviation(&second).unwrap_or(0.0) / 6f64.sqrt();
-    2f64.sqrt() * noise / GRIP_WINDOW_S > rise / 2.0
+    let noise = robust_deviation(&second).unwrap_or(0.0) / SECOND_DIFFERENCES.sqrt();
+    // A rate is the difference of two rows: its noise is √2 of a row's.
+    2f64.sqrt() * noise / RATE_WINDOW_S > usual / 2.0
 }
 
-/// A rate of the revs (turns a minute, a second) that one rise (or fall, `sign` -1) in ten reaches, and a quarter
-/// more, among those from one row to another that `can` be. Taken over a tenth of a second, so that noise from row to row does not count.
-fn usual_rate(time: &[f64], revs: &[f64], sign: f64, can: impl Fn(usize, usize) -> bool) -> f64 {
+/// The fastest rate of the revs that grip allows (turns a minute, each second): what one rise (or fall, with a `sign`
+/// of −1) in ten reaches, and a quarter more, among those from one row to another that are `possible` for the car.
+/// Taken over a tenth of a second, so that noise from row to row does not count.
+fn limit(time: &[f64], revs: &[f64], sign: f64, possible: impl Fn(usize, usize) -> bool) -> f64 {
     let (mut rates, mut left_out) = (Vec::new(), Vec::new());
     let mut from = 0;
-    for at in 1..time.len() {
-        while time[at] - time[from + 1] >= GRIP_WINDOW_S - 1e-9 && from + 1 < at {
+    for row in 1..time.len() {
+        while time[row] - time[from + 1] >= RATE_WINDOW_S - TIME_SLACK_S && from + 1 < row {
             from += 1;
         }
-        let rate = sign * (revs[at] - revs[from]) / (time[at] - time[from]);
+        let rate = sign * (revs[row] - revs[from]) / (time[row] - time[from]);
         if rate > 0.0 {
-            if can(from, at) { rates.push(rate) } else { left_out.push(rate) }
+            if possible(from, row) { rates.push(rate) } else { left_out.push(rate) }
         }
     }
     // Where hardly a rise is left, mass or gearing on the sheet is another car's.
     if rates.len() < left_out.len() / MOSTLY_OUT {
         rates.append(&mut left_out);
     }
-    quantile(rates, 0.90).map_or(f64::INFINITY, |r| HEADROOM * r)
+    quantile(rates, USUAL).map_or(f64::INFINITY, |rate| HEADROOM * rate)
 }

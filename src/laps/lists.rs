@@ -1,19 +1,23 @@
-//! Lap lists: lap times or passings, in whatever way the timing wrote them.
+//! Lap lists: lap times or passings, however the timing wrote them.
 //!
-//! Lap times in seconds or `m:ss.mmm`; passings by the time of day or by seconds counted up; comma, semicolon or tab,
-//! with or without a header and a lap number, decimal point or comma.
+//! Lap times in seconds or as `m:ss.mmm`; passings by the time of day or in seconds counted up; comma, semicolon or
+//! tab, with or without a header and a lap number, decimal point or comma.
 
 use std::path::{Path, PathBuf};
 
 use crate::import::clock;
 use crate::import::encoding;
-use crate::notice::{Notice, NoticeCode, printable};
+use crate::notice::{Notice, NoticeCode, Tally, printable};
 use crate::statistics::quantiles::median;
 
-/// A lap list is small; larger files are none.
-const MOST_BYTES: u64 = 1 << 22;
-/// Seconds that no time of a list reaches: seconds from 1970 stay below for three centuries, and are told apart to a microsecond.
+/// Bytes of a megabyte.
+const MB: u64 = 1 << 20;
+/// Largest lap list that is read, bytes: a day's timing takes far less.
+const MOST_BYTES: u64 = 4 * MB;
+/// Largest time in a list, s: seconds since 1970 stay below it for three centuries, and are exact to a microsecond.
 const MOST_S: f64 = 1e10;
+/// Share of whole numbers above which a column without clock times holds lap numbers, positions or counts.
+const MOSTLY_WHOLE: f64 = 0.9;
 
 /// Why a file gave no lap list.
 #[derive(Debug, thiserror::Error)]
@@ -27,7 +31,7 @@ pub enum ListError {
         source: std::io::Error,
     },
     /// Far too large.
-    #[error("`{path}` has {bytes} bytes: that is no lap list")]
+    #[error("`{path}` has {:.1} MB: a lap list has {} MB at most", *bytes as f64 / MB as f64, MOST_BYTES / MB)]
     TooLarge {
         /// The file.
         path: PathBuf,
@@ -35,7 +39,7 @@ pub enum ListError {
         bytes: u64,
     },
     /// No column of times.
-    #[error("`{path}`, line {line}: no column gives lap times or passings, first line `{seen}`")]
+    #[error("`{path}` has no column of lap times or passings; line {line} reads `{seen}`")]
     NoTimes {
         /// The file.
         path: PathBuf,
@@ -51,9 +55,11 @@ impl ListError {
     pub fn hint(&self) -> String {
         match self {
             Self::Io { .. } => {
-                "check the name in the sheet's `laps`, or leave it out: laps are then found in the log".to_owned()
+                "check the file name under `laps` on the sheet, or leave it out: laps are then found in the log"
+                    .to_owned()
             }
-            _ => "write a line for each lap: `19.412` or `0:19.412`, or each passing: `14:03:05.120`".to_owned(),
+            _ => "write one lap time in each line, as `19.412` or `0:19.412`, or one passing, as `14:03:05.120`"
+                .to_owned(),
         }
     }
 }
@@ -85,14 +91,20 @@ pub fn read(path: &Path) -> Result<LapList, ListError> {
     })
 }
 
+/// A cell that holds a time.
+#[derive(Clone, Copy)]
 struct Cell {
     seconds: f64,
     /// Written with a colon.
     clock: bool,
     /// Written with hours.
     hours: bool,
+    /// Written without a decimal mark.
     whole: bool,
 }
+
+/// A line's number and its cells; `None` for a cell without a time.
+type Row = (u64, Vec<Option<Cell>>);
 
 /// Reads a lap list's text; on failure the first line that holds something.
 ///
@@ -102,7 +114,7 @@ pub fn parse(text: &str) -> Result<LapList, (u64, String)> {
     let lines: Vec<(u64, &str)> =
         text.lines().enumerate().map(|(n, l)| (n as u64 + 1, l.trim())).filter(|(_, l)| !l.is_empty()).collect();
     let delimiter = delimiter(&lines);
-    let rows: Vec<(u64, Vec<Option<Cell>>)> = lines
+    let rows: Vec<Row> = lines
         .iter()
         .map(|(n, line)| (*n, split(line, delimiter).into_iter().map(|c| cell(c.trim().trim_matches('"'))).collect()))
         .collect();
@@ -118,25 +130,30 @@ pub fn parse(text: &str) -> Result<LapList, (u64, String)> {
         let (line, seen) = lines.first().map_or((1, ""), |(n, l)| (*n, *l));
         return Err((line, printable(seen, 60)));
     };
-    let mut skipped = (0, None);
-    let mut times = Vec::new();
-    for (at, (line, cells)) in rows.iter().enumerate() {
-        match cells.get(column) {
-            Some(Some(c)) => times.push((c.seconds, c.hours)),
-            _ if at > 0 => skipped = (skipped.0 + 1, skipped.1.or(Some(*line))),
-            _ => {}
-        }
-    }
+    let (times, skipped) = times_of_column(&rows, column);
     let mut notices = Vec::new();
-    if skipped.0 > 0 {
-        notices.push(
-            Notice::warning(NoticeCode::ListLines, "lines of the lap list without a time were passed over")
-                .counted(skipped.1, skipped.0),
-        );
+    if skipped.count > 0 {
+        let notice = Notice::warning(NoticeCode::ListLines, "lines of the lap list without a time were skipped");
+        notices.push(notice.counted(skipped.first_line, skipped.count));
     }
     Ok(LapList { passings: to_passings(&times, &mut notices), notices })
 }
 
+/// The times of a column, and the lines after the first that have none.
+fn times_of_column(rows: &[Row], column: usize) -> (Vec<Cell>, Tally) {
+    let (mut times, mut skipped) = (Vec::new(), Tally::default());
+    for (n, (line, cells)) in rows.iter().enumerate() {
+        match cells.get(column) {
+            Some(Some(cell)) => times.push(*cell),
+            // The first line may be the header.
+            _ if n > 0 => skipped.add(*line, String::new),
+            _ => {}
+        }
+    }
+    (times, skipped)
+}
+
+/// What separates the cells of a line; `None` for blanks.
 fn delimiter(lines: &[(u64, &str)]) -> Option<char> {
     for candidate in ['\t', ';', '|'] {
         if lines.iter().filter(|(_, l)| l.contains(candidate)).count() * 2 > lines.len() {
@@ -147,8 +164,8 @@ fn delimiter(lines: &[(u64, &str)]) -> Option<char> {
     if with_comma * 2 <= lines.len() {
         return None;
     }
-    // One comma a line may be the decimal mark: `19,412`. It is none where points stand too, a lap number
-    // counts up before it, or a colon follows it.
+    // One comma a line may be the decimal mark: `19,412`. It is not where there is a point too, where a lap number
+    // counts up before it, or where a colon follows it.
     let body: Vec<&str> =
         lines.iter().map(|(_, l)| *l).filter(|l| l.bytes().next().is_some_and(|b| b.is_ascii_digit())).collect();
     let decimal = body.iter().all(|l| {
@@ -165,11 +182,12 @@ fn delimiter(lines: &[(u64, &str)]) -> Option<char> {
 fn split(line: &str, delimiter: Option<char>) -> Vec<&str> {
     match delimiter {
         Some(d) => line.split(d).collect(),
-        // Blanks part a lap number from its time, but not a date from its clock.
+        // Blanks separate a lap number from its time.
         None => line.split_whitespace().collect(),
     }
 }
 
+/// Reads a cell; `None` where it holds no time.
 fn cell(text: &str) -> Option<Cell> {
     if let Some(seconds) = clock::parse(text) {
         let hours = text.matches(':').count() >= 2;
@@ -181,15 +199,14 @@ fn cell(text: &str) -> Option<Cell> {
 }
 
 /// How well a column serves as times; `None` where it cannot.
-fn column_score(rows: &[(u64, Vec<Option<Cell>>)], column: usize, head: &str) -> Option<f64> {
+fn column_score(rows: &[Row], column: usize, head: &str) -> Option<f64> {
     let cells: Vec<&Cell> = rows.iter().filter_map(|r| r.1.get(column)?.as_ref()).collect();
     if cells.len() * 2 < rows.len() || cells.is_empty() {
         return None;
     }
     let clock = cells.iter().filter(|c| c.clock).count() as f64 / cells.len() as f64;
     let whole = cells.iter().filter(|c| c.whole).count() as f64 / cells.len() as f64;
-    if whole > 0.9 && clock < 0.5 {
-        // Lap numbers, positions, counts.
+    if whole > MOSTLY_WHOLE && clock < 0.5 {
         return (rows[0].1.len() == 1).then_some(0.1);
     }
     const LAP: [&str; 12] = [
@@ -207,36 +224,42 @@ fn column_score(rows: &[(u64, Vec<Option<Cell>>)], column: usize, head: &str) ->
         "time",
     ];
     const NOT: [&str; 9] = ["total", "gap", "diff", "delta", "best", "average", "gesamt", "abstand", "sector"];
-    let named = LAP.iter().position(|w| head.contains(w)).map_or(0.0, |at| 1.0 - at as f64 / 20.0);
+    let named = LAP.iter().position(|w| head.contains(w)).map_or(0.0, |rank| 1.0 - rank as f64 / 20.0);
     let refused = if NOT.iter().any(|w| head.contains(w)) { 2.0 } else { 0.0 };
     let filled = cells.len() as f64 / rows.len() as f64;
     Some(filled + named - refused + 0.2 * clock - 0.01 * column as f64)
 }
 
-/// Passings from what was written: lap times are added up, passings taken from the first.
-fn to_passings(times: &[(f64, bool)], notices: &mut Vec<Notice>) -> Vec<f64> {
-    let values: Vec<f64> = times.iter().map(|t| t.0).collect();
+/// Passings from what was written: lap times are added up, passings counted from the first.
+fn to_passings(times: &[Cell], notices: &mut Vec<Notice>) -> Vec<f64> {
+    let values: Vec<f64> = times.iter().map(|t| t.seconds).collect();
     let rising = values.windows(2).all(|w| w[1] > w[0]);
     let usual = median(values.windows(2).map(|w| w[1] - w[0])).unwrap_or(0.0);
     // Lap times scatter about one value; passings rise by about a lap each.
-    let passings = times.iter().filter(|t| t.1).count() * 2 > times.len()
+    let are_passings = times.iter().filter(|t| t.hours).count() * 2 > times.len()
         || rising && values.len() > 3 && values[values.len() - 1] > 2.0 * values[0].max(usual);
-    if !passings {
-        let mut out = vec![0.0];
-        for value in &values {
-            let sum = out[out.len() - 1] + value;
-            // Beside the sum so far a lap may be as good as none.
-            if sum > out[out.len() - 1] {
-                out.push(sum);
-            }
+    if are_passings { counted_passings(&values, notices) } else { summed_laps(&values, notices) }
+}
+
+/// Passings from lap times.
+fn summed_laps(values: &[f64], notices: &mut Vec<Notice>) -> Vec<f64> {
+    let mut out = vec![0.0];
+    for value in values {
+        let sum = out[out.len() - 1] + value;
+        // A tiny lap time may vanish beside the sum so far.
+        if sum > out[out.len() - 1] {
+            out.push(sum);
         }
-        let zeroes = (values.len() + 1 - out.len()) as u64;
-        if zeroes > 0 {
-            notices
-                .push(Notice::note(NoticeCode::ListLines, "lap times of zero were passed over").counted(None, zeroes));
-        }
-        return out;
     }
+    let zeroes = (values.len() + 1 - out.len()) as u64;
+    if zeroes > 0 {
+        notices.push(Notice::note(NoticeCode::ListLines, "lap times of zero were skipped").counted(None, zeroes));
+    }
+    out
+}
+
+/// Passings from passings on any clock, past midnight too.
+fn counted_passings(values: &[f64], notices: &mut Vec<Notice>) -> Vec<f64> {
     let mut out = vec![0.0];
     let mut last = values[0];
     for &value in &values[1..] {
@@ -249,7 +272,8 @@ fn to_passings(times: &[(f64, bool)], notices: &mut Vec<Notice>) -> Vec<f64> {
             out.push(passing);
             last = value;
         } else {
-            notices.push(Notice::warning(NoticeCode::ListOrder, "a passing not after the one before was passed over"));
+            notices
+                .push(Notice::warning(NoticeCode::ListOrder, "a passing that is not after the one before was skipped"));
         }
     }
     out

@@ -1,4 +1,4 @@
-//! Laps: a list laid onto the log, or laps found in the log alone; which of them count.
+//! Laps: a list laid onto the log, or laps found in the log alone; and which of them count.
 
 pub mod align;
 pub mod grip;
@@ -6,29 +6,43 @@ pub mod lists;
 pub mod odometer;
 pub mod period;
 pub mod place;
+mod smoother;
 
 use align::Alignment;
 use lists::LapList;
 use odometer::Odometer;
+use period::ExpectedTurns;
 use place::Places;
 
 use crate::notice::{Notice, NoticeCode};
 use crate::quantity::Estimate;
 use crate::statistics::quantiles::{median, robust_deviation};
 
-/// Rows a second below which a lap, of ten seconds at least, has too few of them to be told.
+/// Fewest rows a second with which laps can be told: a lap takes ten seconds or more and needs a few rows.
 const LEAST_HZ: f64 = 0.5;
-/// Standing for this long within a lap is a stop. Common practice, no source.
+/// Standing for this long within a lap is a stop, s. Common practice, no source.
 const STOP_S: f64 = 1.0;
-/// Below this share of the run's fastest revs the car stands.
+/// Below this share of the run's highest revs the car stands. Common practice, no source.
 const STANDING: f64 = 0.02;
-/// A gap in the log of this length leaves too much of a lap to guess.
+/// A gap in the log of this length leaves too much of a lap to guess, s. Common practice, no source.
 const LOST_S: f64 = 1.0;
-/// A lap farther from the median than this share of it is set aside, whatever the scatter.
+/// A lap farther from the median than this share of it is set aside, whatever the scatter. Common practice, no source.
 const FAR: f64 = 0.10;
-/// A lap farther from the median than so many robust deviations, and than a fortieth of it, is set aside.
+/// A lap farther from the median than this many robust deviations, and than this share of it, is set aside. Common
+/// practice, no source.
 const FAR_DEVIATIONS: f64 = 6.0;
 const FAR_LEAST: f64 = 0.025;
+/// A lap of this many times the median's time and turns holds a missed passing: less than two laps, since they need not
+/// be of one length. Common practice, no source.
+const TWO_LAPS: f64 = 1.6;
+/// Slack at the ends of the log, s.
+const TIME_SLACK_S: f64 = 1e-9;
+/// Share of the run's highest revs above which the car drives: its turns over the time it drives are its usual pace.
+/// Common practice, no source.
+const DRIVING: f64 = 0.1;
+/// How far the turns of a lap may be from what a list lets expect, as a share: the pace changes from lap to lap. Common
+/// practice, no source.
+const LIST_WIDTH: f64 = 0.12;
 
 /// Where the laps came from.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, serde::Serialize, schemars::JsonSchema)]
@@ -38,7 +52,7 @@ pub enum Source {
     List,
     /// The repeating pattern of revs.
     Found,
-    /// Neither was possible.
+    /// There are none.
     None,
 }
 
@@ -49,7 +63,7 @@ pub enum SetAside {
     /// The car stood in it.
     #[serde(rename = "stop")]
     Stop,
-    /// It started from rest.
+    /// It started from standing.
     #[serde(rename = "out-lap")]
     OutLap,
     /// Two laps or more in one: a passing was missed.
@@ -113,20 +127,20 @@ pub struct Laps {
     pub rows: Vec<Lap>,
     /// Motor turns over the log; `None` without revs.
     pub odometer: Option<Odometer>,
-    /// The same as the car would have driven it without wheelspin; `None` without revs.
+    /// The same of the car, without the turns that its wheels spun; `None` without revs.
     pub gripped: Option<Odometer>,
     /// The car's place on the track; `None` where no pattern repeats.
     pub places: Option<Places>,
     /// Whether laps found in the log begin where the car's other runs have the line.
     pub line_shared: bool,
-    /// What the list said of each offset, where one was laid.
+    /// How likely each offset between log and list is, where a list was laid.
     pub alignment: Option<Alignment>,
     /// Remarks.
     pub notices: Vec<Notice>,
 }
 
 impl Laps {
-    /// Lays the list with its first passing at `first` in place of where it was.
+    /// Moves the list so that its first passing is at `first`, log time in s.
     pub fn lay(&mut self, first: Estimate) {
         let (Some(old), Some(odometer)) = (self.first_passing, &self.odometer) else { return };
         let ends = self.rows.first().map(|l| l.start_s).into_iter().chain(self.rows.iter().map(|l| l.end_s));
@@ -143,17 +157,17 @@ impl Laps {
         (!passings.is_empty()).then(|| align::around(&passings).0)
     }
 
-    /// Lets laps that were found in the log begin at another place of its profile.
+    /// Moves laps that were found in the log so that they begin at the place `line` of its profile, share of a lap.
     pub fn start_laps_at(&mut self, line: f64) {
         let (Some(places), Some(odometer)) = (&self.places, &self.odometer) else { return };
         let passings = places.passings_at(line.rem_euclid(1.0));
-        self.first_passing = passings.first().map(|&t| Estimate::from_half_width(t, found_doubt(&passings)));
+        self.first_passing = first_found(&passings);
         self.rows = cut(odometer, &passings);
         set_aside(&mut self.rows, odometer);
         self.line_shared = true;
     }
 
-    /// Laps that count.
+    /// The laps that count.
     pub fn counted(&self) -> impl Iterator<Item = &Lap> {
         self.rows.iter().filter(|l| l.set_aside.is_none())
     }
@@ -174,10 +188,10 @@ impl Laps {
     }
 }
 
-/// Lays `list` onto the log's revs, or finds laps in them. `expected_turns` is the lap in motor turns that
-/// the sheet tells, with its relative half-width.
-pub fn measure(odometer: Option<Odometer>, list: Option<&LapList>, expected_turns: Option<(f64, f64)>) -> Laps {
-    let gripped = odometer.as_ref().map(Odometer::gripped);
+/// Lays `list` onto the log's revs, or finds laps in them. `expected` are the motor turns of a lap by the sheet, where
+/// it tells them.
+pub fn measure(odometer: Option<Odometer>, list: Option<&LapList>, expected: Option<ExpectedTurns>) -> Laps {
+    let gripped = odometer.as_ref().map(grip::car_odometer);
     let mut laps = Laps {
         source: Source::None,
         first_passing: None,
@@ -190,76 +204,81 @@ pub fn measure(odometer: Option<Odometer>, list: Option<&LapList>, expected_turn
         notices: Vec::new(),
     };
     let (Some(odometer), Some(gripped)) = (&laps.odometer, &laps.gripped) else {
-        laps.notices.push(Notice::warning(NoticeCode::NoLaps, "without revs there are no laps"));
+        laps.notices.push(Notice::warning(NoticeCode::NoLaps, "there are no laps, because the log has no revs"));
         return laps;
     };
-    let time = odometer.rows().0;
-    let (rows, seconds) = (time.len(), time.last().copied().unwrap_or(0.0));
-    if (rows as f64) < LEAST_HZ * seconds {
-        let message = format!("{rows} rows in {seconds:.0} s are too few to tell laps");
-        laps.notices
-            .push(Notice::warning(NoticeCode::NoLaps, message).hint("set the recorder to several rows a second"));
+    if let Some(notice) = too_few_rows(odometer) {
+        laps.notices.push(notice);
         return laps;
     }
-    let told = list.and_then(|l| by_list(odometer, l)).or(expected_turns);
-    laps.places = Places::find(gripped, told);
-    let placed = laps.places.as_ref().zip(list).and_then(|(p, l)| {
-        let alignment = align::align(odometer, p, &l.passings)?;
-        Some((alignment.first_passing()?, alignment, l))
+    laps.places = Places::find(gripped, list.and_then(|l| expected_by_list(odometer, l)).or(expected));
+    let aligned = laps.places.as_ref().zip(list).and_then(|(places, list)| {
+        let alignment = align::align(odometer, places, &list.passings)?;
+        Some((alignment.first_passing()?, alignment, list))
     });
-    if let Some((first, alignment, list)) = placed {
+    if let Some((first, alignment, list)) = aligned {
         laps.alignment = Some(alignment);
         laps.source = Source::List;
         laps.first_passing = Some(first);
         laps.rows = cut(odometer, &list.passings.iter().map(|p| p + first.value).collect::<Vec<_>>());
         laps.notices.extend(list.notices.iter().cloned());
     } else if let Some(places) = &laps.places {
-        if list.is_some() {
-            laps.notices.push(
-                Notice::warning(
-                    NoticeCode::ListDoesNotFit,
-                    "the lap list does not fit the log; laps were found in the log",
-                )
-                .hint("check that the sheet names this run's list"),
-            );
-        }
+        laps.notices.extend(list.map(|_| list_does_not_fit()));
         let passings = places.passings();
         laps.source = Source::Found;
-        laps.first_passing = passings.first().map(|&t| Estimate::from_half_width(t, found_doubt(&passings)));
+        laps.first_passing = first_found(&passings);
         laps.rows = cut(odometer, &passings);
     } else {
-        laps.notices.push(Notice::warning(NoticeCode::NoLaps, "no pattern of revs repeats: laps could not be found"));
+        let message = "no laps were found: the pattern of the revs does not repeat";
+        laps.notices.push(Notice::warning(NoticeCode::NoLaps, message));
     }
     set_aside(&mut laps.rows, odometer);
     laps
 }
 
-/// How far the passing of a place may be off, s: a place on the profile is known to about its cell.
-fn found_doubt(passings: &[f64]) -> f64 {
-    median(passings.windows(2).map(|w| w[1] - w[0])).unwrap_or(0.0) / place::CELLS as f64
+/// A notice where the log has too few rows for its laps to be told.
+fn too_few_rows(odometer: &Odometer) -> Option<Notice> {
+    let time = odometer.rows().0;
+    let (rows, seconds) = (time.len(), time.last().copied().unwrap_or(0.0));
+    ((rows as f64) < LEAST_HZ * seconds).then(|| {
+        let message = format!("{rows} rows in {seconds:.0} s are too few to tell laps");
+        Notice::warning(NoticeCode::NoLaps, message).hint("set the recorder to several rows a second")
+    })
 }
 
-/// A list tells the lap in motor turns, to the pace's scatter and the share of the log spent standing.
-fn by_list(odometer: &Odometer, list: &LapList) -> Option<(f64, f64)> {
-    let lap = median(list.passings.windows(2).map(|w| w[1] - w[0]))?;
+fn list_does_not_fit() -> Notice {
+    Notice::warning(NoticeCode::ListDoesNotFit, "the lap list does not fit the log; laps were found in the log")
+        .hint("check that the sheet names the lap list of this run")
+}
+
+/// The first of passings that were found in the log: a place on the profile is known to about its cell.
+fn first_found(passings: &[f64]) -> Option<Estimate> {
+    let lap_s = median(passings.windows(2).map(|w| w[1] - w[0])).unwrap_or(0.0);
+    passings.first().map(|&first| Estimate::from_half_width(first, lap_s / place::CELLS as f64))
+}
+
+/// Motor turns of a lap by a list: its median lap at the pace of the rows in which the car drives.
+fn expected_by_list(odometer: &Odometer, list: &LapList) -> Option<ExpectedTurns> {
+    let lap_s = median(list.passings.windows(2).map(|w| w[1] - w[0]))?;
     let (time, rpm) = odometer.rows();
-    let fast = rpm.iter().copied().fold(0.0, f64::max);
+    let driving = DRIVING * odometer.highest_rpm();
     let (mut seconds, mut turns) = (0.0, 0.0);
-    for (at, w) in time.windows(2).enumerate() {
-        if rpm[at] > 0.1 * fast {
-            seconds += w[1] - w[0];
-            turns += (rpm[at] + rpm[at + 1]) / 120.0 * (w[1] - w[0]);
-        }
+    for (row, step) in time.windows(2).enumerate().filter(|(row, _)| rpm[*row] > driving) {
+        seconds += step[1] - step[0];
+        // Revs are in turns a minute.
+        turns += (rpm[row] + rpm[row + 1]) / 120.0 * (step[1] - step[0]);
     }
-    (seconds > lap).then(|| (turns / seconds * lap, 0.12))
+    let expected = ExpectedTurns { turns: turns / seconds * lap_s, relative_half_width: LIST_WIDTH };
+    (seconds > lap_s).then_some(expected)
 }
 
+/// The laps between passings, all of which count for now.
 fn cut(odometer: &Odometer, passings: &[f64]) -> Vec<Lap> {
-    let lap = |(at, w): (usize, &[f64])| Lap {
-        number: at as u32 + 1,
-        start_s: w[0],
-        end_s: w[1],
-        turns: odometer.turns_at(w[1]) - odometer.turns_at(w[0]),
+    let lap = |(n, ends): (usize, &[f64])| Lap {
+        number: n as u32 + 1,
+        start_s: ends[0],
+        end_s: ends[1],
+        turns: odometer.turns_at(ends[1]) - odometer.turns_at(ends[0]),
         set_aside: None,
     };
     passings.windows(2).enumerate().map(lap).collect()
@@ -272,42 +291,52 @@ fn set_aside(rows: &mut [Lap], odometer: &Odometer) {
     let scatter = robust_deviation(&times).unwrap_or(0.0);
     let turns = median(rows.iter().map(|l| l.turns)).unwrap_or(0.0);
     let (from, to) = odometer.span();
-    for (at, lap) in rows.iter_mut().enumerate() {
+    let farthest = (FAR_DEVIATIONS * scatter).max(FAR_LEAST * middle);
+    for (n, lap) in rows.iter_mut().enumerate() {
         let ratio = lap.time_s() / middle;
-        let stood = longest_rest(odometer, lap);
-        let far = (lap.time_s() - middle).abs() > (FAR_DEVIATIONS * scatter).max(FAR_LEAST * middle)
-            || (ratio - 1.0).abs() > FAR;
-        lap.set_aside = match () {
-            () if lap.start_s < from - 1e-9 || lap.end_s > to + 1e-9 => Some(SetAside::Outside),
-            () if stood.is_some_and(|(start, _)| at == 0 && start <= lap.start_s + STOP_S) => Some(SetAside::OutLap),
-            () if stood.is_some() => Some(SetAside::Stop),
-            () if odometer.longest_gap(lap.start_s, lap.end_s) > LOST_S => Some(SetAside::RowsLost),
-            () if ratio > 1.6 && lap.turns > 1.6 * turns => Some(SetAside::MissedPassing),
-            () if far => Some(SetAside::Far),
-            () => None,
+        let stop = longest_stop(odometer, lap);
+        lap.set_aside = if lap.start_s < from - TIME_SLACK_S || lap.end_s > to + TIME_SLACK_S {
+            Some(SetAside::Outside)
+        } else if stop.is_some_and(|stop| n == 0 && stop.start_s <= lap.start_s + STOP_S) {
+            Some(SetAside::OutLap)
+        } else if stop.is_some() {
+            Some(SetAside::Stop)
+        } else if odometer.longest_gap(lap.start_s, lap.end_s) > LOST_S {
+            Some(SetAside::RowsLost)
+        } else if ratio > TWO_LAPS && lap.turns > TWO_LAPS * turns {
+            Some(SetAside::MissedPassing)
+        } else if (lap.time_s() - middle).abs() > farthest || (ratio - 1.0).abs() > FAR {
+            Some(SetAside::Far)
+        } else {
+            None
         };
     }
 }
 
-/// Start and end of the longest rest of a second or more within a lap.
-fn longest_rest(odometer: &Odometer, lap: &Lap) -> Option<(f64, f64)> {
+/// A time in which the car stands.
+#[derive(Clone, Copy)]
+struct Stop {
+    start_s: f64,
+    end_s: f64,
+}
+
+/// The longest stop of a second or more within a lap.
+fn longest_stop(odometer: &Odometer, lap: &Lap) -> Option<Stop> {
     let (time, rpm) = odometer.rows();
-    let slow = STANDING * rpm.iter().copied().fold(0.0, f64::max);
+    let slow = STANDING * odometer.highest_rpm();
     let (first, last) = (time.partition_point(|t| *t < lap.start_s), time.partition_point(|t| *t <= lap.end_s));
-    let mut best: Option<(f64, f64)> = None;
-    let mut from = None;
-    for at in first..last {
-        match (rpm[at] <= slow, from) {
-            (true, None) => from = Some(time[at]),
-            (false, Some(_)) => from = None,
-            _ => {}
+    let mut longest: Option<Stop> = None;
+    let mut stood_since = None;
+    for row in first..last {
+        if rpm[row] > slow {
+            stood_since = None;
+            continue;
         }
-        if let Some(start) = from
-            && time[at] - start >= STOP_S
-            && best.is_none_or(|b| time[at] - start > b.1 - b.0)
-        {
-            best = Some((start, time[at]));
+        let stop = Stop { start_s: *stood_since.get_or_insert(time[row]), end_s: time[row] };
+        let seconds = stop.end_s - stop.start_s;
+        if seconds >= STOP_S && longest.is_none_or(|l| seconds > l.end_s - l.start_s) {
+            longest = Some(stop);
         }
     }
-    best
+    longest
 }

@@ -1,39 +1,57 @@
 //! Where on the track the car was, from the log alone: the repeating pattern of revs over motor turns.
 //!
-//! 1. The lap in motor turns: the autocorrelation of the revs over turns (not over time, so that pace and
-//!    rests do not matter), by the Wiener-Khinchin theorem.
+//! 1. The motor turns of a lap: the autocorrelation of the revs over turns ([`super::period`]). Over turns and not over
+//!    time, so that pace and stops do not matter.
 //! 2. A chain of laps: each lap is laid over the one before where the revs agree best.
-//! 3. A lap profile, and a Kalman smoother (Rauch, Tung and Striebel 1965) of the distance between the odometer's
-//!    place and the true one: the odometer drifts by the driven line and slip, the pattern of revs pulls it back. A second
-//!    state carries the driver's mood, faster or slower than usual for a while: else it would pass for a place ahead
-//!    or behind.
+//! 3. A profile of the revs over a lap, and a smoother (`smoother.rs`) of the distance between the odometer's
+//!    place and the true one: the odometer drifts with the driven line and slip, the pattern of revs pulls it back. A
+//!    second state is the driver's mood, faster or slower than usual for a while: without it, mood would pass for a
+//!    place ahead or behind.
 //!
-//! Assumes that the car laps one track. Wrong where it does not: then [`Places::find`] gives `None`.
+//! Assumes that the car laps one track. Where it does not, [`Places::find`] gives `None`.
 
 use super::odometer::Odometer;
-use super::period::OverTurns;
+use super::period::{ExpectedTurns, OverTurns};
+use super::smoother::{Moment, Mood, smoothed};
 use crate::statistics::quantiles::{median, robust_deviation};
 
 /// Cells of a lap's profile.
 pub const CELLS: usize = 400;
-/// Moments a second at which the place is worked out: the revs of a lap change little within.
+/// Moments a second at which the place is worked out: revs change little from one to the next.
 const MOMENTS_HZ: f64 = 20.0;
-/// Farthest distance between odometer and place, share of a lap.
+/// Farthest distance between odometer and place, share of a lap. A default, no source.
 const REACH: f64 = 0.02;
-/// Revs farther than so many deviations from the profile say nothing of the place: a start, a crash, a stop.
+/// Revs farther than this many deviations from the profile tell nothing of the place: a start, a crash, a stop.
 const UNUSUAL: f64 = 4.0;
-/// There the tyres slip more than usual: so much of the way may be wrong, alike over so much of a lap.
+/// There the tyres slip more than usual: this share of the way may be wrong, all of it alike over this share of a lap.
+/// Common practice, no source.
 const UNUSUAL_DRIFT: f64 = 0.05;
 const UNUSUAL_STRETCH: f64 = 0.1;
 /// The pattern is followed with caution: a driver who is early at a corner is mostly faster there too, so that errors
-/// of the place and the speed go together, and they would shift a list that is laid onto the log. Deviations count
-/// twice, and half of the chain's scatter is taken for the odometer's own drift.
+/// of place and speed go together, and they would shift a list that is laid onto the log. Deviations count twice, and
+/// half of the chain's scatter is taken for the odometer's own drift. Chosen on the forward model.
 const CAUTION: f64 = 2.0;
 const ODOMETER_SHARE: f64 = 0.5;
 /// Half the stretch over which the profile's slope is taken, share of a lap.
 const SLOPE: f64 = 0.004;
-/// Least drift of the odometer over a lap, share of a lap: 2 dm on 200 m (common practice, no source).
+/// Least drift of the odometer over a lap, share of a lap: 0.2 m on 200 m. Common practice, no source.
 const LEAST_DRIFT: f64 = 0.001;
+/// Least scatter of the revs at a place, as a share of the profile's highest. A default, no source.
+const LEAST_SCATTER: f64 = 0.01;
+/// The driver's deviation from the profile where no lap tells it, share of the revs. A default, no source.
+const USUAL_MOOD: f64 = 0.02;
+/// Share of the turns taken out of a spin that may be wrong. Common practice, no source.
+const DRAWN_U: f64 = 0.5;
+/// Degrees of freedom of the weights: a spin or a spoilt corner must not pull as a usual one does.
+const ROBUST_DEGREES: f64 = 4.0;
+/// Deviations that count when it is asked how long they stay alike: farther ones are held to this.
+const ALIKE_LIMIT: f64 = 4.0;
+/// Longest time over which deviations may stay alike, s. Common practice, no source.
+const LONGEST_ALIKE_S: f64 = 3.0;
+/// Fewest laps of a chain.
+const LEAST_CHAIN: usize = 3;
+/// Laps are held to this many robust deviations from their median when their drift is worked out.
+const DRIFT_LIMIT: f64 = 3.0;
 
 /// The car's place on the track over time.
 #[derive(Debug, Clone)]
@@ -46,133 +64,119 @@ pub struct Places {
     pub lap_turns: f64,
     /// Revs over a lap, from the profile's own start.
     pub profile: Vec<f64>,
-    /// Times between which the pattern was followed.
+    /// First and last time at which the pattern was followed, s.
     pub followed: (f64, f64),
 }
 
 impl Places {
-    /// Finds the places from turns without wheelspin; `expected` is the lap in motor turns with its relative half-width, where something tells it.
-    pub fn find(odometer: &Odometer, expected: Option<(f64, f64)>) -> Option<Self> {
+    /// Finds the places from the car's turns, without wheelspin; `expected` are the motor turns of a lap, where sheet
+    /// or list tell them. `None` where no pattern repeats.
+    pub fn find(odometer: &Odometer, expected: Option<ExpectedTurns>) -> Option<Self> {
         let over_turns = OverTurns::new(odometer)?;
         let lap = over_turns.lap(expected)?;
         let chain = over_turns.chain(lap);
-        if chain.len() < 3 {
+        if chain.len() < LEAST_CHAIN {
             return None;
         }
         let mut places = Self::coarse(odometer, &chain);
-        let ticks = Ticks::of(odometer, &places);
+        let ticks = Ticks::new(odometer, &places);
         for _ in 0..3 {
             places = places.follow(&ticks, &chain);
         }
-        places.profile = places.profile_and_scatter(&ticks.rpm).0;
+        places.profile = places.profile(&ticks.rpm).rpm;
         Some(places)
     }
 
-    /// Places by the odometer alone, each lap of the chain taken as a whole one.
+    /// Places by the odometer alone, where each lap of the chain is a whole one.
     fn coarse(odometer: &Odometer, chain: &[f64]) -> Self {
         let lap_turns = median(chain.windows(2).map(|w| w[1] - w[0])).unwrap_or(1.0);
         let (from, to) = odometer.span();
         let count = ((to - from) * MOMENTS_HZ).ceil() as usize;
         let time: Vec<f64> = (0..=count).map(|n| (from + n as f64 / MOMENTS_HZ).min(to)).collect();
         let laps = time.iter().map(|&t| along_chain(odometer.turns_at(t), chain, lap_turns)).collect();
-        let last = chain[chain.len() - 1];
-        let followed =
-            (odometer.time_of((chain[0] - 0.5 * lap_turns).max(0.0)), odometer.time_of(last + 0.5 * lap_turns));
+        // The chain's ends are half a lap from where its laps were laid over each other.
+        let (first, last) = (chain[0] - 0.5 * lap_turns, chain[chain.len() - 1] + 0.5 * lap_turns);
+        let followed = (odometer.time_of(first.max(0.0)), odometer.time_of(last));
         let variance = vec![REACH * REACH; time.len()];
         Self { time, laps, variance, lap_turns, profile: Vec::new(), followed }
     }
 
-    /// Median revs over the lap and their scatter, each at least a hundredth of the fastest.
-    fn profile_and_scatter(&self, rpm: &[f64]) -> (Vec<f64>, Vec<f64>) {
+    /// The usual revs over the lap and their scatter, from the revs at each moment.
+    fn profile(&self, rpm: &[f64]) -> Profile {
         let mut cells = vec![Vec::new(); CELLS];
         for n in (0..self.time.len()).filter(|&n| self.is_followed(n)) {
             cells[(self.laps[n].rem_euclid(1.0) * CELLS as f64) as usize % CELLS].push(rpm[n]);
         }
-        let fastest = cells.iter().filter_map(|c| median(c.iter().copied())).fold(0.0, f64::max);
-        let mut profile: Vec<f64> = cells.iter().map(|c| median(c.iter().copied()).unwrap_or(f64::NAN)).collect();
-        fill_round(&mut profile);
-        let scatter: Vec<f64> = (0..CELLS)
-            .map(|n| {
-                let near: Vec<f64> = (0..3)
-                    .flat_map(|o| {
-                        let cell = (n + CELLS + o - 1) % CELLS;
-                        let middle = profile[cell];
-                        cells[cell].iter().map(move |v| v - middle)
-                    })
-                    .collect();
-                robust_deviation(&near).unwrap_or(0.0).max(0.01 * fastest)
-            })
-            .collect();
-        (profile, scatter)
+        Profile::new(&cells)
     }
 
-    /// One forward and one backward pass of the smoother: state is the distance of the true place from the
-    /// odometer's (laps) and the driver's deviation from the profile (share of the revs).
+    /// One forward and one backward pass of the smoother about the places found before.
     fn follow(&self, ticks: &Ticks, chain: &[f64]) -> Self {
-        let (profile, scatter) = self.profile_and_scatter(&ticks.rpm);
-        let base = &ticks.base;
+        let profile = self.profile(&ticks.rpm);
         let drift = ODOMETER_SHARE * drift_of(chain, self.lap_turns);
-        let relative: Vec<f64> = profile.iter().zip(&scatter).map(|(p, s)| s / p.max(1.0)).collect();
-        let mood = median(relative).unwrap_or(0.02);
-        let alike = self.moments_alike(&ticks.rpm, &profile, &scatter);
-        let keep = (-1.0 / alike).exp();
-        let repeat = CAUTION * (1.0 + 2.0 * alike);
-        let moments: Vec<Moment> = (0..self.time.len())
-            .map(|n| {
-                let moved = if n == 0 { 0.0 } else { (base[n] - base[n - 1]).max(0.0) };
-                let place = self.laps[n];
-                let (expected, deviation) = at_cell(&profile, &scatter, place);
-                let (ahead, behind) =
-                    (at_cell(&profile, &scatter, place + SLOPE).0, at_cell(&profile, &scatter, place - SLOPE).0);
-                let gap = ticks.rpm[n] - expected;
-                let usual = gap.abs() < UNUSUAL * deviation;
-                let lost = if usual { 0.0 } else { UNUSUAL_DRIFT * UNUSUAL_DRIFT * UNUSUAL_STRETCH * moved };
-                let followed = self.is_followed(n) && moved > 0.0;
-                // Half of what was taken out of a spin may be wrong.
-                let spun = 0.5 * ticks.bridged[n] / self.lap_turns;
-                Moment {
-                    walk: drift * drift * moved + spun * spun + lost,
-                    slope: (ahead - behind) / (2.0 * SLOPE),
-                    level: expected,
-                    // Linear about the place found before.
-                    seen: gap + (ahead - behind) / (2.0 * SLOPE) * (place - base[n]),
-                    // Student's t with 4 degrees of freedom as a weight: a spin or a spoilt corner must not pull.
-                    noise: (followed && usual)
-                        .then(|| (repeat * deviation).powi(2) * (1.0 + (gap / deviation).powi(2) / 4.0)),
-                }
-            })
-            .collect();
-        let offsets = smooth(&moments, keep, mood);
-        let laps = base.iter().zip(&offsets).map(|(b, o)| b + o.0.clamp(-REACH, REACH)).collect();
-        let variance = offsets.iter().map(|o| o.1.max(0.0)).collect();
+        let relative = profile.rpm.iter().zip(&profile.scatter).map(|(p, s)| s / p.max(1.0));
+        let alike = self.moments_alike(&ticks.rpm, &profile);
+        let mood = Mood { keep: (-1.0 / alike).exp(), deviation: median(relative).unwrap_or(USUAL_MOOD) };
+        let caution = CAUTION * (1.0 + 2.0 * alike);
+        let moments: Vec<Moment> =
+            (0..self.time.len()).map(|n| self.moment(n, ticks, &profile, drift, caution)).collect();
+        let offsets = smoothed(&moments, REACH * REACH / 4.0, &mood);
+        let laps = ticks.base.iter().zip(&offsets).map(|(b, o)| b + o.laps.clamp(-REACH, REACH)).collect();
+        let variance = offsets.iter().map(|o| o.variance.max(0.0)).collect();
         Self { laps, variance, ..self.clone() }
     }
 
-    /// Moments over which the deviations from the profile stay alike: their integrated autocorrelation, up to
-    /// its first zero.
-    fn moments_alike(&self, rpm: &[f64], profile: &[f64], scatter: &[f64]) -> f64 {
+    /// What moment `n` tells of the place, where the odometer drifts by `drift` over a lap and deviations count
+    /// `caution` times.
+    fn moment(&self, n: usize, ticks: &Ticks, profile: &Profile, drift: f64, caution: f64) -> Moment {
+        let base = &ticks.base;
+        let moved = if n == 0 { 0.0 } else { (base[n] - base[n - 1]).max(0.0) };
+        let place = self.laps[n];
+        let Usual { rpm: expected, deviation } = profile.usual_at(place);
+        let slope = (profile.usual_at(place + SLOPE).rpm - profile.usual_at(place - SLOPE).rpm) / (2.0 * SLOPE);
+        let gap = ticks.rpm[n] - expected;
+        let usual = gap.abs() < UNUSUAL * deviation;
+        let lost = if usual { 0.0 } else { UNUSUAL_DRIFT * UNUSUAL_DRIFT * UNUSUAL_STRETCH * moved };
+        let followed = self.is_followed(n) && moved > 0.0;
+        let spun = DRAWN_U * ticks.excess[n] / self.lap_turns;
+        // Student's t as a weight.
+        let noise = || (caution * deviation).powi(2) * (1.0 + (gap / deviation).powi(2) / ROBUST_DEGREES);
+        Moment {
+            walk: drift * drift * moved + spun * spun + lost,
+            slope,
+            level: expected,
+            // Linear about the place found before.
+            seen: gap + slope * (place - base[n]),
+            noise: (followed && usual).then(noise),
+        }
+    }
+
+    /// Moments over which the deviations from the profile stay alike: their integrated autocorrelation, up to its first
+    /// zero.
+    fn moments_alike(&self, rpm: &[f64], profile: &Profile) -> f64 {
         let z: Vec<f64> = (0..self.time.len())
             .filter(|&n| self.is_followed(n))
             .map(|n| {
-                let (expected, deviation) = at_cell(profile, scatter, self.laps[n]);
-                ((rpm[n] - expected) / deviation).clamp(-4.0, 4.0)
+                let usual = profile.usual_at(self.laps[n]);
+                ((rpm[n] - usual.rpm) / usual.deviation).clamp(-ALIKE_LIMIT, ALIKE_LIMIT)
             })
             .collect();
         let product = |lag: usize| z.iter().zip(&z[lag.min(z.len())..]).map(|(a, b)| a * b).sum::<f64>();
         let power = product(0).max(f64::MIN_POSITIVE);
-        (1..(3.0 * MOMENTS_HZ) as usize).map(|lag| product(lag) / power).take_while(|r| *r > 0.0).sum::<f64>().max(1.0)
+        let correlations = (1..(LONGEST_ALIKE_S * MOMENTS_HZ) as usize).map(|lag| product(lag) / power);
+        correlations.take_while(|r| *r > 0.0).sum::<f64>().max(1.0)
     }
 
     fn is_followed(&self, n: usize) -> bool {
         self.time[n] >= self.followed.0 && self.time[n] <= self.followed.1
     }
 
-    /// Laps driven at `time`, counted from an arbitrary place; beyond the log held at its ends.
+    /// Laps driven at `time`, counted from an arbitrary place; held at the ends of the log.
     pub fn laps_at(&self, time: f64) -> f64 {
-        let at = self.time.partition_point(|&t| t <= time).clamp(1, self.time.len() - 1);
-        let (t0, t1) = (self.time[at - 1], self.time[at]);
+        let next = self.time.partition_point(|&t| t <= time).clamp(1, self.time.len() - 1);
+        let (t0, t1) = (self.time[next - 1], self.time[next]);
         let share = if t1 > t0 { ((time - t0) / (t1 - t0)).clamp(0.0, 1.0) } else { 0.0 };
-        self.laps[at - 1] + (self.laps[at] - self.laps[at - 1]) * share
+        self.laps[next - 1] + (self.laps[next] - self.laps[next - 1]) * share
     }
 
     /// Variance of the place at `time`, laps squared, up to a common factor.
@@ -180,11 +184,11 @@ impl Places {
         self.variance[self.time.partition_point(|&t| t <= time).min(self.time.len() - 1)]
     }
 
-    /// Time at which `laps` are reached for the first time, after the rests before it.
+    /// Time at which `laps` are reached for the first time, after any standing before it.
     pub fn time_of(&self, laps: f64) -> Option<f64> {
-        let at = (1..self.laps.len()).find(|&n| self.laps[n - 1] < laps && self.laps[n] >= laps)?;
-        let share = (laps - self.laps[at - 1]) / (self.laps[at] - self.laps[at - 1]);
-        Some(self.time[at - 1] + share * (self.time[at] - self.time[at - 1]))
+        let next = (1..self.laps.len()).find(|&n| self.laps[n - 1] < laps && self.laps[n] >= laps)?;
+        let share = (laps - self.laps[next - 1]) / (self.laps[next] - self.laps[next - 1]);
+        Some(self.time[next - 1] + share * (self.time[next] - self.time[next - 1]))
     }
 
     /// Place of the highest revs on the lap, from the profile smoothed over a fiftieth of it.
@@ -197,7 +201,7 @@ impl Places {
         (best as f64 + 0.5) / CELLS as f64
     }
 
-    /// Times of passing the fastest place: laps found without a list.
+    /// Times of passing the fastest place: the laps where there is no list.
     pub fn passings(&self) -> Vec<f64> {
         self.passings_at(self.fastest_place())
     }
@@ -222,116 +226,97 @@ struct Ticks {
     rpm: Vec<f64>,
     /// Laps by the odometer alone.
     base: Vec<f64>,
-    /// Turns that bridging took out since the moment before.
-    bridged: Vec<f64>,
+    /// Turns since the moment before that the wheels made beyond the car's.
+    excess: Vec<f64>,
 }
 
 impl Ticks {
-    fn of(odometer: &Odometer, coarse: &Places) -> Self {
-        let since = |n: usize| odometer.bridged_between(coarse.time[n - 1], coarse.time[n]);
-        let bridged = (0..coarse.time.len()).map(|n| if n == 0 { 0.0 } else { since(n) }).collect();
-        Self { rpm: coarse.time.iter().map(|&t| odometer.rpm_at(t)).collect(), base: coarse.laps.clone(), bridged }
+    fn new(odometer: &Odometer, coarse: &Places) -> Self {
+        let since = |n: usize| odometer.excess_between(coarse.time[n - 1], coarse.time[n]);
+        let excess = (0..coarse.time.len()).map(|n| if n == 0 { 0.0 } else { since(n) }).collect();
+        Self { rpm: coarse.time.iter().map(|&t| odometer.rpm_at(t)).collect(), base: coarse.laps.clone(), excess }
     }
 }
 
-/// Deviation of the odometer over a lap. A place found early makes one lap shorter and the next longer, the odometer's
-/// drift does not: so twice the covariance of neighbouring laps is added to their variance.
+/// The revs over a lap, cell by cell.
+struct Profile {
+    /// Usual revs.
+    rpm: Vec<f64>,
+    /// Their standard deviation from lap to lap.
+    scatter: Vec<f64>,
+}
+
+/// What is usual at a place.
+struct Usual {
+    rpm: f64,
+    deviation: f64,
+}
+
+impl Profile {
+    /// The medians of the revs in each cell, and the scatter in it and its neighbours, at least a hundredth of the
+    /// fastest.
+    fn new(cells: &[Vec<f64>]) -> Self {
+        let mut rpm: Vec<f64> = cells.iter().map(|c| median(c.iter().copied()).unwrap_or(f64::NAN)).collect();
+        let fastest = rpm.iter().copied().fold(0.0, f64::max);
+        fill_round(&mut rpm);
+        let scatter = |n: usize| {
+            let from_usual = |cell: usize| {
+                let usual = rpm[cell];
+                cells[cell].iter().map(move |v| v - usual)
+            };
+            let near: Vec<f64> = (0..3).flat_map(|o| from_usual((n + CELLS + o - 1) % CELLS)).collect();
+            robust_deviation(&near).unwrap_or(0.0).max(LEAST_SCATTER * fastest)
+        };
+        let scatter = (0..CELLS).map(scatter).collect();
+        Self { rpm, scatter }
+    }
+
+    /// Between the middles of the cells at `lap`, of which only the fraction counts.
+    fn usual_at(&self, lap: f64) -> Usual {
+        let position = lap.rem_euclid(1.0) * CELLS as f64 - 0.5;
+        let low = position.floor();
+        let share = position - low;
+        let cell = |n: isize| n.rem_euclid(CELLS as isize) as usize;
+        let (a, b) = (cell(low as isize), cell(low as isize + 1));
+        let between = |values: &[f64]| values[a] + (values[b] - values[a]) * share;
+        Usual { rpm: between(&self.rpm), deviation: between(&self.scatter) }
+    }
+}
+
+/// Standard deviation of the odometer over a lap, laps. A place found early makes one lap shorter and the next longer,
+/// but the odometer's drift does not: so twice the covariance of neighbouring laps is added to their variance.
 fn drift_of(chain: &[f64], lap: f64) -> f64 {
     let lengths: Vec<f64> = chain.windows(2).map(|w| (w[1] - w[0]) / lap).collect();
     let (Some(middle), Some(scatter)) = (median(lengths.iter().copied()), robust_deviation(&lengths)) else {
         return LEAST_DRIFT;
     };
-    let off: Vec<f64> = lengths.iter().map(|l| (l - middle).clamp(-3.0 * scatter, 3.0 * scatter)).collect();
+    let off: Vec<f64> =
+        lengths.iter().map(|l| (l - middle).clamp(-DRIFT_LIMIT * scatter, DRIFT_LIMIT * scatter)).collect();
     let variance = off.iter().map(|o| o * o).sum::<f64>() / off.len() as f64;
     let shared = off.windows(2).map(|w| w[0] * w[1]).sum::<f64>() / off.len() as f64;
     (variance + 2.0 * shared).max(LEAST_DRIFT * LEAST_DRIFT).sqrt()
 }
 
+/// Laps driven after so many `turns`, where `chain` holds the turns at which each lap began and `lap` those of a usual
+/// lap.
 fn along_chain(turns: f64, chain: &[f64], lap: f64) -> f64 {
     let last = chain.len() - 1;
-    let at = chain.partition_point(|&c| c <= turns);
-    match at {
+    match chain.partition_point(|&c| c <= turns) {
         0 => (turns - chain[0]) / lap,
         n if n > last => last as f64 + (turns - chain[last]) / lap,
         n => (n - 1) as f64 + (turns - chain[n - 1]) / (chain[n] - chain[n - 1]),
     }
 }
 
-fn at_cell(profile: &[f64], scatter: &[f64], lap: f64) -> (f64, f64) {
-    let at = lap.rem_euclid(1.0) * CELLS as f64 - 0.5;
-    let low = at.floor();
-    let share = at - low;
-    let (a, b) =
-        ((low as isize).rem_euclid(CELLS as isize) as usize, (low as isize + 1).rem_euclid(CELLS as isize) as usize);
-    (profile[a] + (profile[b] - profile[a]) * share, scatter[a] + (scatter[b] - scatter[a]) * share)
-}
-
 /// Replaces NaN cells of a closed lap by straight lines between their neighbours.
 fn fill_round(profile: &mut [f64]) {
     let count = profile.len();
     let known: Vec<usize> = (0..count).filter(|&n| profile[n].is_finite()).collect();
-    for (at, &from) in known.iter().enumerate() {
-        let to = known.get(at + 1).copied().unwrap_or(known[0] + count);
+    for (n, &from) in known.iter().enumerate() {
+        let to = known.get(n + 1).copied().unwrap_or(known[0] + count);
         let (low, high) = (profile[from], profile[to % count]);
-        for n in from + 1..to {
-            profile[n % count] = low + (high - low) * (n - from) as f64 / (to - from) as f64;
+        for cell in from + 1..to {
+            profile[cell % count] = low + (high - low) * (cell - from) as f64 / (to - from) as f64;
         }
     }
-}
-
-/// What one moment says to the smoother.
-struct Moment {
-    /// Variance that the odometer's drift adds, laps squared.
-    walk: f64,
-    /// Revs a lap along the profile.
-    slope: f64,
-    /// Revs of the profile.
-    level: f64,
-    /// Revs above the profile at the odometer's place.
-    seen: f64,
-    /// Variance of the revs; `None` where the moment says nothing.
-    noise: Option<f64>,
-}
-
-/// Kalman filter and Rauch-Tung-Striebel smoother (1965) over two states: the distance in laps, a random walk, and
-/// the driver's deviation, which fades by `keep` a moment and has the deviation `mood`. Returns the distances and their
-/// variances.
-fn smooth(moments: &[Moment], keep: f64, mood: f64) -> Vec<(f64, f64)> {
-    // Mean and covariance: (m0, m1), (p00, p01, p11), before and after each moment's revs.
-    let (mut m, mut p) = ([0.0, 0.0], [REACH * REACH / 4.0, 0.0, mood * mood]);
-    let mut predicted = Vec::with_capacity(moments.len());
-    let mut filtered = Vec::with_capacity(moments.len());
-    for moment in moments {
-        m = [m[0], keep * m[1]];
-        p = [p[0] + moment.walk, keep * p[1], keep * keep * p[2] + (1.0 - keep * keep) * mood * mood];
-        predicted.push((m, p));
-        if let Some(noise) = moment.noise {
-            let h = [moment.slope, moment.level];
-            let ph = [p[0] * h[0] + p[1] * h[1], p[1] * h[0] + p[2] * h[1]];
-            let total = h[0] * ph[0] + h[1] * ph[1] + noise;
-            let gain = [ph[0] / total, ph[1] / total];
-            let miss = moment.seen - h[0] * m[0] - h[1] * m[1];
-            m = [m[0] + gain[0] * miss, m[1] + gain[1] * miss];
-            p = [p[0] - gain[0] * ph[0], p[1] - gain[0] * ph[1], p[2] - gain[1] * ph[1]];
-        }
-        filtered.push((m, p));
-    }
-    let (mut later, mut later_p) = (m, p);
-    let mut offsets = vec![(m[0], p[0]); moments.len()];
-    for n in (0..moments.len().saturating_sub(1)).rev() {
-        let ((m, p), (mp, pp)) = (filtered[n], predicted[n + 1]);
-        // Gain C = P Fᵀ Pp⁻¹ with F = diag(1, keep).
-        let determinant = (pp[0] * pp[2] - pp[1] * pp[1]).max(f64::MIN_POSITIVE);
-        let inverse = [pp[2] / determinant, -pp[1] / determinant, pp[0] / determinant];
-        let pf = [[p[0], keep * p[1]], [p[1], keep * p[2]]];
-        let miss = [later[0] - mp[0], later[1] - mp[1]];
-        let v = [inverse[0] * miss[0] + inverse[1] * miss[1], inverse[1] * miss[0] + inverse[2] * miss[1]];
-        later = [m[0] + pf[0][0] * v[0] + pf[0][1] * v[1], m[1] + pf[1][0] * v[0] + pf[1][1] * v[1]];
-        let gain = pf.map(|r| [r[0] * inverse[0] + r[1] * inverse[1], r[0] * inverse[1] + r[1] * inverse[2]]);
-        let d = [later_p[0] - pp[0], later_p[1] - pp[1], later_p[2] - pp[2]];
-        let turn = |a: [f64; 2], b: [f64; 2]| a[0] * (d[0] * b[0] + d[1] * b[1]) + a[1] * (d[1] * b[0] + d[2] * b[1]);
-        later_p = [p[0] + turn(gain[0], gain[0]), p[1] + turn(gain[0], gain[1]), p[2] + turn(gain[1], gain[1])];
-        offsets[n] = (later[0], later_p[0]);
-    }
-    offsets
 }

@@ -1,58 +1,56 @@
 //! What had the battery left?
 //!
-//! Charge = ∫ I dt, energy = ∫ V·I dt (trapezoid rule, straight across missing cells). Regenerated current counts against
-//! what was used. Lowest voltage as read; a cell's is the pack's over the cells in series, so a weak cell does not show.
-//! What a race would use: what was used so far and the counted laps' mean for the time that is left.
+//! Charge = ∫ I dt, energy = ∫ V·I dt (trapezoid rule, in a straight line across missing cells). Regenerated current
+//! counts against what was used. The lowest voltage is as read; a cell's is the pack's over the cells in series, so
+//! that a weak cell does not show. What a race would use: what was used so far, and the mean of the laps that count for
+//! the time that is left. The resistance of the pack: [`super::resistance`].
 //!
-//! Resistance: the drop of voltage for each ampere from row to row, R = −Σ ΔI·ΔV / Σ ΔI² over all neighbouring rows with a step of the
-//! current. Differences take the open-circuit voltage and the slow polarisation out: over a row's time they hardly move. Regenerated
-//! current counts like any other. Its doubt comes from blocks of the log (a jackknife; Quenouille 1956, Tukey 1958), since the errors of
-//! neighbouring differences go together. Where the recorder holds a channel over several rows, just rows with a new value count. Where it averages
-//! the current over a step, or takes it a row earlier or later than the volts, the two do not move together, or do so better with the volts of
-//! another moment: then the resistance is `null` with the reason.
+//! Wrong where the recorder takes the current so seldom that it misses peaks: the interval says how far.
+
+use std::fmt::{self, Display};
 
 use schemars::JsonSchema;
 use serde::Serialize;
 
-use crate::laps::{Lap, Laps};
-use crate::log::{Channel, Log};
-use crate::quantity::{COVERAGE_95, Estimate};
+use super::context::RunContext;
+use super::resistance::resistance_mohm;
+use crate::laps::Lap;
+use crate::log::Channel;
+use crate::quantity::{COVERAGE_95, Estimate, Uncertain};
+use crate::reason::Reasons;
+use crate::sheet::DEFAULT_CELL_V;
 use crate::statistics::coverage::coverage_factor;
 use crate::statistics::integral::{integral_between, integral_until, running_integral};
-use crate::statistics::jackknife::half_width_95;
 use crate::statistics::mean::mean_and_deviation;
 use crate::statistics::quantiles::median;
 
 /// Share of the capacity that a race may use before the pack counts as short. Common practice, no source.
 const SHORT: f64 = 0.8;
-/// Rows farther apart than this see the slow polarisation as well as the ohmic drop, s.
-const LONGEST_STEP_S: f64 = 0.25;
-/// Steps of the current below this are mostly the recorder's own steps, A.
-const LEAST_STEP_A: f64 = 2.0;
-/// Steps that are needed at least, and blocks they are put into for their doubt.
-const LEAST_STEPS: usize = 100;
-const BLOCKS: usize = 20;
-/// Share of the voltage's movement that the current must explain: below, they were not taken at the same moment.
-const LEAST_EXPLAINED: f64 = 0.5;
-/// Volts of another moment go with the amperes by so much better, as a share of their movement, where the two are not of one moment. A default.
-const CLEARLY_BETTER: f64 = 0.03;
-/// Share of a channel's changes that follow one in the row before: below, the recorder holds it over two rows or more. A default.
-const SELDOM: f64 = 0.05;
 /// Share of its usual voltage below which a pack is switched off. Common practice, no source.
 const SWITCHED_OFF: f64 = 0.3;
 /// Rows at the start of a log over which the pack's voltage at rest is taken.
 const STARTING_ROWS: usize = 20;
+/// Voltage of a lithium cell at the start of a run, V: between empty and overfull (makers' tables: 3.0 to 4.35 V).
+const STARTING_CELL_V: std::ops::Range<f64> = 3.0..4.5;
+/// Fewest laps that a forecast needs.
+const LEAST_LAPS: usize = 3;
+/// Changes of the current below this are none, A.
+const NO_CHANGE_A: f64 = 1e-6;
+/// Ampere-seconds of a milliampere-hour.
+const A_S_PER_MAH: f64 = 3.6;
+/// Joules of a watt-hour.
+const J_PER_WH: f64 = 3600.0;
 
 /// Whether the pack lasts.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, JsonSchema)]
-pub enum Verdict {
+pub enum BatteryVerdict {
     /// Charge and voltage to spare.
     #[serde(rename = "plenty")]
     Plenty,
     /// Most of the charge would be gone.
     #[serde(rename = "short")]
     Short,
-    /// A cell fell under its floor.
+    /// A cell fell below its lowest allowed voltage.
     #[serde(rename = "under its floor")]
     UnderFloor,
     /// The log does not tell.
@@ -60,15 +58,39 @@ pub enum Verdict {
     CannotTell,
 }
 
-impl Verdict {
-    /// The verdict as the report says it.
-    pub fn words(self) -> &'static str {
-        match self {
-            Verdict::Plenty => "plenty",
-            Verdict::Short => "short",
-            Verdict::UnderFloor => "under its floor",
-            Verdict::CannotTell => "cannot tell",
-        }
+/// Why a figure of the battery is missing.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Why {
+    /// The log has no voltage.
+    NoVoltage,
+    /// Voltage and current do not go together.
+    NoResistance,
+    /// The log has no current.
+    NoCurrent,
+    /// The interval of what a race would use holds the limit.
+    MayBeShort,
+    /// The voltage at the start is not that of the cells in series.
+    CellsDoNotFit,
+    /// The sheet lacks the cells in series.
+    NoCells,
+    /// The sheet lacks the capacity.
+    NoCapacity,
+    /// Too few laps count for a forecast.
+    TooFewLaps,
+}
+
+impl Display for Why {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(match self {
+            Self::NoVoltage => "the log has no voltage",
+            Self::NoResistance => "voltage and current do not move together well enough to tell the resistance",
+            Self::NoCurrent => "the log has no current",
+            Self::MayBeShort => "a race may use more than the pack should give, or less",
+            Self::CellsDoNotFit => "the voltage at the start does not fit the number of cells on the sheet",
+            Self::NoCells => "enter the number of cells in series on the sheet",
+            Self::NoCapacity => "enter the capacity of the pack on the sheet",
+            Self::TooFewLaps => "too few laps count for a forecast",
+        })
     }
 }
 
@@ -81,250 +103,161 @@ pub struct Battery {
     pub lowest_v: Option<f64>,
     /// Lowest voltage of a cell on average, V.
     pub lowest_cell_v: Option<f64>,
-    /// Floor of a cell, V.
+    /// Lowest voltage that a cell may have, V.
     pub floor_cell_v: f64,
     /// Charge used, mAh.
     pub used_mah: Option<f64>,
-    /// The same with its interval: what the current did between rows is open.
+    /// The same with its interval: what the current did between rows is uncertain.
     pub used_range_mah: Option<Estimate>,
     /// Energy used, Wh.
     pub used_wh: Option<f64>,
-    /// Charge of the middle one of the counted laps, mAh.
+    /// Charge of a lap, the median over those that count, mAh.
     pub mah_per_lap: Option<f64>,
-    /// Charge used by the race's end, mAh.
+    /// Charge used by the end of the race, mAh.
     pub race_end_used_mah: Option<Estimate>,
     /// Whether the pack lasts.
-    pub verdict: Verdict,
+    pub verdict: BatteryVerdict,
     /// Why a figure is missing.
-    pub why: Option<String>,
+    pub why: Option<Reasons<Why>>,
 }
 
-fn judge(lowest_cell_v: Option<f64>, floor_cell_v: f64, used: Option<Estimate>, capacity_mah: Option<f64>) -> Verdict {
-    match (lowest_cell_v, used, capacity_mah) {
-        (Some(v), _, _) if v < floor_cell_v => Verdict::UnderFloor,
-        (_, Some(used), Some(capacity)) if used.low > SHORT * capacity => Verdict::Short,
-        (Some(_), Some(used), Some(capacity)) if used.high <= SHORT * capacity => Verdict::Plenty,
-        _ => Verdict::CannotTell,
-    }
+/// The charge of a run.
+struct Charge<'a> {
+    time: &'a [f64],
+    /// What was used until each row, A·s.
+    used: Vec<f64>,
+    /// Standard uncertainty of all of it for what the rows do not show, A·s.
+    unseen: f64,
 }
 
-/// Reads the battery's figures off the log.
-pub fn measure(
-    log: &Log,
-    laps: &Laps,
-    cells: Option<f64>,
-    capacity_mah: Option<f64>,
-    floor_cell_v: f64,
-    race_length_s: f64,
-) -> Battery {
-    let voltage = log.channel(Channel::Voltage);
-    // Volts near nothing are a recorder or a pack switched off, and no pack under load.
-    let usual = voltage.and_then(|v| median(v.iter().copied())).unwrap_or(0.0);
-    let lowest_v = voltage.and_then(|v| v.iter().copied().filter(|v| *v > SWITCHED_OFF * usual).min_by(f64::total_cmp));
-    let charge = log.channel(Channel::Current).map(|current| running_integral(log.time(), current));
-    let power = voltage
-        .zip(log.channel(Channel::Current))
-        .map(|(v, i)| v.iter().zip(i).map(|(v, i)| v * i).collect::<Vec<_>>());
-    let mah_per_lap = charge
-        .as_ref()
-        .and_then(|c| median(laps.counted().map(|l| integral_between(c, log.time(), l.start_s, l.end_s) / 3.6)));
+/// Measures what the battery gave in a run.
+pub fn measure(run: &RunContext) -> Battery {
+    let time = run.log.time();
+    let (voltage, current) = (run.log.channel(Channel::Voltage), run.log.channel(Channel::Current));
+    let (cells, capacity_mah) = (run.settings.number("battery.cells"), run.settings.number("battery.capacity_mah"));
+    let floor_cell_v = run.settings.number("limits.cell_v").unwrap_or(DEFAULT_CELL_V);
     let cells_fit = cells.zip(voltage).is_none_or(|(n, v)| cells_fit(v, n));
+    let lowest_v = voltage.and_then(lowest_under_load);
     let lowest_cell_v = lowest_v.zip(cells).filter(|_| cells_fit).map(|(v, n)| v / n);
-    let unseen = log.channel(Channel::Current).map_or(0.0, |i| between_rows(log.time(), i));
-    let race_end_used_mah = charge.as_ref().and_then(|c| at_race_end(c, log.time(), laps, race_length_s, unseen));
-    let verdict = judge(lowest_cell_v, floor_cell_v, race_end_used_mah, capacity_mah);
-    let resistance_mohm = voltage.zip(log.channel(Channel::Current)).and_then(|(v, i)| resistance(log.time(), v, i));
-    let mut why: Vec<String> = Vec::new();
-    for (gone, what) in [
-        (voltage.is_none(), "the log has no voltage"),
-        (
-            resistance_mohm.is_none() && voltage.is_some() && charge.is_some(),
-            "voltage and current do not move together well enough to tell the resistance",
-        ),
-        (charge.is_none(), "the log has no current"),
-        (
-            race_end_used_mah.zip(capacity_mah).is_some_and(|(u, c)| u.low <= SHORT * c && u.high > SHORT * c),
-            "what a race would use may be less or more than the pack should give",
-        ),
-        (!cells_fit, "the voltage at the start does not fit the cells in series on the sheet"),
-        (cells.is_none(), "the sheet lacks the cells in series"),
-        (capacity_mah.is_none(), "the sheet lacks the pack's capacity"),
-        (charge.is_some() && race_end_used_mah.is_none(), "too few laps count for a forecast"),
-    ] {
-        if gone {
-            why.push(what.to_owned());
-        }
-    }
+    let charge = current.map(|current| Charge::new(time, current));
+    let used_mah = charge.as_ref().and_then(Charge::whole_mah);
+    let pack = voltage.zip(current);
+    let watts = pack.map(|(v, i)| v.iter().zip(i).map(|(v, i)| v * i).collect::<Vec<_>>());
+    let race_end_used_mah = charge.as_ref().and_then(|c| c.at_race_end(run));
+    let resistance_mohm = pack.and_then(|(v, i)| resistance_mohm(time, v, i));
+    let may_be_short = race_end_used_mah.zip(capacity_mah).is_some_and(|(u, c)| (u.low..u.high).contains(&(SHORT * c)));
+    let missing = [
+        (voltage.is_none(), Why::NoVoltage),
+        (resistance_mohm.is_none() && pack.is_some(), Why::NoResistance),
+        (current.is_none(), Why::NoCurrent),
+        (may_be_short, Why::MayBeShort),
+        (!cells_fit, Why::CellsDoNotFit),
+        (cells.is_none(), Why::NoCells),
+        (capacity_mah.is_none(), Why::NoCapacity),
+        (charge.is_some() && race_end_used_mah.is_none(), Why::TooFewLaps),
+    ];
     Battery {
         resistance_mohm,
         lowest_v,
         lowest_cell_v,
         floor_cell_v,
-        used_mah: charge.as_ref().and_then(|c| c.last()).map(|s| s / 3.6),
-        used_range_mah: charge.as_ref().and_then(|c| Some(Estimate::from_standard(c.last()? / 3.6, unseen / 3.6))),
-        used_wh: power.map(|p| running_integral(log.time(), &p)).and_then(|e| e.last().map(|j| j / 3600.0)),
-        mah_per_lap,
+        used_mah: used_mah.map(|used| used.value),
+        used_range_mah: used_mah.map(Estimate::from),
+        used_wh: watts.and_then(|watts| running_integral(time, &watts).last().map(|joules| joules / J_PER_WH)),
+        mah_per_lap: charge.as_ref().and_then(|c| median(run.laps.counted().map(|l| c.of_lap(l) / A_S_PER_MAH))),
         race_end_used_mah,
-        verdict,
-        why: (!why.is_empty()).then(|| why.join("; ")),
+        verdict: judge(lowest_cell_v, floor_cell_v, race_end_used_mah, capacity_mah),
+        why: Reasons::new(missing.into_iter().filter_map(|(is_missing, why)| is_missing.then_some(why)).collect()),
     }
 }
 
-/// Rows at which the slower of volts and amperes is new: all of them, but for recorders that hold a channel over several rows.
-fn fresh_rows(voltage: &[f64], current: &[f64]) -> Vec<usize> {
-    // A channel that is held never changes in two rows running; one in coarse steps does.
-    let held = |values: &[f64]| {
-        let changes: Vec<bool> = values.windows(2).map(|w| w[0] != w[1]).collect();
-        let all = changes.iter().filter(|c| **c).count();
-        let running = changes.windows(2).filter(|w| w[0] && w[1]).count();
-        all > LEAST_STEPS && (running as f64) < SELDOM * all as f64
-    };
-    match [current, voltage].into_iter().find(|values| held(values)) {
-        Some(slower) => (1..slower.len()).filter(|&n| slower[n] != slower[n - 1]).collect(),
-        None => (0..current.len()).collect(),
+/// The verdict from the lowest voltage of a cell, the charge that a race would use, and the capacity.
+fn judge(
+    lowest_cell_v: Option<f64>,
+    floor_cell_v: f64,
+    used: Option<Estimate>,
+    capacity_mah: Option<f64>,
+) -> BatteryVerdict {
+    match (lowest_cell_v, used, capacity_mah) {
+        (Some(v), _, _) if v < floor_cell_v => BatteryVerdict::UnderFloor,
+        (_, Some(used), Some(capacity)) if used.low > SHORT * capacity => BatteryVerdict::Short,
+        (Some(_), Some(used), Some(capacity)) if used.high <= SHORT * capacity => BatteryVerdict::Plenty,
+        _ => BatteryVerdict::CannotTell,
     }
 }
 
-/// Volts of other moments than a row's: of the row before, of the one after, and the mean over the step before.
-fn volts_beside(voltage: &[f64]) -> [Vec<f64>; 3] {
-    let last = voltage.len() - 1;
-    let before: Vec<f64> = (0..=last).map(|n| voltage[n.saturating_sub(1)]).collect();
-    let after = (0..=last).map(|n| voltage[(n + 1).min(last)]).collect();
-    let mean = voltage.iter().zip(&before).map(|(a, b)| (a + b) / 2.0).collect();
-    [before, after, mean]
+/// Lowest voltage of a pack that is switched on, V.
+fn lowest_under_load(voltage: &[f64]) -> Option<f64> {
+    let usual = median(voltage.iter().copied()).unwrap_or(0.0);
+    voltage.iter().copied().filter(|v| *v > SWITCHED_OFF * usual).min_by(f64::total_cmp)
 }
 
-/// Ohmic resistance of the pack, mΩ, from neighbouring rows; `None` where steps are too few or tell different things.
-fn resistance(time: &[f64], voltage: &[f64], current: &[f64]) -> Option<Estimate> {
-    let rows = fresh_rows(voltage, current);
-    let step = |w: &[usize]| time[w[1]] - time[w[0]];
-    let usual = median(rows.windows(2).map(step)).filter(|s| *s <= LONGEST_STEP_S)?;
-    let pairs_with = |volts: &[f64]| -> Vec<(f64, f64)> {
-        rows.windows(2)
-            .filter(|w| step(w) < 1.5 * usual)
-            .map(|w| (current[w[1]] - current[w[0]], volts[w[1]] - volts[w[0]]))
-            .filter(|(i, v)| i.is_finite() && v.is_finite() && i.abs() >= LEAST_STEP_A)
-            .collect()
-    };
-    let explained = |pairs: &[(f64, f64)]| {
-        let (iv, ii, vv) = pairs.iter().fold((0.0, 0.0, 0.0), |(a, b, c), (i, v)| (a + i * v, b + i * i, c + v * v));
-        iv * iv / ii / vv
-    };
-    let pairs = pairs_with(voltage);
-    // Amperes that go clearly better with another moment's volts are a mean over the step, or late.
-    let beside = volts_beside(voltage).iter().map(|volts| explained(&pairs_with(volts))).fold(0.0, f64::max);
-    if beside > explained(&pairs) + CLEARLY_BETTER {
-        return None;
-    }
-    if pairs.len() < LEAST_STEPS {
-        return None;
-    }
-    let sums = |block: &[(f64, f64)]| block.iter().fold((0.0, 0.0), |(iv, ii), (i, v)| (iv - i * v, ii + i * i));
-    let blocks: Vec<(f64, f64)> = pairs.chunks(pairs.len().div_ceil(BLOCKS)).map(sums).collect();
-    let (iv, ii) = blocks.iter().fold((0.0, 0.0), |(a, b), (c, d)| (a + c, b + d));
-    let without: Vec<f64> = blocks.iter().map(|(c, d)| (iv - c) / (ii - d)).collect();
-    let estimate = Estimate::from_half_width(1000.0 * iv / ii, 1000.0 * half_width_95(&without));
-    (estimate.low > 0.0 && explained(&pairs) > LEAST_EXPLAINED).then_some(estimate)
-}
-
-/// Whether a pack of `cells` in series can start a run with these volts: lithium cells between empty and overfull (makers'
-/// tables: 3.0 to 4.35 V).
+/// Whether a pack of `cells` in series can start a run with this voltage.
 fn cells_fit(voltage: &[f64], cells: f64) -> bool {
     let start = median(voltage.iter().copied().filter(|v| v.is_finite()).take(STARTING_ROWS));
-    start.is_none_or(|v| (3.0..4.5).contains(&(v / cells)))
+    start.is_none_or(|v| STARTING_CELL_V.contains(&(v / cells)))
 }
 
-/// Standard uncertainty of a current's integral for what its rows do not show, A·s. Where it jumps from one row to the next, the moment of the jump may lie
-/// anywhere between them, evenly, so that each step is open by its height times its time over √12. Where it stands still, the recorder's step may hide as much of it
-/// all the time.
+impl<'a> Charge<'a> {
+    fn new(time: &'a [f64], current: &[f64]) -> Self {
+        Self { time, used: running_integral(time, current), unseen: between_rows(time, current) }
+    }
+
+    /// Charge of the whole log, mAh.
+    fn whole_mah(&self) -> Option<Uncertain> {
+        Some(Uncertain::new(self.used.last()? / A_S_PER_MAH, self.unseen / A_S_PER_MAH))
+    }
+
+    /// Charge of a lap, A·s.
+    fn of_lap(&self, lap: &Lap) -> f64 {
+        integral_between(&self.used, self.time, lap.start_s, lap.end_s)
+    }
+
+    /// Charge used until the log time `t`, A·s.
+    fn until(&self, t: f64) -> f64 {
+        integral_until(&self.used, self.time, t)
+    }
+
+    /// Charge used by the end of the race, mAh: read off where the log lasts as long, else extrapolated at the mean of
+    /// the laps that count; `None` where too few do.
+    fn at_race_end(&self, run: &RunContext) -> Option<Estimate> {
+        let first = run.laps.first_passing?;
+        let end = first.value + run.race_s;
+        let unseen = COVERAGE_95 * self.unseen;
+        let last_row = *self.time.last()?;
+        if end <= last_row.min(run.course.driven_to_s) && !run.course.stopped {
+            // Where the race begins on the log is uncertain, and what the rows do not show.
+            let used = [first.low, first.value, first.high].map(|from| self.until(from + run.race_s));
+            let far = used.iter().map(|u| (u - used[1]).abs()).fold(0.0, f64::max);
+            return Some(Estimate::from_half_width(used[1] / A_S_PER_MAH, far.hypot(unseen) / A_S_PER_MAH));
+        }
+        let rates: Vec<f64> = run.laps.counted().map(|l| self.of_lap(l) / l.time_s()).collect();
+        if rates.len() < LEAST_LAPS {
+            return None;
+        }
+        let n = rates.len() as f64;
+        let (mean, deviation) = mean_and_deviation(&rates)?;
+        let ends = run.laps.rows.iter().filter(|l| l.end_s <= last_row).map(|l| l.end_s);
+        // After a stop only the laps count: a race without one takes their mean all the time.
+        let last = if run.course.stopped { first.value } else { ends.fold(0.0, f64::max) };
+        let left = end - last;
+        let lap = run.laps.median_s()?;
+        // The uncertainty of the mean goes with the time, the scatter of the laps with its square root.
+        let u = deviation * (left * left / n + left * lap).sqrt();
+        let half = (coverage_factor(n - 1.0, 0.95) * u).hypot(unseen);
+        Some(Estimate::from_half_width((self.until(last) + mean * left) / A_S_PER_MAH, half / A_S_PER_MAH))
+    }
+}
+
+/// Standard uncertainty of a current's integral for what its rows do not show, A·s. Where the current jumps from one
+/// row to the next, the moment of the jump may be anywhere between them, evenly, so that each step is uncertain by its
+/// height times its time over √12. Where it stands still, the recorder's own step may hide that much all the time.
 fn between_rows(time: &[f64], current: &[f64]) -> f64 {
     let step = |(t, i): (&[f64], &[f64])| ((i[1] - i[0]) * (t[1] - t[0])).powi(2) / 12.0;
     let steps = time.windows(2).zip(current.windows(2)).map(step).filter(|v| v.is_finite());
     let changes = || current.windows(2).map(|w| (w[1] - w[0]).abs()).filter(|d| d.is_finite());
-    let quantum = changes().filter(|d| *d > 1e-6).min_by(f64::total_cmp).unwrap_or(0.0);
-    let still = changes().filter(|d| *d < 1e-6).count() as f64 / current.len().max(1) as f64;
+    let quantum = changes().filter(|d| *d > NO_CHANGE_A).min_by(f64::total_cmp).unwrap_or(0.0);
+    let still = changes().filter(|d| *d < NO_CHANGE_A).count() as f64 / current.len().max(1) as f64;
     let hidden = quantum / 12f64.sqrt() * still * time.last().copied().unwrap_or(0.0);
     steps.sum::<f64>().sqrt().hypot(hidden)
-}
-
-/// Charge until the race's end, mAh: read off where the log lasts as long, else carried on at the counted laps' mean.
-/// `unseen` is the standard uncertainty of the whole log's charge for what its rows do not show, A·s.
-fn at_race_end(charge: &[f64], time: &[f64], laps: &Laps, race_length_s: f64, unseen: f64) -> Option<Estimate> {
-    let used_until = |t: f64| integral_until(charge, time, t);
-    let first = laps.first_passing?;
-    let end = first.value + race_length_s;
-    let unseen = COVERAGE_95 * unseen;
-    let stopped = super::heat::stopped(laps, race_length_s);
-    if end <= time.last()?.min(super::heat::driven_to(laps)) && !stopped {
-        // Read off; what is open is where the race begins on the log, and what the rows do not show.
-        let used = |from: f64| used_until(from + race_length_s);
-        let each = [used(first.low), used(first.value), used(first.high)];
-        let far = each.iter().map(|u| (u - each[1]).abs()).fold(0.0, f64::max);
-        return Some(Estimate::from_half_width(each[1] / 3.6, far.hypot(unseen) / 3.6));
-    }
-    let counted: Vec<&Lap> = laps.counted().collect();
-    if counted.len() < 3 {
-        return None;
-    }
-    let rates: Vec<f64> =
-        counted.iter().map(|l| integral_between(charge, time, l.start_s, l.end_s) / l.time_s()).collect();
-    let n = rates.len() as f64;
-    let (mean, deviation) = mean_and_deviation(&rates)?;
-    let ends = laps.rows.iter().filter(|l| l.end_s <= time[time.len() - 1]).map(|l| l.end_s);
-    // After a stop the laps alone count: a race without one takes their mean all the time.
-    let last = if stopped { first.value } else { ends.fold(0.0, f64::max) };
-    let left = end - last;
-    let lap = laps.median_s()?;
-    // The mean's own doubt goes with the time, the laps' scatter with its square root.
-    let doubt = deviation * (left * left / n + left * lap).sqrt();
-    let half = (coverage_factor(n - 1.0, 0.95) * doubt).hypot(unseen);
-    Some(Estimate::from_half_width((used_until(last) + mean * left) / 3.6, half / 3.6))
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn charge_of_a_triangle_by_hand() {
-        // 0 to 36 A and back in 200 s: 3600 C, which is 1000 mAh; the missing cell is bridged.
-        let time = [0.0, 50.0, 100.0, 150.0, 200.0];
-        let current = [0.0, f64::NAN, 36.0, 18.0, 0.0];
-        assert_eq!(running_integral(&time, &current).last().map(|s| s / 3.6), Some(1000.0));
-    }
-
-    /// Amperes that jump as a driver's do, finely sampled: a pack of 8.6 mΩ shows 8.4 V less what they pull down.
-    fn driven() -> Vec<f64> {
-        let noise = |n: u32| f64::from(n.wrapping_mul(2_654_435_761) >> 8) / f64::from(1 << 24);
-        (0..30_000).map(|n| 60.0 * noise(n / 7) * (0.8 + 0.2 * noise(n / 3))).collect()
-    }
-
-    fn pack(amperes: &[f64]) -> Vec<f64> {
-        amperes.iter().map(|i| 8.4 - 0.008_6 * i).collect()
-    }
-
-    #[test]
-    fn a_channel_that_is_held_over_rows_does_not_halve_the_resistance() {
-        let amperes = driven();
-        let rows: Vec<usize> = (0..6000).map(|n| 5 * n).collect();
-        let time: Vec<f64> = (0..rows.len()).map(|n| n as f64 * 0.05).collect();
-        let volts = pack(&rows.iter().map(|&r| amperes[r]).collect::<Vec<_>>());
-        let held = |every: usize| (0..rows.len()).map(|n| amperes[rows[n - n % every]]).collect::<Vec<_>>();
-        for every in [1, 2, 4] {
-            let found = resistance(&time, &volts, &held(every)).unwrap();
-            assert!((found.value - 8.6).abs() < 0.05, "{every}: {found:?}");
-        }
-    }
-
-    #[test]
-    fn a_current_that_is_a_mean_over_the_step_or_late_tells_no_resistance() {
-        let amperes = driven();
-        let time: Vec<f64> = (0..6000).map(|n| f64::from(n) * 0.05).collect();
-        let volts: Vec<f64> = pack(&amperes).into_iter().step_by(5).collect();
-        let mean: Vec<f64> = (0..6000usize)
-            .map(|n| amperes[(5 * n).saturating_sub(4)..=5 * n].iter().sum::<f64>() / if n == 0 { 1.0 } else { 5.0 })
-            .collect();
-        let late: Vec<f64> = (0..6000usize).map(|n| amperes[(5 * n).saturating_sub(5)]).collect();
-        assert_eq!((resistance(&time, &volts, &mean), resistance(&time, &volts, &late)), (None, None));
-    }
 }

@@ -1,21 +1,35 @@
-//! The answers of one run: a file a question.
+//! The answers of one run.
+//!
+//! A file a question: [`gearing`], [`wheelspin`], [`heat`], [`battery`], [`power`]. Each measures a
+//! [`context::RunContext`] and gives its answer. The other files are what the questions need, and what the weekend asks
+//! of a measured run: [`pinion`] what another pinion would ask of the motor, [`forecast`] what the heat model says of
+//! other races.
 
 pub mod battery;
+pub mod context;
+pub mod course;
 pub mod forecast;
 pub mod gearing;
+pub mod gears;
 pub mod heat;
+pub mod heat_record;
+pub mod hot_part;
+pub mod lap_turns;
 pub mod motion;
 pub mod motor;
 pub mod pinion;
 pub mod power;
+pub mod resistance;
 pub mod warming;
 pub mod wheelspin;
 
+use context::RunContext;
+
 use crate::laps::Laps;
 use crate::log::{Channel, Log};
-use crate::sheet::{DEFAULT_CELL_V, DEFAULT_CONTROLLER_C, DEFAULT_MOTOR_C, RunPlan, Sheet};
+use crate::sheet::{RunPlan, Sheet};
 
-/// All answers of a run.
+/// All answers of a run, and what they were worked out from row by row.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Answers {
     /// Is the gearing the sheet's?
@@ -37,45 +51,27 @@ pub struct Answers {
 }
 
 impl Answers {
-    /// The car's pull, to ask what another pinion would do; `None` where the run does not show it.
-    pub fn pull(&self, log: &Log, mass_kg: Option<f64>) -> Option<pinion::Pull<'_>> {
-        let pack = (log.channel(Channel::Voltage)?, log.channel(Channel::Current)?);
-        let ohm = self.battery.resistance_mohm.map(|r| r.value / 1000.0);
-        pinion::pull(self.demand.as_ref()?, self.motion.as_ref()?, pack, ohm, mass_kg)
+    /// The car's pull, to ask what another pinion would do; `None` where the run does not show it. `mass_kg` is the
+    /// car's, where it is known.
+    pub fn pull(&self, log: &Log, mass_kg: Option<f64>) -> Option<pinion::PullModel<'_>> {
+        let pack = pinion::Pack {
+            volts: log.channel(Channel::Voltage)?,
+            amps: log.channel(Channel::Current)?,
+            ohm: self.battery.resistance_mohm.map_or(0.0, |r| r.value / 1000.0),
+        };
+        pinion::PullModel::fit(self.demand.as_ref()?, self.motion.as_ref()?, &pack, mass_kg)
     }
 }
 
 /// Answers every question of a run.
 pub fn measure(log: &Log, laps: &Laps, plan: &RunPlan, sheet: &Sheet) -> Answers {
-    let settings = &plan.settings;
-    let limit = |key: &str, default: f64| settings.number(key).map_or((default, false), |v| (v, true));
-    let race_s = sheet.race_length_s();
-    let demand = motor::demand(log);
-    let heat = |channel, limit| {
-        heat::measure(log, laps, demand.as_ref(), heat::Part { channel, limit, ambient_c: plan.ambient_c }, race_s)
-    };
-    let gearing = gearing::measure(laps, settings, sheet);
-    let motion = motion::motion(log, laps, &gearing, demand.as_ref());
-    let power = power::measure(log, laps, motion.as_ref(), demand.as_ref());
-    Answers {
-        wheelspin: wheelspin::measure(
-            laps,
-            log.reading.rate_hz,
-            gearing.realised_rollout_mm.map(|m| m.value).or(gearing.set_rollout_mm),
-        ),
-        motor: heat(Channel::MotorTemperature, limit("limits.motor_c", DEFAULT_MOTOR_C)),
-        controller: heat(Channel::ControllerTemperature, limit("limits.esc_c", DEFAULT_CONTROLLER_C)),
-        battery: battery::measure(
-            log,
-            laps,
-            settings.number("battery.cells"),
-            settings.number("battery.capacity_mah"),
-            limit("limits.cell_v", DEFAULT_CELL_V).0,
-            race_s,
-        ),
-        gearing,
-        power,
-        demand,
-        motion,
-    }
+    let run = RunContext::new(log, laps, plan, sheet);
+    let gearing = gearing::measure(&run);
+    let wheelspin = wheelspin::measure(&run);
+    let motor = heat::measure_motor(&run);
+    let controller = heat::measure_controller(&run);
+    let battery = battery::measure(&run);
+    let power = power::measure(&run);
+    let RunContext { demand, motion, .. } = run;
+    Answers { gearing, wheelspin, motor, controller, battery, power, demand, motion }
 }

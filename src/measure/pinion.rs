@@ -1,16 +1,19 @@
 //! What would another pinion ask of the motor, and how fast would the car be?
 //!
-//! With the final drive ratio scaled by g, a wheel speed takes g times the revs, and a push at the wheels takes 1/g of the motor current. Below
-//! full demand the driver, or the grip, sets the push: it stays. At full demand the pack sets the current: i = (E − k·ω·g) / (R + R_pack), with the
-//! pack's voltage at rest E taken from each row. So each row of the run gives its current with the other pinion.
+//! With the final drive ratio multiplied by g, a wheel speed takes g times the revs, and a push at the wheels takes 1/g
+//! of the motor current. Below full demand the driver, or the grip, sets the push: it stays. At full demand the pack
+//! sets the current: i = (E − k·ω·g) / (R + R_pack), with the pack's voltage at rest E taken from each row. So each row
+//! of the run gives its current with the other pinion.
 //!
-//! The top speed follows from the run's own way to it: from where the car begins to gather speed to the lap's fastest row, the change of
-//! the acceleration is carried along over the same distance, v·dv = a·ds; a higher speed needs the brakes earlier. The speed's
-//! change for an ampere comes from the motor's constant and the car's mass, where both are known, else from a least-squares line of the
-//! acceleration over motor current and the square of the speed.
+//! The top speed follows from the way to it that the car drove: from where it begins to gain speed to the lap's fastest
+//! row, the change of the acceleration is added up over the same distance, v·dv = a·ds; a higher speed needs the brakes
+//! earlier. What an ampere adds to the acceleration comes from the motor's constant and the car's mass, where both are
+//! known, else from a least-squares fit of the acceleration to the motor current and the square of the speed.
 //!
-//! What is strong here is the change from today's values, for one or two teeth. Wrong where the driver would use another line or other
-//! braking points, or the controller holds the current at a ceiling.
+//! The change from today's values, for one or two teeth, is better known than the values themselves. Wrong where the
+//! driver would take another line or brake elsewhere, or where the controller limits the current.
+
+use std::f64::consts::{PI, TAU};
 
 use nalgebra::Vector3;
 
@@ -22,17 +25,24 @@ use crate::statistics::least_squares::NormalEquations;
 use crate::statistics::quantiles::{median, quantile, robust_deviation};
 use crate::statistics::straight_line::straight_line;
 
-/// Rows with less than this share of the strongest current say little of the pull.
+/// Rows with less than this share of the strongest current tell little of the pull. Common practice, no source.
 const PULLING: f64 = 0.2;
+/// Quantile that counts as the strongest current: a few wild cells above it do not matter.
+const STRONGEST: f64 = 0.999;
 /// Share of the motor's torque that reaches the wheels. Common practice, no source.
 const DRIVE_TRAIN: f64 = 0.93;
-/// Slowing harder than this ends the way to the top speed, m/s²: more than noise makes of an even speed.
+/// Slowing harder than this ends the way to the top speed, m/s²: more than noise makes of an even speed. Common
+/// practice, no source.
 const BRAKING: f64 = 1.5;
-/// Rows that the line of the pull needs at least.
+/// Quantile of the decelerations that stands for braking.
+const BRAKES: f64 = 0.9;
+/// Fewest rows that the fit of the pull needs.
 const LEAST_ROWS: usize = 60;
-/// The rotor's inertia at the wheels, of the car's mass: it goes with the square of the ratio. Common practice, no source: a rotor of 1e-6 kg·m² makes 2 to 4 %.
+/// The rotor's inertia at the wheels, as a share of the car's mass: it goes with the square of the ratio. Common
+/// practice, no source: a rotor of 1e-6 kg·m² makes 2 to 4 %.
 const ROTOR_SHARE: f64 = 0.03;
-/// Share of the effect of gearing on the top speed that stays open where the pack's limit was not seen. Common practice, no source.
+/// Share of the effect of the gearing on the top speed that is uncertain where the pack's limit was not seen. Common
+/// practice, no source.
 const OPEN_SHARE: f64 = 0.5;
 
 /// A run with another ratio, relative to the run as it was.
@@ -46,84 +56,81 @@ pub struct Regeared {
     pub top_change: Estimate,
 }
 
-/// The car's pull as the run shows it.
+/// The pack, row by row.
+#[derive(Debug, Clone, Copy)]
+pub struct Pack<'a> {
+    /// Its voltage, V.
+    pub volts: &'a [f64],
+    /// Its current, A.
+    pub amps: &'a [f64],
+    /// Its resistance, Ω; 0 where it is not known.
+    pub ohm: f64,
+}
+
+/// How the car pulls, as the run shows it.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Pull<'a> {
+pub struct PullModel<'a> {
     demand: &'a Demand,
     motion: &'a Motion,
-    /// Volts at rest at each row: what the pack gives and what it loses.
+    /// The pack's voltage at rest in each row, V: what it gives and what it loses.
     rest: Vec<f64>,
-    pack: f64,
-    /// m/s² for an ampere of motor current, and for the square of a m/s.
+    /// The pack's resistance, Ω.
+    pack_ohm: f64,
+    /// What an ampere of motor current adds to the acceleration, m/s².
     per_ampere: f64,
+    /// What the square of a m/s takes from it, m/s².
     per_square: f64,
     /// Highest motor current seen, A.
     ceiling: f64,
-    /// Braking, m/s².
+    /// Deceleration when braking, m/s².
     brakes: f64,
 }
 
-/// Fits the pull of a car of `mass_kg`, where it is known; `volts` and `amps` are the pack's, `pack_ohm` its resistance. `None` where too few rows pull, or more current does not.
-pub fn pull<'a>(
-    demand: &'a Demand,
-    motion: &'a Motion,
-    (volts, amps): (&[f64], &[f64]),
-    pack_ohm: Option<f64>,
-    mass_kg: Option<f64>,
-) -> Option<Pull<'a>> {
-    if motion.step_s > LONGEST_STEP_S {
-        return None;
+impl<'a> PullModel<'a> {
+    /// Fits the pull of a car of `mass_kg`, where that is known. `None` where too few rows pull or lie too far apart,
+    /// or where more current does not pull harder.
+    pub fn fit(demand: &'a Demand, motion: &'a Motion, pack: &Pack, mass_kg: Option<f64>) -> Option<Self> {
+        if motion.step_s > LONGEST_STEP_S {
+            return None;
+        }
+        let ceiling = quantile(demand.current.iter().copied(), STRONGEST)?;
+        let pulls = |n: &usize| {
+            demand.current[*n] > PULLING * ceiling && motion.grips[*n] && motion.acceleration[*n].is_finite()
+        };
+        let rows: Vec<usize> = (0..motion.time.len()).filter(pulls).collect();
+        if rows.len() < LEAST_ROWS {
+            return None;
+        }
+        let mut equations = NormalEquations::default();
+        for &n in &rows {
+            let x = Vector3::new(demand.current[n], -1.0, -motion.speed[n].powi(2));
+            equations.add(&x, motion.acceleration[n], 1.0);
+        }
+        let mut per_ampere = equations.solve()?.best[0];
+        if let (Some(mass), true) = (mass_kg, demand.motor.at_full_demand) {
+            // A motor's constant is its torque for an ampere; in even driving the rows alone hardly tell current from
+            // speed.
+            per_ampere = DRIVE_TRAIN * demand.motor.constant * TAU / (motion.travel_m.value * mass);
+        }
+        let per_square = slowing(&rows, per_ampere, demand, motion).max(0.0);
+        let falls = motion.acceleration.iter().filter(|a| **a < 0.0).map(|a| -a);
+        let brakes = quantile(falls, BRAKES)?;
+        let rest = pack.volts.iter().zip(pack.amps).map(|(v, i)| v + pack.ohm * i).collect();
+        let model = Self { demand, motion, rest, pack_ohm: pack.ohm, per_ampere, per_square, ceiling, brakes };
+        (per_ampere > 0.0).then_some(model)
     }
-    let ceiling = quantile(demand.current.iter().copied(), 0.999)?;
-    let pack = pack_ohm.unwrap_or(0.0);
-    let pulls =
-        |n: &usize| demand.current[*n] > PULLING * ceiling && motion.grips[*n] && motion.acceleration[*n].is_finite();
-    let rows: Vec<usize> = (0..motion.time.len()).filter(pulls).collect();
-    if rows.len() < LEAST_ROWS {
-        return None;
-    }
-    let mut equations = NormalEquations::default();
-    for &n in &rows {
-        equations.add(&Vector3::new(demand.current[n], -1.0, -motion.speed[n].powi(2)), motion.acceleration[n], 1.0);
-    }
-    let mut per_ampere = equations.solve()?.best[0];
-    if let (Some(mass), true) = (mass_kg, demand.motor.at_full_demand) {
-        // A motor's constant is its torque for an ampere; in even driving the rows alone hardly tell current from speed.
-        per_ampere = DRIVE_TRAIN * demand.motor.constant * std::f64::consts::TAU / (motion.travel.0 * mass);
-    }
-    let per_square = slowing(&rows, per_ampere, demand, motion);
-    let falls = motion.acceleration.iter().filter(|a| **a < 0.0).map(|a| -a);
-    Some(Pull {
-        demand,
-        motion,
-        rest: volts.iter().zip(amps).map(|(v, i)| v + pack * i).collect(),
-        pack,
-        per_ampere,
-        per_square: per_square.max(0.0),
-        ceiling,
-        brakes: quantile(falls, 0.9)?,
-    })
-    .filter(|p| p.per_ampere > 0.0)
-}
 
-/// How the acceleration falls with the square of the speed, once the current's part is taken off: the slope of a least-squares line, 1/m.
-fn slowing(rows: &[usize], per_ampere: f64, demand: &Demand, motion: &Motion) -> f64 {
-    let point = |&n: &usize| (motion.speed[n].powi(2), motion.acceleration[n] - per_ampere * demand.current[n]);
-    -straight_line(rows.iter().map(point)).slope
-}
-
-impl Pull<'_> {
-    /// Motor current of row `n` with the ratio scaled by `g`, at `speed` times the row's own speed, A.
+    /// Motor current in row `n` with the ratio multiplied by `g`, at `speed` times the row's own speed, A.
     fn current(&self, n: usize, g: f64, speed: f64) -> f64 {
         let now = self.demand.current[n];
         if now <= 0.0 || !self.demand.motor.at_full_demand {
             return now / g;
         }
         // The pack's resistance is in series with the motor's.
-        let motor = Motor { resistance: self.demand.motor.resistance + self.pack, ..self.demand.motor };
+        let motor = Motor { resistance: self.demand.motor.resistance + self.pack_ohm, ..self.demand.motor };
         let limit = motor.full_current(self.demand.omega[n] * g * speed, self.rest[n]);
         if self.demand.full[n] {
-            // The line through the rows is not exact for each: what counts is the change.
+            // The fit is not exact in each row: the change counts.
             let base = motor.full_current(self.demand.omega[n], self.rest[n]).max(1e-9);
             (now * limit / base).min(self.ceiling.max(now) / g)
         } else {
@@ -131,12 +138,12 @@ impl Pull<'_> {
         }
     }
 
-    /// The run with the ratio scaled by `g`.
+    /// The run with the ratio multiplied by `g`; `None` where no lap counts.
     pub fn regeared(&self, laps: &Laps, g: f64) -> Option<Regeared> {
         let (mut before, mut after) = (0.0, 0.0);
         let mut changes = Vec::new();
         for lap in laps.counted() {
-            let (from, to) = (self.row(lap.start_s), self.row(lap.end_s));
+            let (from, to) = (self.row_from(lap.start_s), self.row_from(lap.end_s));
             for n in from..to {
                 let now = self.demand.current[n];
                 if now.is_finite() {
@@ -147,11 +154,11 @@ impl Pull<'_> {
             changes.extend(self.top_change(from, to, g));
         }
         let change = median(changes.iter().copied())?;
-        // A lap on which something went wrong tells nothing of the gears: the median and its standard error.
-        let of_median = (std::f64::consts::PI / 2.0 / changes.len() as f64).sqrt();
-        let scatter = robust_deviation(&changes).unwrap_or(0.0) * of_median;
-        let open = if self.demand.motor.at_full_demand { 0.0 } else { OPEN_SHARE * (g - 1.0).abs() };
-        let half = (COVERAGE_95 * scatter).hypot(change / 2.0).hypot(open);
+        // A lap on which something went wrong tells nothing of the gears: so the median, whose standard error is
+        // sqrt(pi / 2) times that of a mean.
+        let scatter = robust_deviation(&changes).unwrap_or(0.0) * (PI / 2.0 / changes.len() as f64).sqrt();
+        let unseen = if self.demand.motor.at_full_demand { 0.0 } else { OPEN_SHARE * (g - 1.0).abs() };
+        let half = (COVERAGE_95 * scatter).hypot(change / 2.0).hypot(unseen);
         (before > 0.0).then(|| Regeared {
             copper: after / before,
             spin: (g + g * g) / 2.0,
@@ -159,15 +166,16 @@ impl Pull<'_> {
         })
     }
 
-    fn row(&self, time: f64) -> usize {
+    /// The first row at or after `time`.
+    fn row_from(&self, time: f64) -> usize {
         self.motion.time.partition_point(|&t| t < time).min(self.motion.time.len())
     }
 
-    /// Relative change of a lap's top speed: the way to it driven again with the other ratio.
+    /// Relative change of the top speed between two rows with the ratio multiplied by `g`: the way to it driven again.
     fn top_change(&self, from: usize, to: usize, g: f64) -> Option<f64> {
         let (time, speed) = (&self.motion.time, &self.motion.speed);
         let fastest = (from..to).filter(|&n| speed[n].is_finite()).max_by(|a, b| speed[*a].total_cmp(&speed[*b]))?;
-        // The rows around the fastest see the brakes already.
+        // Braking shows in the rows around the fastest already.
         let mut start = fastest.saturating_sub(2 * self.motion.reach);
         while start > 0 && self.motion.acceleration[start] > -BRAKING {
             start -= 1;
@@ -178,7 +186,7 @@ impl Pull<'_> {
             let ratio = if speed[n] > 0.0 { new / speed[n] } else { 1.0 };
             let rotor = ROTOR_SHARE * (1.0 - g * g) * self.motion.acceleration[n].max(0.0);
             let pushed = self.per_ampere * (g * self.current(n, g, ratio) - self.demand.current[n]);
-            // A missing cell changes nothing.
+            // A missing cell adds nothing.
             let more = if pushed.is_finite() { pushed + rotor } else { rotor };
             let step = speed[n] * (time[n + 1] - time[n]);
             let drag = self.per_square * (squared - speed[n].powi(2));
@@ -189,4 +197,10 @@ impl Pull<'_> {
         let late = self.motion.acceleration[fastest.saturating_sub(2 * self.motion.reach)].max(0.0);
         Some(change / (1.0 + late / self.brakes)).filter(|c| c.is_finite())
     }
+}
+
+/// How the acceleration falls with the square of the speed, once the current's part is taken off, 1/m.
+fn slowing(rows: &[usize], per_ampere: f64, demand: &Demand, motion: &Motion) -> f64 {
+    let point = |&n: &usize| (motion.speed[n].powi(2), motion.acceleration[n] - per_ampere * demand.current[n]);
+    -straight_line(rows.iter().map(point)).slope
 }

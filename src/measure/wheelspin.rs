@@ -1,47 +1,65 @@
 //! Did the power reach the ground?
 //!
-//! Driving slip = (wheel speed − car speed) / wheel speed (ISO 8855's driving slip in its wheel-based form, wording from
-//! memory); an event is slip above 0.20 for 0.1 s or more while the car moves at 1 m/s or more, and it starts and ends where slip
-//! crosses 0.20 (straight between rows).
+//! Driving slip = (wheel speed − car speed) / wheel speed (ISO 8855's driving slip in its wheel-based form, wording
+//! from memory). A wheelspin is slip above 0.20 for 0.1 s or more while the car moves at 1 m/s or more; it starts and
+//! ends where slip crosses 0.20 (in a straight line between rows).
 //!
-//! Wheel speed and car speed both come from the motor's revs. With the tyres gripping, revs change only as fast as the car's
-//! mass lets them: the rate that one rise in ten reaches, and a quarter more, is taken for the run's own limit. Past it the
-//! wheels spin, and the car's speed is a straight line from before the spin to where the revs have come down to it
-//! (`laps::grip`). Wheels that lock under braking fall faster than braking can make them and come
-//! back up to the car's speed: that is none. A ground-speed channel, where there is one, is not used yet.
+//! The wheel speed comes from the motor's revs. The car's speed comes from the ground-speed channel where the log has
+//! one that fits the revs; else from the revs too, by what grip allows ([`crate::laps::grip`]): if the revs rise faster
+//! than the battery could have accelerated the car, or faster than they usually do, the wheels are spinning. Wheels
+//! that lock under braking are not spinning.
 //!
-//! Wrong where the wheels spin for more than a tenth of all the time the car gathers speed (the limit is then too high), and
-//! where slip grows so slowly past the limit of grip that the revs never rise faster than usual.
-//!
-//! ```
-//! use runtrue::laps::odometer::Odometer;
-//! // Revs that rise by 100 a row, but for six rows at twice the car's speed.
-//! let time: Vec<f64> = (0..200).map(|n| f64::from(n) * 0.05).collect();
-//! let rpm: Vec<f64> = (0..200).map(|n| f64::from(n) * 100.0 * if (100..106).contains(&n) { 2.0 } else { 1.0 }).collect();
-//! let wheels = Odometer::from_rows(time, rpm).unwrap();
-//! let slip = 1.0 - wheels.gripped().rpm_at(5.1) / wheels.rpm_at(5.1);
-//! assert!(slip > 0.4 && slip < 0.55);
-//! ```
+//! Without a ground speed it is wrong where the wheels spin for more than a tenth of the time in which the car gains
+//! speed and nothing tells its energy (the limit is then too high), and where slip grows so slowly past the limit of
+//! grip that the revs never rise faster than usual.
+
+use std::fmt::{self, Display};
 
 use schemars::JsonSchema;
 use serde::Serialize;
 
+use super::context::RunContext;
 use crate::laps::odometer::Odometer;
-use crate::laps::{Lap, Laps, grip};
+use crate::laps::{Lap, grip};
+use crate::reason::Reasons;
 
 /// Slip from which wheels count as spinning.
 pub const SPINNING: f64 = 0.20;
-/// Driven tyres that grip slip some per cent, and the car's speed is bridged from wheels that coast to wheels that drive: half of this
-/// is missing from the slip in the middle. Common practice, no source; full-size tyres grip best at 0.1 to 0.2.
+/// Slip of driven tyres that grip. The car is drawn from wheels that coast to wheels that drive, so half of this is
+/// missing from the slip in between. Common practice, no source; full-size tyres grip best at 0.1 to 0.2.
 const DRIVE_SLIP: f64 = 0.04;
-const SEEN: f64 = SPINNING - DRIVE_SLIP / 2.0;
+/// Slip from which wheels count as spinning where the car's speed is drawn from the revs.
+const SPINNING_BY_REVS: f64 = SPINNING - DRIVE_SLIP / 2.0;
 /// Shortest event, s.
 const SHORTEST_S: f64 = 0.1;
 /// Car speed from which an event counts, m/s; without a known travel for a turn, this share of the highest revs.
 const MOVING_M_S: f64 = 1.0;
 const MOVING_SHARE: f64 = 0.05;
-/// Below this rate an event of a tenth of a second falls between two rows.
+/// Rows a second below which a spin of a tenth of a second falls between two rows.
 const LEAST_RATE_HZ: f64 = 8.0;
+
+/// Why wheelspin cannot be told.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Why {
+    /// The log has no revs.
+    NoRevs,
+    /// Too few rows a second: so many.
+    TooFewRows(f64),
+    /// Noise in the revs hides it.
+    Noise,
+}
+
+impl Display for Why {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::NoRevs => f.write_str("the log has no revs"),
+            Self::TooFewRows(rate_hz) => {
+                write!(f, "{rate_hz:.1} rows a second are too few: a short spin falls between two rows")
+            }
+            Self::Noise => f.write_str("the revs jump from row to row by more than a spinning wheel would make them"),
+        }
+    }
+}
 
 /// One stretch of wheelspin.
 #[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
@@ -74,78 +92,88 @@ pub struct Wheelspin {
     pub can_tell: bool,
     /// Time of all events, s.
     pub seconds: Option<f64>,
-    /// Of the time between the first and the last lap line.
+    /// Their share of the time between the first and the last passing.
     pub share: Option<f64>,
     /// The events.
     pub events: Vec<Event>,
     /// Seconds of each lap with any.
     pub by_lap: Vec<SpunLap>,
     /// Why it cannot be told.
-    pub why: Option<String>,
+    pub why: Option<Reasons<Why>>,
 }
 
-/// Finds the wheelspin of a run; `rate_hz` is the log's, `rollout_mm` the car's travel for a motor turn where it is known.
-pub fn measure(laps: &Laps, rate_hz: f64, rollout_mm: Option<f64>) -> Wheelspin {
-    let unknown = |why: &str| Wheelspin {
-        can_tell: false,
-        seconds: None,
-        share: None,
-        events: Vec::new(),
-        by_lap: Vec::new(),
-        why: Some(why.to_owned()),
-    };
-    let (Some(wheels), Some(car)) = (&laps.odometer, &laps.gripped) else { return unknown("the log has no revs") };
+impl Wheelspin {
+    fn unknown(why: Why) -> Self {
+        let (events, by_lap) = (Vec::new(), Vec::new());
+        Self { can_tell: false, seconds: None, share: None, events, by_lap, why: Some(why.into()) }
+    }
+}
+
+/// Finds the wheelspin of a run.
+pub fn measure(run: &RunContext) -> Wheelspin {
+    let laps = run.laps;
+    let (Some(wheels), Some(car)) = (&laps.odometer, &laps.gripped) else { return Wheelspin::unknown(Why::NoRevs) };
+    let rate_hz = run.log.reading.rate_hz;
     if rate_hz < LEAST_RATE_HZ {
-        return unknown(&format!(
-            "{rate_hz:.1} rows a second are too few: a spin of a tenth of a second falls between two rows"
-        ));
+        return Wheelspin::unknown(Why::TooFewRows(rate_hz));
     }
     if !car.has_ground() && grip::noise_hides(wheels) {
-        return unknown("the revs jump from row to row by more than a spinning wheel would make them");
+        return Wheelspin::unknown(Why::Noise);
     }
-    let highest = car.rows().1.iter().copied().fold(0.0, f64::max);
-    let moving = rollout_mm.map_or(MOVING_SHARE * highest, |mm| MOVING_M_S * 60_000.0 / mm);
-    let mut events = spins(wheels, car, moving);
+    let moving_rpm = run.rollout_mm().map_or(MOVING_SHARE * car.highest_rpm(), |mm| MOVING_M_S * 60_000.0 / mm);
+    let mut events = spins(wheels, car, moving_rpm);
     for event in &mut events {
         if let Some(lap) = laps.rows.iter().find(|l| (l.start_s..l.end_s).contains(&event.start_s)) {
             event.lap = Some(lap.number);
             event.lap_fraction = Some((wheels.turns_at(event.start_s) - wheels.turns_at(lap.start_s)) / lap.turns);
         }
     }
+    let by_lap = laps.rows.iter().map(|lap| spun_lap(&events, lap)).filter(|l| l.seconds > 0.0).collect();
+    let share = laps
+        .rows
+        .first()
+        .zip(laps.rows.last())
+        .map(|(first, last)| seconds_between(&events, first.start_s, last.end_s) / (last.end_s - first.start_s));
     let seconds = events.iter().fold(0.0, |sum, e| sum + e.end_s - e.start_s);
-    let inside = |e: &Event, from: f64, to: f64| (e.end_s.min(to) - e.start_s.max(from)).max(0.0);
-    let of_lap = |lap: &Lap| SpunLap {
-        lap: lap.number,
-        seconds: events.iter().map(|e| inside(e, lap.start_s, lap.end_s)).fold(0.0, |sum, s| sum + s),
-    };
-    let by_lap = laps.rows.iter().map(of_lap).filter(|l| l.seconds > 0.0).collect();
-    let share = laps.rows.first().zip(laps.rows.last()).map(|(first, last)| {
-        events.iter().map(|e| inside(e, first.start_s, last.end_s)).fold(0.0, |sum, s| sum + s)
-            / (last.end_s - first.start_s)
-    });
     Wheelspin { can_tell: true, seconds: Some(seconds), share, events, by_lap, why: None }
 }
 
-/// Stretches where the wheels turn faster than the car by the slip that counts.
-fn spins(wheels: &Odometer, car: &Odometer, moving: f64) -> Vec<Event> {
-    let measured = car.has_ground();
+/// Time of the events between two moments, s.
+fn seconds_between(events: &[Event], from: f64, to: f64) -> f64 {
+    events.iter().fold(0.0, |sum, e| sum + (e.end_s.min(to) - e.start_s.max(from)).max(0.0))
+}
+
+fn spun_lap(events: &[Event], lap: &Lap) -> SpunLap {
+    SpunLap { lap: lap.number, seconds: seconds_between(events, lap.start_s, lap.end_s) }
+}
+
+/// A spin that has not ended yet.
+struct Spinning {
+    start_s: f64,
+    peak_slip: f64,
+}
+
+/// Stretches in which the wheels turn faster than the car by the slip that counts, while the car turns them by
+/// `moving_rpm` or more.
+fn spins(wheels: &Odometer, car: &Odometer, moving_rpm: f64) -> Vec<Event> {
+    let limit = if car.has_ground() { SPINNING } else { SPINNING_BY_REVS };
     let ((time, wheel), (_, car)) = (wheels.rows(), car.rows());
-    let slip = |n: usize| if wheel[n] > 0.0 && car[n] >= moving { (wheel[n] - car[n]) / wheel[n] } else { 0.0 };
+    let slip = |n: usize| if wheel[n] > 0.0 && car[n] >= moving_rpm { (wheel[n] - car[n]) / wheel[n] } else { 0.0 };
     let mut events = Vec::new();
-    let mut open: Option<(f64, f64)> = None;
-    let seen = if measured { SPINNING } else { SEEN };
+    let mut spinning: Option<Spinning> = None;
     for n in 1..time.len() {
         let (before, now) = (slip(n - 1), slip(n));
-        let crossing = time[n - 1] + (time[n] - time[n - 1]) * ((seen - before) / (now - before)).clamp(0.0, 1.0);
-        if before <= seen && now > seen {
-            open = Some((crossing, now));
-        } else if let (Some((start, peak)), true) = (open, before > seen && now <= seen) {
-            if crossing - start >= SHORTEST_S {
-                events.push(Event { start_s: start, end_s: crossing, lap: None, lap_fraction: None, peak_slip: peak });
+        let crossing = || time[n - 1] + (time[n] - time[n - 1]) * ((limit - before) / (now - before)).clamp(0.0, 1.0);
+        if before <= limit && now > limit {
+            spinning = Some(Spinning { start_s: crossing(), peak_slip: now });
+        } else if before > limit && now <= limit {
+            let ended = spinning.take().map(|spin| (spin, crossing()));
+            if let Some((spin, end_s)) = ended.filter(|(spin, end_s)| end_s - spin.start_s >= SHORTEST_S) {
+                let Spinning { start_s, peak_slip } = spin;
+                events.push(Event { start_s, end_s, lap: None, lap_fraction: None, peak_slip });
             }
-            open = None;
-        } else if let Some((_, peak)) = &mut open {
-            *peak = peak.max(now);
+        } else if let Some(spin) = &mut spinning {
+            spin.peak_slip = spin.peak_slip.max(now);
         }
     }
     events
@@ -160,24 +188,24 @@ mod tests {
         let time: Vec<f64> = (0..2000).map(|n| n as f64 * 0.05).collect();
         // Up for three seconds, down for two: 10 000 to 40 000 turns a minute.
         let rpm = (0..2000).map(|n| {
-            let at = n % 100;
-            change(n, if at < 60 { 10_000.0 + 500.0 * at as f64 } else { 40_000.0 - 750.0 * (at - 60) as f64 })
+            let row = n % 100;
+            change(n, if row < 60 { 10_000.0 + 500.0 * row as f64 } else { 40_000.0 - 750.0 * (row - 60) as f64 })
         });
         Odometer::from_rows(time, rpm.collect()).unwrap()
     }
 
     fn found(wheels: &Odometer) -> Vec<(f64, f64)> {
-        spins(wheels, &wheels.gripped(), 500.0).into_iter().map(|e| (e.start_s, e.end_s)).collect()
+        spins(wheels, &grip::car_odometer(wheels), 500.0).into_iter().map(|e| (e.start_s, e.end_s)).collect()
     }
 
     #[test]
-    fn wheels_that_lock_under_braking_are_no_spin() {
+    fn wheels_that_lock_under_braking_do_not_spin() {
         let locked = wheels(|n, rpm| if n % 100 > 70 && n % 100 < 77 { 0.1 * rpm } else { rpm });
         assert_eq!(found(&locked), []);
     }
 
     #[test]
-    fn wheels_that_spin_up_are_one() {
+    fn wheels_that_spin_up_do() {
         let spun = wheels(|n, rpm| if (520..526).contains(&n) { 1.6 * rpm } else { rpm });
         let events = found(&spun);
         assert_eq!(events.len(), 1, "{events:?}");

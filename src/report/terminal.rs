@@ -128,8 +128,7 @@ pub fn season(answers: &Answers) -> String {
         out += &format!("\n{}\n", wrap(v.means, ""));
     }
     for gears in &v.gears {
-        let heads: Vec<&str> =
-            ["ratio on the sheet", "from"].into_iter().chain(v.gear_heads.iter().map(String::as_str)).collect();
+        let heads: Vec<&str> = v.gear_heads.iter().map(String::as_str).collect();
         let mut table = table(&heads);
         for row in &gears.rows {
             table.add_row(row.cells.clone());

@@ -3,6 +3,8 @@
 //! [`written`] is the whole file as this version writes it, with its JSON Schema. [`stored`] is what a reader of such
 //! files relies on, whichever version wrote them: every field may be missing. A test holds the second to the first.
 
+mod older;
+pub mod read;
 pub mod stored;
 pub mod written;
 

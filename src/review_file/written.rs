@@ -5,19 +5,21 @@ use std::collections::BTreeMap;
 use schemars::{JsonSchema, Schema, schema_for};
 use serde::Serialize;
 
-use super::stored::{self, FORMAT, SettingFile, StoredError, StoredReview};
-use crate::figure::FIGURES;
+use super::read::{StoredError, checked};
+use super::stored::{FORMAT, SettingFile, StoredReview};
+use crate::figure::{FIGURES, Figure};
 use crate::laps::{SetAside, Source};
 use crate::log::Reading;
 use crate::measure::battery::Battery;
 use crate::measure::gearing::{Fit, Gearing};
 use crate::measure::heat::Heat;
+use crate::measure::hot_part::HotPart;
 use crate::measure::power::Power;
 use crate::measure::wheelspin::Wheelspin;
 use crate::notice::{Failure, Notice};
 use crate::quantity::Estimate;
 use crate::review::Review;
-use crate::run::{GearingVerdict, HotPart, Measured, SettledRun};
+use crate::run::{GearingVerdict, Measured, SettledRun};
 use crate::sheet::Setting;
 use crate::weekend::before::Before;
 use crate::weekend::comparisons::{Comparison, Effect};
@@ -116,6 +118,7 @@ pub struct FigureFile {
 
 /// The gearing, with the pinion as the car's runs together tell it.
 #[derive(Debug, Serialize, JsonSchema)]
+#[schemars(rename = "Gearing")]
 pub struct GearingFile {
     /// As the run alone tells it.
     #[serde(flatten)]
@@ -197,6 +200,11 @@ pub struct ComparisonFile {
 
 /// The file of `review`.
 pub fn review_file(review: &Review) -> ReviewFile {
+    review_file_with(review, FIGURES)
+}
+
+/// The same with the figures of another catalogue.
+pub fn review_file_with(review: &Review, catalogue: &'static [Figure]) -> ReviewFile {
     let sheet = &review.sheet;
     ReviewFile {
         format: FORMAT,
@@ -210,14 +218,14 @@ pub fn review_file(review: &Review) -> ReviewFile {
             race_length_assumed: sheet.race_s.is_none(),
             notices: review.notices.clone(),
         },
-        runs: review.runs.iter().map(run).collect(),
+        runs: review.runs.iter().map(|r| run(r, catalogue)).collect(),
         trends: review.trends.clone(),
         comparisons: review.comparisons.iter().map(comparison).collect(),
         findings: review.findings.clone(),
     }
 }
 
-fn run(concluded: &ConcludedRun) -> RunFile {
+fn run(concluded: &ConcludedRun, catalogue: &'static [Figure]) -> RunFile {
     let ConcludedRun { run, next, without_fan, before } = concluded;
     let plan = run.plan();
     let done = run.done();
@@ -235,7 +243,7 @@ fn run(concluded: &ConcludedRun) -> RunFile {
         error: run.failure().cloned(),
         reading: done.map(|d| d.log.reading.clone()),
         laps: done.map(laps),
-        figures: figures(run),
+        figures: figures(run, catalogue),
         gearing: done.map(|d| gearing(run, d)),
         wheelspin: answers.map(|a| a.wheelspin.clone()),
         heat: heat(),
@@ -247,19 +255,19 @@ fn run(concluded: &ConcludedRun) -> RunFile {
     }
 }
 
-fn figures(run: &SettledRun) -> BTreeMap<&'static str, FigureFile> {
-    let reading = |figure: &'static crate::figure::Figure| {
+fn figures(run: &SettledRun, catalogue: &'static [Figure]) -> BTreeMap<&'static str, FigureFile> {
+    let reading = |figure: &'static Figure| {
         let reading = (figure.read)(run)?;
         let (low, high) = reading.interval.map_or((None, None), |i| (Some(i.low), Some(i.high)));
         Some((figure.key, FigureFile { value: reading.value, low, high }))
     };
-    FIGURES.iter().filter_map(reading).collect()
+    catalogue.iter().filter_map(reading).collect()
 }
 
 fn gearing(run: &SettledRun, done: &Measured) -> GearingFile {
     let measured = done.answers.gearing.clone();
     let pinion = &run.pinion;
-    let why = measured.why.clone().or(pinion.why.map(|w| w.words().to_owned()));
+    let why = measured.why.as_ref().map(ToString::to_string).or(pinion.why.map(|w| w.words().to_owned()));
     GearingFile { measured, verdict: pinion.verdict, fits: pinion.fits.clone(), why }
 }
 
@@ -311,9 +319,9 @@ fn comparison(c: &Comparison) -> ComparisonFile {
 /// The review as a reader of its file would find it.
 ///
 /// # Errors
-/// [`StoredError`], as [`stored::read`].
+/// [`StoredError`], as [`super::read::read`].
 pub fn as_stored(review: &Review) -> Result<StoredReview, StoredError> {
-    stored::checked(serde_json::from_value(serde_json::to_value(review_file(review))?)?)
+    checked(serde_json::from_value(serde_json::to_value(review_file(review))?)?)
 }
 
 /// The JSON Schema of `review.json`.
@@ -341,7 +349,7 @@ mod tests {
     #[test]
     fn what_is_written_reads_back_as_the_review() {
         let sample = Path::new(env!("CARGO_MANIFEST_DIR")).join("sample-logs/alder-quay");
-        let review = crate::review::review(&sample, &mut |_, _| {}).unwrap();
-        assert_eq!(stored::read(&text(&review)).unwrap(), as_stored(&review).unwrap());
+        let review = crate::review::review(&sample, &|_, _| {}).unwrap();
+        assert_eq!(super::super::read::read(&text(&review)).unwrap(), as_stored(&review).unwrap());
     }
 }

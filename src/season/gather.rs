@@ -8,9 +8,11 @@ use std::path::{Path, PathBuf};
 
 use super::rows::Weekend;
 use super::tabulate::{NoDate, weekend};
+use crate::figure::FIGURES;
 use crate::folder::{self, FolderError, Plan, SHEET, stamp};
 use crate::review;
-use crate::review_file::stored::{self, StoredError, StoredReview};
+use crate::review_file::read::{self, StoredError};
+use crate::review_file::stored::StoredReview;
 use crate::review_file::written;
 
 /// The review's file in a weekend's folder.
@@ -129,13 +131,13 @@ pub fn gather(folder: &Path) -> Result<Weekend, GatherError> {
         }
     };
     let no_date = |NoDate { written }| GatherError::NoDate { path: folder.to_owned(), written };
-    Ok(Weekend { reviewed_anew, ..weekend(folder, review).map_err(no_date)? })
+    Ok(Weekend { reviewed_anew, ..weekend(folder, review, FIGURES).map_err(no_date)? })
 }
 
 /// The review in the file at `path`; `None` where it lacks a log of the folder.
 fn kept(folder: &Path, path: &Path, plan: Option<&Plan>) -> Result<Option<StoredReview>, GatherError> {
     let lacks_logs = |review: &StoredReview| plan.is_some_and(|plan| has_more_logs(folder, plan, review));
-    match read(path) {
+    match read_file(path) {
         Ok(review) => Ok(Some(review).filter(|review| !lacks_logs(review))),
         // Another program's review, or one without runs, is as good as none where the logs are there.
         Err(GatherError::Content { source, .. })
@@ -147,9 +149,9 @@ fn kept(folder: &Path, path: &Path, plan: Option<&Plan>) -> Result<Option<Stored
     }
 }
 
-fn read(path: &Path) -> Result<StoredReview, GatherError> {
+fn read_file(path: &Path) -> Result<StoredReview, GatherError> {
     let text = std::fs::read_to_string(path).map_err(|source| GatherError::File { path: path.to_owned(), source })?;
-    stored::read(&text).map_err(|source| GatherError::Content { path: path.to_owned(), source })
+    read::read(&text).map_err(|source| GatherError::Content { path: path.to_owned(), source })
 }
 
 /// Whether the review is there and no input of it is newer.

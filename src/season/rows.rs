@@ -54,29 +54,16 @@ pub struct RunRow {
     pub pack: Option<String>,
     /// Laps that count.
     pub laps_counted: Option<i32>,
+    /// Its figures.
+    pub figures: Vec<FigureRow>,
     /// The run's part of the review.
     pub run: StoredRun,
 }
 
 impl RunRow {
-    /// The motor at the race's end above the air, °C.
-    pub fn motor_rise(&self) -> Option<StoredEstimate> {
-        let (air, end) = (self.run.ambient_c?, self.run.heat.as_ref()?.motor.race_end_c?);
-        let above = |c: f64| c - air;
-        // Without one of the three numbers it is no figure with an interval.
-        Some(StoredEstimate {
-            value: Some(above(end.value?)),
-            low: Some(above(end.low?)),
-            high: Some(above(end.high?)),
-        })
-    }
-
-    /// The same for each watt of mean power, °C/W.
-    pub fn motor_rise_per_watt(&self) -> Option<StoredEstimate> {
-        let rise = self.motor_rise()?;
-        let watts = self.run.power.as_ref()?.mean_w.filter(|w| *w > 0.0)?;
-        let each = |c: Option<f64>| c.map(|c| c / watts);
-        Some(StoredEstimate { value: each(rise.value), low: each(rise.low), high: each(rise.high) })
+    /// The value of the figure that has this column.
+    pub fn figure(&self, column: &str) -> Option<f64> {
+        self.figures.iter().find(|figure| figure.column == column)?.estimate.value
     }
 }
 
@@ -105,8 +92,8 @@ pub struct EventRow {
 /// A figure of a run.
 #[derive(Debug, Clone, PartialEq)]
 pub struct FigureRow {
-    /// Its key, with its unit at the end.
-    pub key: &'static str,
+    /// Its column in the catalogue, with its unit at the end.
+    pub column: &'static str,
     /// Its unit.
     pub unit: &'static str,
     /// It and its interval.

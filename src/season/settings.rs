@@ -7,7 +7,7 @@ use schemars::JsonSchema;
 use serde::Serialize;
 
 use super::partition::Partition;
-use super::schema::EFFECTS;
+use super::schema;
 use super::store::{self, ReadError};
 use crate::quantity::Estimate;
 use crate::statistics::random_effects::pool_alike;
@@ -68,8 +68,8 @@ pub struct WeekendEffect {
 /// [`ReadError`] where its table cannot be read.
 pub fn effects(root: &Path, partition: &Partition) -> Result<Vec<(Change, WeekendEffect)>, ReadError> {
     const COLUMNS: [&str; 9] = ["car", "key", "from", "to", "of", "difference", "low", "high", "together_with"];
-    let table = store::read(root, partition, &EFFECTS, &COLUMNS)?;
-    effects_of_table(&table).map_err(|e| ReadError::from_polars(root, partition, EFFECTS.name, &e))
+    let table = store::read(root, partition, &schema::effects(), &COLUMNS)?;
+    effects_of_table(&table).map_err(|e| ReadError::from_polars(root, partition, schema::EFFECTS, &e))
 }
 
 fn effects_of_table(table: &DataFrame) -> PolarsResult<Vec<(Change, WeekendEffect)>> {
@@ -156,7 +156,8 @@ mod tests {
         }
     }
 
-    /// Weekends whose effect is none, each with an interval from a few degrees of freedom: one in twenty is claimed, and no more.
+    /// Weekends whose effect is none, each with an interval from a few degrees of freedom: one in twenty is claimed,
+    /// and no more.
     #[rstest]
     #[case(6, 1)]
     #[case(12, 1)]

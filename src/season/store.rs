@@ -23,9 +23,8 @@ use polars::prelude::{Column, DataFrame, IntoColumn, NamedFrom, PolarsError, Ser
 
 use super::partition::{Origin, PART, Partition};
 use super::rows::Weekend;
-use super::schema::{
-    Cells, EFFECTS, EVENTS, FIGURES, FOLDER, FORMAT, KEYS, Kind, LAPS, LOGS, RUNS, TABLE_NAMES, Table,
-};
+use super::schema::{self, Cells, FOLDER, FORMAT, Kind, LOGS, RUNS, TABLE_NAMES, Table};
+use crate::figure::FIGURES;
 use crate::storage::{WriteError, batch_as_parquet, sweep, write_whole};
 
 /// Why the data set could not be read.
@@ -55,12 +54,12 @@ pub fn write(root: &Path, weekend: &Weekend) -> Result<(), WriteError> {
     let file = TableFile { root, partition: &weekend.partition, origin: &weekend.origin };
     // All are made before one is written, so that a weekend's tables are of two ages for as short a time as possible.
     let files = [
-        file.encode(&LAPS, &rows.laps)?,
-        file.encode(&EVENTS, &rows.events)?,
-        file.encode(&FIGURES, &rows.figures)?,
-        file.encode(&KEYS, &rows.keys)?,
-        file.encode(&EFFECTS, &rows.effects)?,
-        file.encode(&RUNS, &rows.runs)?,
+        file.encode(&schema::laps(), &rows.laps)?,
+        file.encode(&schema::events(), &rows.events)?,
+        file.encode(&schema::figures(), &rows.figures)?,
+        file.encode(&schema::keys(), &rows.keys)?,
+        file.encode(&schema::effects(), &rows.effects)?,
+        file.encode(&schema::runs(FIGURES), &rows.runs)?,
     ];
     for (path, bytes) in files {
         if let Some(folder) = path.parent() {
@@ -94,12 +93,12 @@ impl TableFile<'_> {
 
 /// Whether there is a data set at `root`.
 pub fn exists(root: &Path) -> bool {
-    root.join(RUNS.name).exists()
+    root.join(RUNS).exists()
 }
 
 /// Where a weekend of the data set came from; `None` where its runs cannot be read.
 pub fn origin(root: &Path, partition: &Partition) -> Option<Origin> {
-    let file = File::open(root.join(partition.file(RUNS.name))).ok()?;
+    let file = File::open(root.join(partition.file(RUNS))).ok()?;
     let builder = ParquetRecordBatchReaderBuilder::try_new(file).ok()?;
     let metadata = |key: &str| builder.schema().metadata().get(key).cloned().unwrap_or_default();
     let logs = metadata(LOGS).split_terminator('\n').map(str::to_owned).collect();
@@ -124,7 +123,7 @@ pub fn partitions(root: &Path) -> Result<Vec<Partition>, ReadError> {
         Ok(found)
     };
     let mut all = Vec::new();
-    for (year, path) in folders(&root.join(RUNS.name), "year=")? {
+    for (year, path) in folders(&root.join(RUNS), "year=")? {
         let Ok(year) = year.parse() else { continue };
         for (weekend, path) in folders(&path, "weekend=")? {
             if path.join(PART).is_file() {
@@ -143,7 +142,7 @@ pub fn partitions(root: &Path) -> Result<Vec<Partition>, ReadError> {
 pub fn remove(root: &Path, partition: &Partition) -> Result<(), WriteError> {
     // The runs go first: without them the weekend is no longer in the data set.
     let mut tables = TABLE_NAMES;
-    tables.sort_by_key(|name| *name != RUNS.name);
+    tables.sort_by_key(|name| *name != RUNS);
     for table in tables {
         let path = root.join(partition.file(table));
         let io = |source| WriteError::Io { path: path.display().to_string(), source };
@@ -169,7 +168,7 @@ fn record_batch<R>(table: &Table<R>, rows: &[R], origin: &Origin) -> Result<Reco
         .map(|c| field(c.name, c.cells.kind()).with_metadata(metadata(&[("unit", c.unit), ("description", c.about)])))
         .collect();
     let logs = origin.logs.iter().map(String::as_str).collect::<Vec<_>>().join("\n");
-    let (folder, logs) = if table.name == RUNS.name { (origin.folder.as_str(), logs.as_str()) } else { ("", "") };
+    let (folder, logs) = if table.name == RUNS { (origin.folder.as_str(), logs.as_str()) } else { ("", "") };
     let about = [("format", FORMAT), ("table", table.name), (LOGS, logs), (FOLDER, folder)];
     let schema = Schema::new(fields).with_metadata(metadata(&about));
     let arrays = table.columns.iter().map(|c| array(&c.cells, rows)).collect();
@@ -189,6 +188,7 @@ fn array<R>(cells: &Cells<R>, rows: &[R]) -> ArrayRef {
     match cells {
         Cells::Text(cell) => Arc::new(rows.iter().map(cell).collect::<StringArray>()),
         Cells::Number(cell) => Arc::new(rows.iter().map(cell).collect::<Float64Array>()),
+        Cells::Figure(column, cell) => Arc::new(rows.iter().map(|row| cell(row, column)).collect::<Float64Array>()),
         Cells::Whole(cell) => Arc::new(rows.iter().map(cell).collect::<Int32Array>()),
         Cells::Date(cell) => Arc::new(rows.iter().map(|row| Some(days(cell(row)))).collect::<Date32Array>()),
     }

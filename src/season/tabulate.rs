@@ -6,7 +6,7 @@ use jiff::civil::Date;
 
 use super::partition::{Origin, Partition};
 use super::rows::{EffectRow, EventRow, FigureRow, KeyRow, RowOfRun, Rows, RunRow, Weekend};
-use super::schema::FIGURES_OF_A_RUN;
+use crate::figure::Figure;
 use crate::notice::printable;
 use crate::review_file::stored::{
     SettingFile, StoredComparison, StoredEstimate, StoredLap, StoredReview, StoredRun, StoredWeekend,
@@ -20,11 +20,11 @@ pub struct NoDate {
     pub written: String,
 }
 
-/// The weekend in `folder` whose review is `review`.
+/// The weekend in `folder` whose review is `review`, with the figures of `catalogue`.
 ///
 /// # Errors
 /// [`NoDate`] where the review's date is missing or cannot be read.
-pub fn weekend(folder: &Path, review: StoredReview) -> Result<Weekend, NoDate> {
+pub fn weekend(folder: &Path, review: StoredReview, catalogue: &[Figure]) -> Result<Weekend, NoDate> {
     let StoredReview { weekend, runs, comparisons } = review;
     let written = weekend.date.as_deref().unwrap_or_default();
     let date = written.get(..10).and_then(|day| day.parse().ok());
@@ -35,7 +35,8 @@ pub fn weekend(folder: &Path, review: StoredReview) -> Result<Weekend, NoDate> {
     let effects = comparisons.iter().flat_map(|c| effect_rows(date, c)).collect();
     let mut rows = Rows { effects, ..Rows::default() };
     for (index, run) in runs.into_iter().enumerate() {
-        add(&mut rows, run_row(date, &name, &weekend, index, run));
+        let figures = figure_rows(&run, catalogue);
+        add(&mut rows, RunRow { figures, ..run_row(date, &name, &weekend, index, run) });
     }
     Ok(Weekend { partition, origin, reviewed_anew: false, rows })
 }
@@ -45,16 +46,21 @@ fn add(rows: &mut Rows, run: RunRow) {
     rows.laps.extend(run.run.laps.iter().flat_map(|laps| &laps.rows).map(|lap| row_of(&run, lap.clone())));
     let events = run.run.wheelspin.iter().flat_map(|spins| &spins.events);
     rows.events.extend(events.map(|event| row_of(&run, EventRow { kind: "wheelspin", event: event.clone() })));
-    let figures = FIGURES_OF_A_RUN.iter().filter_map(|figure| {
-        let estimate = (figure.read)(&run)?;
-        Some(row_of(&run, FigureRow { key: figure.key, unit: figure.unit, estimate }))
-    });
-    rows.figures.extend(figures);
+    rows.figures.extend(run.figures.iter().map(|figure| row_of(&run, figure.clone())));
     rows.keys.extend(run.run.settings.iter().map(|(key, value)| {
         let text = value.as_ref().map_or(String::new(), SettingFile::to_string);
         row_of(&run, KeyRow { key: key.clone(), value: value.clone(), text })
     }));
     rows.runs.push(run);
+}
+
+/// The figures of a run that are in the catalogue, in its order.
+fn figure_rows(run: &StoredRun, catalogue: &[Figure]) -> Vec<FigureRow> {
+    let row = |figure: &Figure| {
+        let estimate = *run.figures.get(figure.key)?;
+        Some(FigureRow { column: figure.column, unit: figure.unit, estimate })
+    };
+    catalogue.iter().filter_map(row).collect()
 }
 
 /// A row that belongs to `run`.
@@ -76,6 +82,7 @@ fn run_row(date: Date, name: &str, weekend: &StoredWeekend, index: usize, run: S
         position: i32::try_from(index + 1).unwrap_or(i32::MAX),
         motor: named("motor.name"),
         pack: named("battery.name"),
+        figures: Vec::new(),
         laps_counted: run.laps.as_ref().and_then(|laps| counted(&laps.rows).try_into().ok()),
         run,
     }

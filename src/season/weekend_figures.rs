@@ -7,8 +7,9 @@ use schemars::JsonSchema;
 use serde::Serialize;
 
 use super::partition::Partition;
-use super::schema::{FIGURES, RUNS};
+use super::schema;
 use super::store::{self, ReadError, day_text};
+use crate::figure::FIGURES;
 use crate::quantity::{COVERAGE_95, Uncertain};
 
 /// A weekend of the season.
@@ -54,9 +55,9 @@ pub(super) fn read<'a>(
 ) -> Result<WeekendFigures, ReadError> {
     const OF_RUNS: [&str; 9] = ["date", "name", "run", "car", "track", "motor", "pack", "set_ratio", "gearing"];
     const OF_FIGURES: [&str; 5] = ["run", "of", "value", "low", "high"];
-    let runs = store::read(root, partition, &RUNS, &OF_RUNS)?;
-    let figures = store::read(root, partition, &FIGURES, &OF_FIGURES)?;
-    let error = |e: PolarsError| ReadError::from_polars(root, partition, FIGURES.name, &e);
+    let runs = store::read(root, partition, &schema::runs(FIGURES), &OF_RUNS)?;
+    let figures = store::read(root, partition, &schema::figures(), &OF_FIGURES)?;
+    let error = |e: PolarsError| ReadError::from_polars(root, partition, schema::FIGURES, &e);
     let (day, round) = round(partition, &runs).map_err(error)?;
     let is_asked = asked.map(|key| col("of").eq(lit(key.to_owned()))).reduce(|a, b| a.or(b));
     let geared_otherwise = col("gearing").eq(lit("differs"));

@@ -1,21 +1,14 @@
-//! Edits of a sheet's text: values set, added and taken out, with the user's comments and order kept (`toml_edit`).
+//! Edits of a sheet's text: values set, runs and cars added and taken out, with the user's comments and order kept.
 
-use toml_edit::{DocumentMut, Item, Table, TableLike, Value};
-
+use super::Sheet;
+use super::document::parse;
 use super::entries::{add_car, add_run, remove_run};
+use super::keys::{KEYS, Key};
 use super::mistake::Mistake;
-use super::{commented, read};
+use super::read::read_with;
+use super::values::set;
 
-/// Keys whose values are text whatever they look like.
-const TEXT_KEYS: [&str; 9] = ["id", "car", "log", "laps", "name", "surface", "driven", "tyre_kind", "note"];
-
-/// Ends of keys whose values are numbers, whatever zeros stand in front: those with a unit, and counts.
-const NUMBER_KEYS: [&str; 16] = [
-    "_c", "_m", "_mm", "_s", "_kg", "_pct", "_deg", "_mah", "_v", "_hz", "spur", "pinion", "ratio", "turns", "cells",
-    "part",
-];
-/// Keys that a path may have: `cars`, a car, a table of it and a key are four.
-const DEEPEST: usize = 8;
+pub use super::document::{EditError, document, shown, with_line_ends_of};
 
 /// One edit.
 #[derive(Debug, Clone, PartialEq)]
@@ -35,40 +28,31 @@ pub enum Edit {
     AddCar(String),
 }
 
-/// Why edits were not made.
-#[derive(Debug, thiserror::Error)]
-pub enum EditError {
-    /// The sheet as it is is no TOML, or its edit is none.
-    #[error("{}", .0.brief())]
-    Toml(Box<Mistake>),
-    /// The edit would put something wrong on the sheet.
-    #[error("{}", .0.iter().map(Mistake::brief).collect::<Vec<_>>().join("; "))]
-    Wrong(Vec<Mistake>),
-    /// A path leads to a list or a table in one line.
-    #[error("`{0}` holds a list: change it in the sheet's text")]
-    List(String),
-    /// A path does not lead to a value.
-    #[error("`{0}` is no place on the sheet")]
-    Place(String),
-}
-
 /// The sheet's text with `edits` made.
 ///
 /// # Errors
 /// [`EditError`]: nothing is returned that the reader would find a new mistake in.
 pub fn edit(text: &str, edits: &[Edit]) -> Result<String, EditError> {
-    let before = read::read(text).map_err(EditError::Toml)?;
+    edit_with(KEYS, text, edits)
+}
+
+/// The same by other keys than [`KEYS`].
+///
+/// # Errors
+/// [`EditError`].
+pub fn edit_with(keys: &[Key], text: &str, edits: &[Edit]) -> Result<String, EditError> {
+    let before = read_with(keys, text).map_err(EditError::Toml)?;
     let mut after = text.replace("\r\n", "\n");
     for edit in edits {
         if let Edit::Set { path, text } = edit {
-            after = set(&after, path, text.trim())?;
+            after = set(keys, &after, path, text.trim())?;
         }
     }
     // Runs keep their numbers until all values are set; a second car comes when all runs have said which is theirs.
     for edit in edits {
         match edit {
-            Edit::AddRun(keys) => after = add_run(&after, keys)?,
-            Edit::AddCar(name) => after = add_car(&after, name.trim())?,
+            Edit::AddRun(values) => after = add_run(keys, &after, values)?,
+            Edit::AddCar(name) => after = add_car(keys, &after, name.trim())?,
             Edit::Set { .. } | Edit::RemoveRun(_) => {}
         }
     }
@@ -77,167 +61,29 @@ pub fn edit(text: &str, edits: &[Edit]) -> Result<String, EditError> {
     gone.sort_unstable();
     gone.dedup();
     if !gone.is_empty() {
-        let mut document = parse(&after)?;
+        let mut document = parse(keys, &after)?;
         gone.into_iter().rev().for_each(|number| remove_run(&mut document, number));
         after = document.to_string();
     }
-    let sheet = read::read(&after).map_err(EditError::Toml)?;
-    let all = |s: &super::Sheet| -> Vec<Mistake> {
-        s.mistakes.iter().chain(s.runs.iter().filter_map(|r| r.mistake.as_ref())).cloned().collect()
-    };
-    let old = all(&before);
-    let new: Vec<Mistake> = all(&sheet).into_iter().filter(|m| old.iter().all(|o| o.message != m.message)).collect();
+    let sheet = read_with(keys, &after).map_err(EditError::Toml)?;
+    let old = all_mistakes(&before);
+    let new: Vec<Mistake> =
+        all_mistakes(&sheet).into_iter().filter(|m| old.iter().all(|o| o.message != m.message)).collect();
     if !new.is_empty() {
         return Err(EditError::Wrong(new));
     }
     Ok(with_line_ends_of(text, after))
 }
 
-/// `new`, whose lines end in `\n`, with the line ends of `old` where all of its are `\r\n`.
-pub fn with_line_ends_of(old: &str, new: String) -> String {
-    let all_returns = old.contains("\r\n") && old.matches("\r\n").count() == old.matches('\n').count();
-    if all_returns { new.replace('\n', "\r\n") } else { new }
-}
-
-/// The text as a document, with runs in tables of their own.
-pub(super) fn parse(text: &str) -> Result<DocumentMut, EditError> {
-    let mut document = text.parse::<DocumentMut>().map_err(|e| {
-        let hint = "text stands in quotes, numbers stand without and with a point";
-        EditError::Toml(Box::new(Mistake::at(text, e.span().unwrap_or(0..0), e.message().to_owned(), hint)))
-    })?;
-    // `runs = [{ … }]` says the same as `[[runs]]` and leaves no room for more.
-    if let Some(runs) = document.get_mut("runs").filter(|r| r.is_value()) {
-        let tables = std::mem::take(runs).into_array_of_tables().map_err(|_| EditError::Place("runs".to_owned()))?;
-        *runs = Item::ArrayOfTables(tables);
-    }
-    Ok(document)
-}
-
-/// A value as a form shows it: text without quotes, all else as it is written.
-pub fn shown(value: &Value) -> String {
-    match value {
-        Value::String(text) => text.value().clone(),
-        other => other.clone().decorated("", "").to_string(),
-    }
-}
-
-/// The text with one value set, or taken out where nothing was typed.
-pub(super) fn set(text: &str, path: &[String], typed: &str) -> Result<String, EditError> {
-    let place = || EditError::Place(path.join("."));
-    let (key, tables) = path.split_last().filter(|_| path.len() <= DEEPEST).ok_or_else(place)?;
-    let mut document = parse(text)?;
-    let old = find(document.as_table(), tables).and_then(|t| t.get(key)).and_then(Item::as_value).cloned();
-    if old.as_ref().map(shown).unwrap_or_default() == typed {
-        return Ok(text.to_owned());
-    }
-    // No form shows what a list holds: it is not written over unseen.
-    if matches!(old, Some(Value::Array(_) | Value::InlineTable(_))) {
-        return Err(EditError::List(path.join(".")));
-    }
-    if old.is_none()
-        && let Some(uncommented) = commented::uncomment(text, path)
-    {
-        document = parse(&uncommented)?;
-    }
-    let table = reach(document.as_table_mut(), tables).ok_or_else(place)?;
-    if typed.is_empty() {
-        remove_key(table, key);
-    } else if let Some(value) = table.get_mut(key).and_then(Item::as_value_mut) {
-        let decor = value.decor().clone();
-        *value = value_of(key, typed, old.as_ref());
-        *value.decor_mut() = decor;
-    } else if table.contains_key(key) {
-        return Err(place());
-    } else {
-        table.insert(key, Item::Value(value_of(key, typed, None)));
-    }
-    Ok(document.to_string())
-}
-
-/// Takes a value out, and leaves the comment above it to the next.
-fn remove_key(table: &mut dyn TableLike, key: &str) {
-    let above = |table: &dyn TableLike, key: &str| {
-        table.key(key).and_then(|k| k.leaf_decor().prefix()?.as_str().map(str::to_owned)).unwrap_or_default()
-    };
-    let comment = above(table, key);
-    let next = table.iter().map(|(k, _)| k.to_owned()).skip_while(|k| k != key).nth(1);
-    table.remove(key);
-    if let Some(next) = next.filter(|_| comment.contains('#')) {
-        let own = above(table, &next);
-        if let Some(mut key) = table.key_mut(&next) {
-            key.leaf_decor_mut().set_prefix(comment + &own);
-        }
-    }
-}
-
-/// What was typed as a TOML value: of the old value's kind where there is one, else by its look. Decimal commas are taken.
-fn value_of(key: &str, typed: &str, old: Option<&Value>) -> Value {
-    // `6,000` may be six thousand or six: it is left as text, for the reader to refuse.
-    let ambiguous = typed.rsplit_once(',').is_some_and(|(_, after)| after.len() == 3);
-    // `007` is a name.
-    let named = typed.len() > 1 && typed.starts_with('0') && typed.bytes().all(|b| b.is_ascii_digit());
-    let number = || {
-        let plain = if ambiguous { typed.to_owned() } else { typed.replace(',', ".") };
-        plain
-            .parse::<Value>()
-            .ok()
-            .filter(|v| v.is_integer() || v.as_float().is_some_and(f64::is_finite))
-            .or_else(|| plain.parse::<f64>().ok().filter(|n| n.is_finite()).map(Value::from))
-    };
-    let counts = old.is_some_and(|o| o.is_integer() || o.is_float()) || NUMBER_KEYS.iter().any(|k| key.ends_with(k));
-    if TEXT_KEYS.contains(&key) || old.is_some_and(Value::is_str) || named && !counts {
-        return Value::from(typed);
-    }
-    if key == "date" || old.is_some_and(Value::is_datetime) {
-        return typed.parse::<toml_edit::Datetime>().map_or_else(|_| Value::from(typed), Value::from);
-    }
-    match typed {
-        "true" => Value::from(true),
-        "false" => Value::from(false),
-        _ => number().map_or_else(|| Value::from(typed), |v| v.decorated(" ", "")),
-    }
-}
-
-/// The table under `keys`; a number is a run's.
-pub(super) fn find<'a>(root: &'a Table, keys: &[String]) -> Option<&'a dyn TableLike> {
-    let mut table: &dyn TableLike = root;
-    let mut keys = keys.iter();
-    while let Some(key) = keys.next() {
-        table = match table.get(key)? {
-            Item::ArrayOfTables(runs) => runs.get(keys.next()?.parse().ok()?)?,
-            item => item.as_table_like()?,
-        };
-    }
-    Some(table)
-}
-
-/// The table under `keys`, made where it is not there: with a header of its own in a car, as dotted keys in a run.
-fn reach<'a>(root: &'a mut Table, keys: &[String]) -> Option<&'a mut dyn TableLike> {
-    let mut table: &mut dyn TableLike = root;
-    let mut dotted = false;
-    let mut keys = keys.iter();
-    while let Some(key) = keys.next() {
-        if !table.contains_key(key) {
-            let mut new = Table::new();
-            new.set_dotted(dotted);
-            // A car without a key of its own needs no header above its motor's.
-            new.set_implicit(!dotted);
-            table.insert(key, Item::Table(new));
-        }
-        table = match table.get_mut(key)? {
-            Item::ArrayOfTables(runs) => {
-                dotted = true;
-                runs.get_mut(keys.next()?.parse().ok()?)?
-            }
-            item => item.as_table_like_mut()?,
-        };
-    }
-    Some(table)
+fn all_mistakes(sheet: &Sheet) -> Vec<Mistake> {
+    sheet.mistakes.iter().chain(sheet.runs.iter().filter_map(|r| r.mistake.as_ref())).cloned().collect()
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::sheet::read;
+    use crate::sheet::starter::{StarterRun, starter};
     use rstest::rstest;
 
     const SHEET: &str = "# mine\n[weekend]\nname = \"Here\" # where\n\n[cars.a]  # the touring car\nspur = 116\n# the big one\npinion = 31   # teeth\n\n[cars.a.motor]\n# timing_deg = 30\n\n# first\n[[runs]]\nid = \"r1\"\nlog = \"r1.csv\"\nmotor.timing_deg = 37\n\n# second\n[[runs]]\nid = \"r2\"\nlog = \"r2.csv\"\n";
@@ -309,7 +155,7 @@ mod tests {
     }
 
     #[rstest]
-    // A comment of the user's own is no line to be filled in.
+    // A comment of the user's own is not a line to be filled in.
     #[case(
         "[cars.a]\nspur = 1\n[cars.a.motor]\n# turns = 13.5 # the old wind\npoles = 2\n",
         "cars/a/motor/turns",
@@ -387,7 +233,8 @@ mod tests {
 
     #[test]
     fn a_starter_sheet_fills_its_commented_lines() {
-        let text = super::super::starter::starter("x", &[("r1".into(), "r1.csv".into(), None)]);
+        let run = StarterRun { id: "r1".into(), log: "r1.csv".into(), laps: None };
+        let text = starter("x", &[run]);
         let new = edit(
             &text,
             &[
@@ -398,6 +245,9 @@ mod tests {
         )
         .unwrap();
         assert_eq!(new.lines().count(), text.lines().count());
-        assert!(new.contains("\npinion = 31\n") && new.contains("\nambient_c = 21            # air, °C\n"), "{new}");
+        assert!(
+            new.contains("\npinion = 31") && new.contains("\nambient_c = 21") && new.contains("\ncells = 1"),
+            "{new}"
+        );
     }
 }

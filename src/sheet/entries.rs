@@ -2,12 +2,16 @@
 
 use toml_edit::{ArrayOfTables, Decor, DocumentMut, Item, Table, Value};
 
-use super::edit::{EditError, parse, set};
+use super::document::{EditError, parse};
+use super::keys::{Key, Table as SheetTable};
+use super::values::set;
+
+const RUNS: &str = SheetTable::Run.name();
+const CARS: &str = SheetTable::Car.name();
 
 /// Takes a run off, and leaves the comment above it to what follows.
 pub(super) fn remove_run(document: &mut DocumentMut, number: usize) {
-    let Some(runs) = document.get_mut("runs").and_then(Item::as_array_of_tables_mut).filter(|r| number < r.len())
-    else {
+    let Some(runs) = document.get_mut(RUNS).and_then(Item::as_array_of_tables_mut).filter(|r| number < r.len()) else {
         return;
     };
     let above = |decor: &Decor| decor.prefix().and_then(|p| p.as_str()).unwrap_or_default().to_owned();
@@ -28,38 +32,38 @@ pub(super) fn remove_run(document: &mut DocumentMut, number: usize) {
     }
 }
 
-/// A new run with these keys at the end of the sheet.
-pub(super) fn add_run(text: &str, keys: &[(String, String)]) -> Result<String, EditError> {
-    let mut document = parse(text)?;
-    let count = document.get("runs").and_then(Item::as_array_of_tables).map_or(0, ArrayOfTables::len);
-    if document.get("runs").is_none() {
-        document.insert("runs", Item::ArrayOfTables(ArrayOfTables::new()));
+/// A new run with these values of keys at the end of the sheet.
+pub(super) fn add_run(keys: &[Key], text: &str, values: &[(String, String)]) -> Result<String, EditError> {
+    let mut document = parse(keys, text)?;
+    let count = document.get(RUNS).and_then(Item::as_array_of_tables).map_or(0, ArrayOfTables::len);
+    if document.get(RUNS).is_none() {
+        document.insert(RUNS, Item::ArrayOfTables(ArrayOfTables::new()));
     }
     let runs = document
-        .get_mut("runs")
+        .get_mut(RUNS)
         .and_then(Item::as_array_of_tables_mut)
-        .ok_or_else(|| EditError::Place("runs".to_owned()))?;
+        .ok_or_else(|| EditError::Place(RUNS.to_owned()))?;
     let mut run = Table::new();
     *run.decor_mut() = Decor::new("\n", "");
     runs.push(run);
     let mut text = document.to_string();
-    for (key, typed) in keys.iter().filter(|k| !k.1.trim().is_empty()) {
-        let mut path = vec!["runs".to_owned(), count.to_string()];
+    for (key, typed) in values.iter().filter(|v| !v.1.trim().is_empty()) {
+        let mut path = vec![RUNS.to_owned(), count.to_string()];
         path.extend(key.split('.').map(str::to_owned));
-        text = set(&text, &path, typed.trim())?;
+        text = set(keys, &text, &path, typed.trim())?;
     }
     Ok(text)
 }
 
 /// A new car without settings below the others.
-pub(super) fn add_car(text: &str, name: &str) -> Result<String, EditError> {
-    let mut document = parse(text)?;
-    let cars = document.entry("cars").or_insert_with(|| {
+pub(super) fn add_car(keys: &[Key], text: &str, name: &str) -> Result<String, EditError> {
+    let mut document = parse(keys, text)?;
+    let cars = document.entry(CARS).or_insert_with(|| {
         let mut cars = Table::new();
         cars.set_implicit(true);
         Item::Table(cars)
     });
-    let cars = cars.as_table_like_mut().ok_or_else(|| EditError::Place("cars".to_owned()))?;
+    let cars = cars.as_table_like_mut().ok_or_else(|| EditError::Place(CARS.to_owned()))?;
     if name.is_empty() || cars.contains_key(name) {
         return Ok(document.to_string());
     }
@@ -69,7 +73,7 @@ pub(super) fn add_car(text: &str, name: &str) -> Result<String, EditError> {
     cars.insert(name, Item::Table(car));
     let header = format!("\n[cars.{}]\n", toml_edit::Key::new(name));
     // Runs that name no car were the only car's: with a second one they must say so.
-    if let (Some(only), Some(runs)) = (only, document.get_mut("runs").and_then(Item::as_array_of_tables_mut)) {
+    if let (Some(only), Some(runs)) = (only, document.get_mut(RUNS).and_then(Item::as_array_of_tables_mut)) {
         for run in runs.iter_mut().filter(|run| !run.contains_key("car")) {
             run.insert("car", Item::Value(Value::from(only.as_str())));
         }
@@ -77,7 +81,8 @@ pub(super) fn add_car(text: &str, name: &str) -> Result<String, EditError> {
     Ok(below_comments(&document.to_string(), &header))
 }
 
-/// Puts a new table's `header` below the comments that follow it up to a blank line: they belong to the table above, such as lines to be filled in.
+/// Puts a new table's `header` below the comments that follow it up to a blank line: they belong to the table above,
+/// such as lines to be filled in.
 fn below_comments(text: &str, header: &str) -> String {
     let Some((above, below)) = text.split_once(header) else { return text.to_owned() };
     let comments: String = below.split_inclusive('\n').take_while(|l| l.trim_start().starts_with('#')).collect();

@@ -1,77 +1,77 @@
-//! `[import]` of the sheet: what the user states of how logs are to be read.
+//! `[import]` of the sheet: how the user wants logs to be read.
 
 use toml::Spanned;
-use toml::de::DeValue;
+use toml::de::{DeTable, DeValue};
 
 use super::ImportPlan;
-use super::read::{Reader, Table, number_of};
+use super::check::{Bounds, number, number_of};
+use super::mistake::Mistakes;
 use crate::import::columns::Rule;
 use crate::notice::printable;
 
-impl Reader<'_> {
-    /// `[import]`: file settings, and columns in any of the forms that come to mind: `[[import.columns]]` or `[[import]]` with
-    /// `column`, `channel`, `unit`, `scale`; or the column's header as a key with the channel or a table of these.
-    pub(super) fn import(&mut self, value: &Spanned<DeValue>) {
-        let mut plan = ImportPlan::default();
-        self.import_into(value, &mut plan);
-        self.sheet.import = plan;
-    }
+/// `[import]`: file settings, and columns in any of the forms that come to mind: `[[import.columns]]` or `[[import]]`
+/// with `column`, `channel`, `unit`, `scale`; or the column's header as a key with the channel or a table of these.
+pub(super) fn import(value: &Spanned<DeValue>, mistakes: &mut Mistakes) -> ImportPlan {
+    let mut plan = ImportPlan::default();
+    import_into(value, &mut plan, mistakes);
+    plan
+}
 
-    fn import_into(&mut self, value: &Spanned<DeValue>, plan: &mut ImportPlan) {
-        match value.get_ref() {
-            DeValue::Array(items) => items.iter().for_each(|item| self.import_into(item, plan)),
-            DeValue::Table(table) if table.contains_key("column") => plan.rules.extend(self.rule(table, None)),
-            DeValue::Table(table) => {
-                for (key, value) in table.iter() {
-                    let name: &str = key.get_ref();
-                    match (name, value.get_ref()) {
-                        ("encoding", DeValue::String(t)) => plan.encoding = Some(t.to_string()),
-                        ("delimiter", DeValue::String(t)) => plan.delimiter = one_byte(t),
-                        ("decimal", DeValue::String(t)) => {
-                            plan.decimal = one_byte(t).filter(|b| matches!(b, b'.' | b','))
-                        }
-                        ("rate_hz", _) => plan.rate_hz = self.number(value, name, 0.1, 100_000.0),
-                        ("columns" | "column" | "channels", DeValue::Array(_) | DeValue::Table(_)) => {
-                            self.import_into(value, plan)
-                        }
-                        (_, DeValue::Table(inner)) => plan.rules.extend(self.rule(inner, Some(name))),
-                        (_, DeValue::String(channel)) => {
-                            plan.rules.push(Rule {
-                                column: name.to_owned(),
-                                channel: Some(channel.to_string()),
-                                ..Rule::default()
-                            });
-                        }
-                        _ => self.mistake(
-                            value.span(),
-                            format!("`[import]` cannot use `{}`", printable(name, 40)),
-                            IMPORT_HINT,
-                        ),
-                    }
-                }
+fn import_into(value: &Spanned<DeValue>, plan: &mut ImportPlan, mistakes: &mut Mistakes) {
+    match value.get_ref() {
+        DeValue::Array(items) => items.iter().for_each(|item| import_into(item, plan, mistakes)),
+        DeValue::Table(table) if table.contains_key("column") => plan.rules.extend(rule(table, None, mistakes)),
+        DeValue::Table(table) => {
+            for (key, value) in table.iter() {
+                import_key(key.get_ref(), value, plan, mistakes);
             }
-            _ => self.mistake(value.span(), "`import` has the wrong form".to_owned(), IMPORT_HINT),
         }
-    }
-
-    fn rule(&mut self, table: &Table, name: Option<&str>) -> Option<Rule> {
-        let text = |key: &str| match table.get(key)?.get_ref() {
-            DeValue::String(t) => Some(t.to_string()),
-            other => number_of(other).map(|n| n.to_string()),
-        };
-        // A key may be the header with its channel inside, or the channel with its column inside.
-        let (column, channel) = match (text("column"), name) {
-            (Some(column), Some(channel)) => (column, text("channel").or(Some(channel.to_owned()))),
-            (Some(column), None) => (column, text("channel")),
-            (None, Some(column)) => (column.to_owned(), text("channel")),
-            (None, None) => return None,
-        };
-        let scale = table.get("scale").and_then(|v| self.number(v, "scale", -1e12, 1e12));
-        Some(Rule { column, channel: channel.map(|c| channel_name(&c)), unit: text("unit"), scale })
+        _ => mistakes.add(value.span(), "`import` is not written as a section", IMPORT_HINT),
     }
 }
 
-const IMPORT_HINT: &str = "write `[[import.columns]]` with `column`, `channel`, `unit`, `scale`, or `encoding`, `delimiter`, `decimal`, `rate_hz` under `[import]`";
+fn import_key(name: &str, value: &Spanned<DeValue>, plan: &mut ImportPlan, mistakes: &mut Mistakes) {
+    match (name, value.get_ref()) {
+        ("encoding", DeValue::String(t)) => plan.encoding = Some(t.to_string()),
+        ("delimiter", DeValue::String(t)) => plan.delimiter = one_byte(t),
+        ("decimal", DeValue::String(t)) => plan.decimal = one_byte(t).filter(|b| matches!(b, b'.' | b',')),
+        ("rate_hz", _) => plan.rate_hz = number(value, name, &RATE, mistakes),
+        ("columns" | "column" | "channels", DeValue::Array(_) | DeValue::Table(_)) => {
+            import_into(value, plan, mistakes);
+        }
+        (_, DeValue::Table(inner)) => plan.rules.extend(rule(inner, Some(name), mistakes)),
+        (_, DeValue::String(channel)) => {
+            plan.rules.push(Rule { column: name.to_owned(), channel: Some(channel.to_string()), ..Rule::default() })
+        }
+        _ => {
+            let message = format!("`[import]` cannot use the value of `{}`", printable(name, 40));
+            mistakes.add(value.span(), message, IMPORT_HINT);
+        }
+    }
+}
+
+fn rule(table: &DeTable, name: Option<&str>, mistakes: &mut Mistakes) -> Option<Rule> {
+    let text = |key: &str| match table.get(key)?.get_ref() {
+        DeValue::String(t) => Some(t.to_string()),
+        other => number_of(other).map(|n| n.to_string()),
+    };
+    // A key may be the header with its channel inside, or the channel with its column inside.
+    let (column, channel) = match (text("column"), name) {
+        (Some(column), Some(channel)) => (column, text("channel").or(Some(channel.to_owned()))),
+        (Some(column), None) => (column, text("channel")),
+        (None, Some(column)) => (column.to_owned(), text("channel")),
+        (None, None) => return None,
+    };
+    let scale = table.get("scale").and_then(|v| number(v, "scale", &SCALE, mistakes));
+    Some(Rule { column, channel: channel.map(|c| channel_name(&c)), unit: text("unit"), scale })
+}
+
+/// Rows a second that a log can have. Common practice, no source, and wide.
+const RATE: Bounds = Bounds { low: 0.1, high: 100_000.0, whole: false, unit: "Hz" };
+/// Factors of a column that can be meant: any, short of what would overflow.
+const SCALE: Bounds = Bounds { low: -1e12, high: 1e12, whole: false, unit: "" };
+const IMPORT_HINT: &str = "write `[[import.columns]]` with `column`, `channel`, `unit` and `scale` below it; \
+                           or `encoding`, `delimiter`, `decimal` or `rate_hz` below `[import]`";
 
 /// A channel as users may call it.
 fn channel_name(text: &str) -> String {

@@ -21,7 +21,7 @@ pub struct Mistake {
 
 impl Mistake {
     /// A mistake at the bytes `span` of the sheet's `text`.
-    pub fn at(text: &str, span: Range<usize>, message: impl Into<String>, hint: impl Into<String>) -> Self {
+    pub fn new(text: &str, span: Range<usize>, message: impl Into<String>, hint: impl Into<String>) -> Self {
         let (message, hint) = (message.into(), hint.into());
         let start = text.floor_char_boundary(span.start.min(text.len()));
         let end = text.floor_char_boundary(span.end.clamp(start, text.len()));
@@ -29,7 +29,7 @@ impl Mistake {
         let line = before.matches('\n').count() as u64 + 1;
         let column = before.rsplit('\n').next().map_or(0, |l| l.chars().count()) as u64 + 1;
         // A span over several lines would draw them all: its first line is enough.
-        let end = text[start..end].find('\n').map_or(end, |at| start + at);
+        let end = text[start..end].find('\n').map_or(end, |length| start + length);
         let snippet = Snippet::source(text).path("weekend.toml").annotation(AnnotationKind::Primary.span(start..end));
         let drawing = Renderer::plain().render(&[Level::ERROR.primary_title(&message).element(snippet)]);
         Self { message, hint, line, column, drawing }
@@ -43,5 +43,28 @@ impl Mistake {
     /// One line: place, message.
     pub fn brief(&self) -> String {
         format!("`weekend.toml`, line {}, column {}: {}", self.line, self.column, self.message)
+    }
+}
+
+/// The mistakes found in a sheet's text so far.
+pub(super) struct Mistakes<'t> {
+    text: &'t str,
+    pub(super) found: Vec<Mistake>,
+}
+
+impl<'t> Mistakes<'t> {
+    pub(super) fn new(text: &'t str) -> Self {
+        Self { text, found: Vec::new() }
+    }
+
+    /// Adds a mistake at the bytes `span` of the text.
+    pub(super) fn add(&mut self, span: Range<usize>, message: impl Into<String>, hint: impl Into<String>) {
+        let mistake = self.mistake(span, message, hint);
+        self.found.push(mistake);
+    }
+
+    /// A mistake at the bytes `span` of the text, not added to the others.
+    pub(super) fn mistake(&self, span: Range<usize>, message: impl Into<String>, hint: impl Into<String>) -> Mistake {
+        Mistake::new(self.text, span, message, hint)
     }
 }

@@ -1,34 +1,32 @@
 //! The setup sheet, `weekend.toml`: what should be on the cars, and which log belongs to which run.
+//!
+//! `keys` is the one table of what a sheet may say; `read` makes a [`Sheet`] of a text, `edit` changes the text and
+//! keeps its comments and order, `starter` and `schema` write out what the table says.
 
+mod check;
 mod commented;
+mod document;
 pub mod edit;
 mod entries;
 mod import;
+pub mod keys;
 pub mod mistake;
+mod paths;
 pub mod read;
+mod runs;
 pub mod schema;
 pub mod starter;
-mod words;
+mod syntax;
+mod values;
 
 use std::collections::BTreeMap;
 use std::path::PathBuf;
 
 use mistake::Mistake;
 
+pub use keys::{DEFAULT_CELL_V, DEFAULT_CONTROLLER_C, DEFAULT_MOTOR_C, DEFAULT_RACE_S, NOTE};
+
 use crate::import::columns::Rule;
-
-/// Race length without one on the sheet, s. Common practice, no source: five minutes.
-pub const DEFAULT_RACE_S: f64 = 300.0;
-/// Motor limit without one on the sheet, °C: neodymium magnets without a letter in their grade are named for 80 °C (makers'
-/// tables), those of motors mostly for more. A default that the user should replace by the maker's figure.
-pub const DEFAULT_MOTOR_C: f64 = 90.0;
-/// Controller limit without one on the sheet, °C. Common practice, no source.
-pub const DEFAULT_CONTROLLER_C: f64 = 90.0;
-/// Floor of a lithium cell under load without one on the sheet, V (makers' tables: 2.75 to 3.0 V).
-pub const DEFAULT_CELL_V: f64 = 3.0;
-
-/// Key of a remark on a run: words, no setting that could have done something.
-pub const NOTE: &str = "note";
 
 /// A value on the sheet.
 #[derive(Debug, Clone, PartialEq)]
@@ -86,7 +84,7 @@ impl Settings {
 
     /// The ratio with another pinion.
     pub fn ratio_with(&self, pinion: f64) -> Option<f64> {
-        Some(self.number("spur")? / pinion * self.number("internal_ratio").unwrap_or(1.0))
+        Some(self.number("spur")? / pinion * self.number("internal_ratio").unwrap_or(keys::DEFAULT_INTERNAL_RATIO))
     }
 
     /// Tyre diameter, mm.
@@ -101,7 +99,7 @@ impl Settings {
 }
 
 /// A run as planned on the sheet.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, Default, PartialEq)]
 pub struct RunPlan {
     /// Unique name.
     pub id: String,
@@ -121,9 +119,24 @@ pub struct RunPlan {
     pub mistake: Option<Mistake>,
 }
 
+impl RunPlan {
+    /// Whether the sheet gives this key of a car or a run, for the run.
+    pub fn states(&self, key: &keys::Key) -> bool {
+        match key.path {
+            "ambient_c" => self.ambient_c.is_some(),
+            "part" => self.part.is_some(),
+            "laps" => self.laps.is_some(),
+            path => self.settings.0.contains_key(path),
+        }
+    }
+}
+
 /// The whole sheet.
 #[derive(Debug, Clone, Default, PartialEq)]
 pub struct Sheet {
+    /// What it says of weekend, track and race, by path with the table in front: `track.lap_length_m`. The fields below
+    /// are taken from it.
+    pub stated: Settings,
     /// Name of the weekend.
     pub name: Option<String>,
     /// Date as written.

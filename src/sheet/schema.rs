@@ -1,33 +1,27 @@
-//! The JSON Schema (draft 2020-12) of `weekend.toml`, for editors that check TOML by one; made from the reader's own tables.
+//! The JSON Schema (draft 2020-12) of `weekend.toml`, for editors that check TOML by one; made from the table of keys.
 
 use serde_json::{Map, Value, json};
 
-use super::read::{KEYS, NUMBERS, OF_TABLES, TEXTS, WHOLE};
+use super::keys::{KEYS, Key, Kind, Table, of_table};
 
 /// The schema.
 pub fn schema() -> Value {
-    let text = || json!({ "type": "string" });
-    let table = |keys: &[&str]| {
-        let kind = |key: &str| match OF_TABLES.iter().find(|n| n.0 == key) {
-            Some((_, low, high)) => json!({ "type": "number", "minimum": low, "maximum": high }),
-            // A TOML date has no type of its own in JSON Schema: tools hand it over as text.
-            None => text(),
-        };
-        let properties: Map<String, Value> = keys.iter().map(|&key| (key.to_owned(), kind(key))).collect();
-        json!({ "type": "object", "properties": properties, "additionalProperties": false })
-    };
-    let mut run = car();
-    let properties = run["properties"].as_object_mut();
-    if let Some(properties) = properties {
-        for key in ["id", "car", "log", "laps"] {
-            properties.insert(key.to_owned(), text());
-        }
+    schema_of(KEYS)
+}
+
+/// The schema of a sheet with other keys than [`KEYS`].
+pub fn schema_of(keys: &[Key]) -> Value {
+    let mut properties = Map::new();
+    for table in Table::SINGLE {
+        let mut single = object(of_table(keys, table));
+        single["additionalProperties"] = json!(false);
+        properties.insert(table.name().to_owned(), single);
     }
+    let car = object(of_table(keys, Table::Car));
+    let mut run = object(of_table(keys, Table::Run).chain(of_table(keys, Table::Car)));
     run["required"] = json!(["log"]);
-    let mut properties: Map<String, Value> =
-        KEYS.iter().map(|(name, keys)| ((*name).to_owned(), table(keys))).collect();
-    properties.insert("cars".to_owned(), json!({ "type": "object", "additionalProperties": car() }));
-    properties.insert("runs".to_owned(), json!({ "type": "array", "items": run }));
+    properties.insert(Table::Car.name().to_owned(), json!({ "type": "object", "additionalProperties": car }));
+    properties.insert(Table::Run.name().to_owned(), json!({ "type": "array", "items": run }));
     properties.insert("import".to_owned(), json!({ "type": ["object", "array"] }));
     json!({
         "$schema": "https://json-schema.org/draft/2020-12/schema",
@@ -38,29 +32,39 @@ pub fn schema() -> Value {
     })
 }
 
-/// Keys of a car with their ranges; any other key is the user's own.
-fn car() -> Value {
-    let mut car = json!({ "type": "object", "properties": {} });
-    let mut put = |name: &str, value: Value| {
-        let mut table = &mut car;
-        let mut keys: Vec<&str> = name.split('.').collect();
-        let last = keys.pop().unwrap_or_default();
-        for key in keys {
-            table = &mut table["properties"][key];
+/// A table with these keys; any other key is the user's own.
+fn object<'k>(keys: impl Iterator<Item = &'k Key>) -> Value {
+    let mut object = json!({ "type": "object", "properties": {} });
+    for key in keys {
+        let mut table = &mut object;
+        let mut path: Vec<&str> = key.path.split('.').collect();
+        let last = path.pop().unwrap_or_default();
+        for name in path {
+            table = &mut table["properties"][name];
             if table.is_null() {
                 *table = json!({ "type": "object", "properties": Map::new() });
             }
         }
-        table["properties"][last] = value;
+        table["properties"][last] = value_of(key);
+    }
+    object
+}
+
+/// What the key's value may be, with what it is called.
+fn value_of(key: &Key) -> Value {
+    let mut value = match key.kind {
+        Kind::Number { low, high, whole } => {
+            json!({ "type": if whole { "integer" } else { "number" }, "minimum": low, "maximum": high })
+        }
+        Kind::Choice(words) => json!({ "enum": words }),
+        // A TOML date has no type of its own in JSON Schema: tools hand it over as text.
+        Kind::Text(_) | Kind::Date | Kind::Car | Kind::File => json!({ "type": "string" }),
+        Kind::Name => json!({ "type": ["string", "number"] }),
     };
-    for (name, low, high) in NUMBERS {
-        let kind = if WHOLE.contains(&name) { "integer" } else { "number" };
-        put(name, json!({ "type": kind, "minimum": low, "maximum": high }));
-    }
-    for (name, allowed) in TEXTS {
-        put(name, json!({ "enum": allowed }));
-    }
-    car
+    let unit = if key.unit.is_empty() { String::new() } else { format!(", {}", key.unit) };
+    let answers = if key.answers.is_empty() { String::new() } else { format!(": {}", key.answers_and_assumed()) };
+    value["description"] = json!(format!("{}{unit}{answers}", key.label));
+    value
 }
 
 #[cfg(test)]
@@ -87,5 +91,16 @@ mod tests {
         assert!(!validator.is_valid(&sample("driven = \"four\"", "driven = \"three\"")));
         assert!(!validator.is_valid(&sample("surface = ", "surfase = ")));
         assert!(!validator.is_valid(&sample("timing_deg = 30", "timing_deg = 300")));
+    }
+
+    #[test]
+    fn a_key_of_a_run_is_not_a_car_s() {
+        let schema = schema();
+        let car = &schema["properties"]["cars"]["additionalProperties"]["properties"];
+        let run = &schema["properties"]["runs"]["items"]["properties"];
+        for key in ["ambient_c", "part", "log"] {
+            assert!(car[key].is_null() && !run[key].is_null(), "{key}");
+        }
+        assert!(!car["motor"]["properties"]["name"].is_null() && !run["motor"]["properties"]["name"].is_null());
     }
 }

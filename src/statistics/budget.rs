@@ -1,7 +1,8 @@
 //! Uncertainty budgets after the *Guide to the expression of uncertainty in measurement* (JCGM 100:2008).
 //!
-//! Formulas: the law of propagation for independent inputs (5.1.2, eq. 10) and the effective degrees of freedom of Welch and
-//! Satterthwaite (annex G.4.1, eq. G.2b). Assumes a result that is linear in its inputs over their uncertainties.
+//! Formulas: the law of propagation for independent inputs (5.1.2, eq. 10) and the effective degrees of freedom of
+//! Welch and Satterthwaite (annex G.4.1, eq. G.2b). Assumes a result that is linear in its inputs over their
+//! uncertainties.
 
 use schemars::JsonSchema;
 use serde::Serialize;

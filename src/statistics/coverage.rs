@@ -2,8 +2,8 @@
 
 use statrs::distribution::{ContinuousCDF, Normal, StudentsT};
 
-/// Degrees of freedom above which the normal quantile is used: there the difference is below 1e-4, and the library's own
-/// t quantile loses digits.
+/// Degrees of freedom above which the normal quantile is used: there the difference is below 1e-4, and the library's
+/// own t quantile loses digits.
 const AS_GOOD_AS_NORMAL: f64 = 1e4;
 
 /// Factor by which a standard uncertainty with `degrees` degrees of freedom is multiplied for a two-sided interval of

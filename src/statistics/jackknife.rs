@@ -1,13 +1,13 @@
 //! The jackknife over blocks: the interval of a figure from the same figure without each block of the rows in turn
 //! (Quenouille 1956, Biometrika 43, 353; Tukey 1958).
 //!
-//! Blocks of neighbouring rows are left out together, because the errors of neighbouring rows are alike: one row at a time
-//! would claim too much. Wrong for figures that jump with a single row, such as a maximum.
+//! Blocks of neighbouring rows are left out together, because the errors of neighbouring rows are alike: one row at a
+//! time would claim too much. Wrong for figures that jump with a single row, such as a maximum.
 
 use super::coverage::coverage_factor;
 
-/// The figure without each of about `blocks` equal blocks of neighbouring `rows` in turn; without those blocks for which
-/// there is no figure.
+/// The figure without each of about `blocks` equal blocks of neighbouring `rows` in turn; without those blocks for
+/// which there is no figure.
 pub fn without_each_block<T: Copy>(rows: &[T], blocks: usize, figure: impl Fn(&[T]) -> Option<f64>) -> Vec<f64> {
     let size = rows.len().div_ceil(blocks).max(1);
     let without = |block: usize| {
@@ -17,8 +17,8 @@ pub fn without_each_block<T: Copy>(rows: &[T], blocks: usize, figure: impl Fn(&[
     (0..rows.len().div_ceil(size)).filter_map(without).collect()
 }
 
-/// Half-width of the 95 % interval of a figure, from the figure without each block in turn: Student's t with one degree of
-/// freedom fewer than there are blocks.
+/// Half-width of the 95 % interval of a figure, from the figure without each block in turn: Student's t with one degree
+/// of freedom fewer than there are blocks.
 pub fn half_width_95(without_each: &[f64]) -> f64 {
     let n = without_each.len() as f64;
     let mean = without_each.iter().sum::<f64>() / n;

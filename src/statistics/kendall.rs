@@ -1,8 +1,9 @@
-//! Mann and Kendall's test of a trend: the pairs that rise less those that fall, S, and how probable such an S is by chance.
+//! Mann and Kendall's test of a trend: the pairs that rise less those that fall, S, and how probable such an S is by
+//! chance.
 //!
 //! Without ties the distribution of S under no trend is exact, from the count of permutations with so many inversions
-//! (Kendall 1938, Biometrika 30, 81). The normal approximation is wrong for a few values, and serves with ties alone, with
-//! their variance and a continuity correction (Kendall 1975; EPA QA/G-9S).
+//! (Kendall 1938, Biometrika 30, 81). The normal approximation is wrong for a few values, and serves with ties alone,
+//! with their variance and a continuity correction (Kendall 1975; EPA QA/G-9S).
 
 use statrs::distribution::{ContinuousCDF, Normal};
 

@@ -1,5 +1,5 @@
-//! Linear least squares: a small fit summed row by row, and one by singular values that tells which coefficients the rows
-//! tell apart.
+//! Linear least squares: a small fit summed row by row, and one by singular values that tells which coefficients the
+//! rows tell apart.
 
 use nalgebra::{Const, DMatrix, DVector, SMatrix, SVector};
 
@@ -11,8 +11,8 @@ const RANK: f64 = 1e-12;
 /// A coefficient is told apart from the others where the rows' space holds all of its direction but this.
 const APART: f64 = 1e-6;
 
-/// The normal equations of a fit of `N` coefficients, summed row by row. What is known of the coefficients before is a row
-/// like any other, so that this is a Bayesian linear regression too (Bishop 2006, 3.3).
+/// The normal equations of a fit of `N` coefficients, summed row by row. What is known of the coefficients before is a
+/// row like any other, so that this is a Bayesian linear regression too (Bishop 2006, 3.3).
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct NormalEquations<const N: usize> {
     /// Σ x·xᵀ / variance: the inverse of the coefficients' covariance.
@@ -73,14 +73,14 @@ pub fn by_singular_values(matrix: &DMatrix<f64>, y: &DVector<f64>, own_variance:
         x += v_t.row(k).transpose() * (u.column(k).dot(y) / svd.singular_values[k]);
     }
     let residual = (y - matrix * &x).norm_squared();
-    let coefficient = |at: usize| {
-        let inside: f64 = kept.iter().map(|&k| v_t[(k, at)].powi(2)).sum();
+    let coefficient = |c: usize| {
+        let inside: f64 = kept.iter().map(|&k| v_t[(k, c)].powi(2)).sum();
         if degrees == 0 || inside < 1.0 - APART {
             return None;
         }
-        let spread: f64 = kept.iter().map(|&k| (v_t[(k, at)] / svd.singular_values[k]).powi(2)).sum();
+        let spread: f64 = kept.iter().map(|&k| (v_t[(k, c)] / svd.singular_values[k]).powi(2)).sum();
         let variance = (residual / degrees as f64).max(own_variance);
-        Some(Estimate::from_half_width(x[at], coverage_factor(degrees as f64, 0.95) * (variance * spread).sqrt()))
+        Some(Estimate::from_half_width(x[c], coverage_factor(degrees as f64, 0.95) * (variance * spread).sqrt()))
     };
     Some(Fit { coefficients: (0..count).map(coefficient).collect(), degrees })
 }
@@ -90,8 +90,8 @@ mod tests {
     use super::*;
     use rstest::rstest;
 
-    /// NIST StRD linear sets: certified estimates and their standard deviations (`tests/reference/nist`), by the residuals'
-    /// own scatter.
+    /// NIST StRD linear sets: certified estimates and their standard deviations (`tests/reference/nist`), by the
+    /// residuals' own scatter.
     #[rstest]
     #[case("Norris", 36, &[(-0.262323073774029, 0.232818234301152), (1.00211681802045, 0.429796848199937e-3)])]
     #[case("Longley", 16, &[

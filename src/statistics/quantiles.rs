@@ -9,8 +9,8 @@ pub fn median(values: impl IntoIterator<Item = f64>) -> Option<f64> {
     quantile(values, 0.5)
 }
 
-/// Quantile by linear interpolation between order statistics (Hyndman and Fan 1996, type 7) of the finite values; `None`
-/// without any. `share` is held to 0 to 1.
+/// Quantile by linear interpolation between order statistics (Hyndman and Fan 1996, type 7) of the finite values;
+/// `None` without any. `share` is held to 0 to 1.
 pub fn quantile(values: impl IntoIterator<Item = f64>, share: f64) -> Option<f64> {
     let values = values.into_iter();
     // Room for all of them at once: a list that grows takes up to three times as much.

@@ -1,13 +1,13 @@
 //! One value from several that each have an uncertainty of their own and differ by more than it (random effects).
 //!
-//! The variance between them by the method of moments (DerSimonian and Laird 1986, Controlled Clinical Trials 7, 177), the
-//! interval from the weighted scatter with Student's t (Hartung and Knapp 2001, Statistics in Medicine 20, 3875), never
-//! narrower than the values' own uncertainties allow (the scale at least 1: Röver, Knapp and Friede 2015, BMC Medical
-//! Research Methodology 15, 99). With two values t has one degree of freedom, and the interval is as wide as that means.
-//! Where one of the values has no uncertainty of its own, all count alike.
+//! The variance between them by the method of moments (DerSimonian and Laird 1986, Controlled Clinical Trials 7, 177),
+//! the interval from the weighted scatter with Student's t (Hartung and Knapp 2001, Statistics in Medicine 20, 3875),
+//! never narrower than the values' own uncertainties allow (the scale at least 1: Röver, Knapp and Friede 2015, BMC
+//! Medical Research Methodology 15, 99). With two values t has one degree of freedom, and the interval is as wide as
+//! that means. Where one of the values has no uncertainty of its own, all count alike.
 //!
-//! The values' own uncertainties must be well known. Uncertainties from a handful of values are not: weights made of them
-//! favour whichever set happened to agree, and the interval claims too much. Pool such values alike.
+//! The values' own uncertainties must be well known. Uncertainties from a handful of values are not: weights made of
+//! them favour whichever set happened to agree, and the interval claims too much. Pool such values alike.
 //!
 //! ```
 //! use runtrue::quantity::Uncertain;

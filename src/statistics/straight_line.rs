@@ -21,8 +21,14 @@ pub fn straight_line<I: Iterator<Item = (f64, f64)> + Clone>(points: I) -> Strai
     StraightLine { slope: xy / xx, mean_x, mean_y }
 }
 
-/// Slope of the line of least squares through `(x, y)` points that goes through the origin: Σxy / Σx².
-pub fn slope_through_origin(points: impl Iterator<Item = (f64, f64)>) -> f64 {
-    let (xy, xx) = points.fold((0.0, 0.0), |(a, b), (x, y)| (a + x * y, b + x * x));
-    xy / xx
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn three_points_by_hand() {
+        // Means 2 and 3; Σ(x − 2)(y − 3) = 3, Σ(x − 2)² = 2.
+        let line = straight_line([(1.0, 2.0), (2.0, 2.0), (3.0, 5.0)].into_iter());
+        assert_eq!(line, StraightLine { slope: 1.5, mean_x: 2.0, mean_y: 3.0 });
+    }
 }

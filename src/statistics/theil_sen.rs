@@ -1,8 +1,9 @@
-//! Theil and Sen's slope: the median of the slopes of all pairs of points (Theil 1950; Sen 1968, J. Am. Stat. Assoc. 63,
-//! 1379).
+//! Theil and Sen's slope: the median of the slopes of all pairs of points (Theil 1950; Sen 1968, J. Am. Stat. Assoc.
+//! 63, 1379).
 //!
-//! Whether it is more than chance is asked of Mann and Kendall's test ([`super::kendall`]); the interval inverts the exact
-//! test (Hollander and Wolfe 1999, 9.3). One wild value moves neither much. Assumes values that do not depend on each other.
+//! Whether it is more than chance is asked of Mann and Kendall's test ([`super::kendall`]); the interval inverts the
+//! exact test (Hollander and Wolfe 1999, 9.3). One wild value moves neither much. Assumes values that do not depend on
+//! each other.
 //!
 //! ```
 //! // Five values that all rise: one permutation of 120 does, so p is 2/120.
@@ -35,8 +36,8 @@ pub fn slope_by_order(values: &[f64], level: f64) -> Option<Slope> {
     slope(&points, level)
 }
 
-/// The slope of `(place, value)` points whose places rise, with the interval of probability `level`; `None` for fewer than
-/// three.
+/// The slope of `(place, value)` points whose places rise, with the interval of probability `level`; `None` for fewer
+/// than three.
 pub fn slope(points: &[(f64, f64)], level: f64) -> Option<Slope> {
     let n = points.len();
     if n < LEAST {
@@ -75,8 +76,8 @@ mod tests {
         let x = [1.0, 2.0, 3.0, 4.0, 10.0, 12.0, 18.0];
         let y = [9.0, 15.0, 19.0, 20.0, 45.0, 55.0, 78.0];
         let points: Vec<(f64, f64)> = x.into_iter().zip(y).collect();
-        // Sen takes the 4th and the 18th of the 21 slopes, which lets S of 13 pass for inside. By the exact distribution
-        // that is the level 1 − 2·P(S ≥ 15) = 0.9697; Kendall's table gives 0.93 without S of 13.
+        // Sen takes the 4th and the 18th of the 21 slopes, which lets S of 13 pass for inside. By the exact
+        // distribution that is the level 1 − 2·P(S ≥ 15) = 0.9697; Kendall's table gives 0.93 without S of 13.
         let slope = slope(&points, 0.9697).unwrap();
         let (low, high) = slope.interval.unwrap();
         assert!((slope.per_step - 4.0).abs() < 1e-12);
@@ -93,8 +94,8 @@ mod tests {
     }
 
     #[rstest]
-    // Exact null distribution by counting permutations (data from memory): two-sided 0.2333 where the normal approximation
-    // gives 0.2207.
+    // Exact null distribution by counting permutations (data from memory): two-sided 0.2333 where the normal
+    // approximation gives 0.2207.
     #[case(&[5.0, 6.0, 11.0, 8.0, 10.0], 6, 0.233_333, 1.125)]
     #[case(&[1.0, 2.0, 3.0, 4.0], 6, 2.0 / 24.0, 1.0)]
     #[case(&[3.0, 2.0, 1.0], -3, 2.0 / 6.0, -1.0)]

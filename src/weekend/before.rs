@@ -1,8 +1,8 @@
 //! What a run did against the car's run before: its top speed.
 //!
-//! Both speeds come from revs and the travel for a motor turn that the track tells, so that the lap length's doubt is the same in both and drops
-//! out of their difference; what each run adds of its own stays: JCGM 100, 5.2. Without a lap length nothing is known to be shared and both
-//! intervals count whole.
+//! Both speeds come from the revs and from the travel for a motor turn that the track gives, so the doubt of the lap
+//! length is the same in both and drops out of their difference. What each run adds of its own stays (JCGM 100, 5.2).
+//! Without a lap length nothing is known to be shared, and both intervals count in full.
 
 use schemars::JsonSchema;
 use serde::Serialize;

@@ -1,12 +1,14 @@
-//! What did a changed key really do?
+//! What did a changed setting really do?
 //!
-//! For every key of the sheet that varies between the runs of a car, the effect of each of its values against the first is estimated on each figure: a
-//! least-squares line with a column for each value of each key, over all runs of the car. The doubt is the scatter that the columns leave (Student's t
-//! with the degrees of freedom that are left), never less than the figure's own uncertainty within the runs; with three runs a side the scatter
-//! must come from all runs of the car, or chance passes for an effect. Air, pack and pace from run to run are part of that scatter. Heat is
-//! compared for a race from the same start in the same air, by each run's fitted model.
+//! For every key of the sheet that varies between the runs of a car, each of its values is compared with the first one,
+//! figure by figure: a least-squares fit over all runs of the car, with a column for each value of each key. The doubt
+//! is the scatter that the columns leave (Student's t with the degrees of freedom that are left), and never less than
+//! the figure's own uncertainty within the runs. With three runs a side the scatter must come from all runs of the car,
+//! or chance passes for an effect. Air, pack and pace from run to run are part of that scatter. Heat is compared for a
+//! race from the same start in the same air, by each run's fitted model.
 //!
-//! Keys that changed together cannot be told apart: each names the others. Text that differs in nearly every run is a remark and no setting.
+//! Keys that changed together cannot be told apart: each names the others. Text that differs in nearly every run is a
+//! remark, not a setting.
 
 use std::collections::BTreeSet;
 

@@ -1,80 +1,70 @@
-//! Which lines of the sheet are missing that these logs would answer more with.
+//! Which keys the sheet lacks that would get more answers out of these logs.
 
 use super::conclude::ConcludedRun;
 use crate::log::Channel;
 use crate::sheet::Sheet;
+use crate::sheet::keys::{Asked, KEYS, Key, Table};
 use crate::sheet::starter::CAR;
 
-/// Where on the sheet a line belongs.
+/// Where on the sheet a key belongs.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum Place {
-    /// A table of the weekend, such as `track`.
+    /// A table that the sheet has once, such as `track`.
     Table(&'static str),
-    /// The car with this key.
+    /// The car with this name.
     Car(String),
     /// The run with this id.
     Run(String),
 }
 
-/// A line that the sheet lacks.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Lack {
+/// A key that the sheet lacks.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Lack<'k> {
     /// Where it belongs.
     pub place: Place,
-    /// Its key, dotted.
-    pub key: &'static str,
-    /// What it would answer.
-    pub gives: &'static str,
+    /// The key: its path, what a racer calls it, and what it would answer.
+    pub key: &'k Key,
 }
 
-/// Keys of a car, the channel without which they answer nothing, and what they answer.
-const OF_CAR: [(&str, Channel, &str); 9] = [
-    ("spur", Channel::Rpm, "is the gearing the one on the sheet"),
-    ("pinion", Channel::Rpm, "is the gearing the one on the sheet"),
-    ("internal_ratio", Channel::Rpm, "the final drive ratio; 1 for direct drive"),
-    ("tyre_diameter_mm", Channel::Rpm, "rollout and realised ratio"),
-    ("mass_kg", Channel::Current, "the pull on the ground, and what other pinions would do"),
-    ("battery.cells", Channel::Voltage, "the lowest voltage of a cell"),
-    ("battery.capacity_mah", Channel::Current, "what the battery had left"),
-    ("limits.motor_c", Channel::MotorTemperature, "the motor's own limit in place of a default"),
-    ("limits.esc_c", Channel::ControllerTemperature, "the controller's own limit in place of a default"),
-];
+/// The keys that the sheet lacks, in the order of [`KEYS`]: those of the track and the race, of each car, of each run.
+pub fn lacks(sheet: &Sheet, runs: &[ConcludedRun]) -> Vec<Lack<'static>> {
+    lacks_of(KEYS, sheet, runs)
+}
 
-/// The lines that the sheet lacks, the track's first, then each car's, then the runs'.
-pub fn lacks(sheet: &Sheet, runs: &[ConcludedRun]) -> Vec<Lack> {
+/// The same among other keys than [`KEYS`].
+pub fn lacks_of<'k>(keys: &'k [Key], sheet: &Sheet, runs: &[ConcludedRun]) -> Vec<Lack<'k>> {
     let mut lacks = Vec::new();
-    let has = |run: &ConcludedRun, channel| run.done().is_some_and(|d| d.log.channel(channel).is_some());
-    if sheet.lap_length_m.is_none() && runs.iter().any(|r| has(r, Channel::Rpm)) {
-        lacks.push(Lack {
-            place: Place::Table("track"),
-            key: "lap_length_m",
-            gives: "what a motor turn moved the car, the realised ratio, the top speed",
-        });
-    }
-    if sheet.race_s.is_none() && runs.iter().any(|r| r.done().is_some()) {
-        lacks.push(Lack {
-            place: Place::Table("race"),
-            key: "length_s",
-            gives: "what heat and battery are told for; 300 s is assumed",
-        });
-    }
-    let car_of = |run: &ConcludedRun| if run.plan().car.is_empty() { CAR.to_owned() } else { run.plan().car.clone() };
-    for (key, channel, gives) in OF_CAR {
-        for run in runs.iter().filter(|r| has(r, channel) && !r.plan().settings.0.contains_key(key)) {
-            let lack = Lack { place: Place::Car(car_of(run)), key, gives };
+    for key in keys {
+        let Some(asked) = key.asked else { continue };
+        for run in runs.iter().filter(|r| would_answer(&asked, r) && !stated(key, sheet, r)) {
+            let lack = Lack { place: place(key, run), key };
             if !lacks.contains(&lack) {
                 lacks.push(lack);
             }
         }
     }
-    let airless = |r: &&ConcludedRun| {
-        let hot = has(r, Channel::MotorTemperature) || has(r, Channel::ControllerTemperature);
-        hot && r.plan().ambient_c.is_none() && !has(r, Channel::Ambient)
-    };
-    lacks.extend(runs.iter().filter(airless).map(|run| Lack {
-        place: Place::Run(run.plan().id.clone()),
-        key: "ambient_c",
-        gives: "how much of the heat is the air",
-    }));
     lacks
+}
+
+/// Whether the key would answer something of the run's log.
+fn would_answer(asked: &Asked, run: &ConcludedRun) -> bool {
+    let Some(measured) = run.done() else { return false };
+    let has = |channel: &Channel| measured.log.channel(*channel).is_some();
+    (asked.needs.is_empty() || asked.needs.iter().any(has)) && !asked.unless.as_ref().is_some_and(has)
+}
+
+fn stated(key: &Key, sheet: &Sheet, run: &ConcludedRun) -> bool {
+    match key.table {
+        Table::Car | Table::Run => run.plan().states(key),
+        Table::Weekend | Table::Track | Table::Race => sheet.stated.0.contains_key(&key.full_path()),
+    }
+}
+
+fn place(key: &Key, run: &ConcludedRun) -> Place {
+    match key.table {
+        Table::Car if run.plan().car.is_empty() => Place::Car(CAR.to_owned()),
+        Table::Car => Place::Car(run.plan().car.clone()),
+        Table::Run => Place::Run(run.plan().id.clone()),
+        single => Place::Table(single.name()),
+    }
 }

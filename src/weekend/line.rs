@@ -1,15 +1,18 @@
-//! Where the line is, from all runs of a car: their lists were timed at one place of the track.
+//! Where the timing line is, from all runs of a car: their lap lists were timed at one place of the track.
 //!
-//! A list alone is laid onto its log by how even the passings' places are, which leaves some tenths of a second open. The runs of a car share
-//! the line, and their revs over the lap tell which place of one run's profile is which of another's: the profiles are turned until they agree
-//! best (circular correlation). Then the likelihoods of the line's place are multiplied.
+//! A list alone is laid onto its log by how even the places of the passings are, which leaves some tenths of a second
+//! open. The runs of a car share the line, and their revs over the lap show which place of one run's profile is which
+//! place of another's: the profiles are turned until they agree best (circular correlation). Then the likelihoods of
+//! the line's place are multiplied.
 //!
-//! What makes one run's list lie early or late is partly the track's and the driver's own, and alike in all runs: so the passings of all runs
-//! together are worth no more than [`temper`] says, and the interval stays about as wide as a run's own. On the forward model the likelihoods
-//! multiplied as if the runs were independent put the line of a car up to a second off, alike in all its runs.
+//! What makes one run's list lie early or late is partly the track's and the driver's own, and alike in all runs. So
+//! the passings of all runs together are worth no more than [`temper`] says, and the interval stays about as wide as a
+//! single run's. On the forward model, likelihoods that were multiplied as if the runs were independent put the line of
+//! a car up to a second off, alike in all its runs.
 //!
-//! Laps that were found without a list get the same line. Assumes one track and one timing line for the weekend. A run whose revs agree with no
-//! other's keeps its own; one whose list speaks against the others' line is drawn to it no harder than a limit.
+//! Laps that were found without a list get the same line. This assumes one track and one timing line for the weekend. A
+//! run whose revs agree with no other's keeps its own line; a list that contradicts the others' line is drawn to it
+//! only up to a limit.
 
 use crate::laps::align::temper;
 use crate::laps::{Laps, Source};
@@ -17,10 +20,12 @@ use crate::statistics::parabola::top_of_parabola;
 
 /// Places of the line that are told apart, share of a lap: two decimetres on 200 m.
 const CELLS: usize = 1000;
-/// Runs whose revs over the lap are less alike than this are not of one track, or not of one way round. A default, no source: two runs
+/// Runs whose revs over the lap are less alike than this are not of one track, or not of one way round. A default, no
+/// source: two runs
 /// of a car on one track reach 0.9 and more on the forward model.
 const ALIKE: f64 = 0.8;
-/// How far the line of another run may be off, by the profiles laid over each other, share of a lap: the width of a profile's cell.
+/// How far the line of another run may be off, by the profiles laid over each other, share of a lap: the width of a
+/// profile's cell.
 const REGISTERED: f64 = 1.0 / 400.0;
 /// A run's own list says no more than this against a place, as a log-likelihood: it may be another run's list.
 const MOST: f64 = 7.0;

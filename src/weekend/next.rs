@@ -1,18 +1,20 @@
 //! What should be changed next: the pinions around the one on the car, and the fan.
 //!
-//! For each pinion, what [`crate::measure::pinion`] says of load and top speed goes into the run's fitted heat model: the race's end is today's, and the
-//! difference between two imagined races with today's loads and with the other's. Whether the fan is needed is asked where a car ran with
-//! and without one: the run's race with the cooling of the other kind.
+//! For each pinion, the load and the top speed that [`crate::measure::pinion`] gives go into the run's fitted heat
+//! model. The temperature at the end of the race is today's plus the difference between two imagined races, one with
+//! today's load and one with the other's. Whether the fan is needed is asked where a car ran with and without one: the
+//! run's race with the cooling of the other runs.
 
 use schemars::JsonSchema;
 use serde::{Serialize, Serializer};
 
 use super::shared_heat::is_fan;
 use crate::measure::forecast::Scene;
-use crate::measure::gearing::{Gears, neighbours};
+use crate::measure::gears::{Gears, neighbours};
+use crate::measure::hot_part::HotPart;
 use crate::measure::pinion::Regeared;
 use crate::quantity::{COVERAGE_95, Estimate, Uncertain};
-use crate::run::{HotPart, Measured, SettledRun};
+use crate::run::{Measured, SettledRun};
 use crate::sheet::Setting;
 use crate::statistics::mean::mean_and_deviation;
 
@@ -78,7 +80,8 @@ pub struct WithoutFan {
     pub needed: Option<bool>,
 }
 
-/// How far another ratio may be from the one that was driven for its speed and heat to be told, relative: further away the driver
+/// How far another ratio may be from the one that was driven for its speed and heat to be told, relative: further away
+/// the driver
 /// would drive otherwise. Common practice, no source.
 const FURTHEST: f64 = 0.2;
 

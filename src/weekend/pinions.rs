@@ -1,12 +1,15 @@
 //! Which pinion was on the car: all runs of a car weighed together.
 //!
-//! A run shows x = ln(realised ratio / set ratio). It is one offset shared by the car's runs (lap length, tyre, drive slip, driven
-//! line), which may drift as tyres wear, plus ln(p / (p + k)) where k teeth more than the sheet's p are on the car, plus the run's
-//! own scatter. The offset is a hidden random walk over the runs, kept on a grid; forward and backward sums (Rabiner 1989) give
-//! the probability of each k for each run. One odd pinion shows against its neighbours even where the lap length is vague, and one
-//! run alone is held against what lap length, tyre and slip can explain.
+//! A run shows x = ln(realised ratio / set ratio). That is one offset shared by the car's runs (lap length, tyre, drive
+//! slip, driven line), which may drift as the tyres wear, plus ln(p / (p + k)) where k teeth more than the sheet's p
+//! are on the car, plus the run's own scatter. The offset is a hidden random walk over the runs, kept on a grid;
+//! forward and backward sums (Rabiner 1989) give the probability of each k for each run. So one odd pinion shows
+//! against its neighbours even where the lap length is vague, and a run alone is held against what lap length, tyre and
+//! slip can explain.
 
-use crate::measure::gearing::{CALIPER_MM, Evidence, Fit, set_rollout_mm};
+use crate::measure::gearing::{CALIPER_MM, Fit};
+use crate::measure::gears::set_rollout_mm;
+use crate::measure::lap_turns::Evidence;
 use crate::quantity::COVERAGE_95;
 use crate::run::{GearingVerdict, PinionVerdict, PinionWhy};
 use crate::sheet::Settings;
@@ -25,7 +28,8 @@ const RUN_U: f64 = 0.002;
 const WANDER: [f64; 2] = [0.0015, 0.004];
 /// Steady drifts that are tried for foam, relative a run, all as likely.
 const DRIFTS: [f64; 7] = [-0.004, 0.0, 0.004, 0.008, 0.012, 0.016, 0.020];
-/// How far they go over a weekend at the most: foam that has lost an eighth of its diameter is thrown away. Common practice, no source.
+/// How far they go over a weekend at the most: foam that has lost an eighth of its diameter is thrown away. Common
+/// practice, no source.
 const MOST_DRIFT: f64 = 0.12;
 /// Probability that the sheet is right, that it is one to four teeth off for a run, and for all runs of the car alike.
 const RUN_PRIOR: [f64; 5] = [0.92, 0.03, 0.006, 0.002, 0.001];
@@ -36,7 +40,8 @@ const ELSE_PRIOR: f64 = 0.002;
 const ELSE_DENSITY: f64 = 0.5;
 /// A verdict needs this probability.
 const SURE: f64 = 0.95;
-/// Where the runs speak so many times as well for another pinion in all of them, that the sheet is seldom wrong does not make it right. A default.
+/// Where the runs speak so many times as well for another pinion in all of them, that the sheet is seldom wrong does
+/// not make it right. A default.
 const AGAINST: f64 = 1.5;
 /// Step of the grid of offsets.
 const GRID: f64 = 0.000_5;
@@ -213,7 +218,7 @@ fn conclude(run: &Turns, seen: &Seen, sums: [f64; CELLS], spoken_against: bool) 
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::measure::gearing::rollout_mm;
+    use crate::measure::gears::rollout_mm;
     use crate::sheet::Setting;
 
     fn settings(kind: &str) -> Settings {

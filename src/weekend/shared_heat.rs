@@ -1,8 +1,8 @@
-//! What the runs of one motor have in common: how much its load heats it. Each run's fit is given what the others tell, so that its cooling
-//! stands out: within one run a strong load and weak cooling look much alike.
+//! What the runs of one motor have in common: how much its load heats it. Each run's heat is fitted again with what the
+//! others tell, so that its cooling stands out: within one run a strong load and weak cooling look much alike.
 //!
-//! Heating goes with the copper load and with the speed; how it is shared between them is taken half and half (see
-//! `measure::warming`). Runs share it where all keys of the motor but those of its fan are the same.
+//! Heating goes with the copper load and with the speed; how it is shared between the two is taken as half and half
+//! (see `measure::warming`). Runs share it where all keys of the motor are the same, apart from those of its fan.
 
 use std::collections::BTreeMap;
 use std::sync::Arc;
@@ -11,12 +11,15 @@ use rayon::prelude::*;
 
 use crate::measure::Answers;
 use crate::measure::heat::{self, Heat};
+use crate::measure::heat_record::Load;
+use crate::measure::warming::Way;
 use crate::quantity::Uncertain;
 use crate::run::{MeasuredRun, SharedHeat};
 use crate::sheet::Settings;
 use crate::statistics::inverse_variance;
 
-/// What the same motor's heating scatters between runs for reasons of its own: solder, lubricant, how a lap is driven. Relative; common practice, no source.
+/// What the same motor's heating scatters between runs for reasons of its own: solder, lubricant, how a lap is driven.
+/// Relative; common practice, no source.
 const SCATTER: f64 = 0.06;
 
 /// The heat of each run's motor, fitted again with what the motor's other runs tell; `None` for a run whose heat could
@@ -71,8 +74,8 @@ fn motor_name(run: &MeasuredRun) -> Option<(String, bool)> {
 }
 
 /// The lag and the airflow's share that the runs together find the most likely.
-fn likeliest_way(motors: &[&Heat]) -> Option<(f64, f64)> {
-    let mut weights: Vec<((f64, f64), f64)> = Vec::new();
+fn likeliest_way(motors: &[&Heat]) -> Option<Way> {
+    let mut weights: Vec<(Way, f64)> = Vec::new();
     for (way, weight) in motors.iter().filter_map(|m| m.warming.as_ref()).flat_map(|w| w.ways()) {
         match weights.iter_mut().find(|w| w.0 == way) {
             Some(known) => known.1 += weight,
@@ -102,12 +105,13 @@ fn words(key: &str) -> impl Iterator<Item = String> {
     key.split(|c: char| !c.is_alphanumeric()).map(str::to_lowercase)
 }
 
-/// A run's load, the mean square of the motor current and of its speed taken together (a geometric mean: half and half of small changes).
+/// A run's load, the mean square of the motor current and of its speed taken together (a geometric mean: half and half
+/// of small changes).
 /// Copper that runs hotter takes more of it for the same current.
 fn load(motor: &Heat) -> f64 {
-    let course = &motor.course;
+    let Load { copper, omega, .. } = motor.load;
     let warmth = motor.record.as_ref().map_or(1.0, |r| 1.0 + r.coefficient / 2.0 * (r.mean_reading() - 20.0));
-    warmth * if course.omega > 0.0 { (course.copper * course.omega.powf(1.5)).sqrt() } else { course.copper }
+    warmth * if omega > 0.0 { (copper * omega.powf(1.5)).sqrt() } else { copper }
 }
 
 /// Logarithm of the heating for a unit of load.

@@ -1,11 +1,13 @@
 //! What rises or falls over the runs of a car, and why.
 //!
-//! Slopes and tests: [`crate::statistics::theil_sen`]. A trend rises or falls where its 95 % interval excludes zero; it is steady where the interval holds zero and
-//! is narrower than a change that would matter; else it cannot be told. Fewer than five runs have no such interval.
+//! Slopes and their intervals come from [`crate::statistics::theil_sen`]. A trend rises or falls where its 95 %
+//! interval excludes zero. It is steady where the interval holds zero and is narrower than a change that would matter.
+//! Otherwise it cannot be told. Fewer than five runs have no such interval.
 //!
-//! Why a temperature rises is asked of the fitted heat models: what the middle run's motor would show with each run's air, cooling, load or start in
-//! turn, all else as in the middle run. The cause is what explains more than half of the rise and has a trend of its own; where none does, it cannot
-//! be told. So a hot day, which moves the air and not the cooling, is no dying fan.
+//! Why a temperature rises is asked of the fitted heat models: what the middle run's motor would show with each run's
+//! air, cooling, load or start in turn, all else as in the middle run. The cause is what explains more than half of the
+//! rise and has a trend of its own; where nothing does, the cause cannot be told. So a hot day, which moves the air and
+//! not the cooling, is not taken for a dying fan.
 
 use schemars::JsonSchema;
 use serde::{Serialize, Serializer};
@@ -14,7 +16,8 @@ use super::cars::cars;
 use crate::figure::Figure;
 use crate::measure::forecast::Scene;
 use crate::measure::heat::Heat;
-use crate::run::{HotPart, SettledRun};
+use crate::measure::hot_part::HotPart;
+use crate::run::SettledRun;
 use crate::statistics::theil_sen::slope_by_order;
 
 /// Level of the intervals.
@@ -250,6 +253,6 @@ fn conditions(run: &SettledRun, heat: &Heat, figure: &Figure) -> Option<Conditio
     let shared = figure.heat.filter(|h| h.part == HotPart::Motor).and_then(|_| run.cooling()).map(|c| c.value);
     let cooling = shared.or(own().map(|c| c.value))?.exp();
     heat.warming.as_ref()?;
-    let spin = if heat.course.omega > 0.0 { heat.course.omega } else { 1.0 };
-    Some(Conditions { air, above, cooling, copper: heat.course.copper, spin })
+    let spin = if heat.load.omega > 0.0 { heat.load.omega } else { 1.0 };
+    Some(Conditions { air, above, cooling, copper: heat.load.copper, spin })
 }

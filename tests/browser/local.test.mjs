@@ -81,11 +81,11 @@ const choose = (page, ...files) => page.locator("#choose").setInputFiles(files);
 const rows = (page) => page.locator("main table").first().locator("tbody tr");
 const logOf = (run) => join(sample, "logs", `${run}.csv`);
 
-test("from nothing: start, drop a log, read its answers; three lines more and the gearing is told", async () => {
+test("from nothing: start, drop a log, read its answers; three lines more and the gearing is answered", async () => {
   const made = join(folder(), "new");
   const server = await serve(made);
   const { page, wrong, close } = await open(server);
-  assert.match(await page.locator("h1").textContent(), /No log here yet/);
+  assert.match(await page.locator("h1").textContent(), /No logs here yet/);
   await choose(page, logOf("t4"));
   await page.locator("main table a", { hasText: "t4" }).click();
   assert.match(await page.locator(".answer", { hasText: "How hot" }).first().textContent(), /\(\d+ to \d+\)/);
@@ -98,8 +98,8 @@ test("from nothing: start, drop a log, read its answers; three lines more and th
   await page.waitForURL(server.base);
   assert.match(await rows(page).first().textContent(), /7\.\d\d\s*●\s*agrees/);
   const sheet = readFileSync(join(made, "weekend.toml"), "utf8");
-  assert.match(sheet, /^internal_ratio = 1\.85 +# 1\.0 for direct drive$/m);
-  assert.match(sheet, /^# mass_kg = 1\.35$/m);
+  assert.match(sheet, /^internal_ratio = 1\.85 +# the final drive ratio; write 1 for direct drive$/m);
+  assert.match(sheet, /^# mass_kg = 1\.35 +# kg: /m);
   assert.deepEqual(wrong, []);
   await close();
 });
@@ -132,7 +132,7 @@ test("five logs of different manners and a lap list at once, each with its fate;
   await page.goto(server.base);
   await choose(page, logOf("t2"), other);
   await page.waitForFunction(() => document.querySelectorAll("[data-fate]").length === 2);
-  assert.match(await page.locator("#arrivals").textContent(), /it is logs\/t2\.csv.*here already; nothing was added.*t2-2\.csv/s);
+  assert.match(await page.locator("#arrivals").textContent(), /already here as logs\/t2\.csv.*nothing was added.*saved as logs\/t2-2\.csv.*a different t2\.csv is already here/s);
   assert.deepEqual(readFileSync(join(made, "logs/t2.csv")), readFileSync(logOf("t2")));
   assert.deepEqual(wrong.filter((w) => !w.includes("422")), []);
   await close();
@@ -165,8 +165,8 @@ test("the sheet as a form: the verdict turns, comments stay, the version before 
   await page.getByRole("link", { name: "Setup sheet" }).click();
   await page.locator("summary", { hasText: "t3 · tourer" }).click();
   const run = page.locator("#run-3");
-  await run.getByLabel("another key").fill("pinion");
-  await run.getByLabel("its value").fill("32");
+  await run.getByLabel("another setting").fill("pinion");
+  await run.getByLabel("value in this run").fill("32");
   await page.getByRole("button", { name: "Save and review" }).click();
   await page.waitForURL(server.base);
   assert.match(await t3.textContent(), /●\s*agrees/);
@@ -174,13 +174,13 @@ test("the sheet as a form: the verdict turns, comments stay, the version before 
   // What the reader would refuse is not written, and what was typed stays.
   await page.goto(`${server.base}sheet`);
   await page.locator("input[name='/cars/tourer/pinion']").fill("310");
-  await page.getByRole("button", { name: "Save, stay here" }).click();
+  await page.getByRole("button", { name: "Save and stay here" }).click();
   assert.match(await page.getByRole("alert").first().textContent(), /pinion/);
   assert.equal(await page.locator("input[name='/cars/tourer/pinion']").inputValue(), "310");
   await page.locator("input[name='/cars/tourer/pinion']").fill("31");
-  await page.getByRole("button", { name: "Save, stay here" }).click();
-  await page.getByText("Saved; the review is new").waitFor();
-  await page.getByRole("button", { name: "put back" }).first().click();
+  await page.getByRole("button", { name: "Save and stay here" }).click();
+  await page.getByText("Saved. The review is up to date").waitFor();
+  await page.getByRole("button", { name: "Restore" }).first().click();
   await until(() => readFileSync(join(made, "weekend.toml"), "utf8") === before);
   assert.deepEqual(wrong.filter((w) => !w.includes("409")), []);
   await close();
@@ -194,18 +194,18 @@ test("two change the sheet at once: both are kept, unless they change one thing"
   for (const { page } of [one, two]) await page.goto(`${server.base}sheet`);
   const save = async ({ page }, name, value) => {
     await page.locator(`input[name='${name}']`).fill(value);
-    await page.getByRole("button", { name: "Save, stay here" }).click();
+    await page.getByRole("button", { name: "Save and stay here" }).click();
   };
   await save(one, "/cars/pan/mass_kg", "0.9");
-  await one.page.getByText("Saved; the review is new").waitFor();
+  await one.page.getByText("Saved. The review is up to date").waitFor();
   appendFileSync(join(made, "weekend.toml"), "# theirs\n");
   await two.page.getByText("The folder has changed").waitFor();
   await save(two, "/weekend/name", "Mine");
-  await two.page.getByText("Saved; the review is new").waitFor();
+  await two.page.getByText("Saved. The review is up to date").waitFor();
   assert.ok(sheet().includes("mass_kg = 0.9") && sheet().includes('name = "Mine"') && sheet().endsWith("# theirs\n"));
   // The first page still shows the old name: what it changes there would undo the other.
   await save(one, "/weekend/name", "Yours");
-  assert.match(await one.page.getByRole("alert").first().textContent(), /changed elsewhere/);
+  assert.match(await one.page.getByRole("alert").first().textContent(), /changed somewhere else/);
   assert.deepEqual(await one.page.locator("main details[open] li").allTextContents(), ["Weekend: name: Yours"]);
   assert.ok(sheet().includes('name = "Mine"'));
   assert.deepEqual([...one.wrong, ...two.wrong].filter((w) => !w.includes("409")), []);
@@ -223,12 +223,12 @@ test("a refused form keeps what was typed, marked, and nothing says that the fol
   await page.locator("input[name='+car']").fill("tourer");
   await page.getByRole("button", { name: "Save and review" }).click();
   const alerts = (await page.getByRole("alert").allTextContents()).join(" ");
-  for (const said of [/a field of its own/, /a car tourer already/]) assert.match(alerts, said);
+  for (const said of [/already has its own field/, /already a car called tourer/]) assert.match(alerts, said);
   await page.locator("input[name='/cars/tourer#key']").fill("");
   await page.locator("input[name='/cars/tourer#value']").fill("");
   await page.locator("input[name='+car']").fill("");
   await page.getByRole("button", { name: "Save and review" }).click();
-  assert.match(await page.getByRole("alert").first().textContent(), /pan: mass, ready to race/);
+  assert.match(await page.getByRole("alert").first().textContent(), /pan: mass: mass_kg is 999/);
   assert.equal(await page.locator("[aria-invalid=true]").inputValue(), "999");
   await page.waitForTimeout(800);
   assert.equal(await page.locator("#news").textContent(), "");
@@ -249,7 +249,7 @@ test("a server that stops loses nothing that is typed", async () => {
   await close();
 });
 
-test("a sheet that is no TOML is shown with its line, and mended as text", async () => {
+test("a sheet that is not TOML is shown with its line, and mended as text", async () => {
   const made = weekend();
   const server = await serve(made);
   const { page, close } = await open(server);
@@ -257,7 +257,7 @@ test("a sheet that is no TOML is shown with its line, and mended as text", async
   writeFileSync(join(made, "weekend.toml"), before.replace("spur = 116", "spur = = 116"));
   await page.locator("h1", { hasText: "cannot be reviewed" }).waitFor();
   assert.match(await page.getByRole("alert").textContent(), /spur = = 116/);
-  await page.getByRole("link", { name: "To the setup sheet" }).click();
+  await page.getByRole("link", { name: "Open the setup sheet" }).click();
   await page.locator("#text").fill(before);
   await page.getByRole("button", { name: "Save and review" }).click();
   await page.waitForURL(server.base);
@@ -289,7 +289,7 @@ test("a log that grows is read again, alone, and the page follows by itself", as
   await close();
 });
 
-test("a log that stands on no sheet is put on it", async () => {
+test("a log that is not on the sheet is added to it", async () => {
   const made = weekend();
   const server = await serve(made);
   const { page, wrong, close } = await open(server);
@@ -306,7 +306,7 @@ test("a log that stands on no sheet is put on it", async () => {
   await close();
 });
 
-test("several logs are put on the sheet at once; one without a car waits", async () => {
+test("several logs are added to the sheet at once; one without a car waits", async () => {
   const made = weekend();
   const server = await serve(made);
   const { page, wrong, close } = await open(server);
@@ -322,7 +322,7 @@ test("several logs are put on the sheet at once; one without a car waits", async
   await of("t7").locator('select[name="+run/car"]').selectOption("tourer");
   await of("t7").getByLabel("pinion").fill("32");
   await of("p5").locator('select[name="+run/car"]').selectOption("pan");
-  await page.getByRole("button", { name: "Put them on the sheet" }).click();
+  await page.getByRole("button", { name: "Add these runs" }).click();
   await rows(page).filter({ hasText: "t7" }).waitFor();
   const sheet = readFileSync(join(made, "weekend.toml"), "utf8");
   assert.match(sheet, /id = "t7"\ncar = "tourer"\nlog = "logs\/t7.csv"\npinion = 32\n/);
@@ -369,7 +369,7 @@ test("a folder that is taken away and comes back is followed again", async () =>
   await close();
 });
 
-test("a server started anew on the port says so to the page that is open", async () => {
+test("a server restarted on the port says so to the page that is open", async () => {
   const made = weekend();
   const first = await serve(made);
   const { page, close } = await open(first);
@@ -377,9 +377,9 @@ test("a server started anew on the port says so to the page that is open", async
   const port = new URL(first.base).port;
   first.child.removeAllListeners("exit");
   first.child.kill();
-  await page.getByText(`start it again, with --port ${port}`).waitFor();
+  await page.getByText(`Start it again with --port ${port}`).waitFor();
   await serve(made, "--port", port);
-  await page.getByText("was started anew").waitFor();
+  await page.getByText("was restarted").waitFor();
   await close();
 });
 
@@ -541,7 +541,7 @@ test("over the wire: oversized and cut uploads, odd forms, 200 requests at once"
   const before = readdirSync(join(made, "logs")).length;
   const large = await ask(server, "PUT", "/drop/large.csv", { ...own, "content-length": 1 << 30 }, "time").catch((e) => ({ status: e.code }));
   assert.equal(large.status, 413);
-  assert.match(large.text, /more than 128 MB/);
+  assert.match(large.text, /larger than 128 MB/);
   // A length that is promised and not kept.
   await new Promise((done) => {
     const { hostname, port, host } = new URL(server.base);
@@ -573,7 +573,7 @@ test("a second server on the folder is told of the first; another address is war
   const server = await serve(made);
   const second = spawnSync(program, ["serve", made, "--no-open"], { encoding: "utf8" });
   assert.equal(second.status, 1);
-  assert.match(second.stderr, new RegExp(`served already, at ${server.base}`));
+  assert.match(second.stderr, new RegExp(`already open at\\s+${server.base}`));
   server.child.removeAllListeners("exit");
   server.child.kill("SIGKILL");
   await new Promise((go) => server.child.on("exit", go));

@@ -6,10 +6,12 @@ use runtrue::demo::drive::{Drive, Timing};
 use runtrue::demo::recorder::Recorder;
 use runtrue::laps;
 use runtrue::log::Channel;
+use runtrue::measure::context::RunContext;
 use runtrue::measure::wheelspin::{self, Event};
 use runtrue::quantity::Estimate;
 use runtrue::review::Review;
 use runtrue::run::odometer;
+use runtrue::sheet::{RunPlan, Sheet};
 use runtrue::statistics::quantiles::median;
 use runtrue::weekend::trends::{Cause, Verdict};
 
@@ -85,7 +87,10 @@ fn spun(rate: f64, seeds: u64, shares: [f64; 3]) -> Spins {
             }
         });
         let log = run.log(&Recorder::plain(rate));
-        let found = wheelspin::measure(&laps::measure(odometer(&log, &run.settings()), None, None), rate, None);
+        let laps = laps::measure(odometer(&log, &run.settings()), None, None);
+        // Without tyre and gears: nothing tells the speed.
+        let (plan, sheet) = (RunPlan::default(), Sheet::default());
+        let found = wheelspin::measure(&RunContext::new(&log, &laps, &plan, &sheet));
         let truth = run.trace.wheelspin();
         let meets = |e: &(f64, f64), f: &Event| e.0 < f.end_s && f.start_s < e.1;
         let long: Vec<_> = truth.iter().filter(|e| e.1 - e.0 >= 0.15).collect();

@@ -7,6 +7,8 @@
 //!
 //! To extend it: a broken input goes into `inputs.rs`, a further weekend or request into its stage here.
 
+#[path = "../../src/cli.rs"]
+mod cli;
 #[path = "../driven/mod.rs"]
 mod driven;
 mod gather;
@@ -16,9 +18,9 @@ mod local_page;
 use std::path::{Path, PathBuf};
 
 use clap::CommandFactory;
+use cli::Arguments;
 use driven::{driven_on, reviewed, track};
 use gather::{Words, program, text_of};
-use runtrue::cli::Arguments;
 use runtrue::demo::car::CarSpec;
 use runtrue::demo::drive::Drive;
 use runtrue::demo::recorder::Recorder;

@@ -3,7 +3,7 @@
 use plotters::prelude::*;
 
 use super::frame::{Axes, BLUE, SOFT, SideLabel, Size, frame, side_labels, svg};
-use crate::measure::power::Pull;
+use crate::measure::power::PullAtSpeed;
 
 /// Fewest speeds that make a curve.
 const LEAST_SPEEDS: usize = 3;
@@ -13,15 +13,15 @@ pub struct PullOfRun<'a> {
     /// The run's id, safe to show.
     pub run: String,
     /// Its pull.
-    pub pull: &'a [Pull],
+    pub pull: &'a [PullAtSpeed],
 }
 
 /// Pull by speed with its interval as a band, and the pull of the `earlier` run as a dashed line.
-pub fn pull_by_speed(pull: &[Pull], earlier: Option<&PullOfRun>, size: Size) -> String {
+pub fn pull_by_speed(pull: &[PullAtSpeed], earlier: Option<&PullOfRun>, size: Size) -> String {
     if pull.len() < LEAST_SPEEDS {
         return String::new();
     }
-    let line = |pull: &[Pull]| pull.iter().map(|p| (p.speed_m_s, p.acceleration_m_s2.value)).collect::<Vec<_>>();
+    let line = |pull: &[PullAtSpeed]| pull.iter().map(|p| (p.speed_m_s, p.acceleration_m_s2.value)).collect::<Vec<_>>();
     let (own, other) = (line(pull), earlier.map_or(Vec::new(), |e| line(e.pull)));
     let highest = pull.iter().map(|p| p.acceleration_m_s2.high).chain(other.iter().map(|p| p.1)).fold(0.0, f64::max);
     let fastest = own.iter().chain(&other).map(|p| p.0).fold(0.0, f64::max);

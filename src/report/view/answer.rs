@@ -73,6 +73,6 @@ pub struct AnswerView {
 }
 
 /// Why a question, or a part of it, has no answer.
-pub fn not_answered(why: &str) -> String {
+pub fn not_answered(why: impl std::fmt::Display) -> String {
     format!("Not answered: {why}.")
 }

@@ -38,7 +38,7 @@ pub struct SeasonView {
     /// How the figures of a gearing are made.
     pub means: &'static str,
     /// Heads of the table of gearings.
-    pub gear_heads: [String; 4],
+    pub gear_heads: Vec<String>,
     /// Gearings by car and track.
     pub gears: Vec<GearsView>,
     /// How many effects were looked at, and how many look clear by chance.
@@ -53,7 +53,7 @@ pub struct SeasonView {
 pub struct GearsView {
     /// Car and track.
     pub name: String,
-    /// Set ratio, runs and weekends, and the figures.
+    /// The ratio on the sheet, runs, weekends, and the figures.
     pub rows: Vec<RowView>,
 }
 
@@ -93,7 +93,7 @@ pub fn season(answers: &Answers) -> SeasonView {
             |why| why.unwrap_or("the weekends do not show it").to_owned(),
         ),
         means: MEANS,
-        gear_heads: OF_GEARS.map(|name| ShownFigure::named(name).head()),
+        gear_heads: gear_heads(),
         gears: gears(&answers.gearing),
         by_chance: by_chance(&answers.settings),
         settings: by_change(&answers.settings).map(setting).collect(),
@@ -158,13 +158,15 @@ fn by_change(all: &[SettingEffect]) -> impl Iterator<Item = &[SettingEffect]> {
     all.chunk_by(|a, b| (&a.car, &a.key, &a.from, &a.to) == (&b.car, &b.key, &b.from, &b.to))
 }
 
+fn gear_heads() -> Vec<String> {
+    let own = ["ratio on the sheet", "runs", "weekends"].map(str::to_owned);
+    own.into_iter().chain(OF_GEARS.map(|name| ShownFigure::named(name).head())).collect()
+}
+
 fn gears(all: &[GearOnTrack]) -> Vec<GearsView> {
     let same = |a: &GearOnTrack, b: &GearOnTrack| (&a.car, &a.track) == (&b.car, &b.track);
     let row = |gear: &GearOnTrack| {
-        let mut cells = vec![
-            format!("{:.2}", gear.set_ratio),
-            format!("{} in {}", counted(gear.runs, "run"), counted(gear.weekends, "weekend")),
-        ];
+        let mut cells = vec![format!("{:.2}", gear.set_ratio), gear.runs.to_string(), gear.weekends.to_string()];
         cells.extend(gear.figures.iter().map(|mean| mean.as_ref().map_or(NOTHING.to_owned(), mean_or_range)));
         RowView::plain(cells)
     };

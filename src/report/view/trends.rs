@@ -119,12 +119,13 @@ pub fn over_season(part: &Part, seen: &OverSeason) -> TrendView {
     let figure = ShownFigure::named(&seen.of);
     let change = seen.per_month.map(|value| slope(value, seen.low, seen.high));
     let steady = seen.verdict == Verdict::Steady;
-    let most = |change: &Estimate| most_either_way(&figure, change, figure.shown.digits + 1) + " a month either way.";
+    let most =
+        |change: &Estimate| most_either_way(&figure, change, figure.shown.digits + 1) + " each month either way.";
     TrendView {
         name: format!("{}, {}", printable(&part.name, 24), figure.label),
         mark: mark(figure.bad, seen.verdict),
         verdict: match &change {
-            Some(change) if !steady => figure.change_each(change, "a month"),
+            Some(change) if !steady => figure.change_each(change, "each month"),
             _ => verdicts::trend(seen.verdict).to_owned(),
         },
         detail: change.as_ref().filter(|_| steady).map_or_else(String::new, most),

@@ -1,8 +1,9 @@
 //! The one word of each verdict, with its mark: pages, terminal and phone take it from here.
 
 use super::mark::Mark;
+use crate::measure::battery::BatteryVerdict;
+use crate::measure::heat::HeatVerdict;
 use crate::measure::wheelspin::Wheelspin;
-use crate::measure::{battery, heat};
 use crate::notice::printable;
 use crate::quantity::Estimate;
 use crate::run::GearingVerdict;
@@ -54,22 +55,22 @@ pub fn grip(wheelspin: &Wheelspin) -> VerdictView {
 }
 
 /// Does a part keep under its limit to the end of the race?
-pub fn heat(verdict: heat::Verdict) -> VerdictView {
+pub fn heat(verdict: HeatVerdict) -> VerdictView {
     match verdict {
-        heat::Verdict::Within => VerdictView::new(Mark::Good, "within its limit"),
-        heat::Verdict::Close => VerdictView::new(Mark::Watch, "close to its limit"),
-        heat::Verdict::Over => VerdictView::new(Mark::Act, "over its limit"),
-        heat::Verdict::CannotTell => VerdictView::cannot_tell(),
+        HeatVerdict::Within => VerdictView::new(Mark::Good, "within its limit"),
+        HeatVerdict::Close => VerdictView::new(Mark::Watch, "close to its limit"),
+        HeatVerdict::Over => VerdictView::new(Mark::Act, "over its limit"),
+        HeatVerdict::CannotTell => VerdictView::cannot_tell(),
     }
 }
 
 /// Does the pack last?
-pub fn battery(verdict: battery::Verdict) -> VerdictView {
+pub fn battery(verdict: BatteryVerdict) -> VerdictView {
     match verdict {
-        battery::Verdict::Plenty => VerdictView::new(Mark::Good, "plenty left"),
-        battery::Verdict::Short => VerdictView::new(Mark::Watch, "little left"),
-        battery::Verdict::UnderFloor => VerdictView::new(Mark::Act, "cells too low"),
-        battery::Verdict::CannotTell => VerdictView::cannot_tell(),
+        BatteryVerdict::Plenty => VerdictView::new(Mark::Good, "plenty left"),
+        BatteryVerdict::Short => VerdictView::new(Mark::Watch, "little left"),
+        BatteryVerdict::UnderFloor => VerdictView::new(Mark::Act, "cells too low"),
+        BatteryVerdict::CannotTell => VerdictView::cannot_tell(),
     }
 }
 
@@ -103,7 +104,7 @@ pub struct PinionRoom {
 pub fn next_pinion(room: Option<PinionRoom>) -> VerdictView {
     let Some(PinionRoom { on_car, largest, limit_c }) = room else { return VerdictView::cannot_tell() };
     let Some(largest) = largest else {
-        return VerdictView::new(Mark::Act, format!("no nearby pinion keeps it under {limit_c:.0} °C"));
+        return VerdictView::new(Mark::Act, format!("no nearby pinion keeps the motor under {limit_c:.0} °C"));
     };
     if largest > on_car {
         // Room is no reason yet to fit them.

@@ -3,14 +3,16 @@
 use super::cells::{Cell, NOTHING, RowView, number};
 use super::figures::ShownFigure;
 use super::mark::Mark;
-use super::names::{page_name, setting_label, weekend_name};
+use super::names::{page_name, weekend_name};
 use super::remarks::{FindingView, NoticeView, finding, notice};
 use super::trends::{Open, TrendView, Unanswered, over_runs, unanswered};
 use super::{settings, verdicts};
 use crate::measure::heat::Heat;
+use crate::measure::hot_part::HotPart;
 use crate::notice::{NoticeCode, Severity, printable};
 use crate::review::Review;
-use crate::run::{HotPart, SettledRun};
+use crate::run::SettledRun;
+use crate::sheet::keys::Key;
 use crate::weekend::comparisons::{Comparison, Effect};
 use crate::weekend::conclude::ConcludedRun;
 use crate::weekend::lacks::{self, Place};
@@ -256,25 +258,18 @@ fn guesses(review: &Review) -> Vec<RunNotice> {
     review.runs.iter().flat_map(doubtful).collect()
 }
 
-/// A line that the sheet lacks, for all cars or runs that lack it.
-struct Missing {
-    key: &'static str,
-    gives: &'static str,
-    whose: Vec<String>,
-}
-
 /// Lines of the sheet that would answer more, those of several cars or runs in one.
 fn lacking(review: &Review) -> Vec<String> {
-    let mut missing: Vec<Missing> = Vec::new();
+    let mut lines: Vec<(&Key, Vec<String>)> = Vec::new();
     for lack in lacks::lacks(&review.sheet, &review.runs) {
         let whose = match lack.place {
             Place::Table(table) => format!("`[{table}]`"),
             Place::Car(car) => printable(&car, 24),
             Place::Run(run) => printable(&run, 24),
         };
-        match missing.iter_mut().find(|m| m.key == lack.key) {
-            Some(known) => known.whose.push(whose),
-            None => missing.push(Missing { key: lack.key, gives: lack.gives, whose: vec![whose] }),
+        match lines.iter_mut().find(|l| l.0 == lack.key) {
+            Some(line) => line.1.push(whose),
+            None => lines.push((lack.key, vec![whose])),
         }
     }
     let mut all = Vec::new();
@@ -283,8 +278,9 @@ fn lacking(review: &Review) -> Vec<String> {
             "a setup sheet: `runtrue sheet FOLDER` writes a starter `weekend.toml` with these runs in it".to_owned(),
         );
     }
-    all.extend(missing.into_iter().map(|Missing { key, gives, whose }| {
-        format!("{} (`{key}` of {}): {gives}", setting_label(key), whose.join(", "))
-    }));
+    let line = |(key, whose): (&Key, Vec<String>)| {
+        format!("{} (`{}` of {}): {}", key.label, key.path, whose.join(", "), key.answers_and_assumed())
+    };
+    all.extend(lines.into_iter().map(line));
     all
 }

@@ -1,9 +1,19 @@
-// The local page: files dropped are sent and their fate is told, the page follows the folder, other gears are tried at once.
+// The local page: dropped files are sent and what became of them is shown, the page follows the folder, other gears are tried at once.
 "use strict";
 (() => {
   const own = document.currentScript.dataset;
   const pick = (id) => document.getElementById(id);
   const element = (tag, text) => { const e = document.createElement(tag); if (text !== undefined) e.textContent = text; return e; };
+
+  // A sentence with what stands in backticks set as code.
+  const sentence = (tag, text) => {
+    const e = element(tag);
+    text.split("`").forEach((part, n, all) => {
+      if (n % 2 === 0) e.append(part);
+      else e.append(n + 1 < all.length ? element("code", part) : `\`${part}`);
+    });
+    return e;
+  };
 
   // What is typed must not be lost to a page that makes itself new, or to a server that has stopped.
   const forms = [...document.querySelectorAll("form[method=post]")];
@@ -15,8 +25,8 @@
       const others = [...typed].filter((f) => f !== form);
       if (stopped) {
         e.preventDefault();
-        pick("news").textContent = "runtrue has stopped: start it again, then save; what you typed is still here";
-      } else if (others.length && !confirm("Something typed in another form of this page is not saved. Save this one and lose it?")) {
+        pick("news").textContent = "runtrue has stopped. Start it again, then save: what you typed is still here.";
+      } else if (others.length && !confirm("You have typed something in another form on this page. It will be lost if you save this one now. Save anyway?")) {
         e.preventDefault();
       } else {
         typed.clear();
@@ -28,7 +38,7 @@
   let sending = 0;
   let held = false;
   const offer = () => {
-    const again = element("a", "Load this page again");
+    const again = element("a", "Reload this page");
     again.href = location.href;
     pick("news").replaceChildren("The folder has changed. ", again);
   };
@@ -42,7 +52,7 @@
     const text = await (await fetch(location.href, { cache: "no-store" })).text();
     const seen = /data-seen="([0-9a-f]*)"/.exec(text);
     if (!seen || seen[1] === own.seen) return;
-    // After a drop the link below the files says it.
+    // After a drop the link below the files leads there.
     if (held && !pick("see").hidden) return;
     if (typed.size || held) offer(); else again();
   };
@@ -67,7 +77,7 @@
       try {
         const answer = await fetch(`/changes${version === null ? "" : `?since=${version}`}`, { cache: "no-store" });
         if (answer.status === 403) {
-          pick("news").textContent = "runtrue was started anew: open the address that it printed; what is typed here stays until then";
+          pick("news").textContent = "runtrue was restarted. Open the new address that it printed. What you typed stays here until you leave this page.";
           return;
         }
         if (!answer.ok) throw new Error(answer.statusText);
@@ -83,22 +93,25 @@
         }
       } catch {
         stopped = true;
-        pick("news").textContent = `runtrue has stopped: start it again, with --port ${location.port} to go on in this page`;
+        pick("news").textContent = `runtrue has stopped. Start it again with --port ${location.port} to go on with this page.`;
         await new Promise((go) => setTimeout(go, 2000));
       }
     }
   };
 
-  // What became of a file; gives it back where it was saved.
+  const megabytes = (bytes) => Math.ceil(bytes / (1 << 20));
+
+  // Shows what became of a file; gives it back where it was saved.
   const tell = (file, fate, row = element("li")) => {
     const good = Boolean(fate?.saved);
     const mark = element("span", good ? "● " : "▲ ");
     mark.className = good ? "ok" : "act";
     mark.setAttribute("aria-hidden", "true");
     row.replaceChildren(mark, element("strong", file.name));
-    const here = good && fate.say.some((s) => s.startsWith("it was here already"));
-    const says = good ? [`${here ? "it is" : "saved as"} ${fate.saved}`, ...fate.say] : [fate?.message ?? (stopped ? "runtrue has stopped: start it again" : "it did not arrive"), ...(fate?.hint ? [`hint: ${fate.hint}`] : [])];
-    for (const say of says) row.append(element("small", say));
+    const place = fate?.arrival === "already-here" ? "already here as" : "saved as";
+    const lost = stopped ? "runtrue has stopped. Start it again." : "the file did not arrive";
+    const says = good ? [`${place} ${fate.saved}`, ...fate.say] : [fate?.message ?? lost, ...(fate?.hint ? [`hint: ${fate.hint}`] : [])];
+    for (const say of says) row.append(sentence("small", say));
     row.dataset.fate = good ? "saved" : "refused";
     pick("arrivals").append(row);
     return good ? fate : null;
@@ -130,7 +143,7 @@
     let saved = false;
     const most = Number(pick("choose").dataset.most);
     for (const file of files) {
-      const fate = file.size > most ? tell(file, { message: `it has ${file.size} bytes; at most ${most} are taken` }) : await send(file);
+      const fate = file.size > most ? tell(file, { message: `the file has ${megabytes(file.size)} MB; the limit is ${megabytes(most)} MB`, hint: "copy it into the weekend’s folder yourself" }) : await send(file);
       if (fate) saved = true;
       // What was guessed, renamed or refused stays to be read.
       if (!fate || fate.say.length > 1) held = true;

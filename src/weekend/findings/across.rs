@@ -6,9 +6,10 @@ use super::finding::{About, Finding};
 use crate::figure::{Figure, TrendFinding, Weight};
 use crate::notice::printable;
 use crate::quantity::Estimate;
-use crate::sheet::Setting;
+use crate::sheet::{Setting, keys};
 use crate::weekend::comparisons::{Comparison, Effect};
 use crate::weekend::trends::{Cause, Trend, Verdict};
+use crate::wording::{Words, mirrored, with_interval};
 
 /// Longest name of a car or a setting in a sentence.
 const LONGEST_NAME: usize = 40;
@@ -32,7 +33,7 @@ fn trend_finding(trend: &Trend) -> Option<Finding> {
     if trend.moved().abs() < said.least.amount(first) {
         return None;
     }
-    let mut detail = figure.change_each_run(Estimate { value: trend.per_run, low, high });
+    let mut detail = format!("By {}", figure.amount_each_run(Estimate { value: trend.per_run, low, high }));
     match trend.cause {
         Some(Cause::CannotTell) => detail += ". The cause cannot be told",
         Some(cause) => detail += &format!(". The cause is {}", cause.words()),
@@ -69,8 +70,8 @@ fn change_finding(comparison: &Comparison) -> Option<Finding> {
     let change = change_in_words(comparison);
     let lap = claimed.iter().find(|(figure, _)| figure.key == LAP);
     let lead = match lap {
-        Some((_, d)) if d.value > 0.0 => format!("{change} cost the {car} {} a lap", amount(*d)),
-        Some((_, d)) => format!("{change} gained the {car} {} a lap", amount(*d)),
+        Some((_, d)) if d.value > 0.0 => format!("{change} cost the {car} {}", with_interval(d, "s a lap")),
+        Some((_, d)) => format!("{change} gained the {car} {}", with_interval(&mirrored(d), "s a lap")),
         None if claimed.is_empty() => format!("{change} made no clear difference to the {car}"),
         None => format!("{change} made a difference to the {car}"),
     };
@@ -85,29 +86,25 @@ fn change_finding(comparison: &Comparison) -> Option<Finding> {
     Some(Finding::new("change", Weight::Note, About::Change, lead, detail).with_figures(values))
 }
 
-/// Seconds of a lap with their interval, whichever way they go: `0.32 s (0.08 to 0.56)`.
-fn amount(d: Estimate) -> String {
-    let (low, high) = if d.value < 0.0 { (-d.high, -d.low) } else { (d.low, d.high) };
-    format!("{:.2} s ({low:.2} to {high:.2})", d.value.abs())
-}
-
 /// The change of the settings: `More drag brake (3 → 10 %)`.
 fn change_in_words(comparison: &Comparison) -> String {
+    let key = keys::find(&comparison.key);
     let mut settings = vec![setting_label(&comparison.key)];
     settings.extend(comparison.together_with.iter().map(|key| setting_label(key)));
     let names = settings.join(" with ");
-    let values = format!("({} → {})", comparison.from_shown(), comparison.to_shown());
+    let unit = key.filter(|k| !k.unit.is_empty()).map_or_else(String::new, |k| format!(" {}", k.unit));
     match (&comparison.from, &comparison.to) {
         (Some(Setting::Number(from)), Some(Setting::Number(to))) if comparison.together_with.is_empty() => {
-            format!("{} {names} {values}", if to > from { "More" } else { "Less" })
+            let words = key.map_or(Words { more: "More", less: "Less" }, |k| k.words);
+            format!("{} {names} ({from} → {to}{unit})", if to > from { words.more } else { words.less })
         }
-        _ => format!("{} {values}", uppercase_first(&names)),
+        _ => format!("{} ({} → {})", uppercase_first(&names), comparison.from_shown(), comparison.to_shown()),
     }
 }
 
 /// What people call a setting.
 fn setting_label(key: &str) -> String {
-    printable(key, LONGEST_NAME)
+    printable(keys::label(key), LONGEST_NAME)
 }
 
 fn uppercase_first(text: &str) -> String {

@@ -4,12 +4,13 @@ use serde_json::{Value, json};
 
 use super::finding::{About, Finding, Place};
 use crate::figure::Weight;
-use crate::measure::battery::{self, Battery};
-use crate::measure::heat::{self, Heat};
+use crate::measure::battery::{Battery, BatteryVerdict};
+use crate::measure::heat::{Heat, HeatVerdict};
+use crate::measure::hot_part::HotPart;
 use crate::measure::wheelspin::Wheelspin;
 use crate::notice::printable;
 use crate::quantity::Estimate;
-use crate::run::{GearingVerdict, HotPart, PinionWhy, SettledRun};
+use crate::run::{GearingVerdict, PinionWhy, SettledRun};
 use crate::weekend::next::{Next, WithoutFan};
 use crate::wording::{InFigures, place_on_lap};
 
@@ -135,19 +136,19 @@ fn heat_finding(run: &SettledRun, part: HotPart, next: &[Next]) -> Option<Findin
         format!("the assumed limit of {:.0} °C (enter the maker's own)", heat.limit_c)
     };
     let (weight, headline, lead, detail) = match (heat.verdict, heat.race_end_c) {
-        (heat::Verdict::Over, _) if peak > heat.limit_c => (
+        (HeatVerdict::Over, _) if peak > heat.limit_c => (
             Weight::Act,
             format!("the {part_name} went over its limit"),
             format!("The {part_name} reached {peak:.0} °C in run {id}, over {limit}"),
             format!("It was over for {:.0} s. {}", heat.over_limit_s.unwrap_or(0.0), remedy(run, part, heat, next)),
         ),
-        (heat::Verdict::Over, Some(end)) => (
+        (HeatVerdict::Over, Some(end)) => (
             Weight::Act,
             format!("the {part_name} would go over its limit"),
             format!("The {part_name} would go over {limit} in a race like run {id}"),
             format!("It would end the race at {}. {}", temperature(end), remedy(run, part, heat, next)),
         ),
-        (heat::Verdict::Close, Some(end)) => (
+        (HeatVerdict::Close, Some(end)) => (
             Weight::Watch,
             format!("the {part_name} is near its limit"),
             format!("The {part_name} comes near {limit} in run {id}"),
@@ -217,7 +218,7 @@ fn battery_finding(run: &SettledRun, battery: &Battery) -> Option<Finding> {
         "race_end_used_mah": battery.race_end_used_mah,
     });
     match battery.verdict {
-        battery::Verdict::UnderFloor => {
+        BatteryVerdict::UnderFloor => {
             let lead = format!("The cells fell to {:.2} V each in run {}", battery.lowest_cell_v?, name(run));
             let detail = format!(
                 "That is under their floor of {:.2} V and may have damaged the pack: check it before you charge it",
@@ -226,7 +227,7 @@ fn battery_finding(run: &SettledRun, battery: &Battery) -> Option<Finding> {
             let finding = Finding::new("cell-under-floor", Weight::Act, About::Battery, lead, detail);
             Some(of_run(run, headed(finding, "the cells fell under their floor"), values))
         }
-        battery::Verdict::Short => {
+        BatteryVerdict::Short => {
             let used = battery.race_end_used_mah?.value;
             let lead = format!("A race would use most of the pack at the pace of run {}", name(run));
             let detail = format!("It would take {used:.0} mAh");

@@ -1,6 +1,6 @@
 //! What did the battery have left?
 
-use crate::measure::battery::{Battery, Verdict};
+use crate::measure::battery::{Battery, BatteryVerdict};
 use crate::quantity::Estimate;
 use crate::report::charts;
 use crate::report::view::answer::{AnswerView, ChartView, KeyFigure, chart, not_answered};
@@ -38,7 +38,7 @@ fn figure(battery: &Battery, pack: &Pack) -> KeyFigure {
     };
     let lowest = lowest.map(|v| format!("{v:.2} V"));
     let known = battery.used_range_mah.zip(pack.capacity_mah);
-    let Some((used, capacity)) = known.filter(|_| battery.verdict != Verdict::UnderFloor) else {
+    let Some((used, capacity)) = known.filter(|_| battery.verdict != BatteryVerdict::UnderFloor) else {
         return KeyFigure::plain(lowest, label);
     };
     let left = |used: f64| (capacity - used).min(capacity).max(0.0);
@@ -70,7 +70,7 @@ fn sentences(battery: &Battery, pack: &Pack, race_s: f64) -> Vec<String> {
     if let Some(resistance) = &battery.resistance_mohm {
         sentences.push(format!("Pack resistance: {}.", with_interval(resistance, "mΩ")));
     }
-    sentences.extend(battery.why.as_deref().map(not_answered));
+    sentences.extend(battery.why.as_ref().map(not_answered));
     sentences
 }
 

@@ -5,7 +5,7 @@ use crate::notice::printable;
 use crate::report::charts::{self, FURTHEST_RATIO};
 use crate::report::view::answer::{AnswerView, ChartView, KeyFigure, chart, not_answered};
 use crate::report::view::verdicts;
-use crate::run::{GearingVerdict, Measured, PinionVerdict, PinionWhy};
+use crate::run::{GearingVerdict, Measured, PinionVerdict};
 use crate::weekend::conclude::ConcludedRun;
 use crate::wording::{InFigures, with_interval};
 
@@ -21,7 +21,7 @@ pub fn answer(run: &ConcludedRun, done: &Measured) -> AnswerView {
     let mut sentences = Vec::new();
     sentences.extend(against_sheet(gearing, pinion.verdict));
     sentences.extend(rollout(gearing));
-    let why = gearing.why.as_deref().or(pinion.why.map(PinionWhy::words));
+    let why = gearing.why.as_ref().map(ToString::to_string).or(pinion.why.map(|why| why.words().to_owned()));
     sentences.extend(why.map(not_answered));
     AnswerView {
         about: "gearing",

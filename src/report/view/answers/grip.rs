@@ -23,7 +23,7 @@ pub fn answer(done: &Measured) -> AnswerView {
         let spot = place_on_lap(place.lap_fraction);
         sentences.push(format!("They spun on {} laps at the same spot, {spot}.", place.laps));
     }
-    sentences.extend(wheelspin.why.as_deref().map(not_answered));
+    sentences.extend(wheelspin.why.as_ref().map(not_answered));
     let share = wheelspin.share.map_or_else(String::new, |share| format!(", {:.1} % of the lap time", 100.0 * share));
     AnswerView {
         about: "grip",

@@ -1,12 +1,13 @@
 //! How hot did it get, and would it last?
 
-use crate::measure::heat::{COOLED_K, Heat, Verdict};
+use crate::measure::heat::{COOLED_K, Heat, HeatVerdict};
+use crate::measure::hot_part::HotPart;
 use crate::quantity::Estimate;
 use crate::report::charts;
 use crate::report::view::answer::{AnswerView, KeyFigure, chart, not_answered};
 use crate::report::view::cells::number;
 use crate::report::view::verdicts;
-use crate::run::{HotPart, Measured};
+use crate::run::Measured;
 use crate::weekend::conclude::ConcludedRun;
 use crate::wording::InFigures;
 
@@ -29,9 +30,9 @@ pub fn answer(run: &ConcludedRun, done: &Measured, race_s: f64) -> AnswerView {
         let figures = InFigures::whole(&minutes);
         sentences.push(format!("Allow about {} minutes for it to cool {}.", figures.value, figures.range()));
     }
-    sentences.extend(motor.heat.why.as_deref().map(not_answered));
+    sentences.extend(motor.heat.why.as_ref().map(not_answered));
     let judged = match (motor.heat.verdict, controller.heat.verdict) {
-        (Verdict::Within | Verdict::Close | Verdict::CannotTell, Verdict::Over) => &controller,
+        (HeatVerdict::Within | HeatVerdict::Close | HeatVerdict::CannotTell, HeatVerdict::Over) => &controller,
         _ => &motor,
     };
     let race_end = done.laps.first_passing.map(|first| first.value + race_s);
@@ -95,7 +96,7 @@ fn limit_reached(motor: &Part, race_s: f64) -> Option<String> {
     let after = motor.heat.limit_after_s.filter(|after| after.value > 0.0)?;
     let late = Estimate { value: after.value - race_s, low: after.low - race_s, high: after.high - race_s };
     let in_race = late.value <= 0.0;
-    if let Some(log_s) = motor.heat.course.reached_s {
+    if let Some(log_s) = motor.heat.reached_s {
         let when = if in_race {
             format!("{:.0} s into the race", after.value)
         } else {

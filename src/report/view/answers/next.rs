@@ -1,10 +1,10 @@
 //! What could be changed next?
 
+use crate::measure::hot_part::HotPart;
 use crate::report::charts;
 use crate::report::view::answer::{AnswerView, ChartView, KeyFigure, chart, not_answered};
 use crate::report::view::names::setting_label;
 use crate::report::view::verdicts::{self, PinionRoom};
-use crate::run::HotPart;
 use crate::sheet::DEFAULT_MOTOR_C;
 use crate::weekend::conclude::ConcludedRun;
 use crate::weekend::next::Next;

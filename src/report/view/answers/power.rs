@@ -1,6 +1,6 @@
 //! Where is the power?
 
-use crate::measure::power::{Power, Pull};
+use crate::measure::power::{Power, PullAtSpeed};
 use crate::notice::printable;
 use crate::report::charts::{self, PullOfRun};
 use crate::report::view::answer::{AnswerView, ChartView, KeyFigure, chart, not_answered};
@@ -52,7 +52,7 @@ fn sentences(power: &Power, before: Option<&Before>) -> Vec<String> {
     if let Some(coast) = &power.coast_m_s2 {
         sentences.push(format!("Off the throttle it slows by {}.", with_interval(coast, "m/s²")));
     }
-    sentences.extend(power.why.as_deref().map(not_answered));
+    sentences.extend(power.why.as_ref().map(not_answered));
     sentences
 }
 
@@ -61,9 +61,9 @@ fn per_cent(share: f64) -> String {
     if share < 0.005 { "under 1 %".to_owned() } else { format!("{:.0} %", 100.0 * share) }
 }
 
-fn pulls(pulls: &[Pull]) -> Option<String> {
+fn pulls(pulls: &[PullAtSpeed]) -> Option<String> {
     let [_, _, _] = pulls else { return None };
-    let pull = |p: &Pull| format!("{} at {:.0} m/s", with_interval(&p.acceleration_m_s2, "m/s²"), p.speed_m_s);
+    let pull = |p: &PullAtSpeed| format!("{} at {:.0} m/s", with_interval(&p.acceleration_m_s2, "m/s²"), p.speed_m_s);
     Some(format!("It pulls with {}.", pulls.iter().map(pull).collect::<Vec<_>>().join("; ")))
 }
 

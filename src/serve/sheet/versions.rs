@@ -5,15 +5,34 @@ use std::io;
 use std::path::{Path, PathBuf};
 
 use crate::folder::SHEET;
+use crate::serve::folder::own::{OWN, SHEETS};
 use crate::storage::write_whole;
 
-/// Folder of what this server keeps, in the weekend's folder.
-pub const OWN: &str = ".runtrue";
 /// Versions kept.
 const MOST: usize = 20;
 
+/// An earlier version of the sheet.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Version {
+    /// Name of its file.
+    pub name: String,
+    /// In how many lines it differs from the sheet.
+    pub changed_lines: usize,
+}
+
+impl Version {
+    /// How much it differs from the sheet, in words.
+    pub fn difference(&self) -> String {
+        match self.changed_lines {
+            0 => "the same as the sheet now".to_owned(),
+            1 => "differs in 1 line".to_owned(),
+            lines => format!("differs in {lines} lines"),
+        }
+    }
+}
+
 fn place(folder: &Path) -> PathBuf {
-    folder.join(OWN).join("sheets")
+    folder.join(OWN).join(SHEETS)
 }
 
 /// Names of the versions kept, the newest first.
@@ -28,20 +47,23 @@ pub fn versions(folder: &Path) -> Vec<String> {
     names
 }
 
-/// The versions kept, the newest first, each with how many of its lines the sheet's text `now` does not have, and the other way round.
-pub fn versions_against(folder: &Path, now: &str) -> Vec<(String, String)> {
-    let of = |name: String| {
+/// The versions kept, the newest first, each against the sheet's text `now`.
+pub fn versions_against(folder: &Path, now: &str) -> Vec<Version> {
+    let compared = |name: String| {
         let text = version(folder, &name).map(|b| String::from_utf8_lossy(&b).into_owned()).unwrap_or_default();
-        // How many times a line stands in one text more than in the other.
-        let mut more: HashMap<&str, i64> = HashMap::new();
-        text.lines().for_each(|l| *more.entry(l).or_default() += 1);
-        now.lines().for_each(|l| *more.entry(l).or_default() -= 1);
-        let of = |sign: i64| more.values().map(|n| (sign * n).max(0)).sum::<i64>();
-        let other = of(1).max(of(-1));
-        let says = if other == 0 { "as it is now".to_owned() } else { format!("{other} lines are other now") };
-        (name, if other == 1 { "one line is another now".to_owned() } else { says })
+        Version { changed_lines: changed_lines(&text, now), name }
     };
-    versions(folder).into_iter().map(of).collect()
+    versions(folder).into_iter().map(compared).collect()
+}
+
+/// How many lines of the one text the other does not have, the larger of both ways round.
+fn changed_lines(one: &str, other: &str) -> usize {
+    let mut surplus: HashMap<&str, i64> = HashMap::new();
+    one.lines().for_each(|line| *surplus.entry(line).or_default() += 1);
+    other.lines().for_each(|line| *surplus.entry(line).or_default() -= 1);
+    let more_in_one: i64 = surplus.values().filter(|&&n| n > 0).sum();
+    let more_in_other: i64 = -surplus.values().filter(|&&n| n < 0).sum::<i64>();
+    usize::try_from(more_in_one.max(more_in_other)).unwrap_or(usize::MAX)
 }
 
 /// Bytes of a version that is kept; `None` for any other name.
@@ -50,7 +72,8 @@ pub fn version(folder: &Path, name: &str) -> Option<Vec<u8>> {
     std::fs::read(place(folder).join(known)).ok()
 }
 
-/// Writes `sheet_bytes` as the folder's sheet; the version before is kept under the time `now`, and the oldest beyond twenty goes.
+/// Writes `sheet_bytes` as the folder's sheet; the version before is kept under the time `now`, and the oldest beyond
+/// twenty goes.
 ///
 /// # Errors
 /// If the system refuses; the sheet is then as it was.
@@ -60,11 +83,11 @@ pub fn write(folder: &Path, sheet_bytes: &[u8], now: jiff::Timestamp) -> io::Res
     let mut made = None;
     if sheet.exists() {
         if sheet.is_symlink() {
-            return Err(io::Error::other("it is a link: change the file that it leads to"));
+            return Err(io::Error::other("it is a link; change the file that the link leads to"));
         }
         std::fs::create_dir_all(&own)?;
         let stamp = format!("weekend-{}-", now.strftime("%Y-%m-%d-%H%M%S%3f"));
-        // Several in one moment are told apart by a number, the newest with the highest.
+        // Several in one moment get a number each, the newest the highest.
         let last =
             versions(folder).into_iter().find_map(|v| v.strip_prefix(&stamp)?.strip_suffix(".toml")?.parse().ok());
         let number = last.map_or(0, |n: u32| n + 1);
@@ -83,6 +106,13 @@ pub fn write(folder: &Path, sheet_bytes: &[u8], now: jiff::Timestamp) -> io::Res
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn lines_that_differ_are_counted() {
+        assert_eq!(changed_lines("a\nb\n", "a\nb\n"), 0);
+        assert_eq!(changed_lines("a\nb\n", "a\nc\n"), 1);
+        assert_eq!(changed_lines("a\n", "a\nb\nb\n"), 2);
+    }
 
     #[test]
     fn the_last_twenty_are_kept_and_no_other_file_is_read() {

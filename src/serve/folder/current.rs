@@ -1,4 +1,4 @@
-//! The current review of the folder: made anew when a file of it changes, told to the pages that wait for it.
+//! The current review of the folder: made anew when a file of it changes; pages that wait for it are woken.
 
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::path::{Path, PathBuf};
@@ -8,25 +8,25 @@ use std::time::Duration;
 use tokio::sync::watch;
 
 use crate::folder::{self, FolderError, Stamp, stamp};
-use crate::kept::KeptRuns;
+use crate::kept::{KeptRuns, ReadLog};
 use crate::notice::Failure;
 use crate::review::{Review, review_again};
 use crate::sheet;
 
 /// What the folder gives at the moment.
 #[derive(Clone)]
-pub enum Standing {
+pub enum FolderState {
     /// Not known yet: its first review is being made.
     Reading,
     /// No log yet.
     Empty,
     /// A review.
     Reviewed(Arc<Review>),
-    /// None: a sheet that is no TOML, a folder that cannot be read.
+    /// No review: the sheet is not TOML, or the folder cannot be read.
     Failed(Failure),
 }
 
-/// What waiting pages are told.
+/// What waiting pages get to know.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub struct News {
     /// Counts the reviews.
@@ -42,11 +42,20 @@ pub struct News {
 /// Files of the folder with length and time of change.
 type Listing = Vec<(Option<Stamp>, PathBuf)>;
 
+/// What one review leaves for the next.
+#[derive(Default)]
+struct Work {
+    /// Runs that need not be read again.
+    kept: KeptRuns,
+    /// The files that the last review was made from.
+    files: Listing,
+}
+
 /// The folder and what it gives.
 pub struct Current {
     folder: PathBuf,
-    standing: RwLock<Standing>,
-    work: Mutex<(KeptRuns, Listing)>,
+    state: RwLock<FolderState>,
+    work: Mutex<Work>,
     news: watch::Sender<News>,
 }
 
@@ -55,7 +64,7 @@ impl Current {
     pub fn new(folder: PathBuf) -> Self {
         Self {
             folder,
-            standing: RwLock::new(Standing::Reading),
+            state: RwLock::new(FolderState::Reading),
             work: Mutex::default(),
             news: watch::Sender::new(News::default()),
         }
@@ -67,21 +76,21 @@ impl Current {
     }
 
     /// What the folder gives at the moment.
-    pub fn standing(&self) -> Standing {
-        self.standing.read().unwrap_or_else(PoisonError::into_inner).clone()
+    pub fn state(&self) -> FolderState {
+        self.state.read().unwrap_or_else(PoisonError::into_inner).clone()
     }
 
     /// The review at the moment, where there is one.
     pub fn review(&self) -> Option<Arc<Review>> {
-        match self.standing() {
-            Standing::Reviewed(review) => Some(review),
+        match self.state() {
+            FolderState::Reviewed(review) => Some(review),
             _ => None,
         }
     }
 
-    /// Waits until the first review is made, `most` at the longest.
-    pub async fn ready(&self, most: Duration) {
-        let _ = tokio::time::timeout(most, self.news().wait_for(|n| n.version > 0)).await;
+    /// Waits until the first review is made, `longest` at most.
+    pub async fn first_review(&self, longest: Duration) {
+        let _ = tokio::time::timeout(longest, self.news().wait_for(|n| n.version > 0)).await;
     }
 
     /// A receiver that wakes up with each review begun, gone on with or done.
@@ -89,29 +98,35 @@ impl Current {
         self.news.subscribe()
     }
 
-    /// Reviews the folder if a file of it changed since the last time, or if one could not be read. Takes as long as reading the changed logs
-    /// does. A mistake of ours in one review is told and does not end the next.
+    /// Hands over a log that was read on its way into the folder, so that the review does not read it again.
+    pub fn hand_over(&self, log: ReadLog) {
+        self.work.lock().unwrap_or_else(PoisonError::into_inner).kept.hand_over(log);
+    }
+
+    /// Reviews the folder if a file of it changed since the last time, or if one could not be read. Takes as long as
+    /// reading the changed logs does. A fault of the program in one review is shown and does not end the next.
     pub fn refresh(&self) {
-        let mut work: MutexGuard<(KeptRuns, Listing)> = self.work.lock().unwrap_or_else(PoisonError::into_inner);
+        let mut work: MutexGuard<Work> = self.work.lock().unwrap_or_else(PoisonError::into_inner);
         let now = listing(&self.folder);
         let whole = self.review().is_some_and(|r| r.runs.iter().all(|run| run.done().is_some()));
-        if whole && work.1 == now {
+        if whole && work.files == now {
             return;
         }
-        let told = |done, count| self.news.send_modify(|n| *n = News { busy: true, done, count, ..*n });
-        let made = catch_unwind(AssertUnwindSafe(|| review_again(&self.folder, &mut work.0, &told)));
-        let standing = match made {
-            Ok(Ok(review)) => Standing::Reviewed(Arc::new(review)),
-            Ok(Err(FolderError::NoLogs(_))) => Standing::Empty,
-            Ok(Err(e)) => Standing::Failed(Failure { message: e.to_string(), hint: Some(e.hint()) }),
+        let progress = |done, count| self.news.send_modify(|n| *n = News { busy: true, done, count, ..*n });
+        let made = catch_unwind(AssertUnwindSafe(|| review_again(&self.folder, &mut work.kept, &progress)));
+        let state = match made {
+            Ok(Ok(review)) => FolderState::Reviewed(Arc::new(review)),
+            Ok(Err(FolderError::NoLogs(_))) => FolderState::Empty,
+            Ok(Err(e)) => FolderState::Failed(Failure { message: e.to_string(), hint: Some(e.hint()) }),
             Err(_) => {
-                work.0 = KeptRuns::default();
-                let message = "runtrue made a mistake of its own on this folder; its files are as they were".to_owned();
-                Standing::Failed(Failure { message, hint: Some("the terminal has the details".to_owned()) })
+                work.kept = KeptRuns::default();
+                let message =
+                    "runtrue failed on this folder, by a fault of its own; your files are unchanged".to_owned();
+                FolderState::Failed(Failure { message, hint: Some("the terminal window shows the details".to_owned()) })
             }
         };
-        work.1 = now;
-        *self.standing.write().unwrap_or_else(PoisonError::into_inner) = standing;
+        work.files = now;
+        *self.state.write().unwrap_or_else(PoisonError::into_inner) = state;
         self.news.send_modify(|n| *n = News { version: n.version + 1, ..News::default() });
     }
 }

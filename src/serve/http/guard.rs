@@ -1,8 +1,9 @@
 //! Who may ask: this server's own pages, opened with the address that was printed at the start.
 //!
-//! A page of another site may send requests to a loopback address too. It is kept out by four checks, each of which would do: the cookie
-//! (random, http-only, same-site, exchanged for the start's token), `Host` (against names that are made to point here), `Origin` and
-//! `Sec-Fetch-Site` (against foreign pages). Sources: RFC 9110, RFC 6454, W3C Fetch Metadata, RFC 6265bis for `SameSite`.
+//! A page of another site may send requests to a loopback address too. It is kept out by four checks, each of which
+//! would do: the cookie (random, http-only, same-site, exchanged for the start's token), `Host` (against names that are
+//! made to point here), `Origin` and `Sec-Fetch-Site` (against foreign pages). Sources: RFC 9110, RFC 6454, W3C Fetch
+//! Metadata, RFC 6265bis for `SameSite`.
 
 use std::net::{IpAddr, SocketAddr};
 
@@ -28,13 +29,13 @@ pub enum Pass {
 #[derive(Debug, Clone, Copy, PartialEq, Eq, thiserror::Error)]
 pub enum Refusal {
     /// Asked under a foreign name.
-    #[error("this page does not answer under that name")]
+    #[error("this page cannot be opened under that address")]
     Host,
     /// Asked by a foreign page.
-    #[error("the request came from another site's page")]
+    #[error("the request came from a page of another site")]
     Origin,
     /// Asked without the cookie.
-    #[error("this page is private to who started it")]
+    #[error("this page is private to whoever started it")]
     Unknown,
 }
 
@@ -42,8 +43,8 @@ impl Refusal {
     /// What to do about it.
     pub fn hint(self) -> &'static str {
         match self {
-            Refusal::Host | Refusal::Unknown => "open the address that `runtrue serve` printed, with its token",
-            Refusal::Origin => "go on in the page that `runtrue serve` opened",
+            Refusal::Host | Refusal::Unknown => "open the whole address that `runtrue serve` printed, with its token",
+            Refusal::Origin => "use the page that `runtrue serve` opened",
         }
     }
 }
@@ -70,7 +71,8 @@ impl Guard {
         SocketAddr::new(ip, self.address.port())
     }
 
-    /// `Set-Cookie` of a request that came with the token. The name carries the port: cookies of two servers on one machine share a jar.
+    /// `Set-Cookie` of a request that came with the token. The name carries the port: cookies of two servers on one
+    /// machine share a jar.
     pub fn set_cookie(&self) -> String {
         format!("{}={}; Path=/; HttpOnly; SameSite=Strict", self.cookie_name(), self.cookie)
     }
@@ -109,8 +111,8 @@ impl Guard {
         if known { Ok(Pass::Known) } else { Err(Refusal::Unknown) }
     }
 
-    /// A `Host` that this server answers under: its own address, or `localhost` where that is the same. A name that someone else could
-    /// point here is none of them.
+    /// A `Host` that this server answers under: its own address, or `localhost` where that is the same. A name that
+    /// someone else could point here is none of them.
     fn is_own(&self, host: &str) -> bool {
         let bound = self.address.ip();
         // Browsers leave out the port of `http`.

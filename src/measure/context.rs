@@ -1,0 +1,59 @@
+//! What every question of a run may look at.
+
+use super::course::Course;
+use super::gears::set_rollout_mm;
+use super::lap_turns::{LapTurns, travel_m};
+use super::motion::{Motion, motion};
+use super::motor::{Demand, demand};
+use crate::laps::Laps;
+use crate::log::Log;
+use crate::quantity::Estimate;
+use crate::sheet::{RunPlan, Settings, Sheet};
+
+/// A run's log, laps and sheet, with what several questions need of them, each worked out once.
+#[derive(Debug, Clone)]
+pub struct RunContext<'a> {
+    /// The normalised log.
+    pub log: &'a Log,
+    /// Its laps.
+    pub laps: &'a Laps,
+    /// The settings of the run.
+    pub settings: &'a Settings,
+    /// Air, °C; `None` where nothing tells it.
+    pub ambient_c: Option<f64>,
+    /// Length of a lap along the driven line, m; `None` where the sheet lacks it.
+    pub lap_length_m: Option<Estimate>,
+    /// Length of the race, s.
+    pub race_s: f64,
+    /// When the run raced and until when it was driven.
+    pub course: Course,
+    /// Motor turns of a lap; `None` without revs or without a lap that counts.
+    pub lap_turns: Option<LapTurns>,
+    /// What the motor was asked for, row by row; `None` without revs, volts and amperes.
+    pub demand: Option<Demand>,
+    /// The car's speed, row by row; `None` where nothing tells the travel for a motor turn.
+    pub motion: Option<Motion>,
+}
+
+impl<'a> RunContext<'a> {
+    /// The context of a run that was read and whose laps were found.
+    pub fn new(log: &'a Log, laps: &'a Laps, plan: &'a RunPlan, sheet: &Sheet) -> Self {
+        let settings = &plan.settings;
+        let race_s = sheet.race_length_s();
+        let lap_length_m = sheet.lap_length_m.map(|(length, half_width)| Estimate::from_half_width(length, half_width));
+        let lap_turns = LapTurns::new(laps);
+        let demand = demand(log);
+        let travel = travel_m(lap_turns.as_ref(), lap_length_m, settings);
+        let motion = travel.and_then(|travel| motion(log, laps, travel, demand.as_ref()));
+        let course = Course::new(laps, race_s);
+        let ambient_c = plan.ambient_c;
+        Self { log, laps, settings, ambient_c, lap_length_m, race_s, course, lap_turns, demand, motion }
+    }
+
+    /// Travel for a motor turn, wheelspin included, mm: as the track tells it, else by the sheet.
+    pub fn rollout_mm(&self) -> Option<f64> {
+        let on_track =
+            self.lap_turns.as_ref().zip(self.lap_length_m).map(|(turns, length)| turns.rollout_mm(length).value);
+        on_track.or_else(|| set_rollout_mm(self.settings))
+    }
+}

@@ -1,0 +1,138 @@
+//! A run as the heat model sees it: temperature, load and airflow of a part in equal steps of time, relative to the
+//! laps that count.
+//!
+//! The copper load is the motor current squared ([`super::motor`]), not the battery's, which rises as the pack sags.
+//! Without volts and amperes the load is taken as even. The loss that goes with the motor's speed is half friction and
+//! hysteresis, which go with the speed, and half eddy currents, which go with its square (textbook), at the mean speed
+//! of the laps.
+
+use super::context::RunContext;
+use super::hot_part::HotPart;
+use super::motor::WINDING_SHARE;
+use super::warming::{COPPER, Record, quantum};
+use crate::laps::Laps;
+use crate::quantity::Uncertain;
+use crate::statistics::integral::{row_until, running_integral};
+use crate::statistics::mean::mean_and_deviation;
+
+/// Shortest step of the record, s, and most steps.
+const STEP_S: f64 = 2.0;
+const MOST_STEPS: f64 = 600.0;
+/// Standard uncertainty of the air on the sheet, °C: a thermometer's degree either way, evenly.
+const AIR_U: f64 = 0.6;
+/// Without the air on the sheet a part is taken to start this far above it, °C. Common practice, no source.
+const START_ABOVE_AIR: Uncertain = Uncertain::new(4.0, 5.0);
+/// Heat capacity of such a motor, J/°C: 0.17 to 0.2 kg at 450 to 500 J/(kg·°C). The heating that is expected from it
+/// and from the resistance of the winding is uncertain by this share. Common practice, no source.
+const MOTOR_J_K: f64 = 90.0;
+const EXPECTED_U: f64 = 0.3;
+/// Scatter of the load from lap to lap where there are no laps to tell it, relative. Common practice, no source.
+const UNKNOWN_SCATTER: f64 = 0.2;
+
+/// The load of a run on its motor, over the laps that count.
+#[derive(Debug, Clone, Copy, Default, PartialEq)]
+pub struct Load {
+    /// Mean copper load, A² (1 while driving, without a current).
+    pub copper: f64,
+    /// Mean motor speed, rad/s; 0 where volts, amperes or revs are missing.
+    pub omega: f64,
+    /// Standard deviation of a lap's copper load from lap to lap, relative.
+    pub scatter: f64,
+    /// Of how many laps that is known.
+    pub laps: usize,
+}
+
+/// The record of a part and the load on it; no record without readings or without a load.
+pub(super) fn record(run: &RunContext, part: HotPart) -> (Option<Record>, Load) {
+    let (time, laps, demand) = (run.log.time(), run.laps, run.demand.as_ref());
+    let (Some(readings), Some(&end)) = (run.log.channel(part.channel()), time.last()) else {
+        return (None, Load::default());
+    };
+    let of_motor = part == HotPart::Motor;
+    let speed = laps.gripped.as_ref().map(|g| time.iter().map(|&t| g.rpm_at(t)).collect::<Vec<f64>>());
+    let moving: Vec<f64> = match &speed {
+        Some(speed) => speed.iter().map(|v| f64::from(u8::from(*v > 0.0))).collect(),
+        None => vec![1.0; time.len()],
+    };
+    let copper: Vec<f64> = demand.map_or_else(|| moving.clone(), |d| d.current.iter().map(|i| i * i).collect());
+    let spin = demand.filter(|_| of_motor).map_or_else(|| moving.clone(), |d| speed_loss(time, &d.omega, laps));
+    let flow = speed.as_ref().unwrap_or(&moving);
+    let mean = |values: &[f64]| over_laps(time, values, laps);
+    let (of_copper, of_spin, of_flow) = (mean(&copper), mean(&spin), mean(flow));
+    let omega = demand.map_or(0.0, |d| mean(&d.omega).mean);
+    let load = Load { copper: of_copper.mean, omega, scatter: of_copper.scatter, laps: of_copper.laps };
+    if of_copper.mean <= 0.0 || of_spin.mean <= 0.0 || of_flow.mean <= 0.0 {
+        return (None, load);
+    }
+    // A car that stands after its laps cools, and tells nothing of a race.
+    let end = if run.course.driven_to_s > 0.0 { end.min(run.course.driven_to_s) } else { end };
+    let driven = time.partition_point(|t| *t <= end);
+    let step_s = STEP_S.max(end / MOST_STEPS);
+    let steps = |values: &[f64]| stepped(&time[..driven], &values[..driven], step_s);
+    let relative = |values: &[f64], mean: f64| {
+        steps(values).into_iter().map(|v| if v.is_nan() { 1.0 } else { v / mean }).collect()
+    };
+    let start = readings.iter().copied().find(|r| r.is_finite()).unwrap_or(0.0);
+    let unknown_air = Uncertain { value: start - START_ABOVE_AIR.value, ..START_ABOVE_AIR };
+    let winding = demand.filter(|d| of_motor && d.motor.at_full_demand);
+    let record = Record {
+        step_s,
+        start_s: 0.0,
+        copper: relative(&copper, of_copper.mean),
+        spin: relative(&spin, of_spin.mean),
+        flow: relative(flow, of_flow.mean),
+        reading: steps(readings),
+        quantum: quantum(readings),
+        air: run.ambient_c.map_or(unknown_air, |air| Uncertain::new(air, AIR_U)),
+        coefficient: if of_motor { COPPER } else { 0.0 },
+        expected: winding
+            .map(|d| Uncertain::relative(WINDING_SHARE * d.motor.resistance * of_copper.mean / MOTOR_J_K, EXPECTED_U)),
+    };
+    (Some(record), load)
+}
+
+/// Whether the air of a record is known, from the sheet or the log.
+pub(super) fn knows_air(record: &Record) -> bool {
+    record.air.standard_u < START_ABOVE_AIR.standard_u
+}
+
+/// The loss that goes with the motor's speed, relative.
+fn speed_loss(time: &[f64], omega: &[f64], laps: &Laps) -> Vec<f64> {
+    let mean = over_laps(time, omega, laps).mean;
+    omega.iter().map(|w| (w / mean + (w / mean).powi(2)) / 2.0).collect()
+}
+
+/// A row's value over the laps that count.
+struct OverLaps {
+    mean: f64,
+    /// Standard deviation from lap to lap, relative.
+    scatter: f64,
+    laps: usize,
+}
+
+/// Mean of a row's value over the laps that count; with fewer than two of them over the whole log.
+fn over_laps(time: &[f64], values: &[f64], laps: &Laps) -> OverLaps {
+    let sums = running_integral(time, values);
+    let until = |t: f64| sums[row_until(time, t)];
+    let each: Vec<f64> = laps.counted().map(|l| (until(l.end_s) - until(l.start_s)) / l.time_s()).collect();
+    match mean_and_deviation(&each) {
+        Some((mean, deviation)) => OverLaps { mean, scatter: deviation / mean, laps: each.len() },
+        None => {
+            let mean = sums.last().copied().unwrap_or(0.0) / time.last().copied().unwrap_or(1.0);
+            OverLaps { mean, scatter: UNKNOWN_SCATTER, laps: 1 }
+        }
+    }
+}
+
+/// Means over equal steps of time; NaN for a step without a row.
+fn stepped(time: &[f64], values: &[f64], step_s: f64) -> Vec<f64> {
+    let steps = time.last().map_or(0, |end| (end / step_s).floor() as usize).max(1);
+    let mut sums = vec![(0.0, 0u32); steps];
+    for (t, v) in time.iter().zip(values).filter(|(_, v)| v.is_finite()) {
+        if let Some((sum, count)) = sums.get_mut((t / step_s) as usize) {
+            *sum += v;
+            *count += 1;
+        }
+    }
+    sums.into_iter().map(|(sum, count)| if count > 0 { sum / f64::from(count) } else { f64::NAN }).collect()
+}

@@ -1,0 +1,7 @@
+//! The weekend's folder: what is dropped into it, what it gives at the moment, what can be taken away.
+
+pub mod current;
+pub mod files;
+pub mod own;
+pub mod take;
+pub mod watch;

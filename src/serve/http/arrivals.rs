@@ -1,0 +1,97 @@
+//! A file that is dropped on the page: received in pieces, then taken into the folder.
+
+use std::io::Write;
+use std::sync::Arc;
+
+use axum::body::Body;
+use axum::extract::{Path, Request, State};
+use axum::http::{StatusCode, header};
+use axum::response::{IntoResponse, Response};
+use http_body_util::BodyExt;
+use tempfile::NamedTempFile;
+
+use super::respond::{not_found, on_own_thread};
+use super::state::Server;
+use crate::notice::Failure;
+use crate::serve::folder::own::arriving_file;
+use crate::serve::folder::take;
+use crate::serve::limits::{LARGEST_FILE_BYTES, LONGEST_PAUSE, megabytes};
+
+/// Why a file did not arrive.
+enum Broken {
+    TooLarge,
+    NotSaved(std::io::Error),
+    Incomplete,
+}
+
+impl IntoResponse for Broken {
+    fn into_response(self) -> Response {
+        let (status, message, hint) = match self {
+            Self::TooLarge => (
+                StatusCode::PAYLOAD_TOO_LARGE,
+                format!("the file is larger than {} MB", megabytes(LARGEST_FILE_BYTES)),
+                "copy it into the weekend's folder yourself",
+            ),
+            Self::NotSaved(e) => (
+                StatusCode::INTERNAL_SERVER_ERROR,
+                format!("the file could not be saved: {e}"),
+                "check that the weekend's folder can be written to and that the disk is not full",
+            ),
+            Self::Incomplete => (
+                StatusCode::BAD_REQUEST,
+                "the file did not arrive completely; nothing was saved".to_owned(),
+                "drop it again",
+            ),
+        };
+        for_script(status, &Failure { message, hint: Some(hint.to_owned()) })
+    }
+}
+
+/// An answer that the page's script reads.
+fn for_script(status: StatusCode, answer: &impl serde::Serialize) -> Response {
+    (status, axum::Json(serde_json::json!(answer))).into_response()
+}
+
+/// Takes in a file under the name that it had.
+pub async fn drop_file(State(server): State<Arc<Server>>, Path(name): Path<String>, request: Request) -> Response {
+    let length = request.headers().get(header::CONTENT_LENGTH).and_then(|l| l.to_str().ok()?.parse::<u64>().ok());
+    if length.is_some_and(|l| l > LARGEST_FILE_BYTES) {
+        return Broken::TooLarge.into_response();
+    }
+    // A log is read whole: so many at a time, whoever sends them; the others wait with their bytes on their own side.
+    let Ok(_turn) = server.arrivals.clone().acquire_owned().await else { return not_found() };
+    let arrived = match arriving_file(server.folder()) {
+        Ok(file) => receive(request.into_body(), file).await,
+        Err(e) => Err(Broken::NotSaved(e)),
+    };
+    let arrived = match arrived {
+        Ok(file) => file,
+        Err(broken) => return broken.into_response(),
+    };
+    on_own_thread(move || match take::take(server.folder(), &name, arrived) {
+        Ok(taken) => {
+            taken.read_log.into_iter().for_each(|log| server.current.hand_over(log));
+            server.current.refresh();
+            for_script(StatusCode::OK, &taken.receipt)
+        }
+        Err(failure) => for_script(StatusCode::UNPROCESSABLE_ENTITY, &failure),
+    })
+    .await
+}
+
+/// Writes what arrives to `file`, as long as it is not too much.
+async fn receive(mut body: Body, mut file: NamedTempFile) -> Result<NamedTempFile, Broken> {
+    let mut count = 0;
+    loop {
+        let data = match tokio::time::timeout(LONGEST_PAUSE, body.frame()).await {
+            Ok(None) => return Ok(file),
+            Ok(Some(Ok(frame))) => frame.into_data().unwrap_or_default(),
+            Ok(Some(Err(_))) | Err(_) => return Err(Broken::Incomplete),
+        };
+        count += data.len() as u64;
+        if count > LARGEST_FILE_BYTES {
+            return Err(Broken::TooLarge);
+        }
+        file.write_all(&data).map_err(Broken::NotSaved)?;
+    }
+}

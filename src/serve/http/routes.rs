@@ -1,0 +1,33 @@
+//! What answers to which address.
+
+use std::sync::Arc;
+
+use axum::Router;
+use axum::extract::DefaultBodyLimit;
+use axum::middleware;
+use axum::routing::{get, post, put};
+
+use super::state::Server;
+use super::{arrivals, downloads, gate, news, respond, reviews, sheets};
+use crate::serve::limits::LARGEST_FORM_BYTES;
+
+/// All addresses, behind the gate.
+pub fn router(server: Arc<Server>) -> Router {
+    Router::new()
+        .route("/", get(reviews::weekend))
+        .route("/index.html", get(reviews::weekend))
+        .route("/sheet", get(sheets::show_form).post(sheets::save_form))
+        .route("/sheet/text", get(sheets::show_text).post(sheets::save_text))
+        .route("/sheet/back", post(sheets::put_back))
+        .route("/drop/{name}", put(arrivals::drop_file))
+        .route("/changes", get(news::changes))
+        .route("/files", get(downloads::list))
+        .route("/files/{*name}", get(downloads::download))
+        .route("/live.js", get(respond::live_script))
+        .route("/favicon.ico", get(respond::no_content))
+        .route("/{page}", get(reviews::run))
+        .fallback(|| async { respond::not_found() })
+        .layer(DefaultBodyLimit::max(LARGEST_FORM_BYTES))
+        .layer(middleware::from_fn_with_state(server.clone(), gate::gate))
+        .with_state(server)
+}
