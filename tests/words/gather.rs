@@ -132,14 +132,6 @@ impl Words {
         self
     }
 
-    /// A manual page, whose lines are as long as their sentences.
-    pub fn manual(&mut self, stage: &'static str, roff: &str) {
-        for line in roff.lines().filter(|l| !l.starts_with(['.', '\''])) {
-            let plain = line.replace("\\fB", "").replace("\\fI", "").replace("\\fR", "").replace("\\-", "-");
-            self.lines(stage, &plain.replace("\\*(Aq", "'").replace("\\&", ""));
-        }
-    }
-
     /// All of them, stage by stage.
     pub fn in_order(&self, stages: &[&'static str]) -> String {
         let unknown: Vec<_> = self.stages.keys().filter(|s| !stages.contains(s)).collect();
