@@ -24,6 +24,7 @@ use crate::notice::{Failure, Notice, NoticeCode};
 use crate::quantity::Uncertain;
 use crate::sheet::{RunPlan, Settings, Sheet};
 use crate::statistics::quantiles::median;
+use crate::wording::counted;
 
 /// How far a lap's motor turns may be from what the sheet lets expect, relative: a lap length along the wrong line, a
 /// worn tyre and drive slip together. Common practice, no source.
@@ -209,8 +210,12 @@ pub fn lap(folder: &Path, plan: &RunPlan, sheet: &Sheet, already_read: Option<Ve
         return match logs.into_iter().nth(part - 1) {
             Some(log) => vec![find_laps(plan.clone(), log, list.as_ref(), list_notice, sheet)],
             None => failed(Failure {
-                message: format!("`part = {part}`, but `{}` holds {count} runs", plan.log.display()),
-                hint: Some(format!("write a number from 1 to {count}")),
+                message: format!("`part = {part}`, but `{}` holds {}", plan.log.display(), counted(count, "run")),
+                hint: Some(if count == 1 {
+                    "remove `part`".to_owned()
+                } else {
+                    format!("write a number from 1 to {count}")
+                }),
             }),
         };
     }

@@ -22,7 +22,8 @@ fn season(paths: &[&Path], root: &Path, more: &[&str]) -> Output {
 }
 
 fn words(output: &[u8]) -> String {
-    String::from_utf8_lossy(output).into_owned()
+    // The terminal's lines are wrapped.
+    String::from_utf8_lossy(output).split_whitespace().collect::<Vec<_>>().join(" ")
 }
 
 /// Weekends in the answers that were printed.

@@ -13,7 +13,7 @@
 //! ```
 //! // Spur 116, pinion 31, internal 1.85, tyre 63 mm: 28.59 mm a motor turn, so that a lap of 214 m takes 7485 of them.
 //! let rollout_mm = runtrue::measure::gears::rollout_mm(63.0, 116.0 / 31.0 * 1.85);
-//! assert!((214_000.0 / rollout_mm - 7485.0).abs() < 5.0);
+//! assert!((214_000.0_f64 / rollout_mm - 7485.0).abs() < 5.0);
 //! ```
 
 use std::f64::consts::PI;

@@ -242,6 +242,13 @@ pub fn find_by_place<'k>(keys: &'k [Key], place: &[String]) -> Option<&'k Key> {
     find_in(keys, &path.join("."))
 }
 
+/// Two values of the key at a full path, one after the other with its unit: `3 → 10 %`, `30 → 37°`.
+pub fn change(path: &str, from: &str, to: &str) -> String {
+    let unit = find(path).map_or("", |key| key.unit);
+    let space = if unit.is_empty() || unit == "°" { "" } else { " " };
+    format!("{from} → {to}{space}{unit}")
+}
+
 /// What a racer calls the key at a full path; a key of the user's own is shown as it is written.
 pub fn label(path: &str) -> &str {
     find(path).map_or(path, |k| k.label)

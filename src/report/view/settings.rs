@@ -4,14 +4,14 @@ use super::cells::RowView;
 use super::names::setting_label;
 use crate::notice::printable;
 use crate::review::Review;
-use crate::sheet::{NOTE, Setting};
+use crate::sheet::{NOTE, Setting, keys};
 
 /// Shown for a setting that a run does not have.
 const NOT_SET: &str = "not set";
 
-/// `drag brake 3 → 10`, with the settings that changed in the same runs.
+/// `drag brake 3 → 10 %`, with the settings that changed in the same runs.
 pub fn change(key: &str, from: &str, to: &str, together_with: &[String]) -> String {
-    let change = format!("{} {from} → {to}", setting_label(key));
+    let change = format!("{} {}", setting_label(key), keys::change(key, from, to));
     if together_with.is_empty() {
         return change;
     }

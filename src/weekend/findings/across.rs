@@ -92,13 +92,13 @@ fn change_in_words(comparison: &Comparison) -> String {
     let mut settings = vec![setting_label(&comparison.key)];
     settings.extend(comparison.together_with.iter().map(|key| setting_label(key)));
     let names = settings.join(" with ");
-    let unit = key.filter(|k| !k.unit.is_empty()).map_or_else(String::new, |k| format!(" {}", k.unit));
+    let values = keys::change(&comparison.key, &comparison.from_shown(), &comparison.to_shown());
     match (&comparison.from, &comparison.to) {
         (Some(Setting::Number(from)), Some(Setting::Number(to))) if comparison.together_with.is_empty() => {
             let words = key.map_or(Words { more: "More", less: "Less" }, |k| k.words);
-            format!("{} {names} ({from} → {to}{unit})", if to > from { words.more } else { words.less })
+            format!("{} {names} ({values})", if to > from { words.more } else { words.less })
         }
-        _ => format!("{} ({} → {})", uppercase_first(&names), comparison.from_shown(), comparison.to_shown()),
+        _ => format!("{} ({values})", uppercase_first(&names)),
     }
 }
 
