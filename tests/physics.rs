@@ -111,15 +111,26 @@ fn motor_of_gym_electric_motor() {
 /// A car whose motor travels 30 mm a turn: 63.025 mm · π / 6.6.
 const TRAVELS_30_MM: &str = "[cars.c]\nspur = 66\npinion = 10\ninternal_ratio = 1\ntyre_diameter_mm = 63.0253";
 
-/// The run of commonroad-vehicle-models as the program sees it. As many turns a minute as a model car's motor makes:
-/// the number means nothing else here. The log carries the throttle, which tells wheels that brake from wheels that
-/// drive.
-fn slip_of(file: &str, ground: bool) -> Value {
+/// What the log of a car with slip carries beside time and revs.
+#[derive(Clone, Copy)]
+struct Carries {
+    ground: bool,
+    throttle: bool,
+}
+
+/// The run of commonroad-vehicle-models as the program sees it. As many turns a minute as a model car's motor makes: the
+/// number means nothing else here. The throttle, where the log carries it, tells wheels that brake from wheels that drive.
+fn slip_of(file: &str, carries: Carries) -> Value {
     let line = |r: Vec<f64>| {
-        let over_ground = if ground { format!(",{:.2}", r[2]) } else { String::new() };
-        format!("{:.2},{:.0},{:.0}{over_ground}", r[0], 2000.0 * r[1], (100.0 * r[3] / 18.0).clamp(-100.0, 100.0))
+        let throttle = format!(",{:.0}", (100.0 * r[3] / 18.0).clamp(-100.0, 100.0));
+        let ground = format!(",{:.2}", r[2]);
+        let some = |carried: bool, cell: String| if carried { cell } else { String::new() };
+        let (throttle, ground) = (some(carries.throttle, throttle), some(carries.ground, ground));
+        format!("{:.2},{:.0}{throttle}{ground}", r[0], 2000.0 * r[1])
     };
-    let header = format!("time [s],rpm [1/min],throttle [%]{}", if ground { ",ground speed [m/s]" } else { "" });
+    let throttle = if carries.throttle { ",throttle [%]" } else { "" };
+    let ground = if carries.ground { ",ground speed [m/s]" } else { "" };
+    let header = format!("time [s],rpm [1/min]{throttle}{ground}");
     reviewed(&log(&header, rows(file).into_iter().map(line)), TRAVELS_30_MM, "")["wheelspin"].clone()
 }
 
@@ -129,24 +140,30 @@ fn stretches(what: &str, end: f64) -> Vec<Value> {
     all.into_iter().filter(|s| number(&s["end_s"]) < end).collect()
 }
 
-/// Wheel speed against car speed with known slip: commonroad-vehicle-models, told from the wheels alone and with the
-/// speed over ground. The file at 50 Hz is the same run as the one at 20 Hz, its first 72 s: not a second witness.
+/// Wheel speed against car speed with known slip: commonroad-vehicle-models, told from the wheels alone and with the speed
+/// over ground, with the throttle in the log and without. The file at 50 Hz is the same run as the one at 20 Hz, its first
+/// 72 s: not a second witness.
 #[rstest]
 #[case("tyre_slip.csv", 120.0)]
 #[case("tyre_slip_50hz.csv", 72.0)]
-fn slip_by_commonroad_vehicle_models(#[case] file: &str, #[case] end: f64, #[values(false, true)] ground: bool) {
-    let found = slip_of(file, ground);
+fn slip_by_commonroad_vehicle_models(
+    #[case] file: &str,
+    #[case] end: f64,
+    #[values(false, true)] ground: bool,
+    #[values(false, true)] throttle: bool,
+) {
+    let found = slip_of(file, Carries { ground, throttle });
     assert_eq!(found["can_tell"], true);
     let (events, spins) = (found["events"].as_array().unwrap(), stretches("spins", end));
     assert_eq!(events.len(), spins.len(), "{events:?}");
-    let (edge, slip) = if ground { (0.06, 0.03) } else { (0.15, 0.12) };
+    let (edge, slip, share) = if ground { (0.02, 0.02, 0.01) } else { (0.03, 0.06, 0.02) };
     for (event, spin) in events.iter().zip(&spins) {
         let off = |key: &str| (number(&event[key]) - number(&spin[key])).abs();
         assert!(off("start_s") < edge && off("end_s") < edge, "{event} for {spin}");
         assert!(off("peak_slip") < slip, "{event} for {spin}");
     }
     let seconds: f64 = spins.iter().map(|s| number(&s["end_s"]) - number(&s["start_s"])).sum();
-    assert!((number(&found["seconds"]) / seconds - 1.0).abs() < 0.12, "{} s for {seconds}", found["seconds"]);
+    assert!((number(&found["seconds"]) / seconds - 1.0).abs() < share, "{} s for {seconds}", found["seconds"]);
 }
 
 /// Wheels that the brake has locked come back up to the car's speed faster than any drive: that is no wheelspin.
@@ -158,8 +175,9 @@ fn locked_wheels_are_no_wheelspin(
     #[case] end: f64,
     #[case] count: usize,
     #[values(false, true)] ground: bool,
+    #[values(false, true)] throttle: bool,
 ) {
-    let (found, locks) = (slip_of(file, ground), stretches("locks", end));
+    let (found, locks) = (slip_of(file, Carries { ground, throttle }), stretches("locks", end));
     assert_eq!(locks.len(), count);
     for lock in &locks {
         // The wheels take half a second to come back to the car's speed.
@@ -203,18 +221,18 @@ fn race_end_of_our_equations_integrated_by_scipy(#[case] end: f64, #[case] key: 
     );
 }
 
-/// Race end from the first 55 %: winding and case by opensourceleg's thermal model, whose heat capacities and
-/// resistances were fitted to a real motor on a bench. Its case takes a thousand seconds to warm, so hardly a third of
-/// that is seen.
+/// Race end from the first 55 %: winding and case by opensourceleg's thermal model, whose heat capacities and resistances
+/// were fitted to a real motor on a bench. Its case takes a thousand seconds to warm, so that hardly a third of that is
+/// seen. **Known bias**: from 165 s the forecast for 300 s is 1.0 °C low, the unsafe side, within its interval.
 #[rstest]
-#[case(300.0, "case_c_at_300_s")]
-#[case(480.0, "case_c_at_480_s")]
-fn race_end_of_a_motor_by_opensourceleg(#[case] end: f64, #[case] key: &str) {
+#[case(300.0, "case_c_at_300_s", 1.2)]
+#[case(480.0, "case_c_at_480_s", 1.0)]
+fn race_end_of_a_motor_by_opensourceleg(#[case] end: f64, #[case] key: &str, #[case] near_c: f64) {
     let truth: Value = serde_json::from_str(&reference("motor_case.json")).unwrap();
     let line = |r: &[f64]| format!("{:.1},{:.0},{:.2},{:.2},{:.0}", r[0], r[1], r[2], r[3], r[5]);
     let heat = forecast("motor_case.csv", line, number(&truth["air_c"]), 0.55 * end, end);
     let (found, case_c) = (&heat["race_end_c"], number(&truth[key]));
-    assert!((number(&found["value"]) - case_c).abs() < 2.0 && holds(found, case_c), "{found} for {case_c}");
+    assert!((number(&found["value"]) - case_c).abs() < near_c && holds(found, case_c), "{found} for {case_c}");
     let constant = &heat["time_constant_range_s"];
     assert!(holds(constant, number(&truth["case_time_constant_s"])), "{constant} s");
 }

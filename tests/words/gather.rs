@@ -123,6 +123,15 @@ impl Words {
         }
     }
 
+    /// Takes what `other` has and this has not.
+    pub fn merge(mut self, other: Words) -> Words {
+        for (stage, sentences) in other.stages {
+            let own = self.stages.entry(stage).or_default();
+            sentences.into_iter().for_each(|(template, text)| drop(own.entry(template).or_insert(text)));
+        }
+        self
+    }
+
     /// All of them, stage by stage.
     pub fn in_order(&self, stages: &[&'static str]) -> String {
         let unknown: Vec<_> = self.stages.keys().filter(|s| !stages.contains(s)).collect();
