@@ -60,6 +60,17 @@ impl<R> JsonSchema for Reasons<R> {
     }
 }
 
+/// A single reason as its sentence, for a field that may have none.
+///
+/// # Errors
+/// What the serializer said.
+pub fn as_text<R: Display, S: Serializer>(reason: &Option<R>, serializer: S) -> Result<S::Ok, S::Error> {
+    match reason {
+        Some(reason) => serializer.collect_str(reason),
+        None => serializer.serialize_none(),
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

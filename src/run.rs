@@ -3,6 +3,7 @@
 //! A [`MeasuredRun`] is never changed after it is measured. What the other runs of the car add stands beside it in a
 //! [`SettledRun`]: which pinion was on the car, and the motor's heat with what the same motor did in other runs.
 
+use std::fmt::{self, Display};
 use std::path::Path;
 use std::sync::Arc;
 
@@ -103,16 +104,15 @@ pub enum PinionWhy {
     TwoFit,
 }
 
-impl PinionWhy {
-    /// The reason in words.
-    pub fn words(self) -> &'static str {
-        match self {
+impl Display for PinionWhy {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(match self {
             Self::NoneFits => {
                 "no pinion near the sheet's explains the revs: check the pinion, spur, internal ratio, tyre and lap \
                  length on the sheet"
             }
             Self::TwoFit => "two pinions explain the revs nearly equally well",
-        }
+        })
     }
 }
 

@@ -11,16 +11,18 @@
 //! remark, not a setting.
 
 use std::collections::BTreeSet;
+use std::fmt::{self, Display};
 
 use nalgebra::{DMatrix, DVector};
 use schemars::JsonSchema;
-use serde::{Serialize, Serializer};
+use serde::Serialize;
 
 use super::cars::cars;
 use crate::figure::Figure;
 use crate::measure::forecast::Scene;
 use crate::measure::heat::Heat;
 use crate::quantity::{Estimate, Uncertain};
+use crate::reason;
 use crate::run::SettledRun;
 use crate::sheet::{NOTE, Setting};
 use crate::statistics::least_squares::by_singular_values;
@@ -62,7 +64,7 @@ pub struct Effect {
     /// The difference, with the other keys' changes taken out.
     pub difference: Option<Estimate>,
     /// Why it cannot be had, or what it cannot be told from.
-    #[serde(serialize_with = "why_in_words")]
+    #[serde(serialize_with = "reason::as_text")]
     #[schemars(with = "Option<String>")]
     pub why: Option<Why>,
 }
@@ -80,21 +82,20 @@ pub enum Why {
     Together(Vec<String>),
 }
 
-impl Why {
-    /// The reason in words.
-    pub fn words(&self) -> String {
+impl Display for Why {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
-            Self::OneSide(None) => "no run on one of the sides has this figure".to_owned(),
-            Self::OneSide(Some(needs)) => format!("no run on one of the sides has this figure: {needs}"),
-            Self::FewRuns => "too few runs to tell the change from their scatter".to_owned(),
-            Self::Entangled => "other settings changed in the same runs, so it cannot be told which did it".to_owned(),
-            Self::Together(keys) => format!("changed together with {}: one effect for all of them", keys.join(", ")),
+            Self::OneSide(None) => f.write_str("no run on one of the sides has this figure"),
+            Self::OneSide(Some(needs)) => write!(f, "no run on one of the sides has this figure: {needs}"),
+            Self::FewRuns => f.write_str("too few runs to tell the change from their scatter"),
+            Self::Entangled => {
+                f.write_str("other settings changed in the same runs, so it cannot be told which did it")
+            }
+            Self::Together(keys) => {
+                write!(f, "changed together with {}: one effect for all of them", keys.join(", "))
+            }
         }
     }
-}
-
-fn why_in_words<S: Serializer>(why: &Option<Why>, to: S) -> Result<S::Ok, S::Error> {
-    why.as_ref().map(Why::words).serialize(to)
 }
 
 impl Comparison {

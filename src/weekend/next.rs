@@ -5,8 +5,10 @@
 //! today's load and one with the other's. Whether the fan is needed is asked where a car ran with and without one: the
 //! run's race with the cooling of the other runs.
 
+use std::fmt::{self, Display};
+
 use schemars::JsonSchema;
-use serde::{Serialize, Serializer};
+use serde::Serialize;
 
 use super::shared_heat::is_fan;
 use crate::measure::forecast::Scene;
@@ -14,6 +16,7 @@ use crate::measure::gears::{Gears, neighbours};
 use crate::measure::hot_part::HotPart;
 use crate::measure::pinion::Regeared;
 use crate::quantity::{COVERAGE_95, Estimate, Uncertain};
+use crate::reason;
 use crate::run::{Measured, SettledRun};
 use crate::sheet::Setting;
 use crate::statistics::mean::mean_and_deviation;
@@ -38,7 +41,7 @@ pub struct Next {
     /// Change of the race's end from the pinion on the car, K.
     pub motor_change_k: Option<Estimate>,
     /// Why a figure is missing.
-    #[serde(serialize_with = "why_in_words")]
+    #[serde(serialize_with = "reason::as_text")]
     #[schemars(with = "Option<String>")]
     pub why: Option<Why>,
 }
@@ -54,19 +57,14 @@ pub enum Why {
     NoHeatModel,
 }
 
-impl Why {
-    /// The reason in words.
-    pub fn words(self) -> String {
+impl Display for Why {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
-            Self::TooFar => format!("more than {:.0} % from the gearing that was driven", 100.0 * FURTHEST),
-            Self::NoPull => "this needs voltage, current, revs and laps".to_owned(),
-            Self::NoHeatModel => "how the motor heats could not be told from this run".to_owned(),
+            Self::TooFar => write!(f, "more than {:.0} % from the gearing that was driven", 100.0 * FURTHEST),
+            Self::NoPull => f.write_str("this needs voltage, current, revs and laps"),
+            Self::NoHeatModel => f.write_str("how the motor heats could not be told from this run"),
         }
     }
-}
-
-fn why_in_words<S: Serializer>(why: &Option<Why>, to: S) -> Result<S::Ok, S::Error> {
-    why.map(Why::words).serialize(to)
 }
 
 /// The race with the cooling of the runs that had the fan otherwise.

@@ -9,14 +9,17 @@
 //! rise and has a trend of its own; where nothing does, the cause cannot be told. So a hot day, which moves the air and
 //! not the cooling, is not taken for a dying fan.
 
+use std::fmt::{self, Display};
+
 use schemars::JsonSchema;
-use serde::{Serialize, Serializer};
+use serde::Serialize;
 
 use super::cars::cars;
 use crate::figure::Figure;
 use crate::measure::forecast::Scene;
 use crate::measure::heat::Heat;
 use crate::measure::hot_part::HotPart;
+use crate::reason;
 use crate::run::SettledRun;
 use crate::statistics::theil_sen::slope_by_order;
 
@@ -96,13 +99,12 @@ pub enum Why {
     Scatter,
 }
 
-impl Why {
-    /// The reason in words.
-    pub fn words(self) -> &'static str {
-        match self {
+impl Display for Why {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(match self {
             Why::FewRuns => "at least five runs are needed to tell a trend from chance",
             Why::Scatter => "the runs scatter too much to rule out a change that would matter",
-        }
+        })
     }
 }
 
@@ -130,13 +132,9 @@ pub struct Trend {
     /// What explains it, for temperatures that rise or fall.
     pub cause: Option<Cause>,
     /// Why there is no verdict.
-    #[serde(serialize_with = "why_in_words")]
+    #[serde(serialize_with = "reason::as_text")]
     #[schemars(with = "Option<String>")]
     pub why: Option<Why>,
-}
-
-fn why_in_words<S: Serializer>(why: &Option<Why>, to: S) -> Result<S::Ok, S::Error> {
-    why.map(Why::words).serialize(to)
 }
 
 impl Trend {

@@ -125,7 +125,7 @@ pub fn weekend(review: &Review) -> WeekendView {
                 figure: t.of.label.to_owned(),
                 why: t.why,
             }),
-            |why| why.map_or("the runs do not show it", Why::words).to_owned(),
+            |why| why.map_or("the runs do not show it".to_owned(), |why| why.to_string()),
         ),
         changes: review.comparisons.iter().map(change).collect(),
         notices: review.notices.iter().map(notice).collect(),
@@ -220,7 +220,7 @@ fn change(c: &Comparison) -> ChangeView {
 fn effect_row(effect: &Effect) -> RowView {
     let figure = ShownFigure::from(effect.of);
     let remark = match (&effect.why, effect.difference) {
-        (Some(why), _) => why.words(),
+        (Some(why), _) => why.to_string(),
         (None, difference) => verdicts::effect(difference.as_ref()).to_owned(),
     };
     let before = number(effect.from.map(|v| figure.shown.factor * v), figure.shown.digits);

@@ -102,6 +102,6 @@ fn gears_row(next: &Next, on_sheet: bool) -> RowView {
     let mut cells = vec![next.spur.to_string()];
     cells.extend(view::next_cells(next));
     let remark = if on_sheet { "as on the sheet".to_owned() } else { String::new() };
-    cells.push(next.why.map_or(remark, |why| why.words()));
+    cells.push(next.why.map_or(remark, |why| why.to_string()));
     RowView { cells, aside: next.why.is_some() }
 }
