@@ -127,7 +127,9 @@ impl Words {
     pub fn merge(mut self, other: Words) -> Words {
         for (stage, sentences) in other.stages {
             let own = self.stages.entry(stage).or_default();
-            sentences.into_iter().for_each(|(template, text)| drop(own.entry(template).or_insert(text)));
+            for (template, text) in sentences {
+                own.entry(template).or_insert(text);
+            }
         }
         self
     }
