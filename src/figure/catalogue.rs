@@ -429,7 +429,7 @@ pub static FIGURES: &[Figure] = &[
         key: "mean_w",
         column: "mean_w",
         unit: "W",
-        about: "mean electrical power over the laps that count",
+        about: "mean electrical power from the first lap to the last",
         label: "mean power",
         shown: shown("W", 0),
         read: |run| answered(run, |a| relative(a.power.mean_w, POWER_U)),

@@ -248,27 +248,27 @@ mod tests {
     #[test]
     fn a_new_language_is_words_in_one_file() {
         let mut file: HashMap<String, Lists> = toml::from_str(FILE).unwrap();
-        for (channel, names) in [
-            ("time", ["czas"]),
-            ("rpm", ["obroty silnika"]),
-            ("voltage", ["napiecie"]),
-            ("current", ["prad"]),
-            ("motor_temperature", ["temperatura silnika"]),
-            ("ground_speed", ["predkosc"]),
+        // An invented language, so that none that is added later is in the way.
+        for (channel, name) in [
+            ("time", "tempofluo"),
+            ("rpm", "turnoj motoraj"),
+            ("voltage", "streco"),
+            ("current", "amperfluo"),
+            ("motor_temperature", "varmo motora"),
+            ("ground_speed", "rapideco tera"),
         ] {
-            let names = names.map(str::to_owned).to_vec();
-            assert_eq!(file.get_mut(channel).unwrap().insert("pl".to_owned(), names), None);
+            assert_eq!(file.get_mut(channel).unwrap().insert("xx".to_owned(), vec![name.to_owned()]), None);
         }
-        file.get_mut("units").unwrap().get_mut("rpm").unwrap().push("obr./min".to_owned());
+        file.get_mut("units").unwrap().get_mut("rpm").unwrap().push("turn./minuto".to_owned());
         let words = Vocabulary::from_toml(&toml::to_string(&file).unwrap()).unwrap();
         let found = |header: &str| words.meaning(&normalise(header));
-        assert_eq!(found("Czas"), Some(Meaning::Channel(Channel::Time)));
-        assert_eq!(found("Obroty_silnika"), Some(Meaning::Channel(Channel::Rpm)));
-        assert_eq!(found("Napięcie"), Some(Meaning::Channel(Channel::Voltage)));
-        assert_eq!(found("PRĄD"), Some(Meaning::Channel(Channel::Current)));
-        assert_eq!(found("temperaturaSilnika"), Some(Meaning::Channel(Channel::MotorTemperature)));
-        assert_eq!(found("Prędkość"), Some(Meaning::Channel(Channel::GroundSpeed)));
-        assert_eq!(words.unit("[obr./min]").map(|u| u.name), Some("rpm"));
+        assert_eq!(found("Tempofluo"), Some(Meaning::Channel(Channel::Time)));
+        assert_eq!(found("Turnoj_motoraj"), Some(Meaning::Channel(Channel::Rpm)));
+        assert_eq!(found("Streĉo"), Some(Meaning::Channel(Channel::Voltage)));
+        assert_eq!(found("AMPERFLŬO"), Some(Meaning::Channel(Channel::Current)));
+        assert_eq!(found("varmoMotora"), Some(Meaning::Channel(Channel::MotorTemperature)));
+        assert_eq!(found("Rapidecó tera"), Some(Meaning::Channel(Channel::GroundSpeed)));
+        assert_eq!(words.unit("[turn./minuto]").map(|u| u.name), Some("rpm"));
         // The others are as they were.
         assert_eq!(found("Drehzahl"), Some(Meaning::Channel(Channel::Rpm)));
     }
