@@ -127,7 +127,9 @@ impl Words {
     pub fn merge(mut self, other: Words) -> Words {
         for (stage, sentences) in other.stages {
             let own = self.stages.entry(stage).or_default();
-            sentences.into_iter().for_each(|(template, text)| drop(own.entry(template).or_insert(text)));
+            for (template, text) in sentences {
+                own.entry(template).or_insert(text);
+            }
         }
         self
     }
@@ -182,6 +184,8 @@ fn template(text: &str) -> String {
 /// Tags that go on within a sentence.
 const INLINE: [&str; 14] =
     ["a", "abbr", "b", "code", "em", "i", "kbd", "q", "s", "small", "span", "strong", "sub", "sup"];
+/// A longer text is somebody's sheet on the page.
+const LONGEST: usize = 1000;
 /// Elements whose content is not read.
 const UNREAD: [&str; 4] = ["script", "style", "svg", "textarea"];
 /// Attributes that are read or heard.
@@ -217,5 +221,5 @@ pub fn text_of(html: &str) -> Vec<String> {
         let t = t.replace("&#60;", "<").replace("&#62;", ">").replace("&#34;", "\"");
         t.split_whitespace().collect::<Vec<_>>().join(" ")
     };
-    texts.into_iter().map(plain).filter(|t| is_sentence(t)).collect()
+    texts.into_iter().map(plain).filter(|t| is_sentence(t) && t.len() < LONGEST).collect()
 }
