@@ -17,7 +17,7 @@ use crate::weekend::comparisons::{Comparison, Effect};
 use crate::weekend::conclude::ConcludedRun;
 use crate::weekend::lacks::{self, Place};
 use crate::weekend::pace::{Pace, RunLaps, pace};
-use crate::weekend::trends::{Trend, Verdict, Why};
+use crate::weekend::trends::{Trend, Verdict};
 use crate::wording::{InFigures, counted};
 
 /// The weekend's page.

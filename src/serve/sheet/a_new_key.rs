@@ -47,7 +47,7 @@ fn a_new_key_is_in_reader_editor_schema_starter_form_and_what_the_sheet_lacks() 
     let folder = tempfile::tempdir().unwrap();
     let rows: String = (0..600).map(|n| format!("{}.{:02},{}\n", n / 20, n % 20 * 5, n % 100 * 300)).collect();
     std::fs::write(folder.path().join("r1.csv"), format!("Time [s],RPM\n{rows}")).unwrap();
-    let review = crate::review::review(folder.path(), &mut |_, _| {}).unwrap();
+    let review = crate::review::review(folder.path(), &|_, _| {}).unwrap();
     let lacks = lacks_of(&keys, &review.sheet, &review.runs);
     let asked = |key: &Key| lacks.iter().find(|l| l.key == key).map(|l| l.place.clone());
     assert_eq!(asked(&wing), Some(Place::Car("car".into())));

@@ -53,7 +53,7 @@ fn sentences(run: &ConcludedRun, on_car: Option<f64>) -> Vec<String> {
     if has_forecast(run) {
         sentences.push("This looks at motor heat alone. Race rules and the maker's limits come first.".to_owned());
     }
-    sentences.extend(run.next.iter().find_map(|n| n.why).map(|why| not_answered(&why)));
+    sentences.extend(run.next.iter().find_map(|n| n.why).map(not_answered));
     let missing: Vec<String> = ["spur", "pinion"]
         .into_iter()
         .filter(|key| run.plan().settings.number(key).is_none())
