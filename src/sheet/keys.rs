@@ -244,9 +244,13 @@ pub fn find_by_place<'k>(keys: &'k [Key], place: &[String]) -> Option<&'k Key> {
 
 /// Two values of the key at a full path, one after the other with its unit: `3 → 10 %`, `30 → 37°`.
 pub fn change(path: &str, from: &str, to: &str) -> String {
-    let unit = find(path).map_or("", |key| key.unit);
+    with_unit(&format!("{from} → {to}"), find(path).map_or("", |key| key.unit))
+}
+
+/// A value with its unit: `10 %`, `37°`, and as it is without one.
+pub fn with_unit(value: &str, unit: &str) -> String {
     let space = if unit.is_empty() || unit == "°" { "" } else { " " };
-    format!("{from} → {to}{space}{unit}")
+    format!("{value}{space}{unit}")
 }
 
 /// What a racer calls the key at a full path; a key of the user's own is shown as it is written.

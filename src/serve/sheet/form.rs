@@ -352,8 +352,8 @@ fn run_title(keys: &[Key], run: &Group) -> String {
         let (label, unit) = key.map_or((dotted.as_str(), ""), |k| (k.label, k.unit));
         let mut lines = field.value.trim().lines();
         let (first, more) = (lines.next().unwrap_or_default(), if lines.next().is_some() { " …" } else { "" });
-        let space = if unit.is_empty() { "" } else { " " };
-        parts.push(format!("{label} {}{more}{space}{unit}", printable(first, 80)));
+        let value = keys::with_unit(&format!("{}{more}", printable(first, 80)), unit);
+        parts.push(format!("{label} {value}"));
     }
     parts.into_iter().filter(|p| !p.is_empty()).collect::<Vec<_>>().join(" · ")
 }
