@@ -13,6 +13,9 @@ use crate::log::Log;
 use crate::run::{self, LappedRun, MeasuredRun};
 use crate::sheet::{RunPlan, Sheet};
 
+/// Logs that wait to be asked for at most: as many as are dropped in one go, mostly.
+const MOST_WAITING: usize = 8;
+
 /// How many runs of how many are done; called from several threads.
 pub type Progress<'a> = &'a (dyn Fn(usize, usize) + Sync);
 
@@ -48,7 +51,12 @@ pub struct KeptRuns {
 
 impl KeptRuns {
     /// Hands over a log that has been read: the first review that names it does not read it again.
+    /// A few wait at most, the latest: what no review asks for is read from its file when one does.
     pub fn hand_over(&mut self, log: ReadLog) {
+        self.read_logs.retain(|waiting| waiting.log != log.log);
+        if self.read_logs.len() == MOST_WAITING {
+            self.read_logs.remove(0);
+        }
         self.read_logs.push(log);
     }
 

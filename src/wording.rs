@@ -4,6 +4,8 @@ use crate::quantity::Estimate;
 
 /// Digits after the point of a value that has no interval to say how many it deserves.
 const DIGITS_WITHOUT_INTERVAL: usize = 1;
+/// Digits after the point at the most.
+const MOST_DIGITS: usize = 6;
 /// An interval whose half-width begins with a figure below this is shown to two digits, else to one: rounding it to one
 /// digit would change it by up to a third.
 const TWO_DIGITS_BELOW: f64 = 2.95;
@@ -31,7 +33,8 @@ pub struct Ends {
 }
 
 impl InFigures {
-    /// To the digits that the interval supports: its half-width to one digit, or to two where it begins with 1 or 2.
+    /// To the digits that the interval supports: its half-width to one digit, or to two where it begins with 1 or 2; to
+    /// more where a value that its interval tells from nought would be shown as nought.
     pub fn new(estimate: &Estimate) -> Self {
         let half = estimate.half_width();
         if half <= 0.0 || !half.is_finite() {
@@ -39,13 +42,22 @@ impl InFigures {
         }
         let power = half.log10().floor();
         let leading = half / 10f64.powf(power);
-        let digits = (-power + f64::from(u8::from(leading < TWO_DIGITS_BELOW))).clamp(0.0, 6.0) as usize;
+        let mut digits =
+            (-power + f64::from(u8::from(leading < TWO_DIGITS_BELOW))).clamp(0.0, MOST_DIGITS as f64) as usize;
+        while !estimate.holds(0.0) && is_nought(estimate.value, digits) && digits < MOST_DIGITS {
+            digits += 1;
+        }
         let ends = Ends {
             low: rounded(estimate.low, digits),
             high: rounded(estimate.high, digits),
             half: rounded(half, digits),
         };
         Self::rounded(estimate.value, digits, Some(ends))
+    }
+
+    /// To so many digits after the point, without an interval.
+    pub fn plain(value: f64, digits: usize) -> Self {
+        Self::rounded(value, digits, None)
     }
 
     /// To whole numbers, with at least one either way: a thermometer tells no more.
@@ -198,9 +210,18 @@ mod tests {
     #[case(-0.9, 1.8, "0.9 s faster (± 1.8)")]
     #[case(-0.004, 0.05, "unchanged (± 0.05 s)")]
     #[case(2.0, 0.0, "2.0 s slower")]
+    // A value that is told from nought is never called unchanged.
+    #[case(0.001, 0.0009, "0.0010 s slower (0.0001 to 0.0019)")]
     fn changes(#[case] value: f64, #[case] half: f64, #[case] expected: &str) {
         let slower = Words { more: "slower", less: "faster" };
         assert_eq!(change(&Estimate::from_half_width(value, half), "s", slower), expected);
+    }
+
+    #[test]
+    fn a_lopsided_interval_away_from_nought_does_not_hide_its_value() {
+        let slower = Words { more: "slower", less: "faster" };
+        let slope = Estimate { value: 0.001, low: 0.000_9, high: 0.587 };
+        assert_eq!(change(&slope, "s", slower), "0.001 s slower (0.001 to 0.587)");
     }
 
     #[rstest]

@@ -19,6 +19,9 @@ pub const DEFAULT_INTERNAL_RATIO: f64 = 1.0;
 /// or a tape along the line gives. Common practice, no source.
 pub const DEFAULT_LAP_LENGTH_SHARE: f64 = 0.01;
 
+/// Said in place of the value of a key that is not on the sheet.
+pub const NOT_SET: &str = "not set";
+
 /// Path of a run's note: words for people, not a setting that could have had an effect.
 pub const NOTE: &str = "note";
 
@@ -242,9 +245,15 @@ pub fn find_by_place<'k>(keys: &'k [Key], place: &[String]) -> Option<&'k Key> {
     find_in(keys, &path.join("."))
 }
 
-/// Two values of the key at a full path, one after the other with its unit: `3 → 10 %`, `30 → 37°`.
-pub fn change(path: &str, from: &str, to: &str) -> String {
-    with_unit(&format!("{from} → {to}"), find(path).map_or("", |key| key.unit))
+/// Two values of the key at a full path, one after the other with its unit: `3 → 10 %`, `30 → 37°`, `10 % → not set`.
+pub fn change(path: &str, from: Option<&str>, to: Option<&str>) -> String {
+    let unit = find(path).map_or("", |key| key.unit);
+    match (from, to) {
+        (Some(from), Some(to)) => format!("{from} → {}", with_unit(to, unit)),
+        (Some(from), None) => format!("{} → {NOT_SET}", with_unit(from, unit)),
+        (None, Some(to)) => format!("{NOT_SET} → {}", with_unit(to, unit)),
+        (None, None) => NOT_SET.to_owned(),
+    }
 }
 
 /// A value with its unit: `10 %`, `37°`, and as it is without one.

@@ -71,14 +71,23 @@ fn heading(text: &str, line: &str, parser: &str) -> Explained {
     }
     let inner = line.trim_start_matches('[').split(']').next().unwrap_or_default();
     if inner.contains(char::is_whitespace) && !inner.contains('"') && line.contains(']') {
-        let (table, name) = inner.split_once('.').unwrap_or(("cars", inner));
-        let hint = format!("put the name in quotes: `[{table}.\"{}\"]`", printable(name.trim(), 40));
+        let hint = format!("put the name in quotes: `[{}]`", quoted_names(inner));
         return explained(format!("the heading `{shown}` has a name with a space in it"), hint);
     }
     explained(
         format!("the heading `{shown}` cannot be read"),
         "write `[track]`, `[cars.NAME]` or `[[runs]]` on a line of its own",
     )
+}
+
+/// A heading with quotes around each part that has a blank in it; a name alone is a car's.
+fn quoted_names(heading: &str) -> String {
+    let quoted = |part: &str| {
+        let part = printable(part.trim(), 40);
+        if part.contains(char::is_whitespace) { format!("\"{part}\"") } else { part }
+    };
+    let parts: Vec<String> = heading.split('.').map(quoted).collect();
+    if parts.len() == 1 { format!("cars.{}", parts[0]) } else { parts.join(".") }
 }
 
 fn no_value(line: &str) -> Explained {
@@ -115,7 +124,7 @@ fn wrong_value(key: &str, value: &str, known: Option<&Key>) -> Explained {
         );
     }
     if value.starts_with(|c: char| c.is_ascii_digit() || "+-.".contains(c)) {
-        return wrong_number(&shown, value);
+        return wrong_number(&shown, value, known);
     }
     if value.starts_with('=') {
         return explained(format!("`{key}` has more than one `=`"), format!("write `{key} = …`"));
@@ -137,7 +146,11 @@ fn wrong_text(key: &str, value: &str) -> Explained {
     explained(format!("there is something behind the text of `{key}`"), "put a remark behind a `#`")
 }
 
-fn wrong_number(shown: &str, value: &str) -> Explained {
+fn wrong_number(shown: &str, value: &str, known: Option<&Key>) -> Explained {
+    if has_thousands(value) {
+        let hint = "write it without a separator, such as `6000`, or with a point if a fraction is meant";
+        return explained(format!("`{shown}` has a separator in it"), hint);
+    }
     let end = value.find(|c: char| !(c.is_ascii_digit() || "+-.,_".contains(c))).unwrap_or(value.len());
     let (number, rest) = (value[..end].replace(',', "."), value[end..].trim());
     let plain = number.parse::<f64>().ok().filter(|n| n.is_finite());
@@ -146,7 +159,14 @@ fn wrong_number(shown: &str, value: &str) -> Explained {
         return explained(format!("`{shown}` is not a number"), "write a number as `31` or `63.0`, and text in quotes");
     };
     if !rest.is_empty() {
-        return explained(format!("`{shown}` is more than a number"), format!("write the number alone: `{plain}`"));
+        // In another unit, or as minutes and seconds, the digits alone would be another value.
+        let unit = known.map_or("", |k| k.unit);
+        let hint = if unit.is_empty() || rest == unit {
+            format!("write the number alone: `{plain}`")
+        } else {
+            format!("write the number alone, in {unit}")
+        };
+        return explained(format!("`{shown}` is more than a number"), hint);
     }
     if zeros {
         let hint = format!("write `{plain}`, or `\"{shown}\"` if it is a name");
@@ -154,6 +174,13 @@ fn wrong_number(shown: &str, value: &str) -> Explained {
     }
     let hint = format!("write it with a point and digits on both sides: `{plain:?}`");
     explained(format!("`{shown}` is not written as a number"), hint)
+}
+
+/// Whether three digits stand behind a comma or a blank, where nothing tells a thousand from a fraction.
+fn has_thousands(value: &str) -> bool {
+    let groups: Vec<&str> = value.split([',', ' ']).collect();
+    let digits = |group: &&str| group.bytes().all(|b| b.is_ascii_digit());
+    groups.len() > 1 && groups.iter().all(digits) && groups[1..].iter().all(|group| group.len() == 3)
 }
 
 /// Whether a value is digits in three groups, as dates are written in many countries.
@@ -188,6 +215,12 @@ mod tests {
             "[track]\nlap_length_m: 214",
             "[track]\nit rained",
             "[cars.my car]\nspur = 116",
+            "[cars.my car.motor]\npoles = 2",
+            "[cars.a.battery]\ncapacity_mah = 6,000",
+            "[cars.a.battery]\ncapacity_mah = 6 000",
+            "[race]\nlength_s = 5 min",
+            "[race]\nlength_s = 5:00",
+            "[race]\nlength_s = 300 s",
             "[cars.a]\nspur =",
             "[cars.a]\nspur = 0116",
             "[cars.a]\nspur = --3",

@@ -99,19 +99,15 @@ impl Display for Why {
 }
 
 impl Comparison {
-    /// The first value as it is shown.
-    pub fn from_shown(&self) -> String {
-        shown(self.from.as_ref())
+    /// The first value as it is shown; `None` where it was not set.
+    pub fn from_shown(&self) -> Option<String> {
+        self.from.as_ref().map(Setting::to_string)
     }
 
-    /// The other value as it is shown.
-    pub fn to_shown(&self) -> String {
-        shown(self.to.as_ref())
+    /// The other value as it is shown; `None` where it was not set.
+    pub fn to_shown(&self) -> Option<String> {
+        self.to.as_ref().map(Setting::to_string)
     }
-}
-
-fn shown(value: Option<&Setting>) -> String {
-    value.map_or_else(|| "not set".to_owned(), Setting::to_string)
 }
 
 impl Effect {

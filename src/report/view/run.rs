@@ -11,7 +11,7 @@ use crate::notice::{Failure, printable};
 use crate::quantity::Estimate;
 use crate::report::charts;
 use crate::review::Review;
-use crate::run::Measured;
+use crate::run::{GearingVerdict, Measured};
 use crate::weekend::conclude::ConcludedRun;
 use crate::weekend::next::Next;
 use crate::wording::{InFigures, counted};
@@ -146,7 +146,9 @@ fn subtitle(review: &Review, index: usize) -> String {
 
 fn pinions(run: &ConcludedRun) -> Vec<RowView> {
     let on_sheet = run.plan().settings.number("pinion");
-    let on_car = run.run.pinion_on_car();
+    // Where the runs do not tell, nothing but the sheet says what was on the car.
+    let is_told = run.run.pinion.verdict != GearingVerdict::CannotTell;
+    let on_car = run.run.pinion_on_car().filter(|_| is_told);
     let row = |next: &Next| {
         let mut cells = next_cells(next);
         if on_car == Some(next.pinion) {

@@ -123,8 +123,9 @@ fn findings(trends: &[TrendView], effects: &[SettingEffect]) -> Vec<FindingView>
 
 /// Car, setting and its two values.
 fn change(effect: &SettingEffect) -> String {
-    let value = |text: &Option<String>| settings::text_or_not_set(text.as_deref());
-    let change = settings::change(&effect.key, &value(&effect.from), &value(&effect.to), &effect.together_with);
+    let value = |text: &Option<String>| text.as_ref().map(|text| printable(text, 24));
+    let (from, to) = (value(&effect.from), value(&effect.to));
+    let change = settings::change(&effect.key, from.as_deref(), to.as_deref(), &effect.together_with);
     format!("{}: {change}", printable(&effect.car, 24))
 }
 

@@ -2,15 +2,11 @@
 
 use super::cells::RowView;
 use super::names::setting_label;
-use crate::notice::printable;
 use crate::review::Review;
 use crate::sheet::{NOTE, Setting, keys};
 
-/// Shown for a setting that a run does not have.
-const NOT_SET: &str = "not set";
-
 /// `drag brake 3 → 10 %`, with the settings that changed in the same runs.
-pub fn change(key: &str, from: &str, to: &str, together_with: &[String]) -> String {
+pub fn change(key: &str, from: Option<&str>, to: Option<&str>, together_with: &[String]) -> String {
     let change = format!("{} {}", setting_label(key), keys::change(key, from, to));
     if together_with.is_empty() {
         return change;
@@ -23,13 +19,10 @@ pub fn labels(keys: &[String]) -> String {
     keys.iter().map(|key| setting_label(key)).collect::<Vec<_>>().join(", ")
 }
 
-/// A value from a season's table, safe to show.
-pub fn text_or_not_set(value: Option<&str>) -> String {
-    value.map_or_else(|| NOT_SET.to_owned(), |text| printable(text, 24))
-}
-
-fn value_or_not_set(value: Option<&Setting>) -> String {
-    value.map_or_else(|| NOT_SET.to_owned(), Setting::to_string)
+/// The value of a setting with its unit.
+fn value_with_unit(key: &str, value: Option<&Setting>) -> String {
+    let unit = keys::find(key).map_or("", |key| key.unit);
+    value.map_or_else(|| keys::NOT_SET.to_owned(), |value| keys::with_unit(&value.to_string(), unit))
 }
 
 /// The settings of the run at `index` that differ from the car's run before.
@@ -41,7 +34,10 @@ pub fn changes(review: &Review, index: usize) -> Vec<String> {
     keys.dedup();
     keys.into_iter()
         .filter(|key| old.get(*key) != new.get(*key) && key.as_str() != NOTE)
-        .map(|key| change(key, &value_or_not_set(old.get(key)), &value_or_not_set(new.get(key)), &[]))
+        .map(|key| {
+            let (from, to) = (old.get(key).map(Setting::to_string), new.get(key).map(Setting::to_string));
+            change(key, from.as_deref(), to.as_deref(), &[])
+        })
         .collect()
 }
 
@@ -50,7 +46,9 @@ pub fn changes(review: &Review, index: usize) -> Vec<String> {
 pub fn table(review: &Review, index: usize) -> Vec<RowView> {
     let new = &review.runs[index].plan().settings.0;
     let Some(before) = review.run_before(index) else {
-        let row = |(key, value): (&String, &Setting)| vec![setting_label(key), value.to_string(), String::new()];
+        let row = |(key, value): (&String, &Setting)| {
+            vec![setting_label(key), value_with_unit(key, Some(value)), String::new()]
+        };
         return new.iter().map(|setting| RowView::plain(row(setting))).collect();
     };
     let old = &before.plan().settings.0;
@@ -58,8 +56,8 @@ pub fn table(review: &Review, index: usize) -> Vec<RowView> {
     keys.sort_by_key(|key| old.get(*key) == new.get(*key));
     let row = |key: &String| {
         let (now, then) = (new.get(key), old.get(key));
-        let before = if now == then { String::new() } else { value_or_not_set(then) };
-        RowView::plain(vec![setting_label(key), value_or_not_set(now), before])
+        let before = if now == then { String::new() } else { value_with_unit(key, then) };
+        RowView::plain(vec![setting_label(key), value_with_unit(key, now), before])
     };
     keys.into_iter().map(row).collect()
 }

@@ -13,7 +13,7 @@ use crate::notice::{NoticeCode, Severity, printable};
 use crate::review::Review;
 use crate::run::SettledRun;
 use crate::sheet::keys::Key;
-use crate::weekend::comparisons::{Comparison, Effect};
+use crate::weekend::comparisons::{self, Comparison, Effect};
 use crate::weekend::conclude::ConcludedRun;
 use crate::weekend::lacks::{self, Place};
 use crate::weekend::pace::{Pace, RunLaps, pace};
@@ -210,8 +210,9 @@ fn change(c: &Comparison) -> ChangeView {
     if !c.together_with.is_empty() {
         between += &format!("; changed together with {}", settings::labels(&c.together_with));
     }
+    let (from, to) = (c.from_shown(), c.to_shown());
     ChangeView {
-        change: format!("{}: {}", printable(&c.car, 24), settings::change(&c.key, &c.from_shown(), &c.to_shown(), &[])),
+        change: format!("{}: {}", printable(&c.car, 24), settings::change(&c.key, from.as_deref(), to.as_deref(), &[])),
         between,
         effects: c.effects.iter().map(effect_row).collect(),
     }
@@ -220,6 +221,9 @@ fn change(c: &Comparison) -> ChangeView {
 fn effect_row(effect: &Effect) -> RowView {
     let figure = ShownFigure::from(effect.of);
     let remark = match (&effect.why, effect.difference) {
+        (Some(comparisons::Why::Together(keys)), _) => {
+            format!("changed together with {}: one effect for all of them", settings::labels(keys))
+        }
         (Some(why), _) => why.to_string(),
         (None, difference) => verdicts::effect(difference.as_ref()).to_owned(),
     };

@@ -45,7 +45,8 @@ pub struct Unsaved {
 
 impl Unsaved {
     fn changed_elsewhere(lost: Vec<TypedValue>) -> Self {
-        let hint = "this page now shows the current sheet: enter the values listed below again".to_owned();
+        let next = if lost.is_empty() { "choose again" } else { "enter the values listed below again" };
+        let hint = format!("this page now shows the current sheet: {next}");
         Self { lost, ..Failure { message: CHANGED_ELSEWHERE.to_owned(), hint: Some(hint) }.into() }
     }
 

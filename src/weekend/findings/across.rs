@@ -6,10 +6,11 @@ use super::finding::{About, Finding};
 use crate::figure::{Figure, TrendFinding, Weight};
 use crate::notice::printable;
 use crate::quantity::Estimate;
-use crate::sheet::{Setting, keys};
+use crate::sheet::Setting;
+use crate::sheet::keys::{self, Key, Kind};
 use crate::weekend::comparisons::{Comparison, Effect};
 use crate::weekend::trends::{Cause, Trend, Verdict};
-use crate::wording::{Words, mirrored, with_interval};
+use crate::wording::{mirrored, with_interval};
 
 /// Longest name of a car or a setting in a sentence.
 const LONGEST_NAME: usize = 40;
@@ -92,13 +93,25 @@ fn change_in_words(comparison: &Comparison) -> String {
     let mut settings = vec![setting_label(&comparison.key)];
     settings.extend(comparison.together_with.iter().map(|key| setting_label(key)));
     let names = settings.join(" with ");
-    let values = keys::change(&comparison.key, &comparison.from_shown(), &comparison.to_shown());
-    match (&comparison.from, &comparison.to) {
-        (Some(Setting::Number(from)), Some(Setting::Number(to))) if comparison.together_with.is_empty() => {
-            let words = key.map_or(Words { more: "More", less: "Less" }, |k| k.words);
-            format!("{} {names} ({values})", if to > from { words.more } else { words.less })
+    let (from, to) = (comparison.from_shown(), comparison.to_shown());
+    let values = keys::change(&comparison.key, from.as_deref(), to.as_deref());
+    // A name that is written as a number is no amount, and of a setting of the user's own nothing tells which way is
+    // more where a value is negative.
+    let words = match (key, &comparison.from, &comparison.to) {
+        _ if !comparison.together_with.is_empty() => None,
+        (
+            Some(Key { kind: Kind::Number { .. }, words, .. }),
+            Some(Setting::Number(from)),
+            Some(Setting::Number(to)),
+        ) => Some(if to > from { words.more } else { words.less }),
+        (None, Some(Setting::Number(from)), Some(Setting::Number(to))) if *from >= 0.0 && *to >= 0.0 => {
+            Some(if to > from { "More" } else { "Less" })
         }
-        _ => format!("{} ({values})", uppercase_first(&names)),
+        _ => None,
+    };
+    match words {
+        Some(words) => format!("{words} {names} ({values})"),
+        None => format!("{} ({values})", uppercase_first(&names)),
     }
 }
 

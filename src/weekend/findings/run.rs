@@ -106,7 +106,8 @@ fn gearing_finding(run: &SettledRun) -> Option<Finding> {
         let headline = format!("{} teeth on the car, {sheet} on the sheet", best.pinion);
         return Some(of_run(run, headed(finding, headline), values));
     }
-    (pinion.why == Some(PinionWhy::NoneFits)).then(|| {
+    // Where the sheet lacks something, that is said instead.
+    (pinion.why == Some(PinionWhy::NoneFits) && gearing.why.is_none()).then(|| {
         let values = json!({ "realised_ratio": gearing.realised_ratio, "set_ratio": gearing.set_ratio });
         let lead = format!("The gearing on the sheet does not fit run {}", name(run));
         let detail = "No pinion near the sheet's explains the revs: check the pinion, spur, internal ratio, tyre and \
@@ -122,6 +123,15 @@ fn temperature(estimate: Estimate) -> String {
     InFigures::whole(&estimate).sentence("°C")
 }
 
+/// The limit of a part, and whether it is assumed.
+fn limit(heat: &Heat) -> String {
+    if heat.limit_stated {
+        format!("its limit of {:.0} °C", heat.limit_c)
+    } else {
+        format!("the assumed limit of {:.0} °C (enter the maker's own)", heat.limit_c)
+    }
+}
+
 fn heat_finding(run: &SettledRun, part: HotPart, next: &[Next]) -> Option<Finding> {
     let (part_name, code, about) = match part {
         HotPart::Motor => ("motor", "motor-heat", About::Motor),
@@ -130,11 +140,7 @@ fn heat_finding(run: &SettledRun, part: HotPart, next: &[Next]) -> Option<Findin
     let heat = run.heat(part)?;
     let peak = heat.peak_c?;
     let id = name(run);
-    let limit = if heat.limit_stated {
-        format!("its limit of {:.0} °C", heat.limit_c)
-    } else {
-        format!("the assumed limit of {:.0} °C (enter the maker's own)", heat.limit_c)
-    };
+    let limit = limit(heat);
     let (weight, headline, lead, detail) = match (heat.verdict, heat.race_end_c) {
         (HeatVerdict::Over, _) if peak > heat.limit_c => (
             Weight::Act,
@@ -151,7 +157,11 @@ fn heat_finding(run: &SettledRun, part: HotPart, next: &[Next]) -> Option<Findin
         (HeatVerdict::Close, Some(end)) => (
             Weight::Watch,
             format!("the {part_name} is near its limit"),
-            format!("The {part_name} comes near {limit} in run {id}"),
+            if heat.race_end_read {
+                format!("The {part_name} came near {limit} in run {id}")
+            } else {
+                format!("The {part_name} would come near {limit} in a race like run {id}")
+            },
             format!(
                 "It {} the race at {}{}",
                 if heat.race_end_read { "ended" } else { "would end" },
@@ -185,7 +195,7 @@ fn remedy(run: &SettledRun, part: HotPart, heat: &Heat, next: &[Next]) -> String
 
 fn fan_finding(run: &SettledRun, fan: &WithoutFan) -> Option<Finding> {
     let needed = fan.needed?;
-    let limit_c = run.heat(HotPart::Motor)?.limit_c;
+    let heat = run.heat(HotPart::Motor)?;
     let end = temperature(fan.motor_race_end_c);
     let lead = if needed {
         format!("The motor needs the fan in run {}", name(run))
@@ -193,8 +203,8 @@ fn fan_finding(run: &SettledRun, fan: &WithoutFan) -> Option<Finding> {
         format!("The motor would keep under its limit without the fan in run {}", name(run))
     };
     let over = if needed { "over" } else { "under" };
-    let detail = format!("Without it the race would end at {end}, {over} the limit of {limit_c:.0} °C");
-    let values = json!({ "motor_race_end_c": fan.motor_race_end_c, "limit_c": limit_c });
+    let detail = format!("Without it the race would end at {end}, {over} {}", limit(heat));
+    let values = json!({ "motor_race_end_c": fan.motor_race_end_c, "limit_c": heat.limit_c });
     Some(of_run(run, Finding::new("fan", Weight::Note, About::Motor, lead, detail), values))
 }
 
@@ -202,7 +212,7 @@ fn wheelspin_finding(run: &SettledRun, wheelspin: &Wheelspin) -> Option<Finding>
     let (seconds, share) = (wheelspin.seconds?, wheelspin.share.filter(|s| *s >= MUCH_SPIN)?);
     let place = spun_place(wheelspin);
     let detail = place.map_or_else(String::new, |place| {
-        format!("It happened on {} laps at the same spot, {}", place.laps, place_on_lap(place.lap_fraction))
+        format!("On {} laps they spun at the same spot, {}", place.laps, place_on_lap(place.lap_fraction))
     });
     let lead =
         format!("The wheels spun for {seconds:.1} s in run {}, {:.1} % of the laps' time", name(run), 100.0 * share);
@@ -229,7 +239,9 @@ fn battery_finding(run: &SettledRun, battery: &Battery) -> Option<Finding> {
         }
         BatteryVerdict::Short => {
             let used = battery.race_end_used_mah?.value;
-            let lead = format!("A race would use most of the pack at the pace of run {}", name(run));
+            let capacity = run.plan().settings.number("battery.capacity_mah");
+            let much = if capacity.is_some_and(|c| used > c) { "more than the pack holds" } else { "most of the pack" };
+            let lead = format!("A race would use {much} at the pace of run {}", name(run));
             let detail = format!("It would take {used:.0} mAh");
             let finding = Finding::new("charge-short", Weight::Watch, About::Battery, lead, detail);
             Some(of_run(run, headed(finding, "a race would use most of the pack"), values))

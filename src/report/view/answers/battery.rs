@@ -47,7 +47,9 @@ fn figure(battery: &Battery, pack: &Pack) -> KeyFigure {
     if let Some(lowest) = lowest {
         of += &format!("; {label} {lowest}");
     }
-    KeyFigure::measured(&InFigures::whole(&left), "mAh", of)
+    // Neither less than nothing nor more than the pack holds.
+    let whole = if left.half_width() < 1.0 { InFigures::plain(left.value, 0) } else { InFigures::whole(&left) };
+    KeyFigure::measured(&whole, "mAh", of)
 }
 
 fn sentences(battery: &Battery, pack: &Pack, race_s: f64) -> Vec<String> {

@@ -104,7 +104,9 @@ fn limit_reached(motor: &Part, race_s: f64) -> Option<String> {
         };
         return Some(format!("It reached its limit {when}, {log_s:.0} s into the log."));
     }
-    let (seconds, when) = if in_race { (after, "into the race") } else { (late, "after the flag") };
+    // An interval on both sides of the flag is counted from the start.
+    let from_flag = late.low > 0.0;
+    let (seconds, when) = if from_flag { (late, "after the flag") } else { (after, "into the race") };
     let figures = InFigures::whole(&seconds);
     Some(format!("Driven on like this, it would reach its limit {} s {when} {}.", figures.value, figures.range()))
 }
