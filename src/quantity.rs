@@ -91,6 +91,16 @@ impl Estimate {
         Self { value: factor * self.value, low: factor * self.low, high: factor * self.high }
     }
 
+    /// Value and interval moved by `by`.
+    pub fn shifted(&self, by: f64) -> Self {
+        Self { value: self.value + by, low: self.low + by, high: self.high + by }
+    }
+
+    /// The same the other way: value and interval with their signs turned.
+    pub fn mirrored(&self) -> Self {
+        Self { value: -self.value, low: -self.high, high: -self.low }
+    }
+
     /// Whether the interval holds `truth`.
     pub fn holds(&self, truth: f64) -> bool {
         (self.low..=self.high).contains(&truth)

@@ -168,6 +168,13 @@ impl SettledRun {
         }
     }
 
+    /// Why a figure or the verdict of the gearing is missing: what the run itself lacks goes before what the runs together
+    /// leave open.
+    pub fn gearing_why(&self) -> Option<String> {
+        let own = self.done()?.answers.gearing.why.as_ref().map(ToString::to_string);
+        own.or(self.pinion.why.map(|why| why.to_string()))
+    }
+
     /// The motor's cooling, the logarithm of 1/s, comparable between the runs of one motor.
     pub fn cooling(&self) -> Option<Uncertain> {
         self.shared_heat.as_ref()?.cooling

@@ -122,7 +122,7 @@ pub fn change(estimate: &Estimate, unit: &str, words: Words) -> String {
 
 /// A change that repeats: `0.06 s slower each run (0.01 to 0.15)`.
 pub fn change_each(estimate: &Estimate, unit: &str, words: Words, each: &str) -> String {
-    let (word, up) = if estimate.value < 0.0 { (words.less, mirrored(estimate)) } else { (words.more, *estimate) };
+    let (word, up) = if estimate.value < 0.0 { (words.less, estimate.mirrored()) } else { (words.more, *estimate) };
     let figures = InFigures::new(&up);
     let half = figures.ends.as_ref().map_or("", |e| e.half.as_str());
     if figures.is_zero {
@@ -167,11 +167,6 @@ fn rounded(value: f64, digits: usize) -> String {
 /// Whether a number shows as nought with so many digits after the point.
 fn is_nought(value: f64, digits: usize) -> bool {
     value.abs() <= 0.5 * 10f64.powi(-(digits as i32))
-}
-
-/// The same change the other way.
-pub fn mirrored(estimate: &Estimate) -> Estimate {
-    Estimate { value: -estimate.value, low: -estimate.high, high: -estimate.low }
 }
 
 fn joined(parts: &[&str]) -> String {

@@ -7,7 +7,6 @@ use schemars::{JsonSchema, Schema, SchemaGenerator, json_schema};
 use super::entry::{Bad, Figure, HeatFigure, Reading, Shown, TrendFinding, Used, Weight, Worth};
 use super::readings::{answered, effective_tyre, estimated, plain, relative, rise};
 use crate::measure::hot_part::HotPart;
-use crate::quantity::Estimate;
 use crate::wording::{HIGHER, HOTTER, Words};
 
 /// What a run itself leaves open of figures that have no interval of their own, as standard uncertainties: runs that
@@ -354,8 +353,7 @@ pub static FIGURES: &[Figure] = &[
         read: |run| {
             let watts = run.done()?.answers.power.mean_w.filter(|w| *w > 0.0)?;
             let rise = rise(run, HotPart::Motor)?.interval?;
-            let per_watt = Estimate { value: rise.value / watts, low: rise.low / watts, high: rise.high / watts };
-            Some(Reading::estimated(per_watt))
+            Some(Reading::estimated(rise.scaled(watts.recip())))
         },
         ..Figure::PLAIN
     },

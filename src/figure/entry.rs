@@ -210,20 +210,15 @@ impl Figure {
     /// By how much it changes from run to run, whichever way: `0.06 s each run (0.01 to 0.15)`.
     pub fn amount_each_run(&self, change: Estimate) -> String {
         let scaled = self.shown.scaled(&change);
-        let amount = if scaled.value < 0.0 { wording::mirrored(&scaled) } else { scaled };
+        let amount = if scaled.value < 0.0 { scaled.mirrored() } else { scaled };
         wording::with_interval(&amount, &format!("{} each run", self.shown.unit))
-    }
-
-    /// The heading of a column or an axis: `median lap, s`.
-    pub fn heading(&self) -> String {
-        format!("{}, {}", self.label, self.shown.unit)
     }
 }
 
 impl Shown {
     /// A value with its interval as it is shown: times the factor.
     pub fn scaled(&self, e: &Estimate) -> Estimate {
-        Estimate { value: self.factor * e.value, low: self.factor * e.low, high: self.factor * e.high }
+        e.scaled(self.factor)
     }
 }
 

@@ -30,7 +30,7 @@ pub fn answered(run: &SettledRun, take: impl Fn(&Answers) -> Option<Reading>) ->
 /// The rise of a part above the air at the race's end.
 pub fn rise(run: &SettledRun, part: HotPart) -> Option<Reading> {
     let (end, air) = run.heat(part)?.race_end_c.zip(run.plan().ambient_c)?;
-    Some(Reading::estimated(Estimate { value: end.value - air, low: end.low - air, high: end.high - air }))
+    Some(Reading::estimated(end.shifted(-air)))
 }
 
 /// Tyre diameter by which the realised ratio would be the set one with the pinion that was on the car.

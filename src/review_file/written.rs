@@ -267,8 +267,7 @@ fn figures(run: &SettledRun, catalogue: &'static [Figure]) -> BTreeMap<&'static 
 fn gearing(run: &SettledRun, done: &Measured) -> GearingFile {
     let measured = done.answers.gearing.clone();
     let pinion = &run.pinion;
-    let why = measured.why.as_ref().map(ToString::to_string).or(pinion.why.map(|why| why.to_string()));
-    GearingFile { measured, verdict: pinion.verdict, fits: pinion.fits.clone(), why }
+    GearingFile { measured, verdict: pinion.verdict, fits: pinion.fits.clone(), why: run.gearing_why() }
 }
 
 fn setting(value: &Setting) -> SettingFile {

@@ -83,7 +83,7 @@ fn effects_of_table(table: &DataFrame) -> PolarsResult<Vec<(Change, WeekendEffec
         let found = Estimate { value: value.get(row)?, low: low.get(row)?, high: high.get(row)? };
         let turned = is_before(to.get(row), from.get(row));
         let (from, to) = if turned { (to, from) } else { (from, to) };
-        let reversed = Estimate { value: -found.value, low: -found.high, high: -found.low };
+        let reversed = found.mirrored();
         let change = Change {
             car: cell(car, row)?,
             key: cell(key, row)?,

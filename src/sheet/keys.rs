@@ -2,6 +2,7 @@
 //! JSON Schema and the list of what a sheet lacks are all made from [`KEYS`]: a new key is one entry here.
 
 use crate::log::Channel;
+use crate::notice::printable;
 use crate::wording::Words;
 
 /// Race length where the sheet gives none, s. Common practice, no source: five minutes.
@@ -21,6 +22,9 @@ pub const DEFAULT_LAP_LENGTH_SHARE: f64 = 0.01;
 
 /// Said in place of the value of a key that is not on the sheet.
 pub const NOT_SET: &str = "not set";
+
+/// Longest key of the user's own on a page, characters.
+const LONGEST_LABEL: usize = 40;
 
 /// Path of a run's note: words for people, not a setting that could have had an effect.
 pub const NOTE: &str = "note";
@@ -265,6 +269,11 @@ pub fn with_unit(value: &str, unit: &str) -> String {
 /// What a racer calls the key at a full path; a key of the user's own is shown as it is written.
 pub fn label(path: &str) -> &str {
     find(path).map_or(path, |k| k.label)
+}
+
+/// The label of the key at a full path for a page or a sentence: a key of the user's own is made safe to show.
+pub fn printable_label(path: &str) -> String {
+    printable(label(path), LONGEST_LABEL)
 }
 
 /// The keys of a table, in the order of a sheet.

@@ -82,6 +82,16 @@ pub enum Why {
     Together(Vec<String>),
 }
 
+impl Why {
+    /// The reason in words, settings called by what `names` makes of their keys.
+    pub fn in_words(&self, names: impl Fn(&[String]) -> String) -> String {
+        match self {
+            Self::Together(keys) => format!("changed together with {}: one effect for all of them", names(keys)),
+            other => other.to_string(),
+        }
+    }
+}
+
 impl Display for Why {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
@@ -91,9 +101,7 @@ impl Display for Why {
             Self::Entangled => {
                 f.write_str("other settings changed in the same runs, so it cannot be told which did it")
             }
-            Self::Together(keys) => {
-                write!(f, "changed together with {}: one effect for all of them", keys.join(", "))
-            }
+            Self::Together(_) => f.write_str(&self.in_words(|keys| keys.join(", "))),
         }
     }
 }
@@ -277,6 +285,5 @@ fn values(members: &[&SettledRun], figure: &Figure, race_s: f64) -> Vec<Option<U
 /// on another day are made alike.
 fn rise_from_same_start(heat: &Heat, start: f64, air_c: f64, race_s: f64) -> Option<Uncertain> {
     let end = heat.warming.as_ref()?.imagined(&Scene::as_driven(air_c + start, air_c, race_s));
-    let rise = Estimate { value: end.value - air_c, low: end.low - air_c, high: end.high - air_c };
-    Some(Uncertain::from(rise))
+    Some(Uncertain::from(end.shifted(-air_c)))
 }

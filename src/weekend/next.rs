@@ -131,11 +131,9 @@ impl Next {
 /// Fills in speed and heat of the run with another ratio.
 fn forecast(run: &SettledRun, done: &Measured, geared: &Regeared, race_s: f64, next: &mut Next) {
     if let Some(top) = done.answers.power.top_speed_range_m_s {
-        let Estimate { value, low, high } = geared.top_change;
-        next.top_speed_change_m_s =
-            Some(Estimate { value: top.value * value, low: top.value * low, high: top.value * high });
+        next.top_speed_change_m_s = Some(geared.top_change.scaled(top.value));
         let half = top.half_width().hypot(top.value * geared.top_change.half_width());
-        next.top_speed_m_s = Some(Estimate::from_half_width(top.value * (1.0 + value), half));
+        next.top_speed_m_s = Some(Estimate::from_half_width(top.value * (1.0 + geared.top_change.value), half));
     }
     if let Some((change, end)) = heat_change(run, geared, race_s) {
         next.motor_change_k = Some(change);

@@ -23,11 +23,6 @@ pub fn weekend_name(review: &Review) -> String {
     }
 }
 
-/// What a setting is called, from its key on the sheet.
-pub fn setting_label(key: &str) -> String {
-    printable(crate::sheet::keys::label(key), 40)
-}
-
 /// What a delimiter or a decimal mark is called.
 pub fn sign_name(sign: &str) -> &str {
     match sign {

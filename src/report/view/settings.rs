@@ -1,13 +1,13 @@
 //! Settings of a run, what differs from the car's run before, and what a change of one is called.
 
 use super::cells::RowView;
-use super::names::setting_label;
 use crate::review::Review;
-use crate::sheet::{NOTE, Setting, keys};
+use crate::sheet::keys::{self, printable_label};
+use crate::sheet::{NOTE, Setting};
 
 /// `drag brake 3 → 10 %`, with the settings that changed in the same runs.
 pub fn change(key: &str, from: Option<&str>, to: Option<&str>, together_with: &[String]) -> String {
-    let change = format!("{} {}", setting_label(key), keys::change(key, from, to));
+    let change = format!("{} {}", printable_label(key), keys::change(key, from, to));
     if together_with.is_empty() {
         return change;
     }
@@ -16,7 +16,7 @@ pub fn change(key: &str, from: Option<&str>, to: Option<&str>, together_with: &[
 
 /// Labels of settings, one after the other.
 pub fn labels(keys: &[String]) -> String {
-    keys.iter().map(|key| setting_label(key)).collect::<Vec<_>>().join(", ")
+    keys.iter().map(|key| printable_label(key)).collect::<Vec<_>>().join(", ")
 }
 
 /// The value of a setting with its unit.
@@ -47,7 +47,7 @@ pub fn table(review: &Review, index: usize) -> Vec<RowView> {
     let new = &review.runs[index].plan().settings.0;
     let Some(before) = review.run_before(index) else {
         let row = |(key, value): (&String, &Setting)| {
-            vec![setting_label(key), value_with_unit(key, Some(value)), String::new()]
+            vec![printable_label(key), value_with_unit(key, Some(value)), String::new()]
         };
         return new.iter().map(|setting| RowView::plain(row(setting))).collect();
     };
@@ -57,7 +57,7 @@ pub fn table(review: &Review, index: usize) -> Vec<RowView> {
     let row = |key: &String| {
         let (now, then) = (new.get(key), old.get(key));
         let before = if now == then { String::new() } else { value_with_unit(key, then) };
-        RowView::plain(vec![setting_label(key), value_with_unit(key, now), before])
+        RowView::plain(vec![printable_label(key), value_with_unit(key, now), before])
     };
     keys.into_iter().map(row).collect()
 }

@@ -13,7 +13,7 @@ use crate::notice::{NoticeCode, Severity, printable};
 use crate::review::Review;
 use crate::run::SettledRun;
 use crate::sheet::keys::Key;
-use crate::weekend::comparisons::{self, Comparison, Effect};
+use crate::weekend::comparisons::{Comparison, Effect};
 use crate::weekend::conclude::ConcludedRun;
 use crate::weekend::lacks::{self, Place};
 use crate::weekend::pace::{Pace, RunLaps, pace};
@@ -221,10 +221,7 @@ fn change(c: &Comparison) -> ChangeView {
 fn effect_row(effect: &Effect) -> RowView {
     let figure = ShownFigure::from(effect.of);
     let remark = match (&effect.why, effect.difference) {
-        (Some(comparisons::Why::Together(keys)), _) => {
-            format!("changed together with {}: one effect for all of them", settings::labels(keys))
-        }
-        (Some(why), _) => why.to_string(),
+        (Some(why), _) => why.in_words(settings::labels),
         (None, difference) => verdicts::effect(difference.as_ref()).to_owned(),
     };
     let before = number(effect.from.map(|v| figure.shown.factor * v), figure.shown.digits);

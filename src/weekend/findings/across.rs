@@ -10,7 +10,7 @@ use crate::sheet::Setting;
 use crate::sheet::keys::{self, Key, Kind};
 use crate::weekend::comparisons::{Comparison, Effect};
 use crate::weekend::trends::{Cause, Trend, Verdict};
-use crate::wording::{mirrored, with_interval};
+use crate::wording::with_interval;
 
 /// Longest name of a car or a setting in a sentence.
 const LONGEST_NAME: usize = 40;
@@ -72,7 +72,7 @@ fn change_finding(comparison: &Comparison) -> Option<Finding> {
     let lap = claimed.iter().find(|(figure, _)| figure.key == LAP);
     let lead = match lap {
         Some((_, d)) if d.value > 0.0 => format!("{change} cost the {car} {}", with_interval(d, "s a lap")),
-        Some((_, d)) => format!("{change} gained the {car} {}", with_interval(&mirrored(d), "s a lap")),
+        Some((_, d)) => format!("{change} gained the {car} {}", with_interval(&d.mirrored(), "s a lap")),
         None if claimed.is_empty() => format!("{change} made no clear difference to the {car}"),
         None => format!("{change} made a difference to the {car}"),
     };
@@ -90,8 +90,8 @@ fn change_finding(comparison: &Comparison) -> Option<Finding> {
 /// The change of the settings: `More drag brake (3 → 10 %)`.
 fn change_in_words(comparison: &Comparison) -> String {
     let key = keys::find(&comparison.key);
-    let mut settings = vec![setting_label(&comparison.key)];
-    settings.extend(comparison.together_with.iter().map(|key| setting_label(key)));
+    let mut settings = vec![keys::printable_label(&comparison.key)];
+    settings.extend(comparison.together_with.iter().map(|key| keys::printable_label(key)));
     let names = settings.join(" with ");
     let (from, to) = (comparison.from_shown(), comparison.to_shown());
     let values = keys::change(&comparison.key, from.as_deref(), to.as_deref());
@@ -113,11 +113,6 @@ fn change_in_words(comparison: &Comparison) -> String {
         Some(words) => format!("{words} {names} ({values})"),
         None => format!("{} ({values})", uppercase_first(&names)),
     }
-}
-
-/// What people call a setting.
-fn setting_label(key: &str) -> String {
-    printable(keys::label(key), LONGEST_NAME)
 }
 
 fn uppercase_first(text: &str) -> String {

@@ -21,8 +21,7 @@ pub fn answer(run: &ConcludedRun, done: &Measured) -> AnswerView {
     let mut sentences = Vec::new();
     sentences.extend(against_sheet(gearing, pinion.verdict));
     sentences.extend(rollout(gearing));
-    let why = gearing.why.as_ref().map(ToString::to_string).or(pinion.why.map(|why| why.to_string()));
-    sentences.extend(why.map(not_answered));
+    sentences.extend(run.run.gearing_why().map(not_answered));
     AnswerView {
         about: "gearing",
         question: "Is the gearing the one on the sheet?",

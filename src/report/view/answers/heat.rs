@@ -2,7 +2,6 @@
 
 use crate::measure::heat::{COOLED_K, Heat, HeatVerdict};
 use crate::measure::hot_part::HotPart;
-use crate::quantity::Estimate;
 use crate::report::charts;
 use crate::report::view::answer::{AnswerView, KeyFigure, chart, not_answered};
 use crate::report::view::cells::number;
@@ -26,7 +25,7 @@ pub fn answer(run: &ConcludedRun, done: &Measured, race_s: f64) -> AnswerView {
     let mut sentences: Vec<String> = [&motor, &controller].into_iter().filter_map(went).collect();
     sentences.extend(limit_reached(&motor, race_s));
     if let Some(cool) = &motor.heat.cool_down_s {
-        let minutes = Estimate { value: cool.value / 60.0, low: cool.low / 60.0, high: cool.high / 60.0 };
+        let minutes = cool.scaled(1.0 / 60.0);
         let figures = InFigures::whole(&minutes);
         sentences.push(format!("Allow about {} minutes for it to cool {}.", figures.value, figures.range()));
     }
@@ -94,7 +93,7 @@ fn went(part: &Part) -> Option<String> {
 /// When the motor reaches its limit, where it does: in the race or so many seconds after the flag.
 fn limit_reached(motor: &Part, race_s: f64) -> Option<String> {
     let after = motor.heat.limit_after_s.filter(|after| after.value > 0.0)?;
-    let late = Estimate { value: after.value - race_s, low: after.low - race_s, high: after.high - race_s };
+    let late = after.shifted(-race_s);
     let in_race = late.value <= 0.0;
     if let Some(log_s) = motor.heat.reached_s {
         let when = if in_race {

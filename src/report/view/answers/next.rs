@@ -3,9 +3,9 @@
 use crate::measure::hot_part::HotPart;
 use crate::report::charts;
 use crate::report::view::answer::{AnswerView, ChartView, KeyFigure, chart, not_answered};
-use crate::report::view::names::setting_label;
 use crate::report::view::verdicts::{self, PinionRoom};
 use crate::sheet::DEFAULT_MOTOR_C;
+use crate::sheet::keys::printable_label;
 use crate::weekend::conclude::ConcludedRun;
 use crate::weekend::next::Next;
 use crate::wording::{self, HIGHER, HOTTER, InFigures};
@@ -57,7 +57,7 @@ fn sentences(run: &ConcludedRun, on_car: Option<f64>) -> Vec<String> {
     let missing: Vec<String> = ["spur", "pinion"]
         .into_iter()
         .filter(|key| run.plan().settings.number(key).is_none())
-        .map(setting_label)
+        .map(printable_label)
         .collect();
     if !missing.is_empty() {
         sentences.push(format!("To answer this, enter {} on the sheet.", missing.join(" and ")));
