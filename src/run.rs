@@ -26,7 +26,7 @@ use crate::measure::hot_part::HotPart;
 use crate::measure::{self, Answers};
 use crate::notice::{Failure, Notice, NoticeCode};
 use crate::quantity::Uncertain;
-use crate::sheet::{RunPlan, Setting, Settings, Sheet};
+use crate::sheet::{RunPlan, Settings, Sheet};
 use crate::statistics::quantiles::median;
 use crate::wording::counted;
 
@@ -193,13 +193,6 @@ impl SettledRun {
     /// Whether the run could be reviewed and nothing says that its log is another run's.
     pub fn has_own_log(&self) -> bool {
         self.evidence().is_some_and(|e| e.worth(Subject::Log) == Worth::Sound)
-    }
-
-    /// Whether all of its settings are known: what was refused may be anything.
-    pub fn has_known_settings(&self) -> bool {
-        let refused =
-            |(path, value): (&String, &Setting)| matches!(value, Setting::Refused(_)) && !path.starts_with("limits.");
-        !self.plan().settings.0.iter().any(refused)
     }
 
     /// Why the run could not be reviewed.
@@ -377,6 +370,9 @@ fn moves_laps(evidence: &RunEvidence) -> bool {
         Subject::Setting("tyre_diameter_mm"),
         Subject::Setting(evidence::LAP_LENGTH),
     ];
+    if evidence.worth(Subject::Log) == Worth::Unusable {
+        return true;
+    }
     used.into_iter().filter_map(|s| evidence.of(s)).any(|e| e.worth == Worth::Unusable || e.span.is_some())
 }
 
