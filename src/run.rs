@@ -133,6 +133,10 @@ pub enum PinionWhy {
     NoneFits,
     /// Two explain them nearly as well.
     TwoFit,
+    /// Every run of the car is off alike: by its pinions, or by the lap length.
+    LengthOrPinion,
+    /// The log may be another run's.
+    NotItsLog,
 }
 
 impl Display for PinionWhy {
@@ -143,6 +147,10 @@ impl Display for PinionWhy {
                  length on the sheet"
             }
             Self::TwoFit => "two pinions explain the revs nearly equally well",
+            Self::LengthOrPinion => {
+                "all runs are off alike: either each had another pinion, or the lap length on the sheet is wrong"
+            }
+            Self::NotItsLog => "the log may be that of another run",
         })
     }
 }
