@@ -356,6 +356,10 @@ fn with_evidence(run: LappedRun, evidence: RunEvidence, sheet: &Sheet) -> Weighe
         if moves_laps(&evidence) {
             let unread = laps.notices.into_iter().filter(|n| n.code == NoticeCode::NoLapList).collect::<Vec<_>>();
             laps = laps_of(&sound_log, &sound_plan.settings, list.as_deref(), sheet);
+            // Without revs there are no laps, and why there are no revs is said already.
+            if evidence.refusal(Subject::Channel(Channel::Rpm)).is_some() {
+                laps.notices.clear();
+            }
             laps.notices.extend(unread);
         }
         Weighed { log, sound_log, laps, evidence }

@@ -40,14 +40,28 @@ pub fn doubts(review: &Review) -> Vec<DoubtView> {
     for run in &review.runs {
         for evidence in run.run.evidence().into_iter().flat_map(RunEvidence::not_sound) {
             let id = printable(&run.plan().id, LONGEST_NAME);
-            match groups.iter_mut().find(|(known, _)| *known == evidence) {
+            match groups.iter_mut().find(|(known, _)| is_alike(known, evidence)) {
                 Some((_, runs)) => runs.push(id),
                 None => groups.push((evidence, vec![id])),
             }
         }
     }
     groups.sort_by_key(|(evidence, _)| std::cmp::Reverse(evidence.worth));
-    groups.iter().map(|(evidence, runs)| doubt(evidence, &whose(evidence.of, runs, review.runs.len()))).collect()
+    let view = |(evidence, runs): &(&Evidence, Vec<String>)| {
+        let mut view = doubt(evidence, &whose(evidence.of, runs, review.runs.len()));
+        // The figures are the first run's.
+        if let ([first, _, ..], false) = (runs.as_slice(), evidence.of == Subject::Setting(LAP_LENGTH)) {
+            view.why += &format!(" (run {first})");
+        }
+        view
+    };
+    groups.iter().map(view).collect()
+}
+
+/// Whether two doubts are of one kind, on one thing.
+fn is_alike(one: &Evidence, other: &Evidence) -> bool {
+    let same_reason = one.why.as_ref().zip(other.why.as_ref()).is_none_or(|(one, other)| one.is_alike(other));
+    one.of == other.of && one.worth == other.worth && same_reason
 }
 
 /// What is doubtful or unusable in one run.
