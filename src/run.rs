@@ -12,6 +12,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::folder::{hints, within};
 use crate::import;
+use crate::laps::list_verdict::{ListReason, ListVerdict};
 use crate::laps::lists::{self, LapList};
 use crate::laps::odometer::Odometer;
 use crate::laps::period::ExpectedTurns;
@@ -257,6 +258,9 @@ fn find_laps(mut plan: RunPlan, log: Log, list: Option<&LapList>, notice: Option
         relative_half_width: EXPECTED_WIDTH,
     });
     let mut laps = laps::measure(odometer(&log, &plan.settings), list, expected);
+    if notice.is_some() {
+        laps.list = Some(ListVerdict::Refused(ListReason::Unreadable));
+    }
     laps.notices.extend(notice);
     // The sheet's word goes first; a recorder may have measured the air itself.
     let recorded_air = || median(log.channel(Channel::Ambient)?.iter().copied().filter(|c| c.is_finite()));
