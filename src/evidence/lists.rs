@@ -4,6 +4,7 @@
 //! against what the same laps in another order would. Here that is one of the run's pieces of evidence.
 
 use std::fmt::{self, Display};
+use std::mem::discriminant;
 
 use super::{Evidence, RunToWeigh, Subject, Why as AnyWhy};
 use crate::laps::list_verdict::{ListReason, ListVerdict};
@@ -22,6 +23,11 @@ impl Why {
         match self {
             Self::Doubtful(reason) | Self::Refused(reason) => reason,
         }
+    }
+
+    /// Whether it is the same reason, whatever its figures.
+    pub fn is_alike(&self, other: &Self) -> bool {
+        discriminant(self) == discriminant(other) && discriminant(self.reason()) == discriminant(other.reason())
     }
 
     /// What to do about it.

@@ -124,7 +124,7 @@ impl Why {
             (Self::Start(one), Self::Start(other)) => discriminant(one) == discriminant(other),
             (Self::Revs(one), Self::Revs(other)) => discriminant(one) == discriminant(other),
             (Self::Clock(_), Self::Clock(_)) => true,
-            (Self::List(one), Self::List(other)) => discriminant(one) == discriminant(other),
+            (Self::List(one), Self::List(other)) => one.is_alike(other),
             (one, other) => one == other,
         }
     }

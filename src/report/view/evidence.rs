@@ -34,24 +34,37 @@ pub struct RestsOnView {
     pub doubts: Vec<DoubtView>,
 }
 
+/// Runs that share a doubt.
+struct Group<'a> {
+    /// The first run's.
+    evidence: &'a Evidence,
+    /// Their ids.
+    runs: Vec<String>,
+    /// Whether the reason has other figures in some of them.
+    figures_differ: bool,
+}
+
 /// What is doubtful or unusable in the runs of a weekend, the worst first; runs with the same doubt stand together.
 pub fn doubts(review: &Review) -> Vec<DoubtView> {
-    let mut groups: Vec<(&Evidence, Vec<String>)> = Vec::new();
+    let mut groups: Vec<Group> = Vec::new();
     for run in &review.runs {
         for evidence in run.run.evidence().into_iter().flat_map(RunEvidence::not_sound) {
             let id = printable(&run.plan().id, LONGEST_NAME);
-            match groups.iter_mut().find(|(known, _)| is_alike(known, evidence)) {
-                Some((_, runs)) => runs.push(id),
-                None => groups.push((evidence, vec![id])),
+            match groups.iter_mut().find(|group| is_alike(group.evidence, evidence)) {
+                Some(group) => {
+                    group.figures_differ |= group.evidence.why != evidence.why;
+                    group.runs.push(id);
+                }
+                None => groups.push(Group { evidence, runs: vec![id], figures_differ: false }),
             }
         }
     }
-    groups.sort_by_key(|(evidence, _)| std::cmp::Reverse(evidence.worth));
-    let view = |(evidence, runs): &(&Evidence, Vec<String>)| {
+    groups.sort_by_key(|group| std::cmp::Reverse(group.evidence.worth));
+    let view = |Group { evidence, runs, figures_differ }: &Group| {
         let mut view = doubt(evidence, &whose(evidence.of, runs, review.runs.len()));
-        // The figures are the first run's.
-        if let ([first, _, ..], false) = (runs.as_slice(), evidence.of == Subject::Setting(LAP_LENGTH)) {
-            view.why += &format!(" (run {first})");
+        if *figures_differ {
+            // They are the first run's.
+            view.why += &format!(" (run {})", runs[0]);
         }
         view
     };
