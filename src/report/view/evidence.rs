@@ -25,15 +25,6 @@ pub struct DoubtView {
     pub hint: String,
 }
 
-/// What an answer rests on.
-#[derive(Default)]
-pub struct RestsOnView {
-    /// What is sound, in a line; may be empty.
-    pub sound: String,
-    /// What is not.
-    pub doubts: Vec<DoubtView>,
-}
-
 /// Runs that share a doubt.
 struct Group<'a> {
     /// The first run's.
@@ -94,7 +85,6 @@ fn whose(of: Subject, runs: &[String], all: usize) -> String {
 }
 
 fn doubt(evidence: &Evidence, whose: &str) -> DoubtView {
-    let label = if evidence.of == Subject::Laps { "lap list" } else { evidence.of.label() };
     let becomes = match (evidence.worth, evidence.span) {
         (Worth::Unusable, _) => ": not used, because ",
         (_, Some(_)) => ": used in part, because ",
@@ -102,24 +92,37 @@ fn doubt(evidence: &Evidence, whose: &str) -> DoubtView {
     };
     DoubtView {
         mark: if evidence.worth == Worth::Unusable { Mark::Act } else { Mark::Watch },
-        what: format!("{}{whose}", uppercase_first(label)),
+        what: format!("{}{whose}", uppercase_first(name(evidence))),
         why: format!("{becomes}{}", evidence.why.as_ref().map_or_else(String::new, ToString::to_string)),
         hint: evidence.why.as_ref().map_or_else(String::new, |why| why.advice().to_owned()),
     }
 }
 
-/// What an answer that rests on `subjects` has to rest on in a run.
-pub fn rests_on(subjects: &[&[Subject]], run: &SettledRun) -> RestsOnView {
-    let Some(evidence) = run.evidence() else { return RestsOnView::default() };
+/// What an answer that rests on `subjects` has to rest on in a run, in a line; empty where it has nothing.
+pub fn rests_on(subjects: &[&[Subject]], run: &SettledRun) -> String {
+    let Some(evidence) = run.evidence() else { return String::new() };
     let mut own: Vec<&Evidence> = Vec::new();
     for found in subjects.iter().flat_map(|s| s.iter()).filter_map(|s| evidence.of(*s)) {
         if !own.contains(&found) {
             own.push(found);
         }
     }
-    let sound: Vec<&str> = own.iter().filter(|e| e.worth == Worth::Sound).map(|e| e.of.label()).collect();
-    let doubts = own.iter().filter(|e| e.worth != Worth::Sound).map(|e| doubt(e, "")).collect();
-    RestsOnView { sound: sound.join(", "), doubts }
+    let named = |worth: Worth| own.iter().filter(|e| e.worth == worth).map(|e| name(e)).collect::<Vec<_>>().join(", ");
+    let parts = [
+        ("Rests on ", named(Worth::Sound)),
+        ("In doubt: ", named(Worth::Doubtful)),
+        ("Not used: ", named(Worth::Unusable)),
+    ];
+    let said = parts.into_iter().filter(|(_, names)| !names.is_empty());
+    said.map(|(lead, names)| format!("{lead}{names}.")).collect::<Vec<_>>().join(" ")
+}
+
+/// What a racer calls the thing; laps that cannot be used are those of a list.
+fn name(evidence: &Evidence) -> &'static str {
+    match evidence.of {
+        Subject::Laps if evidence.worth != Worth::Sound => "lap list",
+        subject => subject.label(),
+    }
 }
 
 /// A verdict with what its evidence is worth: a good one that rests on something doubtful says so.
