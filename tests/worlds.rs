@@ -182,9 +182,9 @@ fn what_the_weekends_are_like() {
             begun.elapsed().as_secs_f64()
         );
         for car in &weekend.cars {
-            let (lap, top) = car.geared_lap(&weekend.track);
+            let lap = car.geared_lap(&weekend.track);
             println!(
-                "  {} {:.2} kg {}T {}/{} FDR {:.2} mu {:.2} lap {lap:.2} top {top:.1} corner {:.2} exit {:.2}",
+                "  {} {:.2} kg {}T {}/{} FDR {:.2} mu {:.2} lap {:.2} top {:.1} copper {:.1} W corner {:.2} exit {:.2}",
                 car.name,
                 car.mass_kg,
                 car.motor.turns,
@@ -192,6 +192,9 @@ fn what_the_weekends_are_like() {
                 car.pinion,
                 car.ratio(car.pinion),
                 car.tyre.friction,
+                lap.seconds,
+                lap.top_m_s,
+                lap.copper_w,
                 car.driver.corner_share,
                 car.driver.exit_share
             );
@@ -229,4 +232,59 @@ fn what_the_weekends_are_like() {
             );
         }
     }
+}
+
+/// What a review says of clean weekends: gearing, race end, placement of the list.
+#[test]
+#[ignore = "prints, checks nothing"]
+fn what_a_review_says_of_them() {
+    for seed in 100..106 {
+        let weekend = Weekend::draw_with(seed, Options { clean: true, ..Options::default() });
+        let folder = tempfile::tempdir().unwrap();
+        weekend.write(folder.path()).unwrap();
+        let review = runtrue::review::review(folder.path(), &|_, _| {}).unwrap();
+        let said: serde_json::Value = serde_json::from_str(&runtrue::review_file::text(&review)).unwrap();
+        println!("seed {seed}: {:.0} m, race {:.0} s", weekend.track.lap_length_m, weekend.sheet.race_s);
+        for (run, said) in weekend.runs.iter().zip(said["runs"].as_array().unwrap()) {
+            println!("  {}", figures(run, said));
+        }
+    }
+}
+
+/// What is said against what was, in a line: `said (low..high) true`, with `!` where the interval misses.
+fn figures(run: &Run, said: &serde_json::Value) -> String {
+    let truth = &run.truth;
+    let against = |name: &str, path: &str, real: f64| {
+        let value = said.pointer(path);
+        let part = |key: &str| value.and_then(|v| v[key].as_f64());
+        match (part("value"), part("low"), part("high")) {
+            (Some(value), Some(low), Some(high)) => {
+                let missed = if (low..=high).contains(&real) { "" } else { " !" };
+                format!("{name} {:+.2} of {real:.2} (±{:.2}){missed}", value - real, 0.5 * (high - low))
+            }
+            _ => format!("{name} -"),
+        }
+    };
+    let spans = said["laps"]["rows"].as_array().map_or((0.0, 0.0), |rows| {
+        let at = |row: Option<&serde_json::Value>, key: &str| row.and_then(|row| row[key].as_f64()).unwrap_or(0.0);
+        (at(rows.first(), "start_s"), at(rows.last(), "end_s"))
+    });
+    let spun = truth.spin_seconds(spans.0.max(truth.first_passing_s), spans.1);
+    format!(
+        "{:3} {:3.0} Hz {:?} {:?} {} | {} | {} | {} | {} | {} | spins {} {:.1} s of {:.1} s | {}",
+        run.id,
+        run.recorder.rate_hz,
+        run.recorder.current,
+        run.coverage,
+        said["gearing"]["verdict"].as_str().unwrap_or("-"),
+        against("ratio", "/gearing/realised_ratio", truth.ratio),
+        against("first", "/laps/first_passing_s", truth.first_passing_s),
+        against("motor", "/heat/motor/race_end_c", truth.motor_race_end_c),
+        against("esc", "/heat/controller/race_end_c", truth.controller_race_end_c),
+        against("mohm", "/battery/resistance_mohm", 0.5 * (truth.ohmic_mohm.0 + truth.ohmic_mohm.1)),
+        said["wheelspin"]["can_tell"],
+        said["wheelspin"]["seconds"].as_f64().unwrap_or(0.0),
+        spun,
+        against("race mAh", "/battery/race_end_used_mah", truth.charge_at_race_end_mah - truth.charge_before_log_mah),
+    )
 }

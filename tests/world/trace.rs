@@ -150,6 +150,11 @@ pub struct Trace {
 }
 
 impl Trace {
+    /// A trace that begins at a moment.
+    pub fn from(before: Moment) -> Self {
+        Self { before, ..Self::default() }
+    }
+
     /// Takes a moment, and a row where `next_row_s` has come; gives the time between rows, by `gap`, back into it.
     pub fn watch(&mut self, now: Moment, next_row_s: &mut f64, gap: &mut impl FnMut() -> f64) {
         while *next_row_s <= now.at_s {

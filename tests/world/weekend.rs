@@ -271,7 +271,7 @@ fn track_and_cars(dice: &mut Dice) -> (Track, Vec<Car>) {
     loop {
         let track = Track::draw(dice);
         let mut cars = vec![Car::tourer(dice, &track), Car::pan(dice, &track)];
-        let fits = |car: &Car| (LAP_S.0..LAP_S.1).contains(&car.geared_lap(&track).0);
+        let fits = |car: &Car| (LAP_S.0..LAP_S.1).contains(&car.geared_lap(&track).seconds);
         if cars.iter().all(fits) {
             cars[0].name = names.0.to_owned();
             cars[1].name = names.1.to_owned();
