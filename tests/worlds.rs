@@ -69,7 +69,9 @@ fn tyres_slip_a_little_while_they_grip() {
         let mut slips: Vec<f64> = (0..truth.slip.len()).filter(pulled).map(|row| truth.slip[row]).collect();
         slips.sort_by(f64::total_cmp);
         let at = |share: f64| slips[(share * (slips.len() - 1) as f64) as usize];
-        assert!((0.008..0.08).contains(&at(0.5)), "{}: {:.4}", place(weekend, run), at(0.5));
+        // A car at its top speed on the straight needs little force, so that its slip is below one per cent.
+        assert!((0.006..0.06).contains(&at(0.5)), "{}: {:.4}", place(weekend, run), at(0.5));
+        assert!((0.012..0.5).contains(&at(0.9)), "{}: {:.4}", place(weekend, run), at(0.9));
         assert!(at(0.05) > 0.0, "{}: {:.4}", place(weekend, run), at(0.05));
     });
 }
@@ -246,13 +248,13 @@ fn what_a_review_says_of_them() {
         let said: serde_json::Value = serde_json::from_str(&runtrue::review_file::text(&review)).unwrap();
         println!("seed {seed}: {:.0} m, race {:.0} s", weekend.track.lap_length_m, weekend.sheet.race_s);
         for (run, said) in weekend.runs.iter().zip(said["runs"].as_array().unwrap()) {
-            println!("  {}", figures(run, said));
+            println!("  {}", figures(&weekend, run, said));
         }
     }
 }
 
 /// What is said against what was, in a line: `said (low..high) true`, with `!` where the interval misses.
-fn figures(run: &Run, said: &serde_json::Value) -> String {
+fn figures(weekend: &Weekend, run: &Run, said: &serde_json::Value) -> String {
     let truth = &run.truth;
     let against = |name: &str, path: &str, real: f64| {
         let value = said.pointer(path);
@@ -269,6 +271,8 @@ fn figures(run: &Run, said: &serde_json::Value) -> String {
         let at = |row: Option<&serde_json::Value>, key: &str| row.and_then(|row| row[key].as_f64()).unwrap_or(0.0);
         (at(rows.first(), "start_s"), at(rows.last(), "end_s"))
     });
+    let tyre_mm = weekend.cars[run.car].tyre.diameter_mm;
+    let real_ratio = truth.ratio_over_laps(tyre_mm, weekend.track.lap_length_m);
     let spun = truth.spin_seconds(spans.0.max(truth.first_passing_s), spans.1);
     format!(
         "{:3} {:3.0} Hz {:?} {:?} {} | {} | {} | {} | {} | {} | spins {} {:.1} s of {:.1} s | {}",
@@ -277,7 +281,7 @@ fn figures(run: &Run, said: &serde_json::Value) -> String {
         run.recorder.current,
         run.coverage,
         said["gearing"]["verdict"].as_str().unwrap_or("-"),
-        against("ratio", "/gearing/realised_ratio", truth.ratio),
+        against("ratio", "/gearing/realised_ratio", real_ratio),
         against("first", "/laps/first_passing_s", truth.first_passing_s),
         against("motor", "/heat/motor/race_end_c", truth.motor_race_end_c),
         against("esc", "/heat/controller/race_end_c", truth.controller_race_end_c),

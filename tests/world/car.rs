@@ -18,7 +18,7 @@ const MOST_SIDEWAYS: f64 = 0.97;
 const GEARED_FOR: (f64, f64) = (0.70, 0.86);
 
 /// Heat of the winding that racers gear for, W. Common practice is to gear by temperature; the figures: no source.
-const BEARABLE_W: (f64, f64) = (5.0, 14.0);
+const BEARABLE_W: (f64, f64) = (5.0, 13.0);
 /// Smallest and largest pinion that are made for such cars, teeth; from memory.
 const FEWEST_TEETH: u32 = 14;
 const MOST_TEETH: u32 = 60;
@@ -91,7 +91,7 @@ impl Car {
     /// A four-wheel-driven touring car of two cells on rubber.
     pub fn tourer(dice: &mut Dice, track: &Track) -> Self {
         let tyre = Tyre::rubber(dice, track.surface);
-        let turns = dice.pick(&[8.5, 10.5, 13.5, 13.5, 17.5]);
+        let turns = dice.pick(&[8.5, 10.5, 13.5, 13.5, 17.5, 17.5]);
         let mut car = Self {
             mass_kg: dice.between(1.30, 1.50),
             driven_share: 1.0,
@@ -110,7 +110,7 @@ impl Car {
     /// A rear-driven pan car of one cell on foam, without gears but pinion and spur.
     pub fn pan(dice: &mut Dice, track: &Track) -> Self {
         let tyre = Tyre::foam(dice, track.surface);
-        let turns = dice.pick(&[8.5, 10.5, 10.5, 13.5]);
+        let turns = dice.pick(&[10.5, 10.5, 13.5, 13.5, 17.5]);
         let mut car = Self {
             mass_kg: dice.between(0.70, 0.85),
             driven_share: dice.between(0.55, 0.66),

@@ -113,6 +113,7 @@ struct Drive<'a> {
     square_a2_s: f64,
     slow_s: f64,
     charge_a_s: f64,
+    turns: f64,
     trace: Trace,
 }
 
@@ -159,6 +160,7 @@ impl<'a> Drive<'a> {
             square_a2_s: 0.0,
             slow_s: 0.0,
             charge_a_s: 0.0,
+            turns: 0.0,
             trace: Trace::default(),
         }
     }
@@ -254,7 +256,9 @@ impl<'a> Drive<'a> {
         if self.way_m < due {
             return false;
         }
-        self.trace.passings_s.push(self.at_s - (self.way_m - due) / self.speed.max(0.1));
+        let since = (self.way_m - due) / self.speed.max(0.1);
+        self.trace.passings_s.push(self.at_s - since);
+        self.trace.turns_at_passings.push(self.turns - since * self.wheel * self.turns_per_m / TAU);
         self.trace.race_end.at_s > 0.0
     }
 
@@ -309,6 +313,7 @@ impl<'a> Drive<'a> {
         self.way_m += mean_speed * STEP_S / (1.0 + self.setup.longer + hand.longer);
         self.trace.ground_m += mean_speed * STEP_S;
         self.heat.can_w += STEP_S * loss * motor_speed;
+        self.turns += STEP_S * mean_wheel * self.turns_per_m / growth / TAU;
         self.pass(STEP_S, hand.at);
     }
 
@@ -364,6 +369,7 @@ impl<'a> Drive<'a> {
             voltage: self.flow.pack_v,
             current: self.flow.pack_a,
             charge_a_s: self.charge_a_s,
+            turns: self.turns,
             motor_c: self.temperatures.motor_sensor,
             controller_c: self.temperatures.controller_sensor(&self.car.heat),
             hand,
