@@ -2,16 +2,17 @@
 
 mod world;
 
+use std::sync::LazyLock;
 use std::time::Instant;
 
 use rstest::rstest;
 use world::{Coverage, CurrentKind, Options, Run, Weekend};
 
-/// Seeds that the checks of the model run over.
-const SEEDS: std::ops::Range<u64> = 0..6;
+/// The weekends that the checks of the model run over.
+static WEEKENDS: LazyLock<Vec<Weekend>> = LazyLock::new(|| (0..6).map(Weekend::draw).collect());
 
 fn all(check: impl Fn(&Weekend, &Run)) {
-    for weekend in SEEDS.map(Weekend::draw) {
+    for weekend in WEEKENDS.iter() {
         weekend.runs.iter().for_each(|run| check(&weekend, run));
     }
 }
@@ -72,13 +73,12 @@ fn tyres_slip_a_little_while_they_grip() {
         // A car at its top speed on the straight needs little force, so that its slip is below one per cent.
         assert!((0.006..0.06).contains(&at(0.5)), "{}: {:.4}", place(weekend, run), at(0.5));
         assert!((0.012..0.5).contains(&at(0.9)), "{}: {:.4}", place(weekend, run), at(0.9));
-        assert!(at(0.05) > 0.0, "{}: {:.4}", place(weekend, run), at(0.05));
+        assert!(at(0.2) > 0.002, "{}: {:.4}", place(weekend, run), at(0.2));
     });
 }
 
 #[test]
 fn wheelspin_is_above_a_fifth_and_lasts() {
-    let mut count = 0;
     all(|weekend, run| {
         let rows = &run.columns.time_s;
         for spin in &run.truth.spins {
@@ -89,7 +89,7 @@ fn wheelspin_is_above_a_fifth_and_lasts() {
             }
         }
     });
-    SEEDS.map(Weekend::draw).for_each(|w| count += w.runs.iter().map(|run| run.truth.spins.len()).sum::<usize>());
+    let count: usize = WEEKENDS.iter().flat_map(|weekend| &weekend.runs).map(|run| run.truth.spins.len()).sum();
     assert!(count > 30, "{count}");
 }
 
