@@ -236,12 +236,12 @@ fn what_the_weekends_are_like() {
     }
 }
 
-/// What a review says of clean weekends: gearing, race end, placement of the list.
+/// What a review says of them, six clean and three with faults: gearing, race end, placement of the list.
 #[test]
 #[ignore = "prints, checks nothing"]
 fn what_a_review_says_of_them() {
-    for seed in 100..106 {
-        let weekend = Weekend::draw_with(seed, Options { clean: true, ..Options::default() });
+    for seed in 100..109 {
+        let weekend = Weekend::draw_with(seed, Options { clean: seed < 106, ..Options::default() });
         let folder = tempfile::tempdir().unwrap();
         weekend.write(folder.path()).unwrap();
         let review = runtrue::review::review(folder.path(), &|_, _| {}).unwrap();
@@ -273,14 +273,17 @@ fn figures(weekend: &Weekend, run: &Run, said: &serde_json::Value) -> String {
     });
     let tyre_mm = weekend.cars[run.car].tyre.diameter_mm;
     let real_ratio = truth.ratio_over_laps(tyre_mm, weekend.track.lap_length_m);
+    let halts = truth.halts_s.len();
     let spun = truth.spin_seconds(spans.0.max(truth.first_passing_s), spans.1);
     format!(
-        "{:3} {:3.0} Hz {:?} {:?} {} | {} | {} | {} | {} | {} | spins {} {:.1} s of {:.1} s | {}",
+        "{:3} {:3.0} Hz {:?} {:?} {} | pinion {} on the sheet, {} on the car, {halts} halts | {} | {} | {} | {} | {} | spins {} {:.1} s of {:.1} s | {}",
         run.id,
         run.recorder.rate_hz,
         run.recorder.current,
         run.coverage,
         said["gearing"]["verdict"].as_str().unwrap_or("-"),
+        run.sheet.pinion.unwrap_or(weekend.sheet.cars[run.car].pinion),
+        truth.pinion,
         against("ratio", "/gearing/realised_ratio", real_ratio),
         against("first", "/laps/first_passing_s", truth.first_passing_s),
         against("motor", "/heat/motor/race_end_c", truth.motor_race_end_c),
