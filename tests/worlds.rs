@@ -63,6 +63,24 @@ fn temperatures_stay_between_air_and_what_a_motor_bears() {
 }
 
 #[test]
+fn the_end_of_the_race_is_what_the_sensors_read_then() {
+    all(|weekend, run| {
+        let (truth, time) = (&run.truth, &run.columns.time_s);
+        let due = truth.first_passing_s + weekend.sheet.race_s;
+        assert!((truth.race_end_s - due).abs() < 0.05, "{}: {} for {due}", place(weekend, run), truth.race_end_s);
+        if let Some(row) = time.iter().position(|&at| at >= due) {
+            let off = (run.columns.motor_c[row] - truth.motor_race_end_c).abs();
+            assert!(off <= 0.5 * run.recorder.celsius_step + 0.2, "{}: {off}", place(weekend, run));
+            let off = (run.columns.controller_c[row] - truth.controller_race_end_c).abs();
+            assert!(off <= 0.5 * run.recorder.celsius_step + 0.2, "{}: {off}", place(weekend, run));
+        }
+    });
+    let ends = |run: &&Run| run.columns.time_s[run.columns.time_s.len() - 1] > run.truth.race_end_s;
+    let seen = WEEKENDS.iter().flat_map(|weekend| &weekend.runs).filter(ends).count();
+    assert!(seen > 20, "{seen}");
+}
+
+#[test]
 fn tyres_slip_a_little_while_they_grip() {
     all(|weekend, run| {
         let truth = &run.truth;
