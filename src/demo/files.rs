@@ -94,9 +94,9 @@ fn earlier_demo(folder: &Path) -> Vec<InventedFile> {
     let mut rounds: Vec<PathBuf> = entries.map(|e| e.path()).filter(|p| p.join(TRUTH).is_file()).collect();
     rounds.sort();
     let first = rounds.first().filter(|_| rounds.len() <= MOST_ROUNDS).and_then(|round| seed(round));
-    first.and_then(season::seed_of_first_round).map_or_else(Vec::new, |seed| {
-        season::files(&season::invent(seed, rounds.len() as u8))
-    })
+    first
+        .and_then(season::seed_of_first_round)
+        .map_or_else(Vec::new, |seed| season::files(&season::invent(seed, rounds.len() as u8)))
 }
 
 /// Refuses whatever is in the folder `inner` of `folder` and is in none of the `demos` byte for byte.
@@ -116,14 +116,16 @@ fn refuse_others(folder: &Path, inner: &Path, demos: &[&[InventedFile]]) -> Resu
     for entry in entries {
         let (name, full) = (inner.join(entry.file_name()), entry.path());
         let kind: FileType = entry.file_type().map_err(unreadable(&full))?;
-        let mut of_demos = demos.iter().copied().flatten();
-        if kind.is_dir() && of_demos.clone().any(|file| file.path.starts_with(&name)) {
+        let of_demos = || demos.iter().copied().flatten();
+        if kind.is_dir() && of_demos().any(|file| file.path.starts_with(&name)) {
             refuse_others(folder, &name, demos)?;
             continue;
         }
-        let same = kind.is_file() && {
+        // A file of another name is not even read: it may be a film.
+        let alike: Vec<&InventedFile> = of_demos().filter(|file| kind.is_file() && file.path == name).collect();
+        let same = !alike.is_empty() && {
             let bytes = std::fs::read(&full).map_err(unreadable(&full))?;
-            of_demos.any(|file| file.path == name && file.bytes == bytes)
+            alike.iter().any(|file| file.bytes == bytes)
         };
         if !same {
             return Err(DemoError::Taken { path: full });

@@ -140,9 +140,8 @@ fn is_own(path: &Path) -> io::Result<bool> {
     (&mut file).take(HEAD_BYTES).read_to_end(&mut head)?;
     let starts = |mark: &[u8]| head.trim_ascii_start().starts_with(mark);
     if head.starts_with(b"PAR1") {
-        return Ok(SerializedFileReader::new(file).is_ok_and(|parquet| {
-            parquet.metadata().file_metadata().created_by() == Some(CREATOR)
-        }));
+        return Ok(SerializedFileReader::new(file)
+            .is_ok_and(|parquet| parquet.metadata().file_metadata().created_by() == Some(CREATOR)));
     }
     if starts(b"{") {
         file.rewind()?;
@@ -161,4 +160,55 @@ fn is_own(path: &Path) -> io::Result<bool> {
 #[derive(Deserialize)]
 struct Named {
     format: String,
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use rstest::rstest;
+
+    /// The head of a page as the first version wrote it.
+    const FIRST_PAGE: &str = r#"<!doctype html>
+<html lang="en">
+<head>
+<meta charset="utf-8">
+<meta name="viewport" content="width=device-width,initial-scale=1">
+<meta http-equiv="Content-Security-Policy" content="default-src 'none'; style-src 'unsafe-inline'; img-src data:">
+<title>Alder Quay Spring Round</title>
+<style>
+:root{--paper:#fdfcf9;--ink:#1d2126;--soft:#626770;--rule:#dedbd3;--act:#b03f06;--watch:#7d5800;--ok:#00694d;--wash:#f3f0e8}
+"#;
+
+    #[rstest]
+    #[case(FIRST_PAGE, true)]
+    #[case("<!doctype html>\n<meta name=\"generator\" content=\"runtrue\">\n<p>hello", true)]
+    #[case("<!doctype html>\n<meta name=\"generator\" content=\"another\">\n<p>about runtrue", false)]
+    #[case("<html><body>My weekend</body></html>", false)]
+    #[case("{\n  \"format\": \"runtrue review 1\",\n  \"runs\": []\n}\n", true)]
+    #[case("{\"weekend\": {}, \"format\": \"runtrue season answers 1\"}", true)]
+    #[case("{\"format\": \"another 7\"}", false)]
+    #[case("{\"note\": \"runtrue review 1\"}", false)]
+    #[case("{\"format\": \"runtrue review 1\"", false)]
+    #[case(".ie \\n(.g .ds Aq \\(aq\n.el .ds Aq '\n.TH runtrue-read 1  \"runtrue 0.1.0\"", true)]
+    #[case("PAR1 but no Parquet PAR1", false)]
+    #[case("", false)]
+    fn files_tell_where_they_come_from(#[case] content: &str, #[case] own: bool) {
+        let folder = tempfile::tempdir().unwrap();
+        std::fs::write(folder.path().join("file"), content).unwrap();
+        let found = standing(folder.path(), Path::new("file"));
+        assert_eq!(found.is_ok_and(|found| found == Own::Written), own, "{content}");
+    }
+
+    #[test]
+    fn a_folder_in_the_place_of_a_file_and_a_file_in_that_of_a_folder_stay() {
+        let folder = tempfile::tempdir().unwrap();
+        std::fs::create_dir(folder.path().join("index.html")).unwrap();
+        std::fs::write(folder.path().join("logs"), "").unwrap();
+        for name in ["index.html", "logs/run-01.parquet"] {
+            let refused = write_own(folder.path(), Path::new(name), |_| Ok(())).unwrap_err();
+            assert!(matches!(refused, WriteError::Foreign { .. }), "{refused}");
+        }
+        assert!(matches!(own_folder(folder.path(), Path::new("logs")), Err(WriteError::Foreign { .. })));
+        assert_eq!(standing(folder.path(), Path::new("new/x.html")).unwrap(), Own::Missing);
+    }
 }

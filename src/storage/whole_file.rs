@@ -33,8 +33,8 @@ pub enum WriteError {
         /// The file.
         path: String,
     },
-    /// A file of somebody else's is in the place of one of runtrue's.
-    #[error("`{path}` was not written by runtrue; it was not changed")]
+    /// A file of somebody else's, or one that is damaged, is in the place of one of runtrue's.
+    #[error("`{path}` does not look like a file that runtrue wrote; it was not changed")]
     Foreign {
         /// The file.
         path: String,
@@ -86,8 +86,7 @@ impl WaitingFile {
         let mut file = tempfile::Builder::new().prefix(UNFINISHED).tempfile_in(folder).map_err(io)?;
         {
             let mut buffer = BufWriter::new(file.as_file_mut());
-            fill(&mut buffer)
-                .map_err(|message| WriteError::Format { path: path.display().to_string(), message })?;
+            fill(&mut buffer).map_err(|message| WriteError::Format { path: path.display().to_string(), message })?;
             buffer.flush().map_err(io)?;
         }
         file.as_file().sync_all().map_err(io)?;
