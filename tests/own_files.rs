@@ -191,10 +191,9 @@ fn a_demo_is_written_again_until_somebody_changes_it() {
         let strip = |(path, bytes): (PathBuf, Vec<u8>)| (path.strip_prefix(place).unwrap().to_owned(), bytes);
         contents(place).into_iter().map(strip).collect()
     };
-    // Empty, then another seed, then a season of two, of one, and a weekend again: nothing of the one before is left.
+    // Empty, then another seed, a season, and a weekend again: nothing of the one before is left.
     fs::create_dir(&place).unwrap();
-    let forms: [&[&str]; 6] =
-        [&[], &[], &["--seed", "2"], &["--season", "2", "--seed", "3"], &["--season", "1", "--seed", "3"], &[]];
+    let forms: [&[&str]; 4] = [&[], &["--seed", "2"], &["--season", "1", "--seed", "3"], &[]];
     for form in forms {
         let done = demo(&place, form);
         assert!(done.status.success(), "{form:?}: {}", said(&done));
