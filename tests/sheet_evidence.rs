@@ -138,3 +138,36 @@ fn a_value_that_was_refused_stands_for_nothing() {
     let compared = review.comparisons.iter().flat_map(|c| c.runs_from.iter().chain(&c.runs_to));
     assert!(compared.into_iter().all(|id| id != "t2"));
 }
+
+#[test]
+fn a_converted_copy_beside_its_log_is_no_run() {
+    let sample = Path::new(env!("CARGO_MANIFEST_DIR")).join("sample-logs/alder-quay");
+    let folder = tempfile::tempdir().unwrap();
+    let log = folder.path().join("t1.csv");
+    fs::copy(sample.join("logs/t1.csv"), &log).unwrap();
+    let converted = std::process::Command::new(env!("CARGO_BIN_EXE_runtrue"))
+        .args([
+            "convert",
+            log.to_str().unwrap(),
+            "--to",
+            "csv",
+            "--out",
+            folder.path().join("clean.csv").to_str().unwrap(),
+        ])
+        .output()
+        .unwrap();
+    assert!(converted.status.success(), "{}", String::from_utf8_lossy(&converted.stderr));
+    let alone = review(folder.path(), &|_, _| {}).unwrap();
+    assert_eq!(alone.runs.iter().map(|r| r.plan().id.as_str()).collect::<Vec<_>>(), ["t1"]);
+    assert!(alone.notices.iter().any(|n| n.message.contains("was converted from `t1.csv`")));
+    // On the sheet it is a run that has another's readings.
+    fs::write(
+        folder.path().join("weekend.toml"),
+        "[cars.a]\n[[runs]]\nid = \"one\"\nlog = \"t1.csv\"\n[[runs]]\nid = \"two\"\nlog = \"clean.csv\"\n",
+    )
+    .unwrap();
+    let both = review(folder.path(), &|_, _| {}).unwrap();
+    assert_eq!(doubts(&both), ["one log Doubtful", "two log Doubtful"]);
+    let why = both.runs[1].run.evidence().unwrap().of(Subject::Log).unwrap().why.as_ref().unwrap().to_string();
+    assert_eq!(why, "its log is a copy of that of run one: it cannot be both");
+}
