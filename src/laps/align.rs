@@ -149,8 +149,12 @@ pub(super) fn best_fit(places: &Places, passings: &[f64], window: Window, clock:
 fn clock_scale(places: &Places, passings: &[f64], start: f64, stopped: f64) -> Option<f64> {
     let mut scale = 1.0;
     for _ in 0..CLOCK_ROUNDS {
-        let inside: Vec<f64> =
-            passings.iter().copied().take_while(|p| start + p * scale <= stopped).filter(|p| start + p * scale >= 0.0).collect();
+        let inside: Vec<f64> = passings
+            .iter()
+            .copied()
+            .take_while(|p| start + p * scale <= stopped)
+            .filter(|p| start + p * scale >= 0.0)
+            .collect();
         if inside.len() < LEAST_PASSINGS {
             return None;
         }
