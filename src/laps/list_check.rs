@@ -30,8 +30,9 @@ const SWAPPED_BLOCKS: [(usize, usize); 4] = [(2, 0), (2, 1), (3, 0), (4, 0)];
 const MOST_PASSINGS: f64 = 0.75;
 /// That quantile of the distance of a normal distribution from its mean, in standard deviations.
 const NORMAL_QUANTILE: f64 = 1.150_3;
-/// A list with fewer laps than the log by this many can lie at several laps of it.
-const FEWER_LAPS: f64 = 2.0;
+/// A list with fewer laps than the log by this many can lie at several laps of it: up to two more are those to the line
+/// and back to the pits.
+const FEWER_LAPS: f64 = 3.0;
 /// Share of the weight that may lie more than half a lap away.
 const OPEN: f64 = 0.05;
 /// Fewest laps of a part of a list that is tried by itself.
@@ -122,7 +123,10 @@ impl Misfit {
     /// Why the list is refused, where the log's own laps take `log_lap_s`.
     pub fn reason(self, odometer: &Odometer, list: &LapList, log_lap_s: Option<f64>) -> ListReason {
         let laps: Vec<f64> = laps_of(&list.passings).collect();
-        let Some((list_s, log_s)) = median(laps.iter().copied()).zip(log_lap_s) else { return ListReason::NoPattern };
+        let Some(log_s) = log_lap_s else { return ListReason::NoPattern };
+        let log_length_s = align::moving(odometer).map_or(0.0, |(set_off, stopped)| stopped - set_off);
+        let too_short = || ListReason::TooShort { laps: laps.len(), log_laps: (log_length_s / log_s) as usize };
+        let Some(list_s) = median(laps.iter().copied()) else { return too_short() };
         let near = |s: f64| (s / log_s - 1.0).abs() < NEAR_A_LAP;
         let summed = |parts: &usize| near(median(laps.windows(*parts).map(|w| w.iter().sum())).unwrap_or(0.0));
         if let Some(parts) = (2..=MOST_SECTORS).find(summed).filter(|_| !near(list_s)) {
@@ -132,14 +136,13 @@ impl Misfit {
             return ListReason::OtherLapTime { list_s, log_s };
         }
         let length_s = list.passings.last().copied().unwrap_or(0.0);
-        let log_length_s = align::moving(odometer).map_or(0.0, |(set_off, stopped)| stopped - set_off);
         if length_s > log_length_s + log_s {
             return ListReason::LongerThanLog { list_s: length_s, log_s: log_length_s };
         }
         match (self.known, self.off) {
             (Some(reason), _) => reason,
             (None, Some(off)) => ListReason::AnotherRun { lap_s: off.lap_s, most_s: off.most_s },
-            (None, None) => ListReason::TooShort { laps: laps.len(), log_laps: (log_length_s / log_s) as usize },
+            (None, None) => too_short(),
         }
     }
 }
@@ -265,7 +268,7 @@ impl Trial<'_> {
         }
         let settled = self.rate_at(laid.first.value, judged.fit.scale)?;
         let estimate = Estimate::from(settled);
-        let shows = (estimate.value - 1.0).abs() > CLOCK_OFF && !estimate.holds(1.0);
+        let shows = judged.is_sound() && (estimate.value - 1.0).abs() > CLOCK_OFF && !estimate.holds(1.0);
         Some(LaidList { clock_scale: shows.then_some(estimate), ..lay_at(settled.value)? })
     }
 
@@ -281,7 +284,7 @@ impl Trial<'_> {
         let held: Vec<f64> = moved.iter().zip(&line.left).map(|(m, left)| m - left + left.clamp(-far, far)).collect();
         let StraightLine { slope, left, xx } = StraightLine::through(&inside, &held)?;
         let n = inside.len() as f64;
-        let squares: f64 = left.iter().map(|r| r * r).sum();
+        let squares = left.iter().map(|r| r * r).sum::<f64>().max(f64::MIN_POSITIVE);
         let alike = (left.windows(2).map(|w| w[0] * w[1]).sum::<f64>() / squares).clamp(0.0, MOST_ALIKE);
         let own = squares / (n - 2.0).max(1.0) / xx * (1.0 + alike) / (1.0 - alike);
         // The place itself may drift over the run by as much as it is uncertain.
