@@ -126,6 +126,30 @@ fn rows_a_second_apart_say_nothing_of_the_pull() {
 }
 
 #[test]
+fn revs_of_no_pattern_have_no_laps_or_such_as_a_car_can_drive() {
+    use rand::{RngExt, SeedableRng};
+    for seed in 0..40 {
+        let mut rng = rand_chacha::ChaCha8Rng::seed_from_u64(seed);
+        let (mut time, mut rpm) = (Vec::new(), Vec::new());
+        // Mostly idle, with bursts of any length: the usual revs are far below the bursts'.
+        while time.len() < 20_000 {
+            let burst = rng.random_range(0.0..1.0) < 0.3;
+            let revs: f64 = if burst { rng.random_range(5_000.0..60_000.0) } else { rng.random_range(0.0..300.0) };
+            for _ in 0..rng.random_range(1..if seed % 2 == 0 { 30 } else { 400 }) {
+                time.push(time.len() as f64 * 0.05);
+                rpm.push(revs * rng.random_range(0.9..1.1));
+            }
+        }
+        let odometer = runtrue::laps::odometer::Odometer::from_rows(time, rpm);
+        let laps = runtrue::laps::measure(odometer, None, None);
+        assert!(laps.rows.len() <= 250, "{seed}: {} laps in 1000 s", laps.rows.len());
+        let usual = runtrue::statistics::quantiles::median(laps.rows.iter().map(|l| l.time_s()));
+        assert!(usual.is_none_or(|s| (4.0..=400.0).contains(&s)), "{seed}: laps of {usual:?} s");
+        assert!(!laps.rows.is_empty() || laps.notices.iter().any(|n| n.message.contains("no laps")), "{seed}");
+    }
+}
+
+#[test]
 fn a_run_without_a_current_does_not_spoil_the_others() {
     let car = CarSpec::tourer();
     let track = driven::track(&car, 3);

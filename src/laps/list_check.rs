@@ -19,7 +19,7 @@ use super::odometer::Odometer;
 use super::period::LONGEST_LAP_S;
 use super::place::Places;
 use crate::quantity::{Estimate, Uncertain};
-use crate::statistics::quantiles::{median, quantile};
+use crate::statistics::quantiles::{median, quantile, robust_deviation};
 
 /// A list is a log's own where it fits this many times better than its laps in another order.
 const AGAINST_CHANCE: f64 = 100.0;
@@ -30,12 +30,17 @@ const SWAPPED_BLOCKS: [(usize, usize); 4] = [(2, 0), (2, 1), (3, 0), (4, 0)];
 const MOST_PASSINGS: f64 = 0.75;
 /// That quantile of the distance of a normal distribution from its mean, in standard deviations.
 const NORMAL_QUANTILE: f64 = 1.150_3;
-/// A list with fewer laps than the log by this many can lie at several laps of it.
-const FEWER_LAPS: f64 = 2.0;
+/// A list with fewer laps than the log by this many can lie at several laps of it: up to two more are those to the line
+/// and back to the pits.
+const FEWER_LAPS: f64 = 3.0;
 /// Share of the weight that may lie more than half a lap away.
 const OPEN: f64 = 0.05;
 /// Fewest laps of a part of a list that is tried by itself.
 const LEAST_PART: usize = 6;
+/// Places are held to this many robust deviations where a clock's rate is worked out, and their errors are taken to be
+/// alike from one to the next by no more than this.
+const FAR_OFF: f64 = 3.0;
+const MOST_ALIKE: f64 = 0.9;
 /// A clock is said to run fast or slow from this rate on.
 const CLOCK_OFF: f64 = 0.003;
 /// Rows of a table of readings at least, and the longest step between them, s: no lap takes so little.
@@ -103,29 +108,25 @@ pub(super) fn lay(odometer: &Odometer, places: &Places, list: &LapList) -> Resul
     let trial = Trial { odometer, places, passings: &list.passings };
     let none = || Misfit { off: None, known: None };
     let usual = Window::of_whole_list(odometer, trial.passings).ok_or_else(none)?;
-    let as_it_is = trial.judge(usual, Clock::AsTheLogs);
-    let at_own_rate = || trial.judge(usual, Clock::Free).filter(Judged::is_sound);
-    let wide =
-        || trial.judge(Window::of_half_a_list(odometer, trial.passings)?, Clock::AsTheLogs).filter(Judged::is_sound);
-    let judged = match as_it_is.filter(Judged::is_sound).or_else(at_own_rate).or_else(wide).or(as_it_is) {
-        Some(judged) => judged,
-        None => return Err(none()),
-    };
-    let verdict = trial.verdict(&judged).ok_or(Misfit { off: Some(judged.off), known: None })?;
-    let laid = trial.laid(&judged, verdict).ok_or_else(none)?;
+    let judged = trial.best_judged(usual).ok_or_else(none)?;
+    let laid = trial.laid(&judged).ok_or_else(none)?;
     if trial.is_open(&laid) {
         let laps = list.passings.len() - 1;
         let known = Some(ListReason::TooShort { laps, log_laps: trial.log_laps().round() as usize });
         return Err(Misfit { off: Some(judged.off), known });
     }
-    Ok(laid)
+    let verdict = trial.verdict(&judged).ok_or(Misfit { off: Some(judged.off), known: None })?;
+    Ok(LaidList { verdict, ..laid })
 }
 
 impl Misfit {
     /// Why the list is refused, where the log's own laps take `log_lap_s`.
     pub fn reason(self, odometer: &Odometer, list: &LapList, log_lap_s: Option<f64>) -> ListReason {
         let laps: Vec<f64> = laps_of(&list.passings).collect();
-        let Some((list_s, log_s)) = median(laps.iter().copied()).zip(log_lap_s) else { return ListReason::NoPattern };
+        let Some(log_s) = log_lap_s else { return ListReason::NoPattern };
+        let log_length_s = align::moving(odometer).map_or(0.0, |(set_off, stopped)| stopped - set_off);
+        let too_short = || ListReason::TooShort { laps: laps.len(), log_laps: (log_length_s / log_s) as usize };
+        let Some(list_s) = median(laps.iter().copied()) else { return too_short() };
         let near = |s: f64| (s / log_s - 1.0).abs() < NEAR_A_LAP;
         let summed = |parts: &usize| near(median(laps.windows(*parts).map(|w| w.iter().sum())).unwrap_or(0.0));
         if let Some(parts) = (2..=MOST_SECTORS).find(summed).filter(|_| !near(list_s)) {
@@ -135,14 +136,13 @@ impl Misfit {
             return ListReason::OtherLapTime { list_s, log_s };
         }
         let length_s = list.passings.last().copied().unwrap_or(0.0);
-        let log_length_s = align::moving(odometer).map_or(0.0, |(set_off, stopped)| stopped - set_off);
         if length_s > log_length_s + log_s {
             return ListReason::LongerThanLog { list_s: length_s, log_s: log_length_s };
         }
         match (self.known, self.off) {
             (Some(reason), _) => reason,
             (None, Some(off)) => ListReason::AnotherRun { lap_s: off.lap_s, most_s: off.most_s },
-            (None, None) => ListReason::TooShort { laps: laps.len(), log_laps: (log_length_s / log_s) as usize },
+            (None, None) => too_short(),
         }
     }
 }
@@ -179,9 +179,30 @@ impl Judged {
 }
 
 impl Trial<'_> {
+    /// The list by the usual window and the log's clock; where that is not sound, at a clock's own rate or with a part of
+    /// the list outside the log, if that is.
+    fn best_judged(&self, usual: Window) -> Option<Judged> {
+        let as_it_is = self.judge(usual, Clock::AsTheLogs);
+        if as_it_is.is_some_and(|judged| judged.is_sound()) {
+            return as_it_is;
+        }
+        let at_own_rate = self.judge(usual, Clock::Free);
+        if at_own_rate.is_some_and(|judged| judged.is_sound()) {
+            return at_own_rate;
+        }
+        let wide = Window::of_half_a_list(self.odometer, self.passings)
+            .and_then(|window| self.judge(window, Clock::AsTheLogs))
+            .filter(Judged::is_sound);
+        let told = at_own_rate.filter(|own| own.order_tells() && as_it_is.is_none_or(|usual| usual.order < own.order));
+        wide.or(told).or(as_it_is)
+    }
+
     fn judge(&self, window: Window, clock: Clock) -> Option<Judged> {
-        let fit = align::best_fit(self.places, self.passings, window, clock)?;
+        let mut fit = align::best_fit(self.places, self.passings, window, clock)?;
         let order = order_ratio(self.places, self.passings, window, clock, fit.score);
+        if clock == Clock::Free {
+            fit.scale = self.rate_at(fit.first_s, fit.scale)?.value;
+        }
         let laps_at = |passing: &f64| self.places.laps_at(fit.first_s + passing * fit.scale);
         let inside = self.inside(&fit);
         let laps: Vec<f64> = inside.iter().map(laps_at).collect();
@@ -197,15 +218,6 @@ impl Trial<'_> {
         let account = (median(inside.iter().map(variance))? + rounding).sqrt();
         let scatter = quantile(distances(), MOST_PASSINGS)? / NORMAL_QUANTILE;
         let off = Disagreement { lap_s: median(steps)? * lap_s, most_s: distances().fold(0.0, f64::max) * lap_s };
-        if std::env::var("PROBE").is_ok() {
-            println!(
-                "   judged {clock:?} n={} order={order:.1} scatter={:.3}% account={:.3}% scale={:.4}",
-                inside.len(),
-                100.0 * scatter,
-                100.0 * account,
-                fit.scale
-            );
-        }
         Some(Judged { fit, window, order, scatter, account, off })
     }
 
@@ -243,12 +255,12 @@ impl Trial<'_> {
         window.and_then(|window| trial.judge(window, Clock::AsTheLogs)).is_some_and(|judged| judged.is_sound())
     }
 
-    fn laid(&self, judged: &Judged, verdict: ListVerdict) -> Option<LaidList> {
+    fn laid(&self, judged: &Judged) -> Option<LaidList> {
         let lay_at = |scale: f64| {
             let passings: Vec<f64> = self.passings.iter().map(|p| p * scale).collect();
             let alignment = align::align(self.places, &passings, judged.window)?;
             let first = alignment.first_passing()?;
-            Some(LaidList { alignment, first, passings, scale, clock_scale: None, verdict })
+            Some(LaidList { alignment, first, passings, scale, clock_scale: None, verdict: ListVerdict::Sound })
         };
         let laid = lay_at(judged.fit.scale)?;
         if judged.fit.scale == 1.0 {
@@ -256,23 +268,24 @@ impl Trial<'_> {
         }
         let settled = self.rate_at(laid.first.value, judged.fit.scale)?;
         let estimate = Estimate::from(settled);
-        let shows = (estimate.value - 1.0).abs() > CLOCK_OFF && !estimate.holds(1.0);
+        let shows = judged.is_sound() && (estimate.value - 1.0).abs() > CLOCK_OFF && !estimate.holds(1.0);
         Some(LaidList { clock_scale: shows.then_some(estimate), ..lay_at(settled.value)? })
     }
 
     /// Log seconds in a second of the list, whose first passing is at `first` by the rate `scale`: the slope of the
     /// passings' places by least squares, with errors that are alike from one to the next (Bartlett 1935, from memory).
+    /// Places that lie far off, as on a spoilt lap, are held to [`FAR_OFF`] deviations of the others.
     fn rate_at(&self, first: f64, scale: f64) -> Option<Uncertain> {
         let inside = self.inside(&Fit { score: 0.0, first_s: first, scale });
         let laps: Vec<f64> = inside.iter().map(|p| self.places.laps_at(first + p * scale)).collect();
         let moved = align::unwrapped(&laps);
+        let line = StraightLine::through(&inside, &moved)?;
+        let far = FAR_OFF * robust_deviation(&line.left)?;
+        let held: Vec<f64> = moved.iter().zip(&line.left).map(|(m, left)| m - left + left.clamp(-far, far)).collect();
+        let StraightLine { slope, left, xx } = StraightLine::through(&inside, &held)?;
         let n = inside.len() as f64;
-        let (x_mean, y_mean) = (inside.iter().sum::<f64>() / n, moved.iter().sum::<f64>() / n);
-        let xx: f64 = inside.iter().map(|x| (x - x_mean).powi(2)).sum();
-        let slope = inside.iter().zip(&moved).map(|(x, y)| (x - x_mean) * (y - y_mean)).sum::<f64>() / xx;
-        let left: Vec<f64> = inside.iter().zip(&moved).map(|(x, y)| y - y_mean - slope * (x - x_mean)).collect();
-        let squares: f64 = left.iter().map(|r| r * r).sum();
-        let alike = (left.windows(2).map(|w| w[0] * w[1]).sum::<f64>() / squares).clamp(0.0, 0.9);
+        let squares = left.iter().map(|r| r * r).sum::<f64>().max(f64::MIN_POSITIVE);
+        let alike = (left.windows(2).map(|w| w[0] * w[1]).sum::<f64>() / squares).clamp(0.0, MOST_ALIKE);
         let own = squares / (n - 2.0).max(1.0) / xx * (1.0 + alike) / (1.0 - alike);
         // The place itself may drift over the run by as much as it is uncertain.
         let length = inside.last()? - inside.first()?;
@@ -291,6 +304,27 @@ impl Trial<'_> {
     /// Laps that the log holds.
     fn log_laps(&self) -> f64 {
         align::moving(self.odometer).map_or(0.0, |(from, to)| self.places.laps_at(to) - self.places.laps_at(from))
+    }
+}
+
+/// A straight line by least squares.
+struct StraightLine {
+    slope: f64,
+    /// What each value is above the line.
+    left: Vec<f64>,
+    /// Squares of the places about their mean.
+    xx: f64,
+}
+
+impl StraightLine {
+    /// `None` where the places do not differ.
+    fn through(x: &[f64], y: &[f64]) -> Option<Self> {
+        let n = x.len() as f64;
+        let (x_mean, y_mean) = (x.iter().sum::<f64>() / n, y.iter().sum::<f64>() / n);
+        let xx: f64 = x.iter().map(|x| (x - x_mean).powi(2)).sum();
+        let slope = x.iter().zip(y).map(|(x, y)| (x - x_mean) * (y - y_mean)).sum::<f64>() / xx;
+        let left = x.iter().zip(y).map(|(x, y)| y - y_mean - slope * (x - x_mean)).collect();
+        (xx > 0.0).then_some(Self { slope, left, xx })
     }
 }
 

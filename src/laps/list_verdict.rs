@@ -86,8 +86,6 @@ pub enum ListReason {
     },
     /// The log's revs do not repeat from lap to lap.
     NoPattern,
-    /// The file is a log.
-    IsALog,
     /// The file could not be read.
     Unreadable,
 }
@@ -101,7 +99,7 @@ impl ListReason {
             }
             Self::OtherLapTime { .. } => "check that the sheet names this car's own lap list",
             Self::Sectors { .. } => "enter the file of lap times, not of sector times",
-            Self::Readings { .. } | Self::IsALog => "enter the lap list of this run under `laps`, not a log",
+            Self::Readings { .. } => "enter the lap list of this run under `laps`, not a log",
             Self::TooShort { .. } => "enter the list of all laps of the run, or leave it out",
             Self::LongerThanLog { .. } => "check that log and lap list are of the same run",
             Self::NoPattern => "a lap list can be used where the log shows laps",
@@ -152,7 +150,6 @@ impl Display for ListReason {
                 seconds(*log_s)
             ),
             Self::NoPattern => f.write_str("the log shows no laps that the list could be laid on"),
-            Self::IsALog => f.write_str("the file is a log with revs, not a lap list"),
             Self::Unreadable => f.write_str("the file could not be read as a lap list"),
         }
     }

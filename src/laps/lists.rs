@@ -5,8 +5,9 @@
 
 use std::path::{Path, PathBuf};
 
-use crate::import::clock;
-use crate::import::encoding;
+use crate::import::columns::Hints;
+use crate::import::{self, clock, encoding};
+use crate::log::{Channel, Log};
 use crate::notice::{Notice, NoticeCode, Tally, printable};
 use crate::statistics::quantiles::median;
 
@@ -14,6 +15,8 @@ use crate::statistics::quantiles::median;
 const MB: u64 = 1 << 20;
 /// Largest lap list that is read, bytes: a day's timing takes far less.
 const MOST_BYTES: u64 = 4 * MB;
+/// A file with fewer lines is not looked at as a log.
+const LOG_ROWS: usize = 100;
 /// Largest time in a list, s: seconds since 1970 stay below it for three centuries, and are exact to a microsecond.
 const MOST_S: f64 = 1e10;
 /// A time this many times the others' median is not a lap time but a slip: a date, a counter, a digit too many. A
@@ -41,6 +44,12 @@ pub enum ListError {
         /// Its size.
         bytes: u64,
     },
+    /// A log in place of a lap list.
+    #[error("`{path}` is a log with revs, not a lap list")]
+    IsALog {
+        /// The file.
+        path: PathBuf,
+    },
     /// No column of times.
     #[error("`{path}` has no column of lap times or passings; line {line} reads `{seen}`")]
     NoTimes {
@@ -59,6 +68,10 @@ impl ListError {
         match self {
             Self::Io { .. } => {
                 "check the file name under `laps` on the sheet, or leave it out: laps are then found in the log"
+                    .to_owned()
+            }
+            Self::IsALog { .. } => {
+                "enter the lap list of this run under `laps`, or leave it out: laps are then found in the log"
                     .to_owned()
             }
             _ => "write one lap time in each line, as `19.412` or `0:19.412`, or one passing, as `14:03:05.120`"
@@ -87,11 +100,26 @@ pub fn read(path: &Path) -> Result<LapList, ListError> {
         return Err(ListError::TooLarge { path: path.to_owned(), bytes });
     }
     let bytes = std::fs::read(path).map_err(io)?;
+    if is_log(path, &bytes) {
+        return Err(ListError::IsALog { path: path.to_owned() });
+    }
     parse(&encoding::decode(&bytes, None).text).map_err(|(line, seen)| ListError::NoTimes {
         path: path.to_owned(),
         line,
         seen,
     })
+}
+
+/// Whether a file is a log: hundreds of rows with a column that is headed as revs.
+fn is_log(path: &Path, bytes: &[u8]) -> bool {
+    if bytes.iter().filter(|byte| **byte == b'\n').count() < LOG_ROWS {
+        return false;
+    }
+    let has_revs = |log: &Log| {
+        let guessed = log.reading.notices.iter().any(|notice| notice.code == NoticeCode::ChannelFromValues);
+        !guessed && log.channel(Channel::Rpm).is_some()
+    };
+    import::read_bytes(path, bytes, &Hints::default()).is_ok_and(|logs| logs.iter().any(has_revs))
 }
 
 /// A cell that holds a time.

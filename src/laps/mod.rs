@@ -218,7 +218,7 @@ pub fn measure(odometer: Option<Odometer>, list: Option<&LapList>, expected: Opt
         gripped,
         places: None,
         alignment: None,
-        list: None,
+        list: list.map(|_| ListVerdict::Refused(ListReason::NoPattern)),
         clock_scale: None,
         line_shared: false,
         notices: Vec::new(),

@@ -74,7 +74,10 @@ impl Places {
     pub fn find(odometer: &Odometer, expected: Option<ExpectedTurns>) -> Option<Self> {
         let over_turns = OverTurns::new(odometer)?;
         let lap = over_turns.lap(expected)?;
-        let chain = over_turns.chain(lap);
+        let mut chain = over_turns.chain(lap);
+        if expected.is_none() && over_turns.are_halves(&chain) {
+            chain = over_turns.chain(2.0 * lap);
+        }
         if chain.len() < LEAST_CHAIN {
             return None;
         }
