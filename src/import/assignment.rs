@@ -28,8 +28,8 @@ const SURE: f64 = 2.94;
 const TAKEN: f64 = 8.0;
 /// What a column's own values can count against it at most.
 const WORST: f64 = -6.0;
-/// A slow column can be a voltage only where it is held against a current that goes against it this much: a filter.
-const SLOW_SAG: f64 = -0.3;
+/// A voltage goes against the current at least this much; one that is slow must have a current to be held against.
+const LEAST_SAG: f64 = -0.3;
 /// Weights of a correlation of one.
 const SAG_WEIGHT: f64 = 4.0;
 const PULL_WEIGHT: f64 = 2.0;
@@ -140,10 +140,9 @@ impl<'a> Judge<'a> {
         };
         let mut score = 0.0;
         let sag = chosen[VOLTAGE].zip(chosen[CURRENT]).map(|(v, i)| self.sags[v][i]);
-        if self.fixed[VOLTAGE].is_none()
-            && shape(VOLTAGE).is_some_and(Shape::is_slow)
-            && sag.is_none_or(|s| s > SLOW_SAG)
-        {
+        let is_open = self.fixed[VOLTAGE].is_none();
+        let is_slow = shape(VOLTAGE).is_some_and(Shape::is_slow);
+        if is_open && (is_slow && sag.is_none() || sag.is_some_and(|s| s > LEAST_SAG)) {
             return None;
         }
         score -= SAG_WEIGHT * sag.unwrap_or(0.0);

@@ -74,7 +74,10 @@ impl Written<'_> {
 
     fn unit_from_values(&self, quantity: Quantity, notices: &mut Vec<Notice>) -> Unit {
         let (own, column) = (quantity.own_unit(), self.column.name.as_str());
-        let values = || self.values.iter().map(|v| v * self.column.scale);
+        // A current may flow the other way, a motor turn backwards.
+        let is_amount = matches!(quantity, Quantity::Current | Quantity::Rpm | Quantity::Erpm);
+        let as_read = |v: f64| if is_amount { v.abs() } else { v };
+        let values = || self.values.iter().map(|v| as_read(v * self.column.scale));
         let [Some(low), Some(high)] = ENDS.map(|share| quantile(values(), share)) else { return own };
         let told = match quantity {
             Quantity::Voltage => voltage_unit(&ValueRange { low, high, whole: all_whole(self.values) }, self.cells),

@@ -174,7 +174,7 @@ fn read_marks_as_thousands(values: &mut [f64], unit: Unit, column: &str, notices
     if !["rpm", "erpm", "mv", "ma"].contains(&unit.name) {
         return;
     }
-    let high = values.iter().copied().filter(|v| v.is_finite()).fold(0.0, f64::max);
+    let high = values.iter().map(|v| v.abs()).filter(|v| v.is_finite()).fold(0.0, f64::max);
     if high > 0.0 && high < LEAST_IN_SMALL_UNITS {
         values.iter_mut().for_each(|v| *v = (*v * 1000.0).round());
         notices.push(Remark::ThousandsFromValues { column, unit: unit.label() }.notice());

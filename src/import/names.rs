@@ -61,16 +61,27 @@ pub fn header_meaning(header: &str) -> HeaderMeaning {
         return HeaderMeaning::known(meaning, bracketed.or_else(|| unit_in_name(&whole)));
     }
     match unit_in_tail(&bare).filter(|_| bracketed != Some(Unit::OTHER)) {
-        Some((name, unit)) => match vocabulary().meaning(&name) {
-            Some(meaning) => HeaderMeaning::known(meaning, Some(unit)),
-            None => HeaderMeaning::contained(&name, Some(unit)),
+        Some(tail) => match vocabulary().meaning(&tail.name) {
+            // `Temp A` is the first of two, and not in amperes.
+            Some(meaning) if tail.is_letter && !admits(meaning, tail.unit) => HeaderMeaning::contained(&whole, None),
+            Some(meaning) => HeaderMeaning::known(meaning, Some(tail.unit)),
+            None => HeaderMeaning::contained(&tail.name, Some(tail.unit)),
         },
         None => HeaderMeaning::contained(&whole, bracketed),
     }
 }
 
+/// A header that ends in a unit.
+struct UnitTail {
+    /// The name before it, as names are listed.
+    name: String,
+    unit: Unit,
+    /// Whether the unit is one letter, which may be a part's.
+    is_letter: bool,
+}
+
 /// The name and the unit of `Spannung V`, `motor_temp_c`, `I/A`: the last part or two are the unit.
-fn unit_in_tail(header: &str) -> Option<(String, Unit)> {
+fn unit_in_tail(header: &str) -> Option<UnitTail> {
     let parts: Vec<&str> =
         header.split(|c: char| c.is_whitespace() || matches!(c, '_' | '/' | ':')).filter(|p| !p.is_empty()).collect();
     for unit_parts in 1..=2.min(parts.len().saturating_sub(1)) {
@@ -84,7 +95,8 @@ fn unit_in_tail(header: &str) -> Option<(String, Unit)> {
         }
         let Some(unit) = unit(&tail.join("/")).or_else(|| unit(&tail.concat())) else { continue };
         let name = normalise(&rest.join(" "));
-        return Some((name.strip_suffix(" in").unwrap_or(&name).to_owned(), unit));
+        let name = name.strip_suffix(" in").unwrap_or(&name).to_owned();
+        return Some(UnitTail { name, unit, is_letter: tail.len() == 1 && tail[0].chars().count() == 1 });
     }
     None
 }
@@ -328,6 +340,12 @@ mod tests {
     #[case("Température moteur (°C)", Some(MOTOR), Some("degc"))]
     #[case("wibble", None, None)]
     #[case("Max RPM", None, Some("rpm"))]
+    #[case("Current cmd [A]", None, Some("a"))]
+    #[case("torque constant [Nm/A]", None, Some("other"))]
+    #[case("Temp A", Some(Meaning::Temperature), None)]
+    #[case("Coolant Temperature [°C]", None, Some("degc"))]
+    #[case("Motor air temp", None, None)]
+    #[case("Akku [V]", Some(VOLTAGE), Some("v"))]
     fn headers_in_several_languages(#[case] text: &str, #[case] meaning: Option<Meaning>, #[case] unit: Option<&str>) {
         let found = header_meaning(text);
         assert_eq!((found.meaning, found.unit.map(|u| u.name)), (meaning, unit), "{text}");

@@ -49,6 +49,8 @@ pub struct Shape {
     roughness: f64,
     /// Whether they never fall.
     rising: bool,
+    /// Whether they never rise.
+    falling: bool,
     /// Share of the values that are 100 where none is higher.
     at_hundred: f64,
 }
@@ -102,12 +104,13 @@ impl Shape {
         let end = (values.len() as f64 * (1.0 - END_SHARE)) as usize;
         let last = values[end..].iter().sum::<f64>() / (values.len() - end) as f64;
         let rising = values.windows(2).all(|w| w[1] >= w[0]);
+        let falling = values.windows(2).all(|w| w[1] <= w[0]);
         let roughness = mean_step(&values) / (range.high - range.low);
         repair::turn_sign(&mut values);
         let outward = ValueRange::new(&values, whole)?;
         values.iter_mut().for_each(|v| *v = v.abs());
         let amounts = ValueRange::new(&values, whole)?;
-        Some(Self { range, amounts, outward, first, last, roughness, rising, at_hundred })
+        Some(Self { range, amounts, outward, first, last, roughness, rising, falling, at_hundred })
     }
 
     /// Whether the values hardly move from row to row.
@@ -138,11 +141,12 @@ impl Shape {
                 };
                 (sags && !self.rising && in_volts.is_some(), in_volts.unwrap_or(high))
             }
-            // °C, from above freezing; a motor that is driven warms.
+            // °C, from above freezing; a motor that is driven warms, where a charge does nothing but fall.
             Channel::MotorTemperature | Channel::ControllerTemperature => {
                 let ValueRange { low, high, .. } = values;
                 let first = unit.map_or(self.first, |u| u.convert(self.first));
-                (slow && first > 5.0 && high > 20.0 && high < 160.0 && high - low > 2.0, high)
+                let is_warm = first > 5.0 && high > 20.0 && high < 160.0 && high - low > 2.0;
+                (slow && is_warm && !self.falling, high)
             }
             // Amperes, from little to a pull. What is full at 100 is a throttle.
             Channel::Current => {

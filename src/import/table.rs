@@ -227,17 +227,18 @@ impl FreeNames {
 
 /// What is said of the columns that are kept and not used. A column of no readings, a date and a row number are none.
 fn unused(uses: &[ColumnUse], extras: &[(String, Extra)]) -> Option<Notice> {
-    let is_known = |name: &str| {
-        let meaning = uses.iter().find(|u| u.name == name).and_then(|u| u.meaning);
-        meaning.is_some_and(|m| matches!(m, Meaning::Date | Meaning::Index))
-    };
+    let known: HashSet<&str> = uses
+        .iter()
+        .filter(|u| matches!(u.meaning, Some(Meaning::Date | Meaning::Index)))
+        .map(|u| u.name.as_str())
+        .collect();
     let holds_some = |extra: &Extra| match extra {
         Extra::Numbers(values) => values.iter().any(|v| v.is_finite()),
         Extra::Text(values) => values.iter().any(|v| !v.is_empty()),
     };
     let names: Vec<&str> = extras
         .iter()
-        .filter(|(name, extra)| holds_some(extra) && !is_known(name))
+        .filter(|(name, extra)| holds_some(extra) && !known.contains(name.as_str()))
         .map(|(name, _)| name.as_str())
         .collect();
     let remark = Remark::UnusedColumns { columns: &columns::names_in_sentence(names.iter().copied()) };
