@@ -28,7 +28,7 @@ const SURE: f64 = 2.94;
 const TAKEN: f64 = 8.0;
 /// What a column's own values can count against it at most.
 const WORST: f64 = -6.0;
-/// A voltage goes against the current at least this much; one that is slow must have a current to be held against.
+/// A voltage goes against the current at least this much.
 const LEAST_SAG: f64 = -0.3;
 /// Weights of a correlation of one.
 const SAG_WEIGHT: f64 = 4.0;
@@ -141,8 +141,10 @@ impl<'a> Judge<'a> {
         let mut score = 0.0;
         let sag = chosen[VOLTAGE].zip(chosen[CURRENT]).map(|(v, i)| self.sags[v][i]);
         let is_open = self.fixed[VOLTAGE].is_none();
-        let is_slow = shape(VOLTAGE).is_some_and(Shape::is_slow);
-        if is_open && (is_slow && sag.is_none() || sag.is_some_and(|s| s > LEAST_SAG)) {
+        let is_odd = sag.is_some_and(|s| s > LEAST_SAG);
+        // Without a current only a column that runs down, and not steadily, can be a pack's.
+        let is_other = sag.is_none() && shape(VOLTAGE).is_some_and(|s| s.is_slow() && !s.runs_down());
+        if is_open && (is_odd || is_other) {
             return None;
         }
         score -= SAG_WEIGHT * sag.unwrap_or(0.0);

@@ -118,6 +118,11 @@ impl Shape {
         self.roughness < 1.0 / SLOW_STEPS
     }
 
+    /// Whether the values end lower than they start, with rises on the way.
+    pub fn runs_down(&self) -> bool {
+        self.last < self.first && !self.falling
+    }
+
     /// The high end that tells how likely the values are a channel's, in `unit`, the channel's own where none is
     /// stated; `None` where they cannot be it. Ranges are those of a racing model car (common practice, no source).
     /// `cells` is how many the pack has in series.
