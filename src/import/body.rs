@@ -146,6 +146,8 @@ struct Part {
     breaks: Vec<usize>,
     lines: LineMap,
     dropped: Dropped,
+    /// Bytes that a row of so many cells lacks.
+    lacking: Vec<usize>,
     /// Bytes that are made up for cells that short rows lack.
     made_up: usize,
     /// How many of them there may be.
@@ -262,14 +264,17 @@ impl Reader<'_> {
 impl Part {
     fn new(columns: Vec<Column>) -> Self {
         let (breaks, lines, dropped) = (Vec::new(), LineMap::default(), Dropped::default());
-        Self { columns, rows_in: 0, breaks, lines, dropped, made_up: 0, most_made_up: 0 }
+        let bytes = |column: &Column| if column.kind == Kind::Text { TEXT_BYTES } else { NUMBER_BYTES };
+        let mut lacking = vec![0; columns.len() + 1];
+        for (cells, column) in columns.iter().enumerate().rev() {
+            lacking[cells] = lacking[cells + 1] + bytes(column);
+        }
+        Self { columns, rows_in: 0, breaks, lines, dropped, lacking, made_up: 0, most_made_up: 0 }
     }
 
     /// Whether there is room for what a row of `cells` lacks; takes it if so.
     fn may_be_short(&mut self, cells: usize) -> bool {
-        let Some(lacking) = self.columns.get(cells..) else { return true };
-        let bytes = |column: &Column| if column.kind == Kind::Text { TEXT_BYTES } else { NUMBER_BYTES };
-        let more: usize = lacking.iter().map(bytes).sum();
+        let more = self.lacking.get(cells).copied().unwrap_or(0);
         let fits = self.made_up + more <= self.most_made_up;
         self.made_up += if fits { more } else { 0 };
         fits

@@ -172,11 +172,9 @@ fn contained_meaning(name: &str, unit: Option<Unit>) -> Option<(Meaning, Certain
         _ => return None,
     };
     // `Motor [rpm]`, `Akku [V]`: the part and the unit are a name together.
-    let certainty = if leaves_nothing(name, &[&parts.motor, &parts.controller, &parts.battery]) {
-        Certainty::Contained
-    } else {
-        Certainty::ByUnit
-    };
+    let of_car = [parts.motor.as_slice(), &parts.controller, &parts.battery];
+    let is_part = of_car.iter().any(|list| holds(name, list)) && leaves_nothing(name, &of_car);
+    let certainty = if is_part { Certainty::Contained } else { Certainty::ByUnit };
     (!is_elsewhere(name, meaning)).then_some((meaning, certainty))
 }
 
