@@ -376,6 +376,8 @@ pub fn hints(plan: &RunPlan, sheet: &Sheet) -> Hints {
         decimal: sheet.import.decimal,
         rate_hz: sheet.import.rate_hz,
         poles: plan.settings.number("motor.poles"),
+        cells: plan.settings.number("battery.cells"),
+        ambient_c: plan.ambient_c,
     }
 }
 

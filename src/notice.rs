@@ -44,6 +44,8 @@ pub enum NoticeCode {
     IdleColumn,
     /// A channel was told from its values, not from its header.
     ChannelFromValues,
+    /// Columns that were kept but not used.
+    UnusedColumns,
     /// A unit was told from the values.
     UnitFromValues,
     /// The unit of a column does not fit its channel.
@@ -56,6 +58,8 @@ pub enum NoticeCode {
     FullScaleMark,
     /// A current written with the opposite sign.
     SignTurned,
+    /// Revs of a motor that turns backwards.
+    RevsBackwards,
     /// Values that no such car reaches.
     OutOfRange,
     /// A channel without any reading.

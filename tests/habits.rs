@@ -135,3 +135,181 @@ fn blank_lines_are_no_stray_quote() {
     let log = &read_bytes(Path::new("x.csv"), text.as_bytes(), &Hints::default()).unwrap()[0];
     assert!(log.reading.notices.iter().all(|n| n.code != NoticeCode::StrayQuote), "{:?}", log.reading.notices);
 }
+
+/// A log of time and the columns that `line` writes.
+fn log_of(head: &str, line: impl Fn(usize, Row) -> String) -> String {
+    file(&format!("Time,{head}"), |n, r| format!("{:.2},{}", r.0, line(n, r)))
+}
+
+fn read_with(text: &str, hints: &Hints) -> Log {
+    read_bytes(Path::new("x.csv"), text.as_bytes(), hints).unwrap_or_else(|e| panic!("{e}")).remove(0)
+}
+
+/// The column that each channel was read from, in the order of the channels.
+fn columns(log: &Log) -> Vec<(Channel, &str)> {
+    log.reading.channels.iter().map(|c| (c.channel, c.column.as_str())).filter(|c| c.0 != Channel::Time).collect()
+}
+
+fn messages(log: &Log, code: NoticeCode) -> Vec<&str> {
+    log.reading.notices.iter().filter(|n| n.code == code).map(|n| n.message.as_str()).collect()
+}
+
+/// Whatever its values look like, a column with a name of its own is what it says.
+#[rstest]
+#[case("latitude", |n: usize, _: Row| 51.0 + (n as f64 * 0.01).sin() * 1e-3)]
+#[case("SoC", |n: usize, _: Row| 97.0 - n as f64 * 0.01)]
+#[case("altitude", |_: usize, r: Row| 84.0 - r.3 * 0.2)]
+#[case("cadence", |_: usize, r: Row| r.3)]
+#[case("m2vel", |_: usize, r: Row| r.1)]
+#[case("m2cur", |_: usize, r: Row| r.3)]
+#[case("torque constant [Nm/A]", |_: usize, r: Row| r.3)]
+#[case("Current slope [A/s]", |_: usize, r: Row| r.3)]
+#[case("StepTime(s)", |n: usize, _: Row| (n % 240) as f64 * 0.05)]
+#[case("Power(W)", |_: usize, r: Row| r.2 * r.3)]
+#[case("Heating Power LIN [W]", |_: usize, r: Row| r.4)]
+#[case("Current [mAh]", |n: usize, _: Row| n as f64)]
+#[case("Voltage [A]", |_: usize, r: Row| r.3)]
+#[case("Motor current cmd [A]", |_: usize, r: Row| r.3)]
+#[case("Current setpoint", |_: usize, r: Row| r.3)]
+#[case("Target RPM", |_: usize, r: Row| r.1)]
+#[case("Sollstrom [A]", |_: usize, r: Row| r.3)]
+#[case("Wheel RPM", |_: usize, r: Row| r.1)]
+#[case("Fan [rpm]", |_: usize, r: Row| r.1)]
+#[case("PWM frequency [Hz]", |_: usize, r: Row| r.1)]
+#[case("Coolant Temperature [°C]", |_: usize, r: Row| r.4)]
+#[case("Cabin Temp", |_: usize, r: Row| r.4)]
+#[case("cell surface temp", |_: usize, r: Row| r.4)]
+#[case("Battery temperature", |_: usize, r: Row| r.4)]
+#[case("Tyre temp FL", |_: usize, r: Row| r.4)]
+#[case("Heat exchanger [°C]", |_: usize, r: Row| r.4)]
+#[case("Motor air temp", |_: usize, r: Row| r.4)]
+#[case("冷却水温度", |_: usize, r: Row| r.4)]
+fn a_name_that_says_no_channel_stays_an_extra(#[case] name: &str, #[case] value: fn(usize, Row) -> f64) {
+    let log =
+        read_with(&log_of(&format!("Pack V,{name}"), |n, r| format!("{},{}", r.2, value(n, r))), &Hints::default());
+    assert_eq!(columns(&log), [(Channel::Voltage, "Pack V")]);
+    assert!(log.batch().schema().field_with_name(name).is_ok(), "kept under its name");
+    assert_eq!(messages(&log, NoticeCode::UnusedColumns), [format!("columns that were kept but not used: `{name}`")]);
+}
+
+#[test]
+fn a_command_never_wins_over_a_measurement() {
+    let head = "Motor current command [A],Motor current [A],RPM target,RPM,Voltage setpoint [V],Voltage [V]";
+    let line = |_: usize, r: Row| format!("{},{},{},{},{},{}", r.3 + 1.0, r.3, r.1 + 9.0, r.1, 8.0, r.2);
+    let log = read_with(&log_of(head, line), &Hints::default());
+    let used = [(Channel::Rpm, "RPM"), (Channel::Voltage, "Voltage [V]"), (Channel::Current, "Motor current [A]")];
+    assert_eq!(columns(&log), used);
+}
+
+#[test]
+fn a_unit_alone_leads_to_a_channel_only_where_the_values_can_be_it_and_is_said() {
+    let head = "Sensor [V],U1 [V],I1 [A],Foo [1/min]";
+    let line = |n: usize, r: Row| format!("{:.2},{},{},{}", 2.5 + 2.4 * (n as f64 * 0.1).sin(), r.2, r.3, r.1);
+    let log = read_with(&log_of(head, line), &Hints::default());
+    let used = [(Channel::Rpm, "Foo [1/min]"), (Channel::Voltage, "U1 [V]"), (Channel::Current, "I1 [A]")];
+    assert_eq!(columns(&log), used);
+    assert_eq!(messages(&log, NoticeCode::ChannelFromValues).len(), 3);
+}
+
+/// The columns of `order` without a header: t time, r revs, v volts, i amperes, m and e motor and controller, g throttle
+/// in per cent.
+fn headless(order: &str) -> String {
+    let cell = |letter: char, r: Row| match letter {
+        't' => format!("{:.2}", r.0),
+        'r' => r.1.to_string(),
+        'v' => r.2.to_string(),
+        'i' => r.3.to_string(),
+        'm' => r.4.to_string(),
+        'e' => r.5.to_string(),
+        _ => {
+            ((50.0 + 70.0 * (0.7 * r.0).cos()).clamp(0.0, 100.0).round() * f64::from(u8::from(r.0 >= 4.0))).to_string()
+        }
+    };
+    rows().into_iter().map(|r| order.chars().map(|c| cell(c, r)).collect::<Vec<_>>().join(",") + "\n").collect()
+}
+
+#[rstest]
+fn columns_without_names_are_told_together(
+    #[values("trvime", "tegmivr", "temirv", "tvigmer", "trime", "trie", "trvm")] order: &str,
+    #[values(None, Some(2.0))] cells: Option<f64>,
+) {
+    let hints = Hints { cells, ambient_c: cells.map(|_| 25.0), ..Hints::default() };
+    let log = read_with(&headless(order), &hints);
+    for (letter, channel) in
+        [('r', Channel::Rpm), ('v', Channel::Voltage), ('m', Channel::MotorTemperature), ('i', Channel::Current)]
+    {
+        let expected = order.find(letter).map(|place| format!("column {}", place + 1));
+        // A lone temperature is taken for the motor's.
+        let expected = expected.or_else(|| (letter == 'm').then(|| format!("column {}", order.find('e').unwrap() + 1)));
+        let read = columns(&log).into_iter().find(|c| c.0 == channel).map(|c| c.1.to_owned());
+        assert_eq!(read, expected, "{} in {order}", channel.name());
+    }
+}
+
+#[test]
+fn temperatures_without_names_that_end_alike_are_told_with_a_doubt() {
+    let line = |_: usize, r: Row| format!("{},{},{},{},{}", r.1, r.2, r.3, r.4, r.4 - 1.0);
+    let text = log_of("x", line);
+    let log = read_with(text.split_once('\n').unwrap().1, &Hints::default());
+    let said = messages(&log, NoticeCode::ChannelFromValues);
+    assert!(said.iter().any(|m| m.contains("motor temperature") && m.ends_with("`column 6` would fit nearly as well")));
+    assert!(said.iter().all(|m| !m.contains("rpm") || !m.contains("nearly")), "{said:?}");
+}
+
+#[test]
+fn a_column_in_a_unit_of_time_does_not_beat_the_clock() {
+    let lag = |n: usize| 20.0 + 15.0 * (n as f64 * 1.7).sin();
+    let head = "Latency [ms],Time,Steering [us],RPM";
+    let line = |n: usize, r: Row| format!("{:.1},{},{:.0},{}", lag(n), (r.0).floor(), 1500.0 + lag(n), r.1);
+    let log = read_with(&file(head, line), &Hints::default());
+    assert_eq!(log.reading.channels[0].column, "Time");
+    let alone = file("Latency [ms],RPM", |n, r| format!("{:.1},{}", lag(n), r.1));
+    let error = read_bytes(Path::new("x.csv"), alone.as_bytes(), &Hints::default()).unwrap_err();
+    assert!(error.to_string().contains("no column gives the time"), "{error}");
+}
+
+#[test]
+fn whole_seconds_under_time_are_a_clock() {
+    let log = read_with(&file("time,RPM", |n, r| format!("{n},{}", r.1)), &Hints::default());
+    assert_eq!((log.rows(), log.time()[1599]), (1600, 1599.0));
+    assert_eq!(messages(&log, NoticeCode::UnitFromValues), ["`time` names no unit; its steps look like s"]);
+}
+
+#[rstest]
+#[case(None, 1.0)]
+#[case(Some(1.0), -1.0)]
+fn a_named_current_is_turned_unless_its_scale_is_stated(#[case] scale: Option<f64>, #[case] sign: f64) {
+    use runtrue::import::columns::Rule;
+    let text = log_of("RPM,Curr", |_, r| format!("{},{}", r.1, -r.3));
+    let rule = Rule { column: "Curr".into(), channel: Some("current".into()), scale, ..Rule::default() };
+    let log = read_with(&text, &Hints { rules: vec![rule], ..Hints::default() });
+    let sum: f64 = log.channel(Channel::Current).unwrap().iter().sum();
+    assert_eq!(sum.signum(), sign);
+}
+
+#[rstest]
+#[case::wholly("RPM", 0)]
+#[case::half("RPM", 800)]
+#[case::wholly_named("X", 0)]
+fn a_motor_that_turns_backwards_is_read_by_its_amount(#[case] name: &str, #[case] forward_from: usize) {
+    use runtrue::import::columns::Rule;
+    let from = if forward_from == 0 { 1600 } else { forward_from };
+    let text = log_of(&format!("{name},Voltage"), |n, r| format!("{},{}", if n < from { -r.1 } else { r.1 }, r.2));
+    let rule = Rule { column: "X".into(), channel: Some("rpm".into()), ..Rule::default() };
+    let rules = if name == "X" { vec![rule] } else { Vec::new() };
+    let log = read_with(&text, &Hints { rules, ..Hints::default() });
+    let truth: Vec<f64> = rows().iter().map(|r| r.1).collect();
+    assert_eq!(log.channel(Channel::Rpm).unwrap(), truth);
+    assert_eq!(messages(&log, NoticeCode::RevsBackwards).len(), 1);
+}
+
+#[test]
+fn a_polish_log_in_windows_1250_is_read() {
+    let text = file("Czas;Obroty;Napięcie;Prąd;Temperatura silnika;Temperatura regulatora", |_, r| {
+        format!("{:.2};{}", r.0, rest(r, ";"))
+    });
+    let (bytes, _, _) = encoding_rs::WINDOWS_1250.encode(&text);
+    let log = read(&bytes);
+    compare(&log, 0.0);
+    assert_eq!((log.reading.encoding.as_str(), log.reading.channels[2].column.as_str()), ("windows-1250", "Napięcie"));
+}

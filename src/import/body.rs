@@ -12,6 +12,13 @@ use super::pieces::{Piece, line_ends, pieces, place};
 use super::remarks::Remark;
 use crate::notice::{Notice, Tally, printable};
 
+/// Bytes that are made up for cells that short rows lack, at most, for each byte of the text: recorders that leave
+/// cells out leave out some, and a table of thousands of columns must not grow without end.
+const MADE_UP_PER_BYTE: usize = 64;
+/// Bytes that a cell takes that a short row lacks: a number, or an empty text.
+const NUMBER_BYTES: usize = size_of::<f64>();
+const TEXT_BYTES: usize = size_of::<String>();
+
 /// Characters shown of a line that was left out.
 const SHOWN: usize = 40;
 
@@ -123,11 +130,11 @@ fn read_with(rest: &[u8], layout: &Layout, time_column: Option<usize>, quotes: Q
     };
     let part = if quotes == Quotes::EncloseCells && rest.contains(&b'"') {
         let whole = Piece::last(rest, layout.body_line);
-        reader.read(reader.new_part(whole.line_ends + 1), &whole)
+        reader.read(reader.new_part(reader.room(&whole) + 1), &whole)
     } else {
         reader.read_in_pieces(rest)
     };
-    let Part { columns, rows_in, mut breaks, lines, dropped } = part;
+    let Part { columns, rows_in, mut breaks, lines, dropped, .. } = part;
     breaks.retain(|&row| row > 0);
     Body { columns, rows_in, breaks, notices: dropped.notices(layout.width), lines }
 }
@@ -139,6 +146,12 @@ struct Part {
     breaks: Vec<usize>,
     lines: LineMap,
     dropped: Dropped,
+    /// Bytes that a row of so many cells lacks.
+    lacking: Vec<usize>,
+    /// Bytes that are made up for cells that short rows lack.
+    made_up: usize,
+    /// How many of them there may be.
+    most_made_up: usize,
 }
 
 /// How a body is read.
@@ -168,16 +181,21 @@ impl Reader<'_> {
         Part::new((0..self.layout.width).map(|index| Column::from_sample(index, self.layout, rows)).collect())
     }
 
+    /// Rows to make room for: a row takes a line, and a byte for each delimiter.
+    fn room(&self, piece: &Piece) -> usize {
+        piece.line_ends.min(piece.text.len() / self.layout.width.max(1))
+    }
+
     /// Reads a body in which each line end ends a row, on all cores.
     fn read_in_pieces(&self, rest: &[u8]) -> Part {
         // Whether a last line without an end is cut off is judged by all lines before it.
         let whole = rest.iter().rposition(|&b| b == b'\n').map_or(0, |end| end + 1);
         let pieces = pieces(&rest[..whole], self.layout.body_line);
         let last_line = pieces.last().map_or(self.layout.body_line, Piece::next_line);
-        let mut all = self.new_part(pieces.iter().map(|p| p.line_ends).sum::<usize>() + 1);
+        let mut all = self.new_part(pieces.iter().map(|p| self.room(p)).sum::<usize>() + 1);
         // Some at a time: what was read of all of them at once would take the room of the log a second time.
         for some in pieces.chunks(2 * rayon::current_num_threads()) {
-            let read = |piece: &Piece| self.read(all.empty(piece.line_ends), piece);
+            let read = |piece: &Piece| self.read(all.empty(self.room(piece)), piece);
             for part in some.par_iter().map(read).collect::<Vec<_>>() {
                 all.append(part);
             }
@@ -188,6 +206,7 @@ impl Reader<'_> {
     /// Reads a piece on into `part`.
     fn read(&self, mut part: Part, piece: &Piece) -> Part {
         let text = piece.text;
+        part.most_made_up = part.made_up + MADE_UP_PER_BYTE * text.len();
         let mut reader = csv::ReaderBuilder::new()
             .delimiter(self.layout.delimiter)
             .flexible(true)
@@ -218,6 +237,8 @@ impl Reader<'_> {
             part.dropped.too_wide.add(line.number, || shown(record, layout.delimiter));
         } else if line.unended && self.is_cut(record, &part.columns) {
             part.dropped.cut = Some(line.number);
+        } else if !part.may_be_short(record.len()) {
+            part.dropped.not_data.add(line.number, || shown(record, layout.delimiter));
         } else {
             let short = record.len() < layout.width;
             if short {
@@ -242,7 +263,21 @@ impl Reader<'_> {
 
 impl Part {
     fn new(columns: Vec<Column>) -> Self {
-        Self { columns, rows_in: 0, breaks: Vec::new(), lines: LineMap::default(), dropped: Dropped::default() }
+        let (breaks, lines, dropped) = (Vec::new(), LineMap::default(), Dropped::default());
+        let bytes = |column: &Column| if column.kind == Kind::Text { TEXT_BYTES } else { NUMBER_BYTES };
+        let mut lacking = vec![0; columns.len() + 1];
+        for (cells, column) in columns.iter().enumerate().rev() {
+            lacking[cells] = lacking[cells + 1] + bytes(column);
+        }
+        Self { columns, rows_in: 0, breaks, lines, dropped, lacking, made_up: 0, most_made_up: 0 }
+    }
+
+    /// Whether there is room for what a row of `cells` lacks; takes it if so.
+    fn may_be_short(&mut self, cells: usize) -> bool {
+        let more = self.lacking.get(cells).copied().unwrap_or(0);
+        let fits = self.made_up + more <= self.most_made_up;
+        self.made_up += if fits { more } else { 0 };
+        fits
     }
 
     /// One with the same columns, nothing in them yet, and room for `rows`.

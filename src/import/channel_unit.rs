@@ -1,6 +1,7 @@
 //! The unit of a channel's values: as the user or the file writes it, else told from how large they are, with a notice.
 
 use super::columns::ColumnUse;
+use super::names;
 use super::remarks::Remark;
 use super::shapes::{ValueRange, all_whole, voltage_unit};
 use super::units::{Quantity, Unit};
@@ -49,6 +50,8 @@ pub struct Written<'a> {
     pub cell_unit: Option<Unit>,
     /// Lowest first value of the log's temperatures: a motor may start hot, not all of them.
     pub coolest_start: f64,
+    /// Cells of the pack in series, where the sheet says so.
+    pub cells: Option<f64>,
 }
 
 impl Written<'_> {
@@ -59,7 +62,8 @@ impl Written<'_> {
             _ => Quantity::from(self.channel),
         };
         if let Some(unit) = self.column.unit.or(self.cell_unit) {
-            if fits(quantity, unit.quantity) {
+            let meaning = self.column.meaning.unwrap_or(Meaning::Channel(self.channel));
+            if names::admits(meaning, unit) && unit.quantity != Quantity::Time {
                 return unit;
             }
             let remark = Remark::UnitDoesNotFit { column: &self.column.name, channel: self.channel };
@@ -70,10 +74,13 @@ impl Written<'_> {
 
     fn unit_from_values(&self, quantity: Quantity, notices: &mut Vec<Notice>) -> Unit {
         let (own, column) = (quantity.own_unit(), self.column.name.as_str());
-        let values = || self.values.iter().map(|v| v * self.column.scale);
+        // A current may flow the other way, a motor turn backwards.
+        let is_amount = matches!(quantity, Quantity::Current | Quantity::Rpm | Quantity::Erpm);
+        let as_read = |v: f64| if is_amount { v.abs() } else { v };
+        let values = || self.values.iter().map(|v| as_read(v * self.column.scale));
         let [Some(low), Some(high)] = ENDS.map(|share| quantile(values(), share)) else { return own };
         let told = match quantity {
-            Quantity::Voltage => voltage_unit(&ValueRange { low, high, whole: all_whole(self.values) }),
+            Quantity::Voltage => voltage_unit(&ValueRange { low, high, whole: all_whole(self.values) }, self.cells),
             Quantity::Current => Unit::named(current_unit(high)),
             Quantity::Rpm if high < LOWEST_RPM => Unit::named("krpm"),
             Quantity::Temperature => Unit::named(temperature_unit(self.coolest_start, high)),
@@ -90,12 +97,6 @@ impl Written<'_> {
         }
         unit
     }
-}
-
-/// Whether a unit of `written` can be one of `quantity`: turns may be electrical ones.
-fn fits(quantity: Quantity, written: Quantity) -> bool {
-    let turns = [Quantity::Rpm, Quantity::Erpm];
-    written == quantity || turns.contains(&quantity) && turns.contains(&written)
 }
 
 /// A peak of amperes stays as it is; a higher one is in the unit that brings it nearest to a usual peak.

@@ -6,8 +6,7 @@ use rayon::prelude::*;
 use super::body::Body;
 use super::channel_unit::Written;
 use super::column::Column;
-use super::columns::ColumnUse;
-use super::names::Certainty;
+use super::columns::{ColumnUse, Hints};
 use super::remarks::Remark;
 use super::repair;
 use super::units::{Quantity, Unit};
@@ -38,8 +37,8 @@ pub struct Channels {
 /// What is known of the whole log when a column is read.
 struct Reader<'a> {
     body: &'a Body,
-    /// Poles of the motor, where the sheet says so.
-    poles: Option<f64>,
+    /// What the user says of the log and of the car.
+    hints: &'a Hints,
     /// Lowest first value of the temperatures without a stated unit.
     coolest_start: f64,
 }
@@ -51,10 +50,9 @@ struct ReadChannel {
 }
 
 impl Channels {
-    /// Reads the channels among the columns of `body`, which are given apart from it; `poles` are the motor's, where
-    /// the sheet says so.
-    pub fn new(uses: &[ColumnUse], columns: Vec<Column>, body: &Body, poles: Option<f64>) -> Self {
-        let reader = Reader { body, poles, coolest_start: coolest_start(uses, &columns) };
+    /// Reads the channels among the columns of `body`, which are given apart from it.
+    pub fn new(uses: &[ColumnUse], columns: Vec<Column>, body: &Body, hints: &Hints) -> Self {
+        let reader = Reader { body, hints, coolest_start: coolest_start(uses, &columns) };
         let has_rpm = uses.iter().any(|u| u.is(Channel::Rpm));
         let channel_of = |column: &ColumnUse| match column.meaning {
             Some(Meaning::Channel(channel)) if channel != Channel::Time => Some(channel),
@@ -94,17 +92,27 @@ impl Reader<'_> {
         let mut values = std::mem::take(&mut column.values);
         let marks = repair::take_out_marks(channel, &mut values);
         self.note_taken_out(Remark::FullScaleMark { column: name, channel }, &marks, notices);
-        let (cell_unit, coolest_start) = (column.cell_unit, self.coolest_start);
-        let unit = Written { channel, column: column_use, values: &values, cell_unit, coolest_start }.unit(notices);
+        let unit = Written {
+            channel,
+            column: column_use,
+            values: &values,
+            cell_unit: column.cell_unit,
+            coolest_start: self.coolest_start,
+            cells: self.hints.cells,
+        };
+        let unit = unit.unit(notices);
         if column.all_three_decimals() {
             read_marks_as_thousands(&mut values, unit, name, notices);
         }
         let pole_pairs = self.pole_pairs(unit, column_use, notices);
         values.iter_mut().for_each(|v| *v = unit.convert(*v * column_use.scale) / pole_pairs);
-        let stated = column_use.certainty == Certainty::Stated;
-        let turned = channel == Channel::Current && !stated && repair::turn_sign(&mut values);
+        let turned = channel == Channel::Current && !column_use.scale_stated && repair::turn_sign(&mut values);
         if turned {
             notices.push(Remark::SignTurned { column: name, channel }.notice());
+        }
+        if channel == Channel::Rpm {
+            let backwards = repair::take_amounts(&mut values);
+            self.note_taken_out(Remark::RevsBackwards { column: name, channel }, &backwards, notices);
         }
         let odd = repair::take_out_implausible(channel, &mut values);
         self.note_taken_out(Remark::OutOfRange { column: name, channel }, &odd, notices);
@@ -133,7 +141,7 @@ impl Reader<'_> {
         if unit.quantity != Quantity::Erpm && column_use.meaning != Some(Meaning::Erpm) {
             return 1.0;
         }
-        let poles = self.poles.filter(|p| *p >= 2.0);
+        let poles = self.hints.poles.filter(|p| *p >= 2.0);
         if poles.is_none() {
             notices.push(Remark::PolesAssumed { column: &column_use.name }.notice());
         }
@@ -166,7 +174,7 @@ fn read_marks_as_thousands(values: &mut [f64], unit: Unit, column: &str, notices
     if !["rpm", "erpm", "mv", "ma"].contains(&unit.name) {
         return;
     }
-    let high = values.iter().copied().filter(|v| v.is_finite()).fold(0.0, f64::max);
+    let high = values.iter().map(|v| v.abs()).filter(|v| v.is_finite()).fold(0.0, f64::max);
     if high > 0.0 && high < LEAST_IN_SMALL_UNITS {
         values.iter_mut().for_each(|v| *v = (*v * 1000.0).round());
         notices.push(Remark::ThousandsFromValues { column, unit: unit.label() }.notice());

@@ -45,6 +45,10 @@ pub struct Hints {
     pub rate_hz: Option<f64>,
     /// Magnetic poles of the motor.
     pub poles: Option<f64>,
+    /// Cells of the pack in series.
+    pub cells: Option<f64>,
+    /// Air temperature of the run, °C.
+    pub ambient_c: Option<f64>,
 }
 
 /// What a column is used for.
@@ -52,12 +56,16 @@ pub struct Hints {
 pub struct ColumnUse {
     /// The column's header, or `column N`.
     pub name: String,
+    /// Whether the file names it.
+    pub named: bool,
     /// What it holds; `None` for a column kept under its own name.
     pub meaning: Option<Meaning>,
     /// Its unit, where written or stated.
     pub unit: Option<Unit>,
     /// The user's factor, or the header's.
     pub scale: f64,
+    /// Whether the factor is the user's.
+    pub scale_stated: bool,
     /// How sure the meaning is.
     pub certainty: Certainty,
 }
@@ -68,15 +76,36 @@ impl ColumnUse {
         self.meaning == Some(Meaning::Channel(channel))
     }
 
-    /// Whether its values may say what it is: nothing else does, and the user has not kept it out.
-    pub fn may_be_guessed(&self) -> bool {
+    /// Whether it is free to be more than a column kept under its own name: nothing says what it is, and the user has
+    /// not kept it out.
+    pub fn is_free(&self) -> bool {
         self.meaning.is_none() && self.certainty < Certainty::Stated
+    }
+
+    /// Whether its values alone may say what it is: it has no name that says something else.
+    pub fn may_be_told_by_values(&self) -> bool {
+        self.is_free() && !self.named
+    }
+
+    /// Keeps it out of a channel that its stated `unit` rules out.
+    pub fn rule_out_by_unit(&mut self, unit: Option<Unit>, notices: &mut Vec<Notice>) {
+        let (Some(meaning), Some(unit)) = (self.meaning, unit) else { return };
+        if self.certainty == Certainty::Stated || names::admits(meaning, unit) {
+            return;
+        }
+        if let Meaning::Channel(channel) = meaning {
+            notices.push(Remark::RuledOutByUnit { column: &self.name, channel }.notice());
+        }
+        self.meaning = None;
     }
 }
 
 /// Uses of the columns as the user says and by their headers.
 pub fn by_header(layout: &Layout, hints: &Hints, notices: &mut Vec<Notice>) -> Vec<ColumnUse> {
     let mut uses: Vec<ColumnUse> = (0..layout.width).map(|index| use_by_header(index, layout)).collect();
+    for column in &mut uses {
+        column.rule_out_by_unit(column.unit, notices);
+    }
     for rule in &hints.rules {
         apply(rule, &mut uses, notices);
     }
@@ -86,8 +115,21 @@ pub fn by_header(layout: &Layout, hints: &Hints, notices: &mut Vec<Notice>) -> V
 
 /// The columns' names in a sentence.
 pub fn column_names(uses: &[ColumnUse]) -> String {
-    let names: Vec<String> = uses.iter().map(|u| format!("`{}`", u.name)).collect();
-    printable(&names.join(", "), SHOWN_COLUMNS)
+    names_in_sentence(uses.iter().map(|u| u.name.as_str()))
+}
+
+/// Names in a sentence, as many as it can hold.
+pub fn names_in_sentence<'a>(names: impl Iterator<Item = &'a str>) -> String {
+    let mut all = String::new();
+    for name in names {
+        if all.len() > SHOWN_COLUMNS {
+            break;
+        }
+        all += if all.is_empty() { "`" } else { ", `" };
+        all += name;
+        all.push('`');
+    }
+    printable(&all, SHOWN_COLUMNS)
 }
 
 fn use_by_header(index: usize, layout: &Layout) -> ColumnUse {
@@ -96,7 +138,8 @@ fn use_by_header(index: usize, layout: &Layout) -> ColumnUse {
     let unit_in_row = unit_cell.and_then(|c| vocabulary::unit(c));
     let Some(text) = written else {
         let name = format!("column {}", index + 1);
-        return ColumnUse { name, meaning: None, unit: unit_in_row, scale: 1.0, certainty: Certainty::Unnamed };
+        let (unit, certainty) = (unit_in_row, Certainty::Unnamed);
+        return ColumnUse { name, named: false, meaning: None, unit, scale: 1.0, scale_stated: false, certainty };
     };
     let header = names::header_meaning(text);
     // A unit in its own row can say what a bare header does not: `Motor`, `°C`.
@@ -109,9 +152,11 @@ fn use_by_header(index: usize, layout: &Layout) -> ColumnUse {
     let scale = names::factor(text).filter(|_| with_unit.meaning.is_some()).unwrap_or(1.0);
     ColumnUse {
         name: printable(text, SHOWN_HEADER),
+        named: !names::is_placeholder(text),
         meaning: with_unit.meaning,
         unit: unit_in_row.or(header.unit),
         scale,
+        scale_stated: false,
         certainty: with_unit.certainty,
     }
 }
@@ -140,7 +185,9 @@ fn apply(rule: &Rule, uses: &mut [ColumnUse], notices: &mut Vec<Notice>) {
             None => notices.push(Remark::ImportUnit { unit: &printable(text, SHOWN) }.notice()),
         }
     }
-    uses[column].scale = rule.scale.filter(|s| s.is_finite() && *s != 0.0).unwrap_or(1.0);
+    if let Some(scale) = rule.scale.filter(|s| s.is_finite() && *s != 0.0) {
+        (uses[column].scale, uses[column].scale_stated) = (scale, true);
+    }
     // A factor without a unit leads to the channel's own unit.
     if rule.scale.is_some() && rule.unit.is_none() {
         uses[column].unit = match uses[column].meaning {
@@ -161,28 +208,27 @@ fn column_of(rule: &Rule, uses: &[ColumnUse]) -> Option<usize> {
     uses.iter().position(|u| u.name.trim().to_lowercase() == wanted).or_else(by_number)
 }
 
-/// Of several columns for one channel the surest keeps it, else the first; the others stay under their own names.
-/// Columns of time are settled by their values.
+/// Of several columns for one channel the surest keeps it, else the first; the others stay under their own names. One
+/// that has nothing but its unit to go by waits for its values. Columns of time are settled by their values.
 fn settle_rivals(uses: &mut [ColumnUse], notices: &mut Vec<Notice>) {
-    for first in 0..uses.len() {
-        let Some(meaning @ Meaning::Channel(channel)) = uses[first].meaning else { continue };
-        if channel == Channel::Time {
-            continue;
+    let channels = Channel::ALL.into_iter().filter(|c| *c != Channel::Time);
+    let meanings = channels.map(|c| (Meaning::Channel(c), c)).chain([(Meaning::Erpm, Channel::Rpm)]);
+    for (meaning, channel) in meanings {
+        let all: Vec<usize> = (0..uses.len()).filter(|&c| uses[c].meaning == Some(meaning)).collect();
+        let named: Vec<usize> = all.iter().copied().filter(|&c| uses[c].certainty > Certainty::ByUnit).collect();
+        let Some(&kept) = named.iter().max_by_key(|&&c| (uses[c].certainty, Reverse(c))) else { continue };
+        if let Some(remark) = two_columns(&named, kept, uses, channel) {
+            notices.push(remark);
         }
-        let rivals = (first + 1..uses.len()).filter(|&other| uses[other].meaning == Some(meaning));
-        let Some(rival) = rivals.max_by_key(|&other| (uses[other].certainty, Reverse(other))) else { continue };
-        let kept = if uses[rival].certainty > uses[first].certainty { rival } else { first };
-        for other in (first..uses.len()).filter(|&other| other != kept) {
-            if uses[other].meaning == Some(meaning) {
-                let remark = Remark::TwoColumns {
-                    first: &uses[first].name,
-                    second: &uses[rival].name,
-                    kept: &uses[kept].name,
-                    channel,
-                };
-                notices.push(remark.notice());
-                uses[other].meaning = None;
-            }
-        }
+        all.into_iter().filter(|&column| column != kept).for_each(|column| uses[column].meaning = None);
     }
+}
+
+/// What is said where several columns look like one channel and `kept` is used; `None` where it is the only one.
+pub fn two_columns(rivals: &[usize], kept: usize, uses: &[ColumnUse], channel: Channel) -> Option<Notice> {
+    let &first = rivals.first()?;
+    let second = if kept == first { *rivals.get(1)? } else { kept };
+    let remark =
+        Remark::TwoColumns { first: &uses[first].name, second: &uses[second].name, kept: &uses[kept].name, channel };
+    Some(remark.notice().counted(None, rivals.len() as u64 - 1))
 }

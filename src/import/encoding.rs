@@ -6,7 +6,7 @@
 
 use std::borrow::Cow;
 
-use encoding_rs::{BIG5, Encoding, GB18030, SHIFT_JIS, UTF_8, UTF_16BE, UTF_16LE, WINDOWS_1252};
+use encoding_rs::{BIG5, Encoding, GB18030, SHIFT_JIS, UTF_8, UTF_16BE, UTF_16LE, WINDOWS_1250, WINDOWS_1252};
 
 use super::names;
 
@@ -91,6 +91,9 @@ fn older_encoding(bytes: &[u8]) -> &'static Encoding {
     // Of equals the last is taken: the commonest comes last.
     let candidates = [BIG5, GB18030, SHIFT_JIS, WINDOWS_1252];
     let best = candidates.into_iter().max_by_key(|&e| known_words(e)).filter(|&e| known_words(e) > 0);
+    if best.is_none_or(|e| e == WINDOWS_1252) && knows_more(WINDOWS_1250, WINDOWS_1252, head) {
+        return WINDOWS_1250;
+    }
     best.unwrap_or_else(|| {
         if is_western(bytes) {
             return WINDOWS_1252;
@@ -100,6 +103,13 @@ fn older_encoding(bytes: &[u8]) -> &'static Encoding {
         let guess = detector.guess(None, chardetng::Utf8Detection::Deny);
         if guess == encoding_rs::GBK { GB18030 } else { guess }
     })
+}
+
+/// Whether more of our names are in `head` under one encoding than under another that has the same letters for most
+/// bytes.
+fn knows_more(one: &'static Encoding, other: &'static Encoding, head: &[u8]) -> bool {
+    let [one, other] = [one, other].map(|encoding| names::known_cells(&encoding.decode(head).0));
+    one > other
 }
 
 /// Whether every byte beyond ASCII is a letter of the western languages or a sign that units are written with, at most
@@ -122,6 +132,9 @@ mod tests {
     #[rstest]
     #[case("Zeit [µs];Temp [°C]\n1;2\n", WINDOWS_1252)]
     #[case("Régime;Tension\n1;2\n", WINDOWS_1252)]
+    #[case("Señal acelerador;Posição do acelerador\n1;2\n", WINDOWS_1252)]
+    #[case("Czas;Prędkość;Napięcie;Prąd\n1;2;3;4\n", WINDOWS_1250)]
+    #[case("Čas;Otáčky;Napětí\n1;2;3\n", WINDOWS_1250)]
     #[case("時間,回転数,電圧\n1,2,3\n", SHIFT_JIS)]
     #[case("时间,转速,电压\n1,2,3\n", GB18030)]
     fn older_encodings_are_found_by_their_words(#[case] text: &str, #[case] encoding: &'static Encoding) {

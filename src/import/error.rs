@@ -9,6 +9,8 @@ use super::dialect::Refused;
 pub const MOST_BYTES: u64 = 4 << 30;
 /// Rows that a log must hold: below, nothing can be measured.
 pub const FEWEST_ROWS: usize = 10;
+/// Columns that a log may have: recorders of whole cars write some hundreds (common practice, no source).
+pub const MOST_COLUMNS: usize = 4096;
 
 /// Why a file gave no log.
 #[derive(Debug, thiserror::Error)]
@@ -48,6 +50,16 @@ pub enum ReadError {
         path: PathBuf,
         /// What was tried, and why each was refused.
         refused: Vec<Refused>,
+    },
+    /// More columns than any recorder writes.
+    #[error("`{path}`, line {line}: the table has {columns} columns; the limit is {MOST_COLUMNS}")]
+    TooManyColumns {
+        /// The file.
+        path: PathBuf,
+        /// Line of the header, or of the first row.
+        line: u64,
+        /// Columns it has.
+        columns: usize,
     },
     /// The table has no usable time.
     #[error("`{path}`, line {line}: no column gives the time (columns: {columns})")]
@@ -126,6 +138,9 @@ impl ReadError {
                 "a log is a table with one row for each moment; if this is one, write its `delimiter` and `decimal` \
                  under `[import]` in the sheet"
             }
+            ReadError::TooManyColumns { .. } => {
+                "export only the columns of the car; if rows and columns changed places, write one row for each moment"
+            }
             ReadError::NoTime { .. } => {
                 "name the time column under `[import]` in the sheet, or write the rows a second there as `rate_hz`"
             }
@@ -161,6 +176,7 @@ pub(crate) fn one_of_each() -> Vec<ReadError> {
         ReadError::NotText(path.clone()),
         ReadError::EndlessLine(path.clone()),
         ReadError::NotALog { path: path.clone(), refused },
+        ReadError::TooManyColumns { path: path.clone(), line: 1, columns: 10_000 },
         ReadError::NoTime { path: path.clone(), line: 1, columns: columns.clone() },
         ReadError::NoChannel { path: path.clone(), line: 1, columns },
         ReadError::TooShort { path: path.clone(), line: 2, rows: 7 },

@@ -1,31 +1,30 @@
 //! Channels told from values, where the headers do not name them.
 
+use super::assignment::{self, Told};
 use super::body::Body;
-use super::columns::ColumnUse;
-use super::names;
+use super::columns::{ColumnUse, Hints, two_columns};
+use super::names::{self, Certainty};
 use super::remarks::Remark;
 use super::shapes::Shapes;
 use super::vocabulary::Meaning;
 use crate::log::Channel;
 use crate::notice::Notice;
 
-/// Channels that are looked for by their values, the plainest shape first.
-const BY_SHAPE: [Channel; 5] =
-    [Channel::Rpm, Channel::Voltage, Channel::MotorTemperature, Channel::ControllerTemperature, Channel::Current];
-
-/// Names channels from values: parts of the car and temperatures that do not say whose they are, and everything else
-/// where the headers did not lead to the motor's revs.
-pub fn by_values(uses: &mut [ColumnUse], body: &Body, notices: &mut Vec<Notice>) {
+/// Names channels from values: parts of the car and temperatures that do not say whose they are, columns that nothing
+/// but their unit speaks for, and columns without a name where the headers did not lead to the motor's revs. A column
+/// whose name says something else stays under it, whatever its values look like.
+pub fn by_values(uses: &mut [ColumnUse], body: &Body, hints: &Hints, notices: &mut Vec<Notice>) {
+    let shapes = Shapes::new(body);
+    name_by_unit(uses, &shapes, hints, notices);
     let has_erpm = has(uses, Meaning::Erpm);
     let revs_named = has_erpm || has(uses, Meaning::Channel(Channel::Rpm));
-    let shapes = Shapes::new(body);
     name_parts(uses, &shapes, notices);
     name_temperatures(uses, &shapes, notices);
     if has_erpm {
         pass_over_idle_revs(uses, body, notices);
     }
     if !revs_named {
-        name_by_shape(uses, &shapes, notices);
+        name_together(uses, &shapes, hints, notices);
     }
 }
 
@@ -33,14 +32,41 @@ fn has(uses: &[ColumnUse], meaning: Meaning) -> bool {
     uses.iter().any(|u| u.meaning == Some(meaning))
 }
 
+/// A column that says nothing but its unit is taken for a channel that no name leads to, if its values can be it.
+fn name_by_unit(uses: &mut [ColumnUse], shapes: &Shapes, hints: &Hints, notices: &mut Vec<Notice>) {
+    for channel in [Channel::Rpm, Channel::Voltage, Channel::Current] {
+        let waits = |u: &ColumnUse| u.is(channel) && u.certainty == Certainty::ByUnit;
+        let waiting: Vec<usize> = (0..uses.len()).filter(|&c| waits(&uses[c])).collect();
+        let fitting: Vec<usize> = waiting
+            .iter()
+            .copied()
+            .filter(|&c| shapes.shape(c).is_some_and(|s| s.height(channel, uses[c].unit, hints.cells).is_some()))
+            .collect();
+        let Some(&kept) = fitting.first() else {
+            waiting.into_iter().for_each(|column| uses[column].meaning = None);
+            continue;
+        };
+        let remark = Remark::ChannelFromUnit { column: &uses[kept].name, channel }.notice();
+        notices.push(two_columns(&fitting, kept, uses, channel).unwrap_or(remark));
+        waiting.into_iter().filter(|&c| c != kept).for_each(|column| uses[column].meaning = None);
+    }
+}
+
 /// A column headed with nothing but `Motor` or `ESC` that looks like a temperature is taken for one.
 fn name_parts(uses: &mut [ColumnUse], shapes: &Shapes, notices: &mut Vec<Notice>) {
-    for index in 0..uses.len() {
-        let named = names::part_named(&uses[index].name).filter(|_| uses[index].may_be_guessed());
-        let Some(channel) = named else { continue };
-        let free = !has(uses, Meaning::Channel(channel));
-        if free && shapes.shape(index).is_some_and(|s| s.fits(channel).is_some()) {
-            take(&mut uses[index], channel, notices);
+    for channel in [Channel::MotorTemperature, Channel::ControllerTemperature] {
+        if has(uses, Meaning::Channel(channel)) {
+            continue;
+        }
+        let is_it = |&index: &usize| {
+            uses[index].is_free()
+                && uses[index].unit.is_none_or(|u| names::admits(Meaning::Channel(channel), u))
+                && names::part_named(&uses[index].name) == Some(channel)
+                && shapes.shape(index).is_some_and(|s| s.height(channel, None, None).is_some())
+        };
+        if let Some(index) = (0..uses.len()).find(is_it) {
+            uses[index].meaning = Some(Meaning::Channel(channel));
+            notices.push(Remark::ChannelFromValues { column: &uses[index].name, channel }.notice());
         }
     }
 }
@@ -52,12 +78,15 @@ fn name_temperatures(uses: &mut [ColumnUse], shapes: &Shapes, notices: &mut Vec<
     let mut unnamed: Vec<usize> = unnamed.collect();
     let high = |index: usize| shapes.shape(index).map_or(0.0, |s| s.range.high);
     unnamed.sort_by(|&a, &b| high(b).total_cmp(&high(a)));
+    let mut free = [Channel::MotorTemperature, Channel::ControllerTemperature]
+        .into_iter()
+        .filter(|&channel| !has(uses, Meaning::Channel(channel)))
+        .collect::<Vec<_>>()
+        .into_iter();
     for index in unnamed {
-        let free = [Channel::MotorTemperature, Channel::ControllerTemperature]
-            .into_iter()
-            .find(|&channel| !has(uses, Meaning::Channel(channel)));
-        uses[index].meaning = free.map(Meaning::Channel);
-        if let Some(channel) = free {
+        let channel = free.next();
+        uses[index].meaning = channel.map(Meaning::Channel);
+        if let Some(channel) = channel {
             notices.push(Remark::WhoseTemperature { column: &uses[index].name, channel }.notice());
         }
     }
@@ -72,23 +101,18 @@ fn pass_over_idle_revs(uses: &mut [ColumnUse], body: &Body, notices: &mut Vec<No
     }
 }
 
-/// Gives each channel that no header names to the column whose values fit it best.
-fn name_by_shape(uses: &mut [ColumnUse], shapes: &Shapes, notices: &mut Vec<Notice>) {
-    for channel in BY_SHAPE {
-        if has(uses, Meaning::Channel(channel)) {
-            continue;
-        }
-        let best = (0..uses.len())
-            .filter(|&index| uses[index].may_be_guessed())
-            .filter_map(|index| shapes.shape(index).and_then(|s| s.fits(channel)).map(|score| (index, score)))
-            .max_by(|a, b| a.1.total_cmp(&b.1));
-        if let Some((index, _)) = best {
-            take(&mut uses[index], channel, notices);
-        }
+/// Gives the channels that no header names to columns without a name, all of them together.
+fn name_together(uses: &mut [ColumnUse], shapes: &Shapes, hints: &Hints, notices: &mut Vec<Notice>) {
+    if !uses.iter().any(ColumnUse::may_be_told_by_values) {
+        return;
     }
-}
-
-fn take(column: &mut ColumnUse, channel: Channel, notices: &mut Vec<Notice>) {
-    column.meaning = Some(Meaning::Channel(channel));
-    notices.push(Remark::ChannelFromValues { column: &column.name, channel }.notice());
+    for Told { column, channel, other } in assignment::tell(uses, shapes, hints) {
+        uses[column].meaning = Some(Meaning::Channel(channel));
+        let name = uses[column].name.as_str();
+        let remark = match other.map(|other| uses[other].name.as_str()) {
+            Some(other) => Remark::ChannelNearlyTold { column: name, channel, other },
+            None => Remark::ChannelFromValues { column: name, channel },
+        };
+        notices.push(remark.notice());
+    }
 }

@@ -7,13 +7,14 @@
 //! | `columns`, by `names` and `channel_names.toml` | headers | what each column is used for |
 //! | `body`, in `pieces` on all cores | text | columns of numbers, times and text, each row with its line |
 //! | `time_column`, `timeline` | a column, or a rate | seconds that only run forward, and where runs start |
-//! | `guesses`, by `shapes` | values | channels that no header names |
+//! | `guesses`, by `assignment` and `shapes` | values | channels that no header names |
 //! | `channels`, by `channel_unit` and `repair` | columns | channels in their own units |
 //! | `table` | all of it | one log for each run |
 //!
 //! Each stage returns its value and its notices; what was left out or repaired is counted with the first line it
 //! happened on. Every sentence about it is in `remarks`, every reason why a file gives no log in [`ReadError`].
 
+mod assignment;
 mod body;
 mod channel_unit;
 mod channels;

@@ -42,6 +42,15 @@ pub(crate) enum Remark<'a> {
     IdleColumn { column: &'a str },
     #[error("`{column}` was used for {} because its values look like it", channel.label())]
     ChannelFromValues { column: &'a str, channel: Channel },
+    #[error(
+        "`{column}` was used for {} because its values look like it; `{other}` would fit nearly as well",
+        channel.label()
+    )]
+    ChannelNearlyTold { column: &'a str, channel: Channel, other: &'a str },
+    #[error("`{column}` was used for {} because of its unit", channel.label())]
+    ChannelFromUnit { column: &'a str, channel: Channel },
+    #[error("columns that were kept but not used: {columns}")]
+    UnusedColumns { columns: &'a str },
     #[error("`{column}` does not say whose temperature it is; it was used for {}", channel.label())]
     WhoseTemperature { column: &'a str, channel: Channel },
 
@@ -54,6 +63,8 @@ pub(crate) enum Remark<'a> {
     ThousandsFromValues { column: &'a str, unit: &'a str },
     #[error("the unit of `{column}` does not fit {} and was ignored", channel.label())]
     UnitDoesNotFit { column: &'a str, channel: Channel },
+    #[error("the unit of `{column}` is not one of {}; the column was not used for it", channel.label())]
+    RuledOutByUnit { column: &'a str, channel: Channel },
     #[error("`{column}` never passes {highest:.0} rpm: is it written in tens or hundreds?")]
     SlowRevs { column: &'a str, highest: f64 },
     #[error("`{column}` counts electrical turns; a motor with two poles was assumed")]
@@ -64,6 +75,8 @@ pub(crate) enum Remark<'a> {
     FullScaleMark { column: &'a str, channel: Channel },
     #[error("`{column}` ({}): what the motor takes has a minus in this file; the sign was turned", channel.label())]
     SignTurned { column: &'a str, channel: Channel },
+    #[error("`{column}` ({}) is below zero in many rows, as of a motor that turns backwards; its amount was used", channel.label())]
+    RevsBackwards { column: &'a str, channel: Channel },
     #[error(
         "`{column}` ({}): values outside {} to {} {} were left out",
         channel.label(), channel.plausible().start(), channel.plausible().end(), channel.unit()
@@ -141,15 +154,20 @@ impl Remark<'_> {
             Remark::ImportUnit { .. } => NoticeCode::ImportUnit,
             Remark::TwoColumns { .. } => NoticeCode::TwoColumns,
             Remark::IdleColumn { .. } => NoticeCode::IdleColumn,
-            Remark::ChannelFromValues { .. } | Remark::WhoseTemperature { .. } => NoticeCode::ChannelFromValues,
+            Remark::ChannelFromValues { .. }
+            | Remark::ChannelNearlyTold { .. }
+            | Remark::ChannelFromUnit { .. }
+            | Remark::WhoseTemperature { .. } => NoticeCode::ChannelFromValues,
+            Remark::UnusedColumns { .. } => NoticeCode::UnusedColumns,
             Remark::UnitFromValues { .. } | Remark::UnitFromSteps { .. } | Remark::ThousandsFromValues { .. } => {
                 NoticeCode::UnitFromValues
             }
-            Remark::UnitDoesNotFit { .. } => NoticeCode::UnitDoesNotFit,
+            Remark::UnitDoesNotFit { .. } | Remark::RuledOutByUnit { .. } => NoticeCode::UnitDoesNotFit,
             Remark::SlowRevs { .. } => NoticeCode::SlowRevs,
             Remark::PolesAssumed { .. } => NoticeCode::PolesAssumed,
             Remark::FullScaleMark { .. } => NoticeCode::FullScaleMark,
             Remark::SignTurned { .. } => NoticeCode::SignTurned,
+            Remark::RevsBackwards { .. } => NoticeCode::RevsBackwards,
             Remark::OutOfRange { .. } => NoticeCode::OutOfRange,
             Remark::NoValues { .. } => NoticeCode::NoValues,
             Remark::MissingCells { .. } => NoticeCode::MissingCells,
@@ -171,6 +189,7 @@ impl Remark<'_> {
     fn severity(&self) -> Severity {
         match self {
             Remark::IdleColumn { .. }
+            | Remark::UnusedColumns { .. }
             | Remark::UnitFromSteps { .. }
             | Remark::TimeFromIndex { .. }
             | Remark::PastMidnight
@@ -194,11 +213,16 @@ impl Remark<'_> {
                 return Some(format!("channels are `{known}`, `erpm`, `index`, `date`, `ignore`"));
             }
             Remark::ImportUnit { .. } => "write it as `V`, `mA`, `°F`, `krpm`, `km/h` or the like",
+            Remark::RuledOutByUnit { .. } => {
+                "if it is, write the column with its `channel` and `unit` under `[import]` in the sheet"
+            }
+            Remark::UnusedColumns { .. } => "if one of them is a channel, name it under `[import]` in the sheet",
             Remark::TwoColumns { .. } => "name the right one under `[import]` in the sheet",
             Remark::ChannelFromValues { channel: Channel::Time, .. } => return None,
-            Remark::ChannelFromValues { .. } | Remark::WhoseTemperature { .. } => {
-                "to be sure, name the column under `[import]` in the sheet"
-            }
+            Remark::ChannelFromValues { .. }
+            | Remark::ChannelNearlyTold { .. }
+            | Remark::ChannelFromUnit { .. }
+            | Remark::WhoseTemperature { .. } => "to be sure, name the column under `[import]` in the sheet",
             Remark::UnitFromValues { .. } => "to be sure, write its unit under `[import]` in the sheet",
             Remark::ThousandsFromValues { .. } => {
                 "if that is wrong, write the column with its `scale` under `[import]` in the sheet"
@@ -230,15 +254,20 @@ pub(crate) fn one_of_each() -> Vec<Remark<'static>> {
         Remark::IdleColumn { column: "RPM" },
         Remark::ChannelFromValues { column, channel },
         Remark::ChannelFromValues { column: "column 1", channel: Channel::Time },
+        Remark::ChannelNearlyTold { column: "column 5", channel, other: "column 6" },
+        Remark::ChannelFromUnit { column: "I1 [A]", channel: Channel::Current },
+        Remark::UnusedColumns { columns: "`SoC`, `latitude`" },
         Remark::WhoseTemperature { column, channel },
         Remark::UnitFromValues { column, unit: "°F" },
         Remark::UnitFromSteps { column: "Time", unit: "ms" },
         Remark::ThousandsFromValues { column: "RPM", unit: "1/min" },
         Remark::UnitDoesNotFit { column, channel },
+        Remark::RuledOutByUnit { column: "Voltage [A]", channel: Channel::Voltage },
         Remark::SlowRevs { column: "RPM", highest: 431.0 },
         Remark::PolesAssumed { column: "eRPM" },
         Remark::FullScaleMark { column, channel },
         Remark::SignTurned { column: "Curr", channel: Channel::Current },
+        Remark::RevsBackwards { column: "RPM", channel: Channel::Rpm },
         Remark::OutOfRange { column, channel },
         Remark::NoValues { column, channel },
         Remark::MissingCells { column, channel, first_seen: "" },

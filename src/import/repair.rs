@@ -32,6 +32,8 @@ const MARK_WITHIN: f64 = 1e-6;
 const SMALLEST_SCALED: f64 = 999.0;
 /// Share of what flows that flows one way for that to be its direction.
 const MOSTLY: f64 = 0.5;
+/// Of the revs that are not zero more than one in this many is below it, where a motor turns backwards.
+const BACKWARDS_ONE_IN: usize = 10;
 /// A number that comes this often out of nowhere does not come by chance.
 const OFTEN: usize = 4;
 /// Share of a channel's jumps that a jump to a mark is held against.
@@ -241,6 +243,22 @@ pub fn take_out_implausible(channel: Channel, values: &mut [f64]) -> TakenOut {
     taken
 }
 
+/// Takes the revs of a motor that turns backwards by their amount, where at least one in ten of the readings that are
+/// not zero is below it: fewer are glitches. Returns those that were below zero.
+pub fn take_amounts(revs: &mut [f64]) -> TakenOut {
+    let below = revs.iter().filter(|v| **v < 0.0).count();
+    let turning = revs.iter().filter(|v| v.is_finite() && **v != 0.0).count();
+    let mut backwards = TakenOut::default();
+    if below < OFTEN || below * BACKWARDS_ONE_IN < turning {
+        return backwards;
+    }
+    for (row, value) in revs.iter_mut().enumerate().filter(|(_, v)| **v < 0.0) {
+        *value = -*value;
+        backwards.add(row);
+    }
+    backwards
+}
+
 /// Turns the sign of a current that mostly flows back, which no pack does over a run: its recorder writes with a minus
 /// what is taken from the pack. Returns whether it did.
 pub fn turn_sign(current: &mut [f64]) -> bool {
@@ -289,6 +307,15 @@ mod tests {
     fn minus_one_ampere_while_braking_is_a_reading() {
         let mut values: Vec<f64> = (0..200).map(|n| [0.0, 12.0, 30.0, 8.0, -1.0, -1.0, 0.0, -2.0][n % 8]).collect();
         assert_eq!(take_out_marks(Channel::Current, &mut values).count, 0);
+    }
+
+    #[test]
+    fn revs_of_a_motor_that_turns_backwards_are_taken_by_their_amount() {
+        let mut values: Vec<f64> = (0..40).map(|n| if n % 2 == 0 { -900.0 } else { 1200.0 }).collect();
+        assert_eq!(take_amounts(&mut values), TakenOut { count: 20, first_row: Some(0) });
+        assert!(values.iter().all(|v| *v > 0.0));
+        let mut glitches: Vec<f64> = (0..100).map(|n| if n % 25 == 7 { -900.0 } else { 1200.0 }).collect();
+        assert_eq!(take_amounts(&mut glitches), TakenOut::default());
     }
 
     #[test]

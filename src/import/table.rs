@@ -1,5 +1,6 @@
 //! A table whose layout is known to logs: columns to time and channels, rows to keep, runs apart.
 
+use std::collections::{HashMap, HashSet};
 use std::path::Path;
 
 use super::body::{self, Body};
@@ -7,12 +8,13 @@ use super::channels::Channels;
 use super::column::Kind;
 use super::columns::{self, ColumnUse, Hints, column_names};
 use super::dialect::Layout;
-use super::error::{FEWEST_ROWS, ReadError};
+use super::error::{FEWEST_ROWS, MOST_COLUMNS, ReadError};
 use super::guesses;
 use super::rate::stated_rate;
 use super::remarks::Remark;
 use super::time_column::TimeSource;
 use super::timeline::{Steps, Timeline};
+use super::vocabulary::Meaning;
 use crate::log::{Channel, ChannelSource, Extra, Log, Reading};
 use crate::notice::Notice;
 
@@ -52,6 +54,10 @@ impl Table<'_> {
     /// # Errors
     /// [`ReadError`], where time or channels are missing.
     pub fn read(self, text: &str, mut notices: Vec<Notice>) -> Result<Vec<Log>, ReadError> {
+        if self.layout.width > MOST_COLUMNS {
+            let (path, line, columns) = (self.path.to_owned(), self.header_line(), self.layout.width);
+            return Err(ReadError::TooManyColumns { path, line, columns });
+        }
         let mut uses = columns::by_header(&self.layout, self.hints, &mut notices);
         let named_time = uses.iter().position(|u| u.is(Channel::Time));
         let mut body = body::read(text, &self.layout, named_time);
@@ -59,18 +65,21 @@ impl Table<'_> {
         if body.rows() < FEWEST_ROWS {
             return Err(self.too_short(body.rows()));
         }
+        for (column_use, column) in uses.iter_mut().zip(&body.columns) {
+            column_use.rule_out_by_unit(column.cell_unit.filter(|_| column_use.unit.is_none()), &mut notices);
+        }
         let rate_hz = self.hints.rate_hz.or_else(|| stated_rate(&self.layout));
         let Some(time) = TimeSource::find(&mut uses, &body, rate_hz, &mut notices) else {
             let (path, line) = (self.path.to_owned(), self.header_line());
             return Err(ReadError::NoTime { path, line, columns: column_names(&uses) });
         };
-        guesses::by_values(&mut uses, &body, &mut notices);
+        guesses::by_values(&mut uses, &body, self.hints, &mut notices);
         let mut sources = vec![time.provenance(&uses, &body)];
         let raw = time.raw_time(&uses, &mut body, &mut notices);
         let columns = std::mem::take(&mut body.columns);
         let (mut timeline, mut read) = rayon::join(
             || Timeline::new(raw, &body.breaks, |row| body.line(row)),
-            || Channels::new(&uses, columns, &body, self.hints.poles),
+            || Channels::new(&uses, columns, &body, self.hints),
         );
         notices.append(&mut timeline.notices);
         notices.append(&mut read.notices);
@@ -81,7 +90,8 @@ impl Table<'_> {
             let (path, line) = (self.path.to_owned(), self.header_line());
             return Err(ReadError::NoChannel { path, line, columns: column_names(&uses) });
         }
-        let extras = extras(&uses, time, &mut body);
+        let extras = extras(&uses, time, &mut body, &read.channels);
+        notices.extend(unused(&uses, &extras));
         self.split(WholeTable { timeline, channels: read.channels, extras, sources, notices, body })
     }
 
@@ -169,16 +179,68 @@ fn kept_extra(extra: &mut Extra, from: usize, keep: &[bool]) -> Extra {
     }
 }
 
-/// Columns that are not channels, under their own names. What the channels took is gone from them.
-fn extras(uses: &[ColumnUse], time: TimeSource, body: &mut Body) -> Vec<(String, Extra)> {
+/// Columns that are not channels, under their own names. What the channels took is gone from them. Of several of one
+/// name the later ones have a number behind it.
+fn extras(
+    uses: &[ColumnUse],
+    time: TimeSource,
+    body: &mut Body,
+    channels: &[(Channel, Vec<f64>)],
+) -> Vec<(String, Extra)> {
     let mut extras = Vec::new();
+    let mut names = FreeNames::new(channels);
     for (index, column_use) in uses.iter().enumerate().filter(|(index, _)| Some(*index) != time.column()) {
         let column = &mut body.columns[index];
         if column.kind == Kind::Text {
-            extras.push((column_use.name.clone(), Extra::Text(std::mem::take(&mut column.text))));
+            extras.push((names.free(&column_use.name), Extra::Text(std::mem::take(&mut column.text))));
         } else if !column.values.is_empty() {
-            extras.push((column_use.name.clone(), Extra::Numbers(std::mem::take(&mut column.values))));
+            extras.push((names.free(&column_use.name), Extra::Numbers(std::mem::take(&mut column.values))));
         }
     }
     extras
+}
+
+/// The names of a log's columns: each is there once.
+struct FreeNames {
+    taken: HashSet<String>,
+    /// The number behind the last column of a name.
+    last: HashMap<String, usize>,
+}
+
+impl FreeNames {
+    fn new(channels: &[(Channel, Vec<f64>)]) -> Self {
+        let channels = channels.iter().map(|(channel, _)| *channel).chain([Channel::Time]);
+        Self { taken: channels.map(|c| c.field().to_owned()).collect(), last: HashMap::new() }
+    }
+
+    /// `wanted`, or with a number behind it where another column has that name already.
+    fn free(&mut self, wanted: &str) -> String {
+        let mut name = wanted.to_owned();
+        let last = self.last.entry(name.clone()).or_insert(1);
+        while !self.taken.insert(name.clone()) {
+            *last += 1;
+            name = format!("{wanted} ({last})");
+        }
+        name
+    }
+}
+
+/// What is said of the columns that are kept and not used. A column of no readings, a date and a row number are none.
+fn unused(uses: &[ColumnUse], extras: &[(String, Extra)]) -> Option<Notice> {
+    let known: HashSet<&str> = uses
+        .iter()
+        .filter(|u| matches!(u.meaning, Some(Meaning::Date | Meaning::Index)))
+        .map(|u| u.name.as_str())
+        .collect();
+    let holds_some = |extra: &Extra| match extra {
+        Extra::Numbers(values) => values.iter().any(|v| v.is_finite()),
+        Extra::Text(values) => values.iter().any(|v| !v.is_empty()),
+    };
+    let names: Vec<&str> = extras
+        .iter()
+        .filter(|(name, extra)| holds_some(extra) && !known.contains(name.as_str()))
+        .map(|(name, _)| name.as_str())
+        .collect();
+    let remark = Remark::UnusedColumns { columns: &columns::names_in_sentence(names.iter().copied()) };
+    (!names.is_empty()).then(|| remark.notice().counted(None, names.len() as u64))
 }

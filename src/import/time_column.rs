@@ -17,6 +17,8 @@ use crate::statistics::quantiles::median;
 
 /// A clock whose times are later than this many days after 1970 has a date of its own.
 const DATED_DAYS: f64 = 400.0;
+/// Share of the steps in which a clock falls at most: it may be set back, or start again.
+const FALLING_SHARE: (usize, usize) = (1, 20);
 /// Share of its rows in which a column that runs like a clock goes up.
 const RISING_SHARE: (usize, usize) = (19, 20);
 /// Share of its rows in which a column that counts rows goes up by one.
@@ -56,11 +58,17 @@ impl TimeSource {
             for (_, other) in uses.iter_mut().enumerate().filter(|(index, u)| *index != column && u.is(Channel::Time)) {
                 other.meaning = None;
             }
-            if !counts_rows(&uses[column], &body.columns[column]) {
-                return Some(TimeSource::Column(column));
+            let counts = counts_rows(&uses[column], &body.columns[column]);
+            if let Some(rate_hz) = rate_hz.filter(|_| counts) {
+                return Some(TimeSource::RowNumbers { column, rate_hz });
             }
-            return rate_hz.map(|rate_hz| TimeSource::RowNumbers { column, rate_hz });
+            if counts {
+                notices.push(Remark::UnitFromSteps { column: &uses[column].name, unit: "s" }.notice());
+            }
+            return Some(TimeSource::Column(column));
         }
+        // Times that do not run on, such as a latency, are no clock.
+        uses.iter_mut().filter(|u| u.is(Channel::Time)).for_each(|u| u.meaning = None);
         if let Some(rate_hz) = rate_hz {
             let numbers = uses.iter().position(|u| u.meaning == Some(Meaning::Index));
             let numbers = numbers.filter(|&column| rises(&body.columns[column].values));
@@ -134,10 +142,28 @@ impl TimeSource {
     }
 }
 
-/// The column named for time that goes up in most rows; one that the user names comes before all others.
+/// The column of time that goes up in most rows. One that the user names comes before all others, a clock that runs on
+/// before one that does not, and a name that says time before a unit that does. What is not named for time as a whole
+/// must run on.
 fn finest_named(uses: &[ColumnUse], body: &Body) -> Option<usize> {
-    let named = (0..uses.len()).filter(|&c| uses[c].is(Channel::Time) && !body.columns[c].values.is_empty());
-    named.max_by_key(|&c| (uses[c].certainty == Certainty::Stated, rising_steps(&body.columns[c].values), Reverse(c)))
+    let values = |c: usize| &body.columns[c].values;
+    let candidates = (0..uses.len()).filter(|&c| {
+        uses[c].is(Channel::Time)
+            && !values(c).is_empty()
+            && (uses[c].certainty >= Certainty::Known || runs_on(values(c)))
+    });
+    candidates.max_by_key(|&c| {
+        let certainty = uses[c].certainty;
+        let is_named = certainty > Certainty::ByUnit;
+        (certainty == Certainty::Stated, runs_on(values(c)), is_named, rising_steps(values(c)), Reverse(c))
+    })
+}
+
+/// Whether values go up and seldom down.
+fn runs_on(values: &[f64]) -> bool {
+    let falling = values.windows(2).filter(|w| w[1] < w[0]).count();
+    let rising = rising_steps(values);
+    rising > 0 && is_share(rising, falling + rising, (FALLING_SHARE.1 - FALLING_SHARE.0, FALLING_SHARE.1))
 }
 
 /// Whole numbers that go up by one: a count of rows, whatever the header says, unless a unit is given.
@@ -151,7 +177,8 @@ fn counts_rows(column_use: &ColumnUse, column: &Column) -> bool {
 
 /// Whether a column of numbers that nothing names goes up in even steps, and not row by row.
 fn runs_like_a_clock(column_use: &ColumnUse, column: &Column) -> bool {
-    column_use.may_be_guessed()
+    column_use.is_free()
+        && column_use.unit.is_none_or(|u| u.quantity == Quantity::Time)
         && column.kind == Kind::Numbers
         && rises(&column.values)
         && has_even_steps(&column.values)

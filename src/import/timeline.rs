@@ -164,7 +164,7 @@ fn run_forward(
             now -= days * DAY_S;
             notices.push(Remark::UnclearDate.notice().counted(Some(line(row)), 1));
         }
-        if started && clock.starts_run(now, breaks.contains(&row)) {
+        if started && clock.starts_run(now, breaks.binary_search(&row).is_ok()) {
             run_starts.push(row);
             (clock.offset, clock.first, now) = (0.0, *shown, *shown);
         } else if started && now < clock.last {
@@ -302,7 +302,7 @@ fn drop_repeats(time: &mut [f64], run_starts: &[usize], line: &impl Fn(usize) ->
     let mut repeats = Tally::default();
     let (mut first, mut last) = (f64::NAN, f64::NAN);
     for (row, shown) in time.iter_mut().enumerate() {
-        if run_starts.contains(&row) {
+        if run_starts.binary_search(&row).is_ok() {
             (first, last) = (f64::NAN, f64::NAN);
         }
         // Counted from the run's first row, times must differ still.

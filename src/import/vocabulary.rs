@@ -54,22 +54,46 @@ pub struct Parts {
     pub controller: Vec<String>,
     /// Words for the air around the car.
     pub ambient: Vec<String>,
+    /// Words for the battery.
+    pub battery: Vec<String>,
     /// Words of what is worked out from a channel.
     pub derived: Vec<String>,
+    /// Words of what is asked for, which is not what is measured.
+    pub command: Vec<String>,
     /// Names that count only where they are the whole header.
     pub generic: Vec<String>,
     /// Words of parts whose temperature is no channel.
     pub other: Vec<String>,
+    /// Words that leave open whose temperature it is.
+    pub unspecific: Vec<String>,
+    /// Words of what turns without being the motor.
+    pub not_motor: Vec<String>,
+    /// Words of times that are not a clock.
+    pub not_clock: Vec<String>,
+    /// Names that programs give to columns without one, before a number.
+    pub placeholder: Vec<String>,
+    /// Units that are ones in brackets alone.
+    pub units_in_brackets: Vec<String>,
     /// Stems of words for the recorder's rate or interval.
     pub rate: Vec<String>,
     /// Words of other frequencies.
     pub not_rate: Vec<String>,
 }
 
+/// The longest names.
+#[derive(Debug, Default)]
+struct Longest {
+    /// Words of a Latin name.
+    words: usize,
+    /// Characters of a name in another script.
+    characters: usize,
+}
+
 /// All words, ready to be looked up.
 #[derive(Debug, Default)]
 pub struct Vocabulary {
     names: HashMap<String, Meaning>,
+    longest: Longest,
     units: HashMap<String, Unit>,
     /// Words that decide where no name fits.
     pub parts: Parts,
@@ -80,6 +104,9 @@ pub fn vocabulary() -> &'static Vocabulary {
     static WORDS: OnceLock<Vocabulary> = OnceLock::new();
     WORDS.get_or_init(|| Vocabulary::from_toml(FILE).expect("channel_names.toml is checked by a test"))
 }
+
+/// Characters of a header that may hold a name: no name is longer.
+const TELLING_CHARACTERS: usize = 120;
 
 const FILE: &str = include_str!("channel_names.toml");
 
@@ -106,7 +133,47 @@ impl Vocabulary {
                 }
             }
         }
+        for name in words.names.keys() {
+            if name.is_ascii() {
+                words.longest.words = words.longest.words.max(name.split(' ').count());
+            } else {
+                words.longest.characters = words.longest.characters.max(name.chars().count());
+            }
+        }
         Ok(words)
+    }
+
+    /// The names inside `header`, which is as [`normalise`] leaves it: Latin ones as whole words; others, which have no
+    /// blanks between words, anywhere. Only the first [`TELLING_CHARACTERS`] are looked at.
+    pub fn names_in(&self, header: &str) -> Vec<(&str, Meaning)> {
+        let end = header.char_indices().nth(TELLING_CHARACTERS).map_or(header.len(), |(end, _)| end);
+        let header = &header[..end];
+        let mut found = Vec::new();
+        let mut look_up = |name: &str, latin: bool| {
+            found.extend(self.names.get_key_value(name).filter(|_| name.is_ascii() == latin));
+        };
+        let words: Vec<(usize, &str)> = header
+            .split(' ')
+            .scan(0, |next, word| {
+                let start = *next;
+                *next += word.len() + 1;
+                Some((start, word))
+            })
+            .collect();
+        for (first, &(start, _)) in words.iter().enumerate() {
+            for &(last, word) in words[first..].iter().take(self.longest.words) {
+                look_up(&header[start..last + word.len()], true);
+            }
+        }
+        if !header.is_ascii() {
+            for (start, _) in header.char_indices() {
+                let rest = &header[start..];
+                for (end, c) in rest.char_indices().take(self.longest.characters) {
+                    look_up(&rest[..end + c.len_utf8()], false);
+                }
+            }
+        }
+        found.into_iter().map(|(name, meaning)| (name.as_str(), *meaning)).collect()
     }
 
     /// The meaning of a header that is listed whole; `name` is as [`normalise`] leaves it.
@@ -115,6 +182,7 @@ impl Vocabulary {
     }
 
     /// All names with their meanings.
+    #[cfg(test)]
     pub fn names(&self) -> impl Iterator<Item = (&str, Meaning)> {
         self.names.iter().map(|(name, meaning)| (name.as_str(), *meaning))
     }
@@ -135,9 +203,16 @@ impl From<Lists> for Parts {
             motor: list("motor"),
             controller: list("controller"),
             ambient: list("ambient"),
+            battery: list("battery"),
             derived: list("derived"),
+            command: list("command"),
             generic: list("generic"),
             other: list("other"),
+            unspecific: list("unspecific"),
+            not_motor: list("not_motor"),
+            not_clock: list("not_clock"),
+            placeholder: list("placeholder"),
+            units_in_brackets: list("units_in_brackets"),
             rate: list("rate"),
             not_rate: list("not_rate"),
         }
