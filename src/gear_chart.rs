@@ -14,7 +14,7 @@
 
 use serde::Serialize;
 
-use crate::measure::gears::rollout_mm;
+use crate::gears::rollout_mm;
 
 /// Most teeth that a pinion or spur may have.
 const MOST_TEETH: u32 = 500;

@@ -10,7 +10,7 @@ use rayon::prelude::*;
 use crate::folder::{Plan, Stamp, hints, stamp};
 use crate::import::columns::Hints;
 use crate::log::Log;
-use crate::run::{self, LappedRun, MeasuredRun};
+use crate::run::{self, LappedRun, MeasuredRun, WeighedRun};
 use crate::sheet::{RunPlan, Sheet};
 
 /// Logs that wait to be asked for at most: as many as are dropped in one go, mostly.
@@ -106,11 +106,11 @@ impl KeptRuns {
             .retain(|read| !named.contains(read.log.as_path()) && stamp(&root.join(&read.log)) == Some(read.stamp));
     }
 
-    /// The measured runs, from `lapped` as [`KeptRuns::lap`] gave them and the car's shared line has laid them since;
-    /// measured again where a run is new or its laps have moved.
-    pub fn measure(&mut self, lapped: Vec<LappedRun>, sheet: &Sheet) -> Vec<Arc<MeasuredRun>> {
-        let mut rest = lapped.into_iter();
-        let work: Vec<(&mut Entry, Vec<LappedRun>)> = self
+    /// The measured runs, from those that [`KeptRuns::lap`] gave, weighed and laid by the car's shared line since;
+    /// measured again where a run is new, its laps have moved, or something in it is worth more or less than before.
+    pub fn measure(&mut self, weighed: Vec<WeighedRun>, sheet: &Sheet) -> Vec<Arc<MeasuredRun>> {
+        let mut rest = weighed.into_iter();
+        let work: Vec<(&mut Entry, Vec<WeighedRun>)> = self
             .entries
             .iter_mut()
             .map(|entry| {
@@ -118,11 +118,17 @@ impl KeptRuns {
                 (entry, own)
             })
             .collect();
-        work.into_par_iter().with_max_len(1).for_each(|(entry, lapped)| {
-            let before = entry.measured.iter().map(|r| r.outcome.as_ref().ok().map(|done| done.laps.first_passing));
-            let now = lapped.iter().map(|l| l.outcome.as_ref().ok().map(|done| done.laps.first_passing));
+        work.into_par_iter().with_max_len(1).for_each(|(entry, weighed)| {
+            let before = entry.measured.iter().map(|run| {
+                let done = run.outcome.as_ref().ok()?;
+                Some((done.laps.first_passing, &done.evidence))
+            });
+            let now = weighed.iter().map(|run| {
+                let done = run.outcome.as_ref().ok()?;
+                Some((done.laps.first_passing, &done.evidence))
+            });
             if !before.eq(now) {
-                entry.measured = lapped.into_par_iter().map(|l| Arc::new(run::measure(l, sheet))).collect();
+                entry.measured = weighed.into_par_iter().map(|l| Arc::new(run::measure(l, sheet))).collect();
             }
         });
         self.entries.iter().flat_map(|e| e.measured.iter().cloned()).collect()

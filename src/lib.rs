@@ -28,10 +28,12 @@
 #![forbid(unsafe_code)]
 
 pub mod demo;
+pub mod evidence;
 pub mod figure;
 pub mod fingerprint;
 pub mod folder;
 pub mod gear_chart;
+pub mod gears;
 pub mod import;
 pub mod kept;
 pub mod laps;

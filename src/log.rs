@@ -247,10 +247,42 @@ impl Log {
         self.batch.column(column).as_any().downcast_ref::<Float64Array>().map(|a| a.values().as_ref())
     }
 
+    /// The same log with channels left out where `kept` gives `None`, and blank outside the times (s) that it gives; the
+    /// rest is shared, not copied. Time stays.
+    pub fn masked(&self, kept: impl Fn(Channel) -> Option<Option<RangeInclusive<f64>>>) -> Self {
+        let mut left_out = Vec::new();
+        let mut batch = self.batch.clone();
+        for (index, channel) in self.channels.iter().enumerate().filter(|(_, c)| **c != Channel::Time) {
+            match kept(*channel) {
+                None => left_out.push(index),
+                Some(None) => {}
+                Some(Some(times)) => {
+                    let values = self.channel(*channel).unwrap_or(&[]).iter().zip(self.time());
+                    let inside = values.map(|(v, t)| if times.contains(t) { *v } else { f64::NAN }).collect();
+                    batch = with_column(&batch, index, inside);
+                }
+            }
+        }
+        let stays = |index: &usize| !left_out.contains(index);
+        let columns: Vec<usize> = (0..batch.num_columns()).filter(stays).collect();
+        let channels = (0..self.channels.len()).filter(stays).map(|index| self.channels[index]).collect();
+        // Indices within the batch, so the projection does not fail.
+        let batch = batch.project(&columns).unwrap_or(batch);
+        Self { batch, channels, reading: self.reading.clone() }
+    }
+
     /// Seconds since the first row, increasing.
     pub fn time(&self) -> &[f64] {
         self.channel(Channel::Time).unwrap_or(&[])
     }
+}
+
+/// The batch with other values in a column of numbers.
+fn with_column(batch: &RecordBatch, index: usize, values: Vec<f64>) -> RecordBatch {
+    let mut columns = batch.columns().to_vec();
+    columns[index] = Arc::new(with_nulls(values));
+    // Of the same length and type, so it does not fail.
+    RecordBatch::try_new(batch.schema(), columns).unwrap_or_else(|_| batch.clone())
 }
 
 /// NaN stays in the values and is marked null, so that a slice and an Arrow reader see the same gaps.

@@ -1,4 +1,5 @@
-//! The whole job on one page: plan → read and lap → lay the car's shared line → measure → settle → conclude.
+//! The whole job on one page: plan → read and lap → weigh the evidence → lay the car's shared line →
+//! measure → settle → conclude.
 //!
 //! Nothing downstream recomputes, and nothing upstream knows what is downstream. Runs know of each other in one thing
 //! before they are measured: the line, which the runs of a car share. Pages, JSON and Parquet are made of the
@@ -10,7 +11,7 @@ use crate::figure::FIGURES;
 use crate::folder::{self, FolderError, Plan};
 use crate::kept::{KeptRuns, Progress};
 use crate::notice::{Notice, NoticeCode, printable};
-use crate::run::{LappedRun, SettledRun};
+use crate::run::{self, SettledRun, WeighedRun, WeighedRuns};
 use crate::sheet::mistake::Mistake;
 use crate::sheet::{RunPlan, Sheet};
 use crate::weekend::cars::{by_car, index_before};
@@ -64,22 +65,23 @@ pub fn review(path: &Path, progress: Progress) -> Result<Review, FolderError> {
 /// As [`review`]; what was kept stays.
 pub fn review_again(path: &Path, kept: &mut KeptRuns, progress: Progress) -> Result<Review, FolderError> {
     let plan = folder::plan(path)?;
-    let mut lapped = kept.lap(&plan, progress);
-    share_line(&mut lapped);
-    let measured = kept.measure(lapped, &plan.sheet);
-    let settled = settle(measured, &plan.sheet);
-    Ok(compose(plan, settled))
+    let lapped = kept.lap(&plan, progress);
+    let WeighedRuns { mut runs, sheet: sound_sheet } = run::weigh(lapped, &plan.sheet);
+    share_line(&mut runs);
+    let measured = kept.measure(runs, &sound_sheet);
+    let settled = settle(measured, &sound_sheet);
+    Ok(compose(plan, settled, &sound_sheet))
 }
 
 /// Lays the lists of each car's runs with what all of them say of the line.
-pub fn share_line(lapped: &mut [LappedRun]) {
-    let read = lapped.iter_mut().filter_map(|run| Some((run.plan.car.as_str(), &mut run.outcome.as_mut().ok()?.laps)));
+pub fn share_line(runs: &mut [WeighedRun]) {
+    let read = runs.iter_mut().filter_map(|run| Some((run.plan.car.as_str(), &mut run.outcome.as_mut().ok()?.laps)));
     by_car(read).iter_mut().for_each(|(_, laps)| line::share(laps));
 }
 
-fn compose(plan: Plan, settled: Vec<SettledRun>) -> Review {
+fn compose(plan: Plan, settled: Vec<SettledRun>, sound_sheet: &Sheet) -> Review {
     let Plan { sheet, has_sheet, unlisted, .. } = plan;
-    let Conclusions { runs, trends, comparisons, findings } = conclude(settled, &sheet, FIGURES);
+    let Conclusions { runs, trends, comparisons, findings } = conclude(settled, sound_sheet, FIGURES);
     let mut notices: Vec<Notice> = sheet.mistakes.iter().map(mistake_notice).collect();
     notices.extend(unlisted.iter().map(unlisted_notice));
     Review { sheet, has_sheet, runs, unlisted, trends, comparisons, findings, notices }

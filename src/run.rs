@@ -7,10 +7,13 @@ use std::fmt::{self, Display};
 use std::path::Path;
 use std::sync::Arc;
 
+use rayon::prelude::*;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
+use crate::evidence::{self, RunEvidence, RunToWeigh, Subject, Worth};
 use crate::folder::{hints, within};
+use crate::gears::set_rollout_mm;
 use crate::import;
 use crate::laps::lists::{self, LapList};
 use crate::laps::odometer::Odometer;
@@ -23,7 +26,7 @@ use crate::measure::hot_part::HotPart;
 use crate::measure::{self, Answers};
 use crate::notice::{Failure, Notice, NoticeCode};
 use crate::quantity::Uncertain;
-use crate::sheet::{RunPlan, Settings, Sheet};
+use crate::sheet::{RunPlan, Setting, Settings, Sheet};
 use crate::statistics::quantiles::median;
 use crate::wording::counted;
 
@@ -47,6 +50,30 @@ pub struct Lapped {
     pub log: Log,
     /// Its laps.
     pub laps: Laps,
+    /// The lap list, where the sheet names one that could be read.
+    pub list: Option<Arc<LapList>>,
+}
+
+/// A run of which is known what its log, laps and sheet are worth.
+#[derive(Debug, Clone)]
+pub struct WeighedRun {
+    /// What the sheet says of it, without what cannot be true.
+    pub plan: RunPlan,
+    /// What it is worth, or why the run could not be read.
+    pub outcome: Result<Weighed, Failure>,
+}
+
+/// A log with its laps and what they are worth.
+#[derive(Debug, Clone)]
+pub struct Weighed {
+    /// The normalised log, as it was read.
+    pub log: Log,
+    /// The log without what cannot be true: answers are made of it.
+    pub sound_log: Log,
+    /// Its laps.
+    pub laps: Laps,
+    /// What channels, laps and sheet are worth.
+    pub evidence: RunEvidence,
 }
 
 /// A measured run: what its own log, laps and sheet answer.
@@ -61,10 +88,14 @@ pub struct MeasuredRun {
 /// What was measured in a run.
 #[derive(Debug, Clone)]
 pub struct Measured {
-    /// The normalised log.
+    /// The normalised log, as it was read.
     pub log: Log,
+    /// The log without what cannot be true: answers are made of it.
+    pub sound_log: Log,
     /// Its laps.
     pub laps: Laps,
+    /// What channels, laps and sheet are worth.
+    pub evidence: RunEvidence,
     /// Its answers.
     pub answers: Answers,
 }
@@ -154,6 +185,23 @@ impl SettledRun {
         self.measured.outcome.as_ref().ok()
     }
 
+    /// What channels, laps and sheet are worth; `None` for a run that could not be reviewed.
+    pub fn evidence(&self) -> Option<&RunEvidence> {
+        Some(&self.done()?.evidence)
+    }
+
+    /// Whether the run could be reviewed and nothing says that its log is another run's.
+    pub fn has_own_log(&self) -> bool {
+        self.evidence().is_some_and(|e| e.worth(Subject::Log) == Worth::Sound)
+    }
+
+    /// Whether all of its settings are known: what was refused may be anything.
+    pub fn has_known_settings(&self) -> bool {
+        let refused =
+            |(path, value): (&String, &Setting)| matches!(value, Setting::Refused(_)) && !path.starts_with("limits.");
+        !self.plan().settings.0.iter().any(refused)
+    }
+
     /// Why the run could not be reviewed.
     pub fn failure(&self) -> Option<&Failure> {
         self.measured.outcome.as_ref().err()
@@ -209,13 +257,13 @@ pub fn lap(folder: &Path, plan: &RunPlan, sheet: &Sheet, already_read: Option<Ve
         Err(failure) => return failed(failure),
     };
     let (list, list_notice) = match read_list(folder, plan) {
-        Ok(list) => (list, None),
+        Ok(list) => (list.map(Arc::new), None),
         Err(notice) => (None, Some(notice)),
     };
     let count = logs.len();
     if let Some(part) = plan.part {
         return match logs.into_iter().nth(part - 1) {
-            Some(log) => vec![find_laps(plan.clone(), log, list.as_ref(), list_notice, sheet)],
+            Some(log) => vec![find_laps(plan.clone(), log, list.clone(), list_notice, sheet)],
             None => failed(Failure {
                 message: format!("`part = {part}`, but `{}` holds {}", plan.log.display(), counted(count, "run")),
                 hint: Some(if count == 1 {
@@ -228,7 +276,7 @@ pub fn lap(folder: &Path, plan: &RunPlan, sheet: &Sheet, already_read: Option<Ve
     }
     let one = |(index, log): (usize, Log)| {
         let id = if count > 1 { format!("{}.{}", plan.id, index + 1) } else { plan.id.clone() };
-        find_laps(RunPlan { id, ..plan.clone() }, log, list.as_ref(), list_notice.clone(), sheet)
+        find_laps(RunPlan { id, ..plan.clone() }, log, list.clone(), list_notice.clone(), sheet)
     };
     logs.into_iter().enumerate().map(one).collect()
 }
@@ -247,29 +295,97 @@ fn read_list(folder: &Path, plan: &RunPlan) -> Result<Option<LapList>, Notice> {
 
 /// The log's motor turns, with what the sheet knows of the car that they move.
 pub fn odometer(log: &Log, settings: &Settings) -> Option<Odometer> {
-    Some(Odometer::new(log)?.of_car(settings.number("mass_kg"), measure::gears::set_rollout_mm(settings)))
+    Some(Odometer::new(log)?.of_car(settings.number("mass_kg"), set_rollout_mm(settings)))
 }
 
-fn find_laps(mut plan: RunPlan, log: Log, list: Option<&LapList>, notice: Option<Notice>, sheet: &Sheet) -> LappedRun {
-    let travel_mm = measure::gears::set_rollout_mm(&plan.settings);
-    let expected = travel_mm.zip(sheet.lap_length_m).map(|(mm, (length_m, _))| ExpectedTurns {
-        turns: length_m * 1000.0 / mm,
-        relative_half_width: EXPECTED_WIDTH,
-    });
-    let mut laps = laps::measure(odometer(&log, &plan.settings), list, expected);
+fn find_laps(
+    mut plan: RunPlan,
+    log: Log,
+    list: Option<Arc<LapList>>,
+    notice: Option<Notice>,
+    sheet: &Sheet,
+) -> LappedRun {
+    let mut laps = laps_of(&log, &plan.settings, list.as_deref(), sheet);
     laps.notices.extend(notice);
     // The sheet's word goes first; a recorder may have measured the air itself.
     let recorded_air = || median(log.channel(Channel::Ambient)?.iter().copied().filter(|c| c.is_finite()));
     plan.ambient_c = plan.ambient_c.or_else(recorded_air);
-    LappedRun { plan, outcome: Ok(Lapped { log, laps }) }
+    LappedRun { plan, outcome: Ok(Lapped { log, laps, list }) }
+}
+
+/// The laps of a log, with what the sheet lets expect of one.
+fn laps_of(log: &Log, settings: &Settings, list: Option<&LapList>, sheet: &Sheet) -> Laps {
+    let expected = set_rollout_mm(settings).zip(sheet.lap_length_m).map(|(mm, (length_m, _))| ExpectedTurns {
+        turns: length_m * 1000.0 / mm,
+        relative_half_width: EXPECTED_WIDTH,
+    });
+    laps::measure(odometer(log, settings), list, expected)
+}
+
+/// Weighs what the runs' logs, laps and sheet are worth. Laps that were found with something that cannot be true are
+/// found again without it.
+pub fn weigh(runs: Vec<LappedRun>, sheet: &Sheet) -> WeighedRuns {
+    let views: Vec<Option<RunToWeigh>> = runs
+        .iter()
+        .map(|run| {
+            let Lapped { log, laps, .. } = run.outcome.as_ref().ok()?;
+            Some(RunToWeigh { plan: &run.plan, log, laps })
+        })
+        .collect();
+    let found = evidence::weigh(&views, sheet);
+    let sheet = evidence::sound_sheet(sheet, &found);
+    let runs = runs.into_par_iter().zip(found).map(|(run, evidence)| with_evidence(run, evidence, &sheet)).collect();
+    WeighedRuns { runs, sheet }
+}
+
+/// The runs of a weekend with what they are worth, and the sheet without what no run believes.
+#[derive(Debug, Clone)]
+pub struct WeighedRuns {
+    /// The runs in order.
+    pub runs: Vec<WeighedRun>,
+    /// The sheet.
+    pub sheet: Sheet,
+}
+
+fn with_evidence(run: LappedRun, evidence: RunEvidence, sheet: &Sheet) -> WeighedRun {
+    let LappedRun { plan, outcome } = run;
+    let sound_plan = evidence.sound_plan(&plan);
+    let outcome = outcome.map(|Lapped { log, mut laps, list }| {
+        let sound_log = evidence.sound_log(&log);
+        if moves_laps(&evidence) {
+            let unread = laps.notices.into_iter().filter(|n| n.code == NoticeCode::NoLapList).collect::<Vec<_>>();
+            laps = laps_of(&sound_log, &sound_plan.settings, list.as_deref(), sheet);
+            laps.notices.extend(unread);
+        }
+        Weighed { log, sound_log, laps, evidence }
+    });
+    WeighedRun { plan: sound_plan, outcome }
+}
+
+/// Whether something that laps are found with is not to be used.
+fn moves_laps(evidence: &RunEvidence) -> bool {
+    let used = [
+        Subject::Channel(Channel::Rpm),
+        Subject::Channel(Channel::Voltage),
+        Subject::Channel(Channel::Current),
+        Subject::Channel(Channel::Throttle),
+        Subject::Channel(Channel::GroundSpeed),
+        Subject::Setting("mass_kg"),
+        Subject::Setting("pinion"),
+        Subject::Setting("spur"),
+        Subject::Setting("internal_ratio"),
+        Subject::Setting("tyre_diameter_mm"),
+        Subject::Setting(evidence::LAP_LENGTH),
+    ];
+    used.into_iter().filter_map(|s| evidence.of(s)).any(|e| e.worth == Worth::Unusable || e.span.is_some())
 }
 
 /// Answers the questions of a run from its own log and laps.
-pub fn measure(run: LappedRun, sheet: &Sheet) -> MeasuredRun {
-    let LappedRun { plan, outcome } = run;
-    let outcome = outcome.map(|Lapped { log, laps }| {
-        let answers = measure::measure(&log, &laps, &plan, sheet);
-        Measured { log, laps, answers }
+pub fn measure(run: WeighedRun, sheet: &Sheet) -> MeasuredRun {
+    let WeighedRun { plan, outcome } = run;
+    let outcome = outcome.map(|Weighed { log, sound_log, laps, evidence }| {
+        let answers = measure::measure(&sound_log, &laps, &plan, sheet, &evidence);
+        Measured { log, sound_log, laps, evidence, answers }
     });
     MeasuredRun { plan, outcome }
 }

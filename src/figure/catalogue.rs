@@ -123,7 +123,7 @@ pub static FIGURES: &[Figure] = &[
         label: "motor peak",
         used: IN_TRENDS,
         rising: Some(TrendFinding { lead: "motor gets hotter from run to run", ..PEAK_RISES }),
-        read: |run| plain(run.heat(HotPart::Motor)?.peak_c, READ_C_U),
+        read: |run| plain(run.heat(HotPart::Motor).filter(|h| !h.in_part)?.peak_c, READ_C_U),
         ..temperature(HotPart::Motor, false)
     },
     Figure {
@@ -169,7 +169,7 @@ pub static FIGURES: &[Figure] = &[
         label: "controller peak",
         used: IN_TRENDS,
         rising: Some(TrendFinding { lead: "controller gets hotter from run to run", ..PEAK_RISES }),
-        read: |run| plain(run.heat(HotPart::Controller)?.peak_c, READ_C_U),
+        read: |run| plain(run.heat(HotPart::Controller).filter(|h| !h.in_part)?.peak_c, READ_C_U),
         ..temperature(HotPart::Controller, false)
     },
     Figure {

@@ -36,12 +36,12 @@ pub fn rise(run: &SettledRun, part: HotPart) -> Option<Reading> {
 /// Tyre diameter by which the realised ratio would be the set one with the pinion that was on the car.
 pub fn effective_tyre(run: &SettledRun) -> Option<Reading> {
     let Measured { laps, answers, .. } = run.done()?;
-    let evidence = answers.gearing.evidence?;
+    let own = answers.gearing.gripped?;
     let realised = answers.gearing.realised_ratio?;
     let tyre = run.plan().settings.tyre_mm()?;
     let counted = median(laps.counted().map(|l| l.turns))?;
     // Turns lost in wheelspin do not make the tyre smaller.
-    let gripped = realised.value * evidence.gripped_turns / counted;
+    let gripped = realised.value * own.turns / counted;
     let set = run.plan().settings.ratio_with(run.pinion_on_car()?)?;
-    Some(Reading::plain(tyre * set / gripped, tyre * evidence.relative_u))
+    Some(Reading::plain(tyre * set / gripped, tyre * own.relative_u))
 }

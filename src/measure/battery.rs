@@ -14,6 +14,7 @@ use serde::Serialize;
 
 use super::context::RunContext;
 use super::resistance::resistance_mohm;
+use crate::evidence::{self, Subject};
 use crate::laps::Lap;
 use crate::log::Channel;
 use crate::quantity::{COVERAGE_95, Estimate, Uncertain};
@@ -59,7 +60,7 @@ pub enum BatteryVerdict {
 }
 
 /// Why a figure of the battery is missing.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq)]
 pub enum Why {
     /// The log has no voltage.
     NoVoltage,
@@ -77,6 +78,8 @@ pub enum Why {
     NoCapacity,
     /// Too few laps count for a forecast.
     TooFewLaps,
+    /// Something that it needs cannot be true.
+    Unusable(evidence::Why),
 }
 
 impl Display for Why {
@@ -90,6 +93,7 @@ impl Display for Why {
             Self::NoCells => "enter the number of cells in series on the sheet",
             Self::NoCapacity => "enter the capacity of the pack on the sheet",
             Self::TooFewLaps => "too few laps count for a forecast",
+            Self::Unusable(why) => return why.fmt(f),
         })
     }
 }
@@ -146,14 +150,18 @@ pub fn measure(run: &RunContext) -> Battery {
     let race_end_used_mah = charge.as_ref().and_then(|c| c.at_race_end(run));
     let resistance_mohm = pack.and_then(|(v, i)| resistance_mohm(time, v, i));
     let may_be_short = race_end_used_mah.zip(capacity_mah).is_some_and(|(u, c)| (u.low..u.high).contains(&(SHORT * c)));
+    // What cannot be true is named in place of what seems to be missing.
+    let named = |subject: Subject, missing: Why| {
+        run.evidence.refusal(subject).map_or(missing, |refused| Why::Unusable(refused.clone()))
+    };
     let missing = [
-        (voltage.is_none(), Why::NoVoltage),
+        (voltage.is_none(), named(Subject::Channel(Channel::Voltage), Why::NoVoltage)),
         (resistance_mohm.is_none() && pack.is_some(), Why::NoResistance),
-        (current.is_none(), Why::NoCurrent),
+        (current.is_none(), named(Subject::Channel(Channel::Current), Why::NoCurrent)),
         (may_be_short, Why::MayBeShort),
         (!cells_fit, Why::CellsDoNotFit),
-        (cells.is_none(), Why::NoCells),
-        (capacity_mah.is_none(), Why::NoCapacity),
+        (cells.is_none(), named(Subject::Setting("battery.cells"), Why::NoCells)),
+        (capacity_mah.is_none(), named(Subject::Setting("battery.capacity_mah"), Why::NoCapacity)),
         (charge.is_some() && race_end_used_mah.is_none(), Why::TooFewLaps),
     ];
     Battery {

@@ -1,10 +1,11 @@
 //! What every question of a run may look at.
 
 use super::course::Course;
-use super::gears::set_rollout_mm;
 use super::lap_turns::{LapTurns, travel_m};
 use super::motion::{Motion, motion};
 use super::motor::{Demand, demand};
+use crate::evidence::RunEvidence;
+use crate::gears::set_rollout_mm;
 use crate::laps::Laps;
 use crate::log::Log;
 use crate::quantity::Estimate;
@@ -23,6 +24,8 @@ pub struct RunContext<'a> {
     pub ambient_c: Option<f64>,
     /// Length of a lap along the driven line, m; `None` where the sheet lacks it.
     pub lap_length_m: Option<Estimate>,
+    /// What log, laps and sheet are worth: says why something is missing.
+    pub evidence: &'a RunEvidence,
     /// Length of the race, s.
     pub race_s: f64,
     /// When the run raced and until when it was driven.
@@ -37,7 +40,7 @@ pub struct RunContext<'a> {
 
 impl<'a> RunContext<'a> {
     /// The context of a run that was read and whose laps were found.
-    pub fn new(log: &'a Log, laps: &'a Laps, plan: &'a RunPlan, sheet: &Sheet) -> Self {
+    pub fn new(log: &'a Log, laps: &'a Laps, plan: &'a RunPlan, sheet: &Sheet, evidence: &'a RunEvidence) -> Self {
         let settings = &plan.settings;
         let race_s = sheet.race_length_s();
         let lap_length_m = sheet.lap_length_m.map(|(length, half_width)| Estimate::from_half_width(length, half_width));
@@ -47,7 +50,7 @@ impl<'a> RunContext<'a> {
         let motion = travel.and_then(|travel| motion(log, laps, travel, demand.as_ref()));
         let course = Course::new(laps, race_s);
         let ambient_c = plan.ambient_c;
-        Self { log, laps, settings, ambient_c, lap_length_m, race_s, course, lap_turns, demand, motion }
+        Self { log, laps, settings, ambient_c, lap_length_m, evidence, race_s, course, lap_turns, demand, motion }
     }
 
     /// Travel for a motor turn, wheelspin included, mm: as the track tells it, else by the sheet.

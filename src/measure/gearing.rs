@@ -1,6 +1,6 @@
 //! Is the gearing on the car the gearing on the sheet, and what did it really do on this track?
 //!
-//! - Set ratio = spur / pinion × internal ratio; set rollout = π·D / ratio ([`super::gears`]).
+//! - Set ratio = spur / pinion × internal ratio; set rollout = π·D / ratio ([`crate::gears`]).
 //! - Realised ratio = median over the laps that count of motor turns × π·D / lap length: what the set ratio would have
 //!   to be for the tyre to cover the lap without slip on the stated line. Realised rollout = lap length / turns
 //!   ([`super::lap_turns`]).
@@ -12,7 +12,7 @@
 //!
 //! ```
 //! // Spur 116, pinion 31, internal 1.85, tyre 63 mm: 28.59 mm a motor turn, so that a lap of 214 m takes 7485 of them.
-//! let rollout_mm = runtrue::measure::gears::rollout_mm(63.0, 116.0 / 31.0 * 1.85);
+//! let rollout_mm = runtrue::gears::rollout_mm(63.0, 116.0 / 31.0 * 1.85);
 //! assert!((214_000.0_f64 / rollout_mm - 7485.0).abs() < 5.0);
 //! ```
 
@@ -23,9 +23,11 @@ use schemars::JsonSchema;
 use serde::Serialize;
 
 use super::context::RunContext;
-use super::gears::set_rollout_mm;
-use super::lap_turns::Evidence;
+use super::lap_turns::GrippedTurns;
+use crate::evidence::{self, LAP_LENGTH, Subject};
+use crate::gears::set_rollout_mm;
 use crate::laps::{Lap, SetAside};
+use crate::log::Channel;
 use crate::quantity::Estimate;
 use crate::reason::Reasons;
 use crate::statistics::budget::{Contribution, expanded_95};
@@ -33,6 +35,15 @@ use crate::statistics::budget::{Contribution, expanded_95};
 /// Standard uncertainty of a tyre measured with a caliper, mm: two tenths either way, evenly (common practice, no
 /// source).
 pub const CALIPER_MM: f64 = 0.2 / 1.732_050_807_568_877_2;
+
+/// What on the sheet the realised ratio and the verdict rest on.
+const RESTS_ON: [Subject; 5] = [
+    Subject::Setting(LAP_LENGTH),
+    Subject::Setting("tyre_diameter_mm"),
+    Subject::Setting("pinion"),
+    Subject::Setting("spur"),
+    Subject::Setting("internal_ratio"),
+];
 
 /// How well one pinion fits.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, JsonSchema)]
@@ -68,7 +79,7 @@ impl Needed {
 }
 
 /// Why a figure of the gearing is missing.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq)]
 pub enum Why {
     /// The log has no revs.
     NoRevs,
@@ -76,6 +87,8 @@ pub enum Why {
     NoLaps,
     /// Something is missing on the sheet.
     NotOnSheet(Vec<Needed>),
+    /// Something that it needs cannot be true.
+    Unusable(evidence::Why),
 }
 
 impl Display for Why {
@@ -83,6 +96,7 @@ impl Display for Why {
         match self {
             Self::NoRevs => f.write_str("the log has no revs"),
             Self::NoLaps => f.write_str("no lap counts"),
+            Self::Unusable(why) => why.fmt(f),
             Self::NotOnSheet(needed) => {
                 let names: Vec<&str> = needed.iter().map(|n| n.words()).collect();
                 let (last, first) = names.split_last().unwrap_or((&"", &[]));
@@ -113,7 +127,7 @@ pub struct Gearing {
     pub by_lap: Vec<(u32, f64)>,
     /// What the run tells of its pinion.
     #[serde(skip)]
-    pub evidence: Option<Evidence>,
+    pub gripped: Option<GrippedTurns>,
 }
 
 /// Measures the gearing of a run; which pinion was on the car is told by all of the car's runs together.
@@ -127,14 +141,15 @@ pub fn measure(run: &RunContext) -> Gearing {
         budget: Vec::new(),
         why: None,
         by_lap: Vec::new(),
-        evidence: None,
+        gripped: None,
     };
     let Some(turns) = &run.lap_turns else {
-        let why = if run.laps.odometer.is_none() { Why::NoRevs } else { Why::NoLaps };
-        gearing.why = Some(why.into());
+        let missing = if run.laps.odometer.is_none() { Why::NoRevs } else { Why::NoLaps };
+        let refused = run.evidence.refusal(Subject::Channel(Channel::Rpm));
+        gearing.why = Some(refused.map_or(missing, |why| Why::Unusable(why.clone())).into());
         return gearing;
     };
-    gearing.evidence = turns.evidence;
+    gearing.gripped = turns.gripped;
     gearing.why = not_on_sheet(run).map(Reasons::from);
     let Some(length) = run.lap_length_m else { return gearing };
     gearing.realised_rollout_mm = Some(turns.rollout_mm(length));
@@ -152,6 +167,9 @@ pub fn measure(run: &RunContext) -> Gearing {
 
 /// What the sheet lacks for the realised ratio and the verdict.
 fn not_on_sheet(run: &RunContext) -> Option<Why> {
+    if let Some(refused) = run.evidence.first_refusal(&RESTS_ON) {
+        return Some(Why::Unusable(refused.clone()));
+    }
     let each = [
         (Needed::LapLength, run.lap_length_m.is_some()),
         (Needed::TyreDiameter, run.settings.tyre_mm().is_some()),

@@ -20,6 +20,7 @@ use super::forecast::Scene;
 use super::heat_record::{Load, knows_air, record};
 use super::hot_part::{HotPart, Limit};
 use super::warming::{Prior, Record, Warming};
+use crate::evidence::{self, Subject};
 use crate::quantity::Estimate;
 use crate::reason::Reasons;
 use crate::statistics::quantiles::median;
@@ -55,7 +56,7 @@ pub enum HeatVerdict {
 }
 
 /// Why a figure of a part's heat is missing, or what limits it.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq)]
 pub enum Why {
     /// The log lacks the temperature of this part.
     NoTemperature(HotPart),
@@ -67,12 +68,18 @@ pub enum Why {
     Stopped,
     /// The load is not known.
     EvenLoad,
+    /// The temperature cannot be true.
+    Unusable(evidence::Why),
+    /// The limit on the sheet cannot be true.
+    LimitRefused(evidence::Why),
 }
 
 impl Display for Why {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
             Self::NoTemperature(part) => write!(f, "the log has no {} temperature", part.words()),
+            Self::Unusable(why) => why.fmt(f),
+            Self::LimitRefused(why) => write!(f, "{why}, so a default limit is assumed"),
             Self::NoLaps => f.write_str("without laps the end of the race is not known"),
             Self::NotFitted => f.write_str("the run is too short, or drives too little, for a forecast"),
             Self::Stopped => f.write_str("the car stopped during the race: the forecast is for a race without a stop"),
@@ -126,6 +133,12 @@ pub struct Heat {
     /// The load of the run.
     #[serde(skip)]
     pub load: Load,
+    /// Whether only a part of the readings is sound, so that the run's own peak is not known.
+    #[serde(skip)]
+    pub in_part: bool,
+    /// Why the limit on the sheet is not used.
+    #[serde(skip)]
+    pub limit_refused: Option<evidence::Why>,
     /// Log time at which the sensor first read the limit, s.
     #[serde(skip)]
     pub reached_s: Option<f64>,
@@ -147,9 +160,13 @@ pub fn measure_controller(run: &RunContext) -> Heat {
 fn measure(run: &RunContext, part: HotPart) -> Heat {
     let limit = part.limit(run.settings);
     let mut heat = empty(&limit, run.course);
+    heat.limit_refused = run.evidence.refusal(Subject::Setting(part.limit_key())).cloned();
+    heat.in_part = run.evidence.of(Subject::Channel(part.channel())).is_some_and(|e| e.span.is_some());
     let readings = run.log.channel(part.channel()).map_or_else(Vec::new, |values| readings(run.log.time(), values));
     let Some(&(_, start_c)) = readings.first() else {
-        heat.why = Some(Why::NoTemperature(part).into());
+        let refused = run.evidence.refusal(Subject::Channel(part.channel()));
+        let why = refused.map_or(Why::NoTemperature(part), |why| Why::Unusable(why.clone()));
+        heat.why = Some(why.into());
         return heat;
     };
     let peak = readings.iter().copied().fold(readings[0], |best, row| if row.1 > best.1 { row } else { best });
@@ -197,6 +214,8 @@ fn empty(limit: &Limit, course: Course) -> Heat {
         warming: None,
         course,
         load: Load::default(),
+        in_part: false,
+        limit_refused: None,
         reached_s: None,
     }
 }
@@ -209,7 +228,8 @@ pub fn conclude(heat: &mut Heat, prior: Prior) {
         heat.warming = Some(warming);
     }
     heat.verdict = verdict(heat);
-    heat.why = why(heat).map(Reasons::from);
+    let limit_refused = heat.limit_refused.clone().map(Why::LimitRefused);
+    heat.why = Reasons::new(why(heat).into_iter().chain(limit_refused).collect());
 }
 
 /// Fills in what the fitted model forecasts.

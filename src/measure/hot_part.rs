@@ -29,13 +29,21 @@ impl HotPart {
         }
     }
 
+    /// Path of its limit on the sheet.
+    pub fn limit_key(self) -> &'static str {
+        match self {
+            Self::Motor => "limits.motor_c",
+            Self::Controller => "limits.esc_c",
+        }
+    }
+
     /// The limit on the sheet, else the default.
     pub fn limit(self, settings: &Settings) -> Limit {
-        let (key, default_c) = match self {
-            Self::Motor => ("limits.motor_c", DEFAULT_MOTOR_C),
-            Self::Controller => ("limits.esc_c", DEFAULT_CONTROLLER_C),
+        let default_c = match self {
+            Self::Motor => DEFAULT_MOTOR_C,
+            Self::Controller => DEFAULT_CONTROLLER_C,
         };
-        let stated = settings.number(key);
+        let stated = settings.number(self.limit_key());
         Limit { celsius: stated.unwrap_or(default_c), stated: stated.is_some() }
     }
 }

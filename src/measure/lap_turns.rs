@@ -2,13 +2,13 @@
 //!
 //! A lap's turns are the integral of the revs between two passings (trapezoid rule); the run's are the median over the
 //! laps that count. What is uncertain in them is a budget after JCGM 100. Travel for a motor turn = lap length / turns
-//! of the lap. The turns of the car, without those that its wheels spun, are the run's evidence for its pinion.
+//! of the lap. The turns of the car, without those that its wheels spun, are the run's gripped for its pinion.
 //!
 //! Wrong where the lap length on the sheet is another track's: then the travel of all runs is off alike.
 
 use std::f64::consts::PI;
 
-use super::gears::set_rollout_mm;
+use crate::gears::set_rollout_mm;
 use crate::laps::odometer::Odometer;
 use crate::laps::{Lap, Laps};
 use crate::quantity::{COVERAGE_95, Estimate, Uncertain};
@@ -34,14 +34,14 @@ pub struct LapTurns {
     /// What is uncertain in it.
     pub budget: Vec<Contribution>,
     /// The car's own turns; `None` where its wheels and its way cannot be told apart.
-    pub evidence: Option<Evidence>,
+    pub gripped: Option<GrippedTurns>,
 }
 
 /// What one run tells of its pinion, before the weekend is looked at as a whole.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Evidence {
+pub struct GrippedTurns {
     /// Turns of a lap without wheelspin.
-    pub gripped_turns: f64,
+    pub turns: f64,
     /// Their relative standard uncertainty within the run.
     pub relative_u: f64,
     /// Share of a lap's turns that were spun.
@@ -57,8 +57,8 @@ impl LapTurns {
         let counted: Vec<&Lap> = laps.counted().collect();
         let median = median(counted.iter().map(|l| l.turns))?;
         let budget = budget(laps, &counted, odometer, median);
-        let evidence = evidence(&counted, laps, &budget);
-        Some(Self { median, budget, evidence })
+        let gripped = gripped(&counted, laps, &budget);
+        Some(Self { median, budget, gripped })
     }
 
     /// What is uncertain in a figure that follows from the turns and the lap length.
@@ -95,14 +95,14 @@ fn budget(laps: &Laps, counted: &[&Lap], odometer: &Odometer, turns: f64) -> Vec
     ]
 }
 
-fn evidence(counted: &[&Lap], laps: &Laps, budget: &[Contribution]) -> Option<Evidence> {
+fn gripped(counted: &[&Lap], laps: &Laps, budget: &[Contribution]) -> Option<GrippedTurns> {
     let car = laps.gripped.as_ref()?;
     let turns = |l: &&Lap| car.turns_at(l.end_s) - car.turns_at(l.start_s);
-    let gripped_turns = median(counted.iter().map(turns))?;
+    let turns_a_lap = median(counted.iter().map(turns))?;
     let spun = median(counted.iter().map(|l| (1.0 - turns(l) / l.turns).abs()))?;
     let within = budget.iter().map(|c| c.relative_u.powi(2)).sum::<f64>();
     let relative_u = (within + (DRAWN_U * spun).powi(2)).sqrt();
-    Some(Evidence { gripped_turns, relative_u, spun, rolling: car.has_ground() })
+    Some(GrippedTurns { turns: turns_a_lap, relative_u, spun, rolling: car.has_ground() })
 }
 
 /// The car's travel for a motor turn without wheelspin, m: as the track tells it, else by the sheet; `None` where
@@ -110,7 +110,7 @@ fn evidence(counted: &[&Lap], laps: &Laps, budget: &[Contribution]) -> Option<Ev
 pub fn travel_m(turns: Option<&LapTurns>, lap_length_m: Option<Estimate>, settings: &Settings) -> Option<Uncertain> {
     let on_track = turns.zip(lap_length_m).and_then(|(turns, length)| {
         // The turns that were spun must not count.
-        let gripped = turns.evidence?.gripped_turns;
+        let gripped = turns.gripped?.turns;
         let rollout = turns.rollout_mm(length);
         let relative_u = Uncertain::from(rollout).relative_u();
         Some(Uncertain::relative(rollout.value * turns.median / gripped / 1000.0, relative_u))

@@ -10,7 +10,6 @@ pub mod context;
 pub mod course;
 pub mod forecast;
 pub mod gearing;
-pub mod gears;
 pub mod heat;
 pub mod heat_record;
 pub mod hot_part;
@@ -25,6 +24,7 @@ pub mod wheelspin;
 
 use context::RunContext;
 
+use crate::evidence::RunEvidence;
 use crate::laps::Laps;
 use crate::log::{Channel, Log};
 use crate::sheet::{RunPlan, Sheet};
@@ -63,9 +63,9 @@ impl Answers {
     }
 }
 
-/// Answers every question of a run.
-pub fn measure(log: &Log, laps: &Laps, plan: &RunPlan, sheet: &Sheet) -> Answers {
-    let run = RunContext::new(log, laps, plan, sheet);
+/// Answers every question of a run from what is sound of its `log` and `plan`; `evidence` says why the rest is not.
+pub fn measure(log: &Log, laps: &Laps, plan: &RunPlan, sheet: &Sheet, evidence: &RunEvidence) -> Answers {
+    let run = RunContext::new(log, laps, plan, sheet, evidence);
     let gearing = gearing::measure(&run);
     let wheelspin = wheelspin::measure(&run);
     let motor = heat::measure_motor(&run);

@@ -23,6 +23,7 @@ use serde::Serialize;
 use super::context::RunContext;
 use super::motion::{LONGEST_STEP_S, Motion};
 use super::motor::Demand;
+use crate::evidence::{self, LAP_LENGTH, Subject};
 use crate::laps::Laps;
 use crate::log::{Channel, Log};
 use crate::quantity::{COVERAGE_95, Estimate};
@@ -64,7 +65,7 @@ const LEAST_ROWS: usize = 30;
 const BLOCKS: usize = 10;
 
 /// Why a figure of the power is missing.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq)]
 pub enum Why {
     /// No speeds.
     NoSpeed,
@@ -78,11 +79,14 @@ pub enum Why {
     NoPull,
     /// No share of the time at full demand.
     NoFullDemand,
+    /// Something that it needs cannot be true.
+    Unusable(evidence::Why),
 }
 
 impl Display for Why {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         f.write_str(match self {
+            Self::Unusable(why) => return why.fmt(f),
             Self::NoSpeed => "speeds need revs, and the lap length or the gearing and the tyre",
             Self::NoPower => "power needs voltage and current",
             Self::NoThrottle => "coasting needs a throttle channel: without one, braking and coasting look alike",
@@ -141,9 +145,15 @@ pub fn measure(run: &RunContext) -> Power {
     let pull = motion.map_or_else(Vec::new, |m| pulls(m, throttle, &PULLS));
     let full = full_rows(throttle, run.demand.as_ref());
     let seldom_coasts = throttle.is_some() && coast_m_s2.is_none() && motion.is_some();
+    let named = |needed: &[Subject], missing: Why| {
+        run.evidence.first_refusal(needed).map_or(missing, |refused| Why::Unusable(refused.clone()))
+    };
     let missing = [
-        (top.is_none(), Why::NoSpeed),
-        (watts.is_none(), Why::NoPower),
+        (top.is_none(), named(&[Subject::Channel(Channel::Rpm), Subject::Setting(LAP_LENGTH)], Why::NoSpeed)),
+        (
+            watts.is_none(),
+            named(&[Subject::Channel(Channel::Voltage), Subject::Channel(Channel::Current)], Why::NoPower),
+        ),
         (throttle.is_none(), Why::NoThrottle),
         (seldom_coasts, Why::SeldomCoasts),
         (pull.is_empty() && motion.is_some(), Why::NoPull),

@@ -19,8 +19,10 @@ use schemars::JsonSchema;
 use serde::Serialize;
 
 use super::context::RunContext;
+use crate::evidence::{self, Subject};
 use crate::laps::odometer::Odometer;
 use crate::laps::{Lap, grip};
+use crate::log::Channel;
 use crate::reason::Reasons;
 
 /// Slip from which wheels count as spinning.
@@ -39,7 +41,7 @@ const MOVING_SHARE: f64 = 0.05;
 const LEAST_RATE_HZ: f64 = 8.0;
 
 /// Why wheelspin cannot be told.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, PartialEq)]
 pub enum Why {
     /// The log has no revs.
     NoRevs,
@@ -47,6 +49,8 @@ pub enum Why {
     TooFewRows(f64),
     /// Noise in the revs hides it.
     Noise,
+    /// The revs cannot be true.
+    Unusable(evidence::Why),
 }
 
 impl Display for Why {
@@ -56,6 +60,7 @@ impl Display for Why {
             Self::TooFewRows(rate_hz) => {
                 write!(f, "{rate_hz:.1} rows a second are too few: a short spin falls between two rows")
             }
+            Self::Unusable(why) => why.fmt(f),
             Self::Noise => f.write_str("the revs jump from row to row by more than a spinning wheel would make them"),
         }
     }
@@ -112,7 +117,10 @@ impl Wheelspin {
 /// Finds the wheelspin of a run.
 pub fn measure(run: &RunContext) -> Wheelspin {
     let laps = run.laps;
-    let (Some(wheels), Some(car)) = (&laps.odometer, &laps.gripped) else { return Wheelspin::unknown(Why::NoRevs) };
+    let (Some(wheels), Some(car)) = (&laps.odometer, &laps.gripped) else {
+        let refused = run.evidence.refusal(Subject::Channel(Channel::Rpm));
+        return Wheelspin::unknown(refused.map_or(Why::NoRevs, |why| Why::Unusable(why.clone())));
+    };
     let rate_hz = run.log.reading.rate_hz;
     if rate_hz < LEAST_RATE_HZ {
         return Wheelspin::unknown(Why::TooFewRows(rate_hz));

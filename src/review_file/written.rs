@@ -7,6 +7,7 @@ use serde::Serialize;
 
 use super::read::{StoredError, checked};
 use super::stored::{FORMAT, SettingFile, StoredReview};
+use crate::evidence::{Evidence, Why, Worth};
 use crate::figure::{FIGURES, Figure};
 use crate::laps::{SetAside, Source};
 use crate::log::Reading;
@@ -81,6 +82,8 @@ pub struct RunFile {
     pub settings: BTreeMap<String, SettingFile>,
     /// Why the run could not be reviewed.
     pub error: Option<Failure>,
+    /// What log, laps and sheet are worth.
+    pub evidence: Vec<EvidenceFile>,
     /// How the log was read.
     pub reading: Option<Reading>,
     /// Laps.
@@ -103,6 +106,22 @@ pub struct RunFile {
     pub without_fan: Option<WithoutFan>,
     /// The run against the car's run before.
     pub before: Option<Before>,
+}
+
+/// What a channel, a lap list or a value of the sheet is worth.
+#[derive(Debug, Serialize, JsonSchema)]
+#[schemars(rename = "Evidence")]
+pub struct EvidenceFile {
+    /// The channel, `laps`, `log`, or the key on the sheet.
+    pub of: &'static str,
+    /// What it is worth.
+    pub worth: Worth,
+    /// Why it is not sound.
+    pub why: Option<String>,
+    /// What to do about it.
+    pub hint: Option<&'static str>,
+    /// The part of a channel that is used, log time in s, where that is not all of it.
+    pub span_s: Option<[f64; 2]>,
 }
 
 /// A figure of the catalogue.
@@ -239,8 +258,9 @@ fn run(concluded: &ConcludedRun, catalogue: &'static [Figure]) -> RunFile {
         car: plan.car.clone(),
         log: plan.log.to_string_lossy().replace('\\', "/"),
         ambient_c: plan.ambient_c,
-        settings: plan.settings.0.iter().map(|(k, v)| (k.clone(), setting(v))).collect(),
+        settings: plan.settings.0.iter().filter_map(|(k, v)| Some((k.clone(), setting(v)?))).collect(),
         error: run.failure().cloned(),
+        evidence: done.map(|d| d.evidence.iter().map(evidence).collect()).unwrap_or_default(),
         reading: done.map(|d| d.log.reading.clone()),
         laps: done.map(laps),
         figures: figures(run, catalogue),
@@ -264,17 +284,30 @@ fn figures(run: &SettledRun, catalogue: &'static [Figure]) -> BTreeMap<&'static 
     catalogue.iter().filter_map(reading).collect()
 }
 
+fn evidence(evidence: &Evidence) -> EvidenceFile {
+    let why = evidence.why.as_ref();
+    EvidenceFile {
+        of: evidence.of.key(),
+        worth: evidence.worth,
+        why: why.map(ToString::to_string),
+        hint: why.map(Why::advice).filter(|advice| !advice.is_empty()),
+        span_s: evidence.span.map(|s| [s.from_s, s.to_s]),
+    }
+}
+
 fn gearing(run: &SettledRun, done: &Measured) -> GearingFile {
     let measured = done.answers.gearing.clone();
     let pinion = &run.pinion;
     GearingFile { measured, verdict: pinion.verdict, fits: pinion.fits.clone(), why: run.gearing_why() }
 }
 
-fn setting(value: &Setting) -> SettingFile {
+/// `None` for a value that was refused: what is wrong with it is among the run's evidence.
+fn setting(value: &Setting) -> Option<SettingFile> {
     match value {
-        Setting::Number(n) => SettingFile::Number(*n),
-        Setting::Text(t) => SettingFile::Text(t.clone()),
-        Setting::Flag(f) => SettingFile::Flag(*f),
+        Setting::Number(n) => Some(SettingFile::Number(*n)),
+        Setting::Text(t) => Some(SettingFile::Text(t.clone())),
+        Setting::Flag(f) => Some(SettingFile::Flag(*f)),
+        Setting::Refused(_) => None,
     }
 }
 
@@ -306,8 +339,8 @@ fn comparison(c: &Comparison) -> ComparisonFile {
     ComparisonFile {
         car: c.car.clone(),
         key: c.key.clone(),
-        from: c.from.as_ref().map(setting),
-        to: c.to.as_ref().map(setting),
+        from: c.from.as_ref().and_then(setting),
+        to: c.to.as_ref().and_then(setting),
         runs_from: c.runs_from.clone(),
         runs_to: c.runs_to.clone(),
         effects: c.effects.clone(),

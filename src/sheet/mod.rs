@@ -37,13 +37,15 @@ pub enum Setting {
     Text(String),
     /// True or false.
     Flag(bool),
+    /// What was written and cannot be used: it is shown, and nothing is worked out from it or compared by it.
+    Refused(String),
 }
 
 impl std::fmt::Display for Setting {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
         match self {
             Setting::Number(n) => write!(f, "{n}"),
-            Setting::Text(t) => f.write_str(&crate::notice::printable(t, 80)),
+            Setting::Text(t) | Setting::Refused(t) => f.write_str(&crate::notice::printable(t, 80)),
             Setting::Flag(b) => write!(f, "{b}"),
         }
     }
@@ -126,7 +128,7 @@ impl RunPlan {
             "ambient_c" => self.ambient_c.is_some(),
             "part" => self.part.is_some(),
             "laps" => self.laps.is_some(),
-            path => self.settings.0.contains_key(path),
+            path => self.settings.0.get(path).is_some_and(|s| !matches!(s, Setting::Refused(_))),
         }
     }
 }

@@ -2,9 +2,9 @@
 
 use crate::run::SettledRun;
 
-/// The runs of each car that could be reviewed, cars in the order of their first run.
+/// The runs of each car that could be reviewed and whose log is their own, cars in the order of their first run.
 pub fn cars(runs: &[SettledRun]) -> Vec<(String, Vec<&SettledRun>)> {
-    by_car(runs.iter().filter(|r| r.done().is_some()).map(|r| (r.plan().car.as_str(), r)))
+    by_car(runs.iter().filter(|r| r.has_own_log()).map(|r| (r.plan().car.as_str(), r)))
 }
 
 /// What belongs to each car, cars in the order of their first. Without a sheet nothing says which logs are one car's:

@@ -137,7 +137,11 @@ struct Column {
 
 /// The comparisons of every car, judged by the figures of `catalogue` that settings are judged by.
 pub fn comparisons(runs: &[SettledRun], catalogue: &'static [Figure], race_s: f64) -> Vec<Comparison> {
-    cars(runs).into_iter().flat_map(|(car, members)| compare_car(&car, &members, catalogue, race_s)).collect()
+    let of_car = |(car, mut members): (String, Vec<&SettledRun>)| {
+        members.retain(|run| run.has_known_settings());
+        compare_car(&car, &members, catalogue, race_s)
+    };
+    cars(runs).into_iter().flat_map(of_car).collect()
 }
 
 fn compare_car(car: &str, members: &[&SettledRun], catalogue: &'static [Figure], race_s: f64) -> Vec<Comparison> {

@@ -11,8 +11,8 @@ use schemars::JsonSchema;
 use serde::Serialize;
 
 use super::shared_heat::is_fan;
+use crate::gears::{Gears, neighbours};
 use crate::measure::forecast::Scene;
-use crate::measure::gears::{Gears, neighbours};
 use crate::measure::hot_part::HotPart;
 use crate::measure::pinion::Regeared;
 use crate::quantity::{COVERAGE_95, Estimate, Uncertain};
@@ -92,7 +92,7 @@ pub fn next(run: &SettledRun, race_s: f64) -> Vec<Next> {
 pub fn tried(run: &SettledRun, gears: &[Gears], race_s: f64) -> Vec<Next> {
     let Some(done) = run.done() else { return Vec::new() };
     let driven = run.pinion_on_car().and_then(|p| run.plan().settings.ratio_with(p));
-    let pull = done.answers.pull(&done.log, run.plan().settings.number("mass_kg"));
+    let pull = done.answers.pull(&done.sound_log, run.plan().settings.number("mass_kg"));
     let geared = |gears: &Gears| {
         let change = gears.ratio / driven?;
         Some((change, pull.as_ref().and_then(|p| p.regeared(&done.laps, change))))
@@ -165,6 +165,7 @@ fn off(setting: Option<&Setting>) -> Option<bool> {
         Setting::Number(n) => Some(*n == 0.0),
         Setting::Text(t) => Some(OFF.contains(&t.trim().to_lowercase().as_str())),
         Setting::Flag(on) => Some(!on),
+        Setting::Refused(_) => None,
     }
 }
 

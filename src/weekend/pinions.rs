@@ -7,9 +7,9 @@
 //! against its neighbours even where the lap length is vague, and a run alone is held against what lap length, tyre and
 //! slip can explain.
 
+use crate::gears::set_rollout_mm;
 use crate::measure::gearing::{CALIPER_MM, Fit};
-use crate::measure::gears::set_rollout_mm;
-use crate::measure::lap_turns::Evidence;
+use crate::measure::lap_turns::GrippedTurns;
 use crate::quantity::COVERAGE_95;
 use crate::run::{GearingVerdict, PinionVerdict, PinionWhy};
 use crate::sheet::Settings;
@@ -56,7 +56,7 @@ pub struct Turns<'a> {
     /// Settings of the run.
     pub settings: &'a Settings,
     /// Its turns.
-    pub evidence: Evidence,
+    pub gripped: GrippedTurns,
 }
 
 struct Seen {
@@ -116,10 +116,10 @@ fn grid(centre: f64, spread: f64, drifts: &[f64], wander: f64, runs: usize) -> V
 }
 
 fn see(run: &Turns, length: f64) -> Option<Seen> {
-    let per_turn = length * 1000.0 / run.evidence.gripped_turns;
+    let per_turn = length * 1000.0 / run.gripped.turns;
     let set_rollout = set_rollout_mm(run.settings)?;
-    let u = (RUN_U.powi(2) + run.evidence.relative_u.powi(2)).sqrt();
-    let slip = if run.evidence.rolling { DRIVE_SLIP } else { 0.0 };
+    let u = (RUN_U.powi(2) + run.gripped.relative_u.powi(2)).sqrt();
+    let slip = if run.gripped.rolling { DRIVE_SLIP } else { 0.0 };
     Some(Seen { x: (set_rollout / per_turn).ln() + slip, u, pinion: run.settings.number("pinion")? })
 }
 
@@ -218,7 +218,7 @@ fn conclude(run: &Turns, seen: &Seen, sums: [f64; CELLS], spoken_against: bool) 
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::measure::gears::rollout_mm;
+    use crate::gears::rollout_mm;
     use crate::sheet::Setting;
 
     fn settings(kind: &str) -> Settings {
@@ -237,12 +237,7 @@ mod tests {
             .iter()
             .map(|&(offset, pinion)| Turns {
                 settings: &settings,
-                evidence: Evidence {
-                    gripped_turns: turns(offset, pinion),
-                    relative_u: 0.0003,
-                    spun: 0.0,
-                    rolling: false,
-                },
+                gripped: GrippedTurns { turns: turns(offset, pinion), relative_u: 0.0003, spun: 0.0, rolling: false },
             })
             .collect();
         weigh(&runs, length).into_iter().map(|r| r.unwrap().verdict).collect()

@@ -19,8 +19,8 @@ pub fn settle(runs: Vec<Arc<MeasuredRun>>, sheet: &Sheet) -> Vec<SettledRun> {
 fn pinion_verdicts(runs: &[Arc<MeasuredRun>], sheet: &Sheet) -> Vec<PinionVerdict> {
     let mut verdicts = vec![PinionVerdict::default(); runs.len()];
     let weighable = runs.iter().enumerate().filter_map(|(index, run)| {
-        let evidence = run.outcome.as_ref().ok()?.answers.gearing.evidence?;
-        Some((run.plan.car.as_str(), (index, pinions::Turns { settings: &run.plan.settings, evidence })))
+        let gripped = run.outcome.as_ref().ok()?.answers.gearing.gripped?;
+        Some((run.plan.car.as_str(), (index, pinions::Turns { settings: &run.plan.settings, gripped })))
     });
     for (_, members) in cars::by_car(weighable) {
         let (indices, turns): (Vec<usize>, Vec<pinions::Turns>) = members.into_iter().unzip();

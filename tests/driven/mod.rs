@@ -14,6 +14,7 @@ use runtrue::demo::recorder::{Recorder, Rows};
 use runtrue::demo::simulation::simulate;
 use runtrue::demo::trace::Trace;
 use runtrue::demo::track::Track;
+use runtrue::evidence::RunEvidence;
 use runtrue::import::read_bytes;
 use runtrue::laps::lists::LapList;
 use runtrue::laps::{self, Laps};
@@ -105,14 +106,14 @@ impl Driven {
     pub fn answers_of(&self, rows: &Rows) -> Answers {
         let log = log_of(rows, f64::INFINITY);
         let laps = laps::measure(odometer(&log, &self.settings()), Some(&self.list(f64::INFINITY)), None);
-        measure::measure(&log, &laps, &self.run_plan(), &self.sheet())
+        measure::measure(&log, &laps, &self.run_plan(), &self.sheet(), &RunEvidence::default())
     }
 
     /// Laps and answers of the first `until` seconds of the run's log.
     pub fn answers(&self, recorder: &Recorder, until: f64) -> (Log, Laps, Answers) {
         let log = log_of(&self.rows(recorder), until);
         let laps = laps::measure(odometer(&log, &self.settings()), Some(&self.list(until)), None);
-        let answers = measure::measure(&log, &laps, &self.run_plan(), &self.sheet());
+        let answers = measure::measure(&log, &laps, &self.run_plan(), &self.sheet(), &RunEvidence::default());
         (log, laps, answers)
     }
 }

@@ -4,6 +4,7 @@
 use runtrue::demo::car::CarSpec;
 use runtrue::demo::drive::{Drive, Timing};
 use runtrue::demo::recorder::Recorder;
+use runtrue::evidence::RunEvidence;
 use runtrue::laps;
 use runtrue::log::Channel;
 use runtrue::measure::context::RunContext;
@@ -90,7 +91,7 @@ fn spun(rate: f64, seeds: u64, shares: [f64; 3]) -> Spins {
         let laps = laps::measure(odometer(&log, &run.settings()), None, None);
         // Without tyre and gears: nothing tells the speed.
         let (plan, sheet) = (RunPlan::default(), Sheet::default());
-        let found = wheelspin::measure(&RunContext::new(&log, &laps, &plan, &sheet));
+        let found = wheelspin::measure(&RunContext::new(&log, &laps, &plan, &sheet, &RunEvidence::default()));
         let truth = run.trace.wheelspin();
         let meets = |e: &(f64, f64), f: &Event| e.0 < f.end_s && f.start_s < e.1;
         let long: Vec<_> = truth.iter().filter(|e| e.1 - e.0 >= 0.15).collect();

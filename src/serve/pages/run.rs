@@ -5,7 +5,7 @@ use askama::Template;
 use super::weekend::entry_of;
 use super::{Page, PageFrame, Place};
 use crate::gear_chart::teeth;
-use crate::measure::gears::gears;
+use crate::gears::gears;
 use crate::report::pages::{OF_TRACE, OfTrace, filters};
 use crate::report::view::{self, RowView, RunView};
 use crate::review::Review;

@@ -69,8 +69,8 @@ fn against_sheet(gearing: &Gearing, verdict: GearingVerdict) -> Option<String> {
     if verdict == GearingVerdict::Agrees {
         text += " Tyre slip, the tyre under load and the driven line explain the difference.";
     }
-    if let Some(evidence) = gearing.evidence.filter(|e| e.spun >= WORTH_A_WORD) {
-        text += &format!(" Wheelspin took {:.1} % of a lap's motor turns.", 100.0 * evidence.spun);
+    if let Some(own) = gearing.gripped.filter(|g| g.spun >= WORTH_A_WORD) {
+        text += &format!(" Wheelspin took {:.1} % of a lap's motor turns.", 100.0 * own.spun);
     }
     Some(text)
 }

@@ -6,7 +6,7 @@
 //! ```
 //! // Spur 116, pinion 31, internal 1.85: 6.92 motor turns a wheel turn, and a 63 mm tyre rolls out 28.6 mm.
 //! let ratio = 116.0 / 31.0 * 1.85;
-//! assert!((runtrue::measure::gears::rollout_mm(63.0, ratio) - 28.59).abs() < 0.01);
+//! assert!((runtrue::gears::rollout_mm(63.0, ratio) - 28.59).abs() < 0.01);
 //! ```
 
 use std::f64::consts::PI;

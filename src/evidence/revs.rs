@@ -1,0 +1,28 @@
+//! Are the revs the motor's?
+
+use std::fmt::{self, Display};
+
+use super::{Evidence, RunToWeigh};
+use crate::sheet::Sheet;
+
+/// Why the revs are not sound.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Why {}
+
+impl Why {
+    /// What to do about it; empty where the reason says it.
+    pub fn advice(&self) -> &'static str {
+        match *self {}
+    }
+}
+
+impl Display for Why {
+    fn fmt(&self, _: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match *self {}
+    }
+}
+
+/// What one run by itself says of them.
+pub fn weigh(_run: &RunToWeigh, _sheet: &Sheet) -> Vec<Evidence> {
+    Vec::new()
+}
