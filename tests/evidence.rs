@@ -8,7 +8,7 @@ mod faulted;
 use std::path::Path;
 
 use faulted::fault;
-use faulted::measure::{FalseRemarks, caught, false_remarks, of_folder};
+use faulted::measure::{FalseRemarks, caught, false_remarks, false_remarks_on_variations, of_folder};
 use faulted::untold::{CANNOT_BE_TOLD, reason};
 use faulted::worlds::World;
 use rstest::rstest;
@@ -53,6 +53,19 @@ fn sound_weekends_are_left_alone(#[case] seeds: u64, #[values(World::Demo, World
     let remarks = false_remarks(world, seeds);
     assert!(remarks.runs as u64 >= 10 * seeds);
     assert_eq!(remarks.with_remark, 0, "{remarks:#?}");
+}
+
+#[rstest]
+#[case::few(1)]
+#[ignore = "the long form: .ci/run"]
+#[case::all(5)]
+fn sound_weekends_in_other_forms_are_left_alone(
+    #[case] seeds: u64,
+    #[values(World::Demo, World::HotDemo)] world: World,
+) {
+    let all = false_remarks_on_variations(world, seeds);
+    let remarked: Vec<_> = all.into_iter().filter(|(_, remarks)| remarks.with_remark > 0).collect();
+    assert!(remarked.is_empty(), "{remarked:#?}");
 }
 
 #[test]

@@ -7,7 +7,7 @@ use runtrue::log::Channel::{Current, Voltage};
 use runtrue::statistics::mean::mean_and_deviation;
 
 use super::fault::Fault;
-use super::judge::Question::{Battery, Wheelspin};
+use super::judge::Question::{self, Battery, Power, Wheelspin};
 use super::temperature::{STUCK_FROM, hold};
 
 /// Half-width of the noise of a current that follows nothing, A.
@@ -28,9 +28,12 @@ pub fn faults() -> Vec<Fault> {
 
 const CURRENT: [&str; 1] = ["current"];
 const VOLTAGE: [&str; 1] = ["voltage"];
+/// What rests on them.
+const OF_CURRENT: [Question; 3] = [Battery, Power, Wheelspin];
+const OF_VOLTAGE: [Question; 2] = [Battery, Power];
 
 fn zero() -> Fault {
-    Fault::new("current zero", &STUCK_FROM, &CURRENT, &[Battery, Wheelspin], |weekend, at| {
+    Fault::new("current zero", &STUCK_FROM, &CURRENT, &OF_CURRENT, |weekend, at| {
         weekend.edit_log(at.run, |record| {
             let row = record.row_at(at.strength);
             record.column(Current)?.values[row..].fill(0.0);
@@ -41,7 +44,7 @@ fn zero() -> Fault {
 
 /// Stuck at the mean of the run, which is a reading that a recorder may well show.
 fn stuck_current() -> Fault {
-    Fault::new("current stuck at a value", &STUCK_FROM, &CURRENT, &[Battery, Wheelspin], |weekend, at| {
+    Fault::new("current stuck at a value", &STUCK_FROM, &CURRENT, &OF_CURRENT, |weekend, at| {
         weekend.edit_log(at.run, |record| {
             let row = record.row_at(at.strength);
             let values = &mut record.column(Current)?.values;
@@ -54,7 +57,7 @@ fn stuck_current() -> Fault {
 
 fn current_gain() -> Fault {
     let gains = [("× 10", 10.0), ("× 2", 2.0), ("× 0.5", 0.5)];
-    Fault::new("current gain", &gains, &CURRENT, &[Battery], |weekend, at| {
+    Fault::new("current gain", &gains, &CURRENT, &OF_CURRENT, |weekend, at| {
         weekend.edit_log(at.run, |record| {
             record.column(Current)?.values.iter_mut().for_each(|v| *v *= at.strength);
             Some(())
@@ -66,7 +69,7 @@ fn current_gain() -> Fault {
 fn not_following() -> Fault {
     let manners =
         [("noise about the mean", 0.0), ("its readings in random order", 1.0), ("the same from half on", 2.0)];
-    Fault::new("current follows nothing", &manners, &CURRENT, &[Battery, Wheelspin], |weekend, at| {
+    Fault::new("current follows nothing", &manners, &CURRENT, &OF_CURRENT, |weekend, at| {
         let mut random = ChaCha8Rng::seed_from_u64(at.seed ^ 0x0cc0);
         weekend.edit_log(at.run, |record| {
             let row = if at.strength > 1.0 { record.row_at(0.5) } else { 0 };
@@ -83,7 +86,7 @@ fn not_following() -> Fault {
 }
 
 fn stuck_voltage() -> Fault {
-    Fault::new("voltage stuck", &STUCK_FROM, &VOLTAGE, &[Battery], |weekend, at| {
+    Fault::new("voltage stuck", &STUCK_FROM, &VOLTAGE, &OF_VOLTAGE, |weekend, at| {
         weekend.edit_log(at.run, |record| hold(record, Voltage, at.strength))
     })
 }
@@ -91,7 +94,7 @@ fn stuck_voltage() -> Fault {
 /// So high that a full cell reads more than any lithium cell is charged to.
 fn too_high() -> Fault {
     let volts = [("by 0.4 V a cell", 0.4), ("by 0.3 V a cell", 0.3), ("by 0.2 V a cell", 0.2)];
-    Fault::new("voltage too high", &volts, &VOLTAGE, &[Battery], |weekend, at| {
+    Fault::new("voltage too high", &volts, &VOLTAGE, &OF_VOLTAGE, |weekend, at| {
         let off = at.strength * weekend.number(at.run, "battery.cells")?;
         weekend.edit_log(at.run, |record| {
             record.column(Voltage)?.values.iter_mut().for_each(|v| *v += off);
@@ -102,7 +105,7 @@ fn too_high() -> Fault {
 
 fn voltage_gain() -> Fault {
     let gains = [("× 0.8", 0.8), ("× 0.85", 0.85), ("× 0.9", 0.9)];
-    Fault::new("voltage gain", &gains, &VOLTAGE, &[Battery], |weekend, at| {
+    Fault::new("voltage gain", &gains, &VOLTAGE, &OF_VOLTAGE, |weekend, at| {
         weekend.edit_log(at.run, |record| {
             record.column(Voltage)?.values.iter_mut().for_each(|v| *v *= at.strength);
             Some(())
@@ -113,7 +116,7 @@ fn voltage_gain() -> Fault {
 /// At rest, before the run, the pack reads as empty, or emptier than a cell can be.
 fn below_empty() -> Fault {
     let volts = [("1.5 V a cell", 1.5), ("2.5 V a cell", 2.5), ("2.9 V a cell", 2.9)];
-    Fault::new("voltage at rest below empty", &volts, &VOLTAGE, &[Battery], |weekend, at| {
+    Fault::new("voltage at rest below empty", &volts, &VOLTAGE, &OF_VOLTAGE, |weekend, at| {
         let start = at.strength * weekend.number(at.run, "battery.cells")?;
         weekend.edit_log(at.run, |record| {
             let values = &mut record.column(Voltage)?.values;

@@ -70,6 +70,11 @@ impl Fault {
         self
     }
 
+    /// Whether it is about heat, which a hot day may turn into another verdict.
+    pub fn is_of_heat(&self) -> bool {
+        self.spoils.iter().any(|q| matches!(q, Question::Motor | Question::Controller | Question::Air))
+    }
+
     /// Puts it on `weekend`.
     pub fn put(&self, weekend: &mut Weekend, at: At) -> Option<Vec<usize>> {
         (self.put)(weekend, at)

@@ -23,6 +23,8 @@ pub enum Question {
     Air,
     /// What another pinion would do.
     Next,
+    /// Where is the power?
+    Power,
 }
 
 /// How far a figure may be from the sound run's before it counts as spoilt.
@@ -37,6 +39,18 @@ enum Within {
 use Within::{Absolute, Relative};
 
 const NOT_TOLD: &str = "cannot tell";
+/// In place of a pointer: how many laps count, and when the first of them starts.
+const COUNTED: &str = "laps that count";
+const COUNTED_FROM: &str = "start of the first of them";
+
+/// A figure of a run; `None` where it does not have it.
+fn figure(run: &Value, pointer: &str) -> Option<f64> {
+    if pointer != COUNTED && pointer != COUNTED_FROM {
+        return run.pointer(pointer)?.as_f64();
+    }
+    let mut counted = run.pointer("/laps/rows")?.as_array()?.iter().filter(|lap| lap["set_aside"].is_null());
+    if pointer == COUNTED { Some(counted.count() as f64) } else { counted.next()?["start_s"].as_f64() }
+}
 
 impl Question {
     /// The answer in a word; `None` where the run does not tell it.
@@ -53,6 +67,7 @@ impl Question {
             Question::Laps => at("/laps/source").filter(|source| source == "list"),
             Question::Air => run["ambient_c"].as_f64().map(|_| "known".into()),
             Question::Next => run["next"].as_array().filter(|next| !next.is_empty()).map(|_| "told".into()),
+            Question::Power => run.pointer("/power/peak_w").and_then(Value::as_f64).map(|_| "told".into()),
         }
         .filter(|verdict| verdict != NOT_TOLD)
     }
@@ -83,12 +98,13 @@ impl Question {
             }
             Question::Wheelspin => &[("/wheelspin/seconds", Absolute(0.5))],
             Question::Laps => &[
-                ("/laps/count", Absolute(0.5)),
-                ("/laps/rows/0/start_s", Absolute(0.5)),
+                (COUNTED, Absolute(0.5)),
+                (COUNTED_FROM, Absolute(0.5)),
                 ("/laps/median_s", Relative(0.001)),
                 ("/laps/best_s", Relative(0.001)),
             ],
             Question::Air => &[("/ambient_c", Absolute(1.0))],
+            Question::Power => &[("/power/mean_w", Relative(0.05)), ("/power/peak_w", Relative(0.10))],
             Question::Next => {
                 &[("/next/0/motor_race_end_c/value", Absolute(1.0)), ("/next/0/top_speed_m_s/value", Relative(0.01))]
             }
@@ -100,8 +116,7 @@ impl Question {
         let Some(before) = self.verdict(sound) else { return Fate::NeverTold };
         let Some(after) = self.verdict(faulty) else { return Fate::Withheld };
         let far = |(pointer, within): &(&str, Within)| {
-            let at = |run: &Value| run.pointer(pointer).and_then(Value::as_f64);
-            let (Some(old), Some(new)) = (at(sound), at(faulty)) else { return false };
+            let (Some(old), Some(new)) = (figure(sound, pointer), figure(faulty, pointer)) else { return false };
             match within {
                 Absolute(most) => (new - old).abs() > *most,
                 Relative(most) => (new / old - 1.0).abs() > *most,
@@ -206,7 +221,7 @@ pub fn judge(fault: &Fault, sound: &Value, faulty: &Value, ids: &[&str], others:
 fn said(fault: &Fault, id: &str, sound: &Value, faulty: &Value) -> String {
     let answer = |q: &Question| {
         let told = |run: &Value| {
-            let figures = q.figures().iter().map(|(pointer, _)| match run.pointer(pointer).and_then(Value::as_f64) {
+            let figures = q.figures().iter().map(|(pointer, _)| match figure(run, pointer) {
                 Some(figure) => format!("{figure:.2}"),
                 None => "–".to_owned(),
             });

@@ -10,6 +10,7 @@ use serde_json::Value;
 
 use super::fault::{At, Fault};
 use super::judge::{self, Outcome};
+use super::variations::{VARIATIONS, Variation};
 use super::weekend::{Folder, Weekend};
 use super::worlds::World;
 
@@ -120,7 +121,7 @@ fn faulted_weekend(faults: &[Fault], world: World, seed: u64) -> BTreeMap<Cell, 
     let sound = reviewed(&mut folder, &weekend, &mut kept);
     let targets = targets(&weekend, seed);
     let mut tallies = BTreeMap::new();
-    for (n, fault) in faults.iter().enumerate() {
+    for (n, fault) in faults.iter().enumerate().filter(|(_, f)| f.is_of_heat() || !world.is_for_heat()) {
         for (m, (words, strength)) in fault.strengths.iter().enumerate() {
             let put = put_on(fault, *strength, &weekend, &targets, seed);
             if put.faulty.is_empty() {
@@ -210,6 +211,27 @@ pub fn false_remarks(world: World, seeds: u64) -> FalseRemarks {
     let mut remarks = FalseRemarks::default();
     reviews.iter().for_each(|(seed, review)| remarks.add(review, &format!("{} seed {seed}", world.name())));
     remarks
+}
+
+/// What is remarked on the sound weekends of `seeds` seeds in each form that is not a fault.
+pub fn false_remarks_on_variations(world: World, seeds: u64) -> Vec<(&'static str, FalseRemarks)> {
+    let one = |seed: u64| {
+        let weekend = world.weekend(seed);
+        let varied = |variation: &Variation| {
+            let mut weekend = weekend.clone();
+            (variation.put)(&mut weekend);
+            of_folder(Folder::new().lay(&weekend))
+        };
+        VARIATIONS.iter().map(varied).collect::<Vec<Value>>()
+    };
+    let reviews: Vec<Vec<Value>> = (0..seeds).into_par_iter().map(one).collect();
+    let of = |(n, variation): (usize, &Variation)| {
+        let mut remarks = FalseRemarks::default();
+        let place = |seed: usize| format!("{}, {} seed {seed}", world.name(), variation.name);
+        reviews.iter().enumerate().for_each(|(seed, varied)| remarks.add(&varied[n], &place(seed)));
+        (variation.name, remarks)
+    };
+    VARIATIONS.iter().enumerate().map(of).collect()
 }
 
 /// The weekend in a folder as `review.json` has it.

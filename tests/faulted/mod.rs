@@ -16,5 +16,6 @@ pub mod revs;
 pub mod sheet;
 pub mod temperature;
 pub mod untold;
+pub mod variations;
 pub mod weekend;
 pub mod worlds;

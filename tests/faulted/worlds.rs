@@ -34,6 +34,11 @@ impl World {
         }
     }
 
+    /// Whether just the faults that are about heat are put on it: the others are as they are on any day.
+    pub fn is_for_heat(self) -> bool {
+        self == World::HotDemo
+    }
+
     /// The sound weekend of `seed`, plainly written.
     pub fn weekend(self, seed: u64) -> Weekend {
         let folder = tempfile::tempdir().unwrap();
