@@ -15,6 +15,8 @@ use rstest::rstest;
 
 /// Share of the faults of a kind and strength that are caught at least.
 const PROMISED: f64 = 0.95;
+/// In the world apart from the program, one sound run in so many may have a remark.
+const ONE_IN: usize = 100;
 
 #[rstest]
 #[case::few(1)]
@@ -49,10 +51,14 @@ fn what_cannot_be_told_is_among_the_faults() {
 #[case::few(2)]
 #[ignore = "the long form: .ci/run"]
 #[case::all(20)]
-fn sound_weekends_are_left_alone(#[case] seeds: u64, #[values(World::Demo, World::HotDemo)] world: World) {
+fn sound_weekends_are_left_alone(
+    #[case] seeds: u64,
+    #[values(World::Demo, World::HotDemo, World::Apart)] world: World,
+) {
     let remarks = false_remarks(world, seeds);
     assert!(remarks.runs as u64 >= 10 * seeds);
-    assert_eq!(remarks.with_remark, 0, "{remarks:#?}");
+    let allowed = if world == World::Apart { remarks.runs / ONE_IN } else { 0 };
+    assert!(remarks.with_remark <= allowed, "{remarks:#?}");
 }
 
 #[rstest]
@@ -61,7 +67,7 @@ fn sound_weekends_are_left_alone(#[case] seeds: u64, #[values(World::Demo, World
 #[case::all(5)]
 fn sound_weekends_in_other_forms_are_left_alone(
     #[case] seeds: u64,
-    #[values(World::Demo, World::HotDemo)] world: World,
+    #[values(World::Demo, World::HotDemo, World::Apart)] world: World,
 ) {
     let all = false_remarks_on_variations(world, seeds);
     let remarked: Vec<_> = all.into_iter().filter(|(_, remarks)| remarks.with_remark > 0).collect();

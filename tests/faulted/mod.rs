@@ -18,4 +18,6 @@ pub mod temperature;
 pub mod untold;
 pub mod variations;
 pub mod weekend;
+#[path = "../world/mod.rs"]
+pub mod world;
 pub mod worlds;
