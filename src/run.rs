@@ -26,7 +26,7 @@ use crate::measure::hot_part::HotPart;
 use crate::measure::{self, Answers};
 use crate::notice::{Failure, Notice, NoticeCode};
 use crate::quantity::Uncertain;
-use crate::sheet::{RunPlan, Setting, Settings, Sheet};
+use crate::sheet::{RunPlan, Settings, Sheet};
 use crate::statistics::quantiles::median;
 use crate::wording::counted;
 
@@ -133,6 +133,10 @@ pub enum PinionWhy {
     NoneFits,
     /// Two explain them nearly as well.
     TwoFit,
+    /// Every run of the car is off alike: by its pinions, or by the lap length.
+    LengthOrPinion,
+    /// The log may be another run's.
+    NotItsLog,
 }
 
 impl Display for PinionWhy {
@@ -143,6 +147,10 @@ impl Display for PinionWhy {
                  length on the sheet"
             }
             Self::TwoFit => "two pinions explain the revs nearly equally well",
+            Self::LengthOrPinion => {
+                "all runs are off alike: either each had another pinion, or the lap length on the sheet is wrong"
+            }
+            Self::NotItsLog => "the log may be that of another run",
         })
     }
 }
@@ -193,13 +201,6 @@ impl SettledRun {
     /// Whether the run could be reviewed and nothing says that its log is another run's.
     pub fn has_own_log(&self) -> bool {
         self.evidence().is_some_and(|e| e.worth(Subject::Log) == Worth::Sound)
-    }
-
-    /// Whether all of its settings are known: what was refused may be anything.
-    pub fn has_known_settings(&self) -> bool {
-        let refused =
-            |(path, value): (&String, &Setting)| matches!(value, Setting::Refused(_)) && !path.starts_with("limits.");
-        !self.plan().settings.0.iter().any(refused)
     }
 
     /// Why the run could not be reviewed.
@@ -377,6 +378,9 @@ fn moves_laps(evidence: &RunEvidence) -> bool {
         Subject::Setting("tyre_diameter_mm"),
         Subject::Setting(evidence::LAP_LENGTH),
     ];
+    if evidence.worth(Subject::Log) == Worth::Unusable {
+        return true;
+    }
     used.into_iter().filter_map(|s| evidence.of(s)).any(|e| e.worth == Worth::Unusable || e.span.is_some())
 }
 

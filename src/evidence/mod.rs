@@ -4,14 +4,16 @@
 //! never held against what one recorder or one car happens to show. The answers ([`crate::measure`]) take only what is
 //! sound or doubtful, and say "cannot tell" with the reason where something they need is unusable.
 //!
-//! A file a kind: [`temperatures`], [`electrics`], [`revs`], [`clock`], [`lists`], [`sheet`], [`logs`].
+//! A file a kind: [`temperatures`], [`starts`], [`electrics`], [`revs`], [`clock`], [`lists`], [`sheet`], [`logs`].
 
 pub mod clock;
 pub mod electrics;
 pub mod lists;
 pub mod logs;
+mod rest;
 pub mod revs;
 pub mod sheet;
+pub mod starts;
 pub mod temperatures;
 
 use std::fmt::{self, Display};
@@ -98,6 +100,8 @@ pub enum Why {
     Temperature(temperatures::Why),
     /// A current or a voltage.
     Electrics(electrics::Why),
+    /// Where a temperature starts.
+    Start(starts::Why),
     /// The revs.
     Revs(revs::Why),
     /// The recorder's clock.
@@ -116,6 +120,7 @@ impl Why {
         match self {
             Self::Temperature(why) => why.advice(),
             Self::Electrics(why) => why.advice(),
+            Self::Start(why) => why.advice(),
             Self::Revs(why) => why.advice(),
             Self::Clock(why) => why.advice(),
             Self::List(why) => why.advice(),
@@ -130,6 +135,7 @@ impl Display for Why {
         match self {
             Self::Temperature(why) => why.fmt(f),
             Self::Electrics(why) => why.fmt(f),
+            Self::Start(why) => why.fmt(f),
             Self::Revs(why) => why.fmt(f),
             Self::Clock(why) => why.fmt(f),
             Self::List(why) => why.fmt(f),
@@ -240,7 +246,9 @@ impl RunEvidence {
 
     /// Why it cannot be used; `None` where it can.
     pub fn refusal(&self, subject: Subject) -> Option<&Why> {
-        self.of(subject).filter(|e| e.worth == Worth::Unusable)?.why.as_ref()
+        let refused = |subject| self.of(subject).filter(|e| e.worth == Worth::Unusable)?.why.as_ref();
+        let of_log = || matches!(subject, Subject::Channel(_)).then(|| refused(Subject::Log))?;
+        refused(subject).or_else(of_log)
     }
 
     /// The first refusal of several things.
@@ -250,6 +258,9 @@ impl RunEvidence {
 
     /// The log without the channels that cannot be used, and without the parts of channels that cannot.
     pub fn sound_log(&self, log: &Log) -> Log {
+        if self.worth(Subject::Log) == Worth::Unusable {
+            return log.masked(|_| None);
+        }
         let kept = |channel: Channel| match self.of(Subject::Channel(channel)) {
             Some(Evidence { worth: Worth::Unusable, .. }) => None,
             Some(Evidence { span, .. }) => Some(*span),
@@ -280,8 +291,11 @@ pub fn weigh(runs: &[Option<RunToWeigh>], sheet: &Sheet) -> Vec<RunEvidence> {
     let alone =
         |run: &Option<RunToWeigh>| run.as_ref().map_or_else(RunEvidence::default, |run| weigh_alone(run, sheet));
     let mut found: Vec<RunEvidence> = runs.par_iter().map(alone).collect();
-    let mut members: Vec<Member> =
-        (runs.iter().zip(&mut found)).filter_map(|(run, evidence)| Some(Member { run: (*run)?, evidence })).collect();
+    let mut members: Vec<Member> = (runs.iter().zip(&mut found))
+        .filter_map(|(run, evidence)| {
+            Some(Member { run: (*run)?, lap_length_m: sheet.lap_length_m.map(|l| l.0), evidence })
+        })
+        .collect();
     temperatures::weigh_together(&mut members);
     electrics::weigh_together(&mut members);
     logs::weigh_together(&mut members);
@@ -293,6 +307,7 @@ fn weigh_alone(run: &RunToWeigh, sheet: &Sheet) -> RunEvidence {
     let mut evidence = RunEvidence::all_sound(run, sheet);
     let found = [
         temperatures::weigh(run),
+        starts::weigh(run),
         electrics::weigh(run),
         revs::weigh(run, sheet),
         clock::weigh(run),
@@ -307,6 +322,8 @@ fn weigh_alone(run: &RunToWeigh, sheet: &Sheet) -> RunEvidence {
 pub struct Member<'a> {
     /// The run.
     pub run: RunToWeigh<'a>,
+    /// Length of a lap by the sheet, m.
+    pub lap_length_m: Option<f64>,
     /// What it is worth so far.
     pub evidence: &'a mut RunEvidence,
 }

@@ -177,6 +177,12 @@ impl Laps {
         median(self.counted().map(Lap::time_s))
     }
 
+    /// Median motor turns of the laps that count, without those that the wheels spun; `None` without revs or laps.
+    pub fn gripped_turns(&self) -> Option<f64> {
+        let car = self.gripped.as_ref()?;
+        median(self.counted().map(|l| car.turns_at(l.end_s) - car.turns_at(l.start_s)))
+    }
+
     /// The best of the laps that count.
     pub fn best(&self) -> Option<&Lap> {
         self.counted().min_by(|a, b| a.time_s().total_cmp(&b.time_s()))

@@ -1,6 +1,7 @@
 //! One answered question of a run, with its charts.
 
 use super::cells::NOTHING;
+use super::evidence::RestsOnView;
 use super::verdicts::VerdictView;
 use crate::report::charts::{NARROW, Size, WIDE};
 use crate::wording::InFigures;
@@ -70,6 +71,8 @@ pub struct AnswerView {
     pub details: Vec<String>,
     /// Evidence.
     pub charts: Vec<ChartView>,
+    /// What it rests on.
+    pub rests_on: RestsOnView,
 }
 
 /// Why a question, or a part of it, has no answer.
