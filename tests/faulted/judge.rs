@@ -39,17 +39,24 @@ enum Within {
 use Within::{Absolute, Relative};
 
 const NOT_TOLD: &str = "cannot tell";
-/// In place of a pointer: how many laps count, and when the first of them starts.
+/// In place of a pointer: how many laps count, and where in the log the first of them starts and the last ends, as
+/// shares of the log's time: a clock that is wrong changes its seconds, but no share.
 const COUNTED: &str = "laps that count";
 const COUNTED_FROM: &str = "start of the first of them";
+const COUNTED_TO: &str = "end of the last of them";
+/// How far those may be off, as a share of the log's time: a little more than half a second.
+const PLACE: f64 = 0.002;
 
 /// A figure of a run; `None` where it does not have it.
-fn figure(run: &Value, pointer: &str) -> Option<f64> {
-    if pointer != COUNTED && pointer != COUNTED_FROM {
-        return run.pointer(pointer)?.as_f64();
+fn figure(run: &Value, name: &str) -> Option<f64> {
+    let laps = || Some(run.pointer("/laps/rows")?.as_array()?.iter().filter(|lap| lap["set_aside"].is_null()));
+    let share = |time: &Value| Some(time.as_f64()? / run.pointer("/reading/duration_s")?.as_f64()?);
+    match name {
+        COUNTED => Some(laps()?.count() as f64),
+        COUNTED_FROM => share(&laps()?.next()?["start_s"]),
+        COUNTED_TO => share(&laps()?.next_back()?["end_s"]),
+        pointer => run.pointer(pointer)?.as_f64(),
     }
-    let mut counted = run.pointer("/laps/rows")?.as_array()?.iter().filter(|lap| lap["set_aside"].is_null());
-    if pointer == COUNTED { Some(counted.count() as f64) } else { counted.next()?["start_s"].as_f64() }
 }
 
 impl Question {
@@ -99,7 +106,8 @@ impl Question {
             Question::Wheelspin => &[("/wheelspin/seconds", Absolute(0.5))],
             Question::Laps => &[
                 (COUNTED, Absolute(0.5)),
-                (COUNTED_FROM, Absolute(0.5)),
+                (COUNTED_FROM, Absolute(PLACE)),
+                (COUNTED_TO, Absolute(PLACE)),
                 ("/laps/median_s", Relative(0.001)),
                 ("/laps/best_s", Relative(0.001)),
             ],

@@ -5,7 +5,7 @@ use rand_chacha::ChaCha8Rng;
 use runtrue::log::Channel::{Rpm, Time};
 
 use super::fault::Fault;
-use super::judge::Question::{Battery, Gearing, Wheelspin};
+use super::judge::Question::{Battery, Gearing, Laps, Wheelspin};
 use super::temperature::{STUCK_FROM, hold};
 
 const RPM: [&str; 1] = ["rpm"];
@@ -66,7 +66,7 @@ fn scaled() -> Fault {
 fn clock(words: &str, sign: f64) -> Fault {
     let shares = [("by 4 %", 0.04), ("by 2 %", 0.02), ("by 1 %", 0.01)];
     let names = ["time", "laps", "log"];
-    Fault::new(format!("clock {words}"), &shares, &names, &[Gearing, Battery], move |weekend, at| {
+    Fault::new(format!("clock {words}"), &shares, &names, &[Gearing, Battery, Laps], move |weekend, at| {
         weekend.edit_log(at.run, |record| {
             let factor = 1.0 + sign * at.strength;
             record.column(Time)?.values.iter_mut().for_each(|v| *v *= factor);
