@@ -173,7 +173,7 @@ pub struct ManArguments {
 /// Write an invented weekend to try the program on, with the true answers beside it
 #[derive(Debug, Args)]
 pub struct DemoArguments {
-    /// Folder to write to, without a weekend.toml in it
+    /// New or empty folder to write to; a demo that is unchanged may be written again
     pub folder: PathBuf,
     /// Any number: each gives a different weekend
     #[arg(long, default_value_t = 1)]

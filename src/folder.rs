@@ -4,6 +4,7 @@ use std::collections::HashSet;
 use std::path::{Path, PathBuf};
 use std::time::SystemTime;
 
+use crate::fingerprint::fnv_1a;
 use crate::import;
 use crate::import::columns::Hints;
 use crate::laps::lists;
@@ -11,7 +12,7 @@ use crate::log::Log;
 use crate::notice::Failure;
 use crate::sheet::mistake::Mistake;
 use crate::sheet::{self, RunPlan, Sheet};
-use crate::storage::UNFINISHED;
+use crate::storage::{Converted, UNFINISHED};
 
 /// File name of the sheet in a weekend's folder.
 pub const SHEET: &str = "weekend.toml";
@@ -67,6 +68,17 @@ pub struct Plan {
     pub has_sheet: bool,
     /// Logs in the folder that no run of the sheet names.
     pub unlisted: Vec<RunPlan>,
+    /// Logs in the folder that were left out, because they were converted from another one there.
+    pub copies: Vec<ConvertedCopy>,
+}
+
+/// A log that was converted from another one in the folder.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct ConvertedCopy {
+    /// The copy, from the folder.
+    pub copy: PathBuf,
+    /// The log it is a copy of.
+    pub log: PathBuf,
 }
 
 /// Plans the review of a weekend's folder, or of the single log at `path`.
@@ -90,14 +102,15 @@ pub fn plan(path: &Path) -> Result<Plan, FolderError> {
     if !sheet.runs.is_empty() {
         let listed: HashSet<&Path> = sheet.runs.iter().map(|r| r.log.as_path()).collect();
         // A folder that cannot be listed may hold logs that can be read.
-        let unlisted = find_other_logs(path, |log| listed.contains(log)).unwrap_or_default();
-        return Ok(Plan { root, sheet, has_sheet, unlisted });
+        let FoundLogs { runs: unlisted, copies } =
+            find_other_logs(path, |log| listed.contains(log)).unwrap_or_default();
+        return Ok(Plan { root, sheet, has_sheet, unlisted, copies });
     }
-    let found = find_logs(path).map_err(io)?;
-    if found.is_empty() {
+    let FoundLogs { runs, copies } = find_other_logs(path, |_| false).map_err(io)?;
+    if runs.is_empty() {
         return Err(FolderError::NoLogs(root));
     }
-    Ok(Plan { root, sheet: Sheet { runs: found, ..sheet }, has_sheet, unlisted: Vec::new() })
+    Ok(Plan { root, sheet: Sheet { runs, ..sheet }, has_sheet, unlisted: Vec::new(), copies })
 }
 
 /// A single log: as its sheet lists it, if the folder it is in or the one above has a sheet that does.
@@ -109,12 +122,12 @@ fn plan_of_log(path: &Path) -> Plan {
         if let Some(mut sheet) = readable_sheet(&root) {
             sheet.runs.retain(|r| r.log == log);
             if !sheet.runs.is_empty() {
-                return Plan { root, sheet, has_sheet: true, unlisted: Vec::new() };
+                return Plan { root, sheet, has_sheet: true, unlisted: Vec::new(), copies: Vec::new() };
             }
         }
     }
     let sheet = Sheet { runs: vec![unlisted_run(name, None)], ..Sheet::default() };
-    Plan { root: folder, sheet, has_sheet: false, unlisted: Vec::new() }
+    Plan { root: folder, sheet, has_sheet: false, unlisted: Vec::new(), copies: Vec::new() }
 }
 
 fn folder_of(file: &Path) -> PathBuf {
@@ -163,14 +176,23 @@ pub fn unlisted_run(log: PathBuf, laps: Option<PathBuf>) -> RunPlan {
 /// # Errors
 /// If the folder cannot be listed.
 pub fn find_logs(folder: &Path) -> std::io::Result<Vec<RunPlan>> {
-    find_other_logs(folder, |_| false)
+    Ok(find_other_logs(folder, |_| false)?.runs)
+}
+
+/// Logs that were found in a folder.
+#[derive(Default)]
+struct FoundLogs {
+    runs: Vec<RunPlan>,
+    copies: Vec<ConvertedCopy>,
 }
 
 /// The logs that are not `known` already; those are not even looked into.
-fn find_other_logs(folder: &Path, known: impl Fn(&Path) -> bool) -> std::io::Result<Vec<RunPlan>> {
+fn find_other_logs(folder: &Path, known: impl Fn(&Path) -> bool) -> std::io::Result<FoundLogs> {
     let mut files = files(folder)?;
-    files.retain(|f| !known(f) && may_be_log(f) && folder.join(f).is_file());
+    files.retain(|f| may_be_log(f) && folder.join(f).is_file());
     files.sort();
+    let copies = converted_copies(folder, &files, &known);
+    files.retain(|f| !known(f) && copies.iter().all(|c| c.copy != *f));
     let (lists, logs): (Vec<PathBuf>, Vec<PathBuf>) = files
         .into_iter()
         .partition(|f| f.parent().is_some_and(|p| p == Path::new(LAP_LISTS)) || is_lap_list(&folder.join(f)));
@@ -184,7 +206,24 @@ fn find_other_logs(folder: &Path, known: impl Fn(&Path) -> bool) -> std::io::Res
         }
         runs.push(run);
     }
-    Ok(runs)
+    Ok(FoundLogs { runs, copies })
+}
+
+/// The files that are not `known` and were converted from another one of `files`, by the mark that converting leaves.
+fn converted_copies(folder: &Path, files: &[PathBuf], known: impl Fn(&Path) -> bool) -> Vec<ConvertedCopy> {
+    let mark = |file: &PathBuf| Converted::of_file(&folder.join(file)).ok()??.source;
+    let marked: Vec<(&PathBuf, u64)> = files.iter().filter(|f| !known(f)).filter_map(|f| Some((f, mark(f)?))).collect();
+    if marked.is_empty() {
+        return Vec::new();
+    }
+    let fingerprint = |file: &PathBuf| Some(fnv_1a(&std::fs::read(folder.join(file)).ok()?));
+    let others = files.iter().filter(|f| marked.iter().all(|m| m.0 != *f));
+    let originals: Vec<(&PathBuf, u64)> = others.filter_map(|f| Some((f, fingerprint(f)?))).collect();
+    let copy = |(copy, source): (&PathBuf, u64)| {
+        let log = originals.iter().find(|o| o.1 == source)?.0.clone();
+        Some(ConvertedCopy { copy: copy.clone(), log })
+    };
+    marked.into_iter().filter_map(copy).collect()
 }
 
 /// Files of a folder and of the folders in it, as paths from it; without those of the report, of hidden folders, and

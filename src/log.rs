@@ -12,6 +12,9 @@ use serde::Serialize;
 
 use crate::notice::Notice;
 
+/// Name and version of a normalised log's columns, in its metadata.
+pub const FORMAT: &str = "runtrue log 1";
+
 /// What a column of a log measures.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, JsonSchema)]
 #[serde(rename_all = "snake_case")]
@@ -223,7 +226,7 @@ impl Log {
             }
         }
         let metadata = HashMap::from([
-            ("format".to_owned(), "runtrue log 1".to_owned()),
+            ("format".to_owned(), FORMAT.to_owned()),
             ("encoding".to_owned(), reading.encoding.clone()),
             ("rows_in".to_owned(), reading.rows_in.to_string()),
         ]);

@@ -100,6 +100,8 @@ pub enum NoticeCode {
     Sheet,
     /// A log that no run of the sheet names.
     NotOnTheSheet,
+    /// A log that was converted from another one in the folder.
+    ConvertedCopy,
 }
 
 /// A remark on a result that holds, with a caveat. An error means that there is no result.

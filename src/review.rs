@@ -8,7 +8,7 @@
 use std::path::Path;
 
 use crate::figure::FIGURES;
-use crate::folder::{self, FolderError, Plan};
+use crate::folder::{self, ConvertedCopy, FolderError, Plan};
 use crate::kept::{KeptRuns, Progress};
 use crate::notice::{Notice, NoticeCode, printable};
 use crate::run::{self, SettledRun, WeighedRun, WeighedRuns};
@@ -80,10 +80,11 @@ pub fn share_line(runs: &mut [WeighedRun]) {
 }
 
 fn compose(plan: Plan, settled: Vec<SettledRun>, sound_sheet: &Sheet) -> Review {
-    let Plan { sheet, has_sheet, unlisted, .. } = plan;
+    let Plan { sheet, has_sheet, unlisted, copies, .. } = plan;
     let Conclusions { runs, trends, comparisons, findings } = conclude(settled, sound_sheet, FIGURES);
     let mut notices: Vec<Notice> = sheet.mistakes.iter().map(mistake_notice).collect();
     notices.extend(unlisted.iter().map(unlisted_notice));
+    notices.extend(copies.iter().map(copy_notice));
     Review { sheet, has_sheet, runs, unlisted, trends, comparisons, findings, notices }
 }
 
@@ -97,6 +98,13 @@ fn unlisted_notice(run: &RunPlan) -> Notice {
     let log = printable(&run.log.to_string_lossy(), 80);
     Notice::note(NoticeCode::NotOnTheSheet, format!("`{log}` is not on the sheet and was not reviewed"))
         .hint("add a `[[runs]]` entry that names it as `log`, or move it out of the folder")
+}
+
+fn copy_notice(found: &ConvertedCopy) -> Notice {
+    let name = |path: &Path| printable(&path.to_string_lossy(), 80);
+    let message =
+        format!("`{}` was converted from `{}` and is not reviewed as a run", name(&found.copy), name(&found.log));
+    Notice::note(NoticeCode::ConvertedCopy, message)
 }
 
 #[cfg(test)]

@@ -15,6 +15,7 @@ use crate::evidence::{self, RunEvidence, RunToWeigh, Subject, Worth};
 use crate::folder::{hints, within};
 use crate::gears::set_rollout_mm;
 use crate::import;
+use crate::laps::list_verdict::{ListReason, ListVerdict};
 use crate::laps::lists::{self, LapList};
 use crate::laps::odometer::Odometer;
 use crate::laps::period::ExpectedTurns;
@@ -307,6 +308,9 @@ fn find_laps(
     sheet: &Sheet,
 ) -> LappedRun {
     let mut laps = laps_of(&log, &plan.settings, list.as_deref(), sheet);
+    if notice.is_some() {
+        laps.list = Some(ListVerdict::Refused(ListReason::Unreadable));
+    }
     laps.notices.extend(notice);
     // The sheet's word goes first; a recorder may have measured the air itself.
     let recorded_air = || median(log.channel(Channel::Ambient)?.iter().copied().filter(|c| c.is_finite()));
@@ -355,7 +359,13 @@ fn with_evidence(run: LappedRun, evidence: RunEvidence, sheet: &Sheet) -> Weighe
         let sound_log = evidence.sound_log(&log);
         if moves_laps(&evidence) {
             let unread = laps.notices.into_iter().filter(|n| n.code == NoticeCode::NoLapList).collect::<Vec<_>>();
+            let as_read = laps.list;
             laps = laps_of(&sound_log, &sound_plan.settings, list.as_deref(), sheet);
+            laps.list = laps.list.or(as_read);
+            // Without revs there are no laps, and why there are no revs is said already.
+            if evidence.refusal(Subject::Channel(Channel::Rpm)).is_some() {
+                laps.notices.clear();
+            }
             laps.notices.extend(unread);
         }
         Weighed { log, sound_log, laps, evidence }

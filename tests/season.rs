@@ -168,6 +168,11 @@ fn what_cannot_be_gathered_is_said_and_the_rest_goes_on() {
     std::fs::write(root.join(partition.file(schema::RUNS)), b"torn").unwrap();
     let broken = season(&[&other], &root, &["--format", "json"]);
     assert!(!broken.status.success());
+    // Nothing tells it from somebody's own file: it is moved away by hand.
+    let kept = season(&[&good], &root, &["--format", "json"]);
+    assert!(words(&kept.stderr).contains("does not look like a file that runtrue wrote"), "{}", words(&kept.stderr));
+    assert_eq!(std::fs::read(root.join(partition.file(schema::RUNS))).unwrap(), b"torn");
+    std::fs::remove_file(root.join(partition.file(schema::RUNS))).unwrap();
     assert_eq!(count(&season(&[&good], &root, &["--format", "json"])), 2);
     std::fs::remove_file(root.join(partition.file(schema::FIGURES))).unwrap();
     let more = weekends(&folder.path().join("third"), 9, 3).remove(2);
@@ -382,4 +387,71 @@ fn a_review_of_an_older_version_has_the_same_figures() {
         let (a, b) = (figure.row.estimate, same.row.estimate);
         assert!(near(a.value, b.value) && near(a.low, b.low) && near(a.high, b.high), "{figure:?} {same:?}");
     }
+}
+
+/// Files in a folder and the folders in it, with what they hold.
+fn contents(folder: &Path) -> std::collections::BTreeMap<PathBuf, Vec<u8>> {
+    let mut all = std::collections::BTreeMap::new();
+    for entry in std::fs::read_dir(folder).into_iter().flatten().flatten() {
+        if entry.file_type().unwrap().is_dir() {
+            all.extend(contents(&entry.path()))
+        } else {
+            all.insert(entry.path(), std::fs::read(entry.path()).unwrap_or_default());
+        }
+    }
+    all
+}
+
+/// The user's own files in the data set's folder stay, and nothing is written where one of them is in the way.
+#[test]
+fn a_data_set_is_written_over_nothing_of_the_users() {
+    let folder = tempfile::tempdir().unwrap();
+    let weekend = of_one_log(folder.path(), "January", "2026-01-03", 5000);
+    let part = "laps/year=2026/weekend=2026-01-03-january/part-0.parquet";
+    for (name, text) in [
+        ("index.html", "<!doctype html><p>my club"),
+        ("season.json", "{\"format\": \"mine\"}"),
+        ("runs", "my runs"),
+        (part, "my laps"),
+    ] {
+        let root = folder.path().join(format!("root of {}", name.replace('/', "-")));
+        let file = root.join(name);
+        std::fs::create_dir_all(file.parent().unwrap()).unwrap();
+        std::fs::write(&file, text).unwrap();
+        std::fs::write(root.join("notes.txt"), "mine").unwrap();
+        let before = contents(&root);
+        let refused = season(&[&weekend], &root, &[]);
+        let said = words(&refused.stderr);
+        assert_eq!(refused.status.code(), Some(1), "{name}: {said}");
+        assert!(said.contains(name) && said.contains("hint: ") && said.contains("--out"), "{name}: {said}");
+        assert_eq!(contents(&root), before, "{name}");
+        std::fs::remove_file(&file).unwrap();
+        let done = season(&[&weekend], &root, &[]);
+        assert!(done.status.success(), "{name}: {}", words(&done.stderr));
+        assert_eq!(std::fs::read(root.join("notes.txt")).unwrap(), b"mine");
+    }
+}
+
+#[cfg(unix)]
+#[test]
+fn a_data_set_is_not_written_through_a_link_and_none_of_the_users_files_is_removed() {
+    let folder = tempfile::tempdir().unwrap();
+    let weekend = of_one_log(folder.path(), "January", "2026-01-03", 5000);
+    let other = of_one_log(folder.path(), "February", "2026-02-03", 6000);
+    let elsewhere = folder.path().join("elsewhere");
+    std::fs::create_dir(&elsewhere).unwrap();
+    let root = folder.path().join("season");
+    std::fs::create_dir(&root).unwrap();
+    std::os::unix::fs::symlink(&elsewhere, root.join("laps")).unwrap();
+    let refused = season(&[&weekend], &root, &[]);
+    assert!(words(&refused.stderr).contains("laps` is a link"), "{}", words(&refused.stderr));
+    assert_eq!(std::fs::read_dir(&elsewhere).unwrap().count(), 0);
+    std::fs::remove_file(root.join("laps")).unwrap();
+    assert!(season(&[&weekend, &other], &root, &[]).status.success());
+    // A file that somebody put in the place of one of the data set's stays when its weekend goes.
+    let keys = root.join("keys/year=2026/weekend=2026-02-03-february/part-0.parquet");
+    std::fs::write(&keys, "mine").unwrap();
+    let only = season(&[&weekend], &root, &["--only"]);
+    assert!(words(&only.stderr).contains("february"), "{}", words(&only.stderr));
+    assert_eq!(std::fs::read(&keys).unwrap(), b"mine");
 }

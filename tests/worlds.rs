@@ -2,16 +2,17 @@
 
 mod world;
 
+use std::sync::LazyLock;
 use std::time::Instant;
 
 use rstest::rstest;
 use world::{Coverage, CurrentKind, Options, Run, Weekend};
 
-/// Seeds that the checks of the model run over.
-const SEEDS: std::ops::Range<u64> = 0..6;
+/// The weekends that the checks of the model run over.
+static WEEKENDS: LazyLock<Vec<Weekend>> = LazyLock::new(|| (0..6).map(Weekend::draw).collect());
 
 fn all(check: impl Fn(&Weekend, &Run)) {
-    for weekend in SEEDS.map(Weekend::draw) {
+    for weekend in WEEKENDS.iter() {
         weekend.runs.iter().for_each(|run| check(&weekend, run));
     }
 }
@@ -62,6 +63,24 @@ fn temperatures_stay_between_air_and_what_a_motor_bears() {
 }
 
 #[test]
+fn the_end_of_the_race_is_what_the_sensors_read_then() {
+    all(|weekend, run| {
+        let (truth, time) = (&run.truth, &run.columns.time_s);
+        let due = truth.first_passing_s + weekend.sheet.race_s;
+        assert!((truth.race_end_s - due).abs() < 0.05, "{}: {} for {due}", place(weekend, run), truth.race_end_s);
+        if let Some(row) = time.iter().position(|&at| at >= due) {
+            let off = (run.columns.motor_c[row] - truth.motor_race_end_c).abs();
+            assert!(off <= 0.5 * run.recorder.celsius_step + 0.2, "{}: {off}", place(weekend, run));
+            let off = (run.columns.controller_c[row] - truth.controller_race_end_c).abs();
+            assert!(off <= 0.5 * run.recorder.celsius_step + 0.2, "{}: {off}", place(weekend, run));
+        }
+    });
+    let ends = |run: &&Run| run.columns.time_s[run.columns.time_s.len() - 1] > run.truth.race_end_s;
+    let seen = WEEKENDS.iter().flat_map(|weekend| &weekend.runs).filter(ends).count();
+    assert!(seen > 20, "{seen}");
+}
+
+#[test]
 fn tyres_slip_a_little_while_they_grip() {
     all(|weekend, run| {
         let truth = &run.truth;
@@ -69,14 +88,15 @@ fn tyres_slip_a_little_while_they_grip() {
         let mut slips: Vec<f64> = (0..truth.slip.len()).filter(pulled).map(|row| truth.slip[row]).collect();
         slips.sort_by(f64::total_cmp);
         let at = |share: f64| slips[(share * (slips.len() - 1) as f64) as usize];
-        assert!((0.008..0.08).contains(&at(0.5)), "{}: {:.4}", place(weekend, run), at(0.5));
-        assert!(at(0.05) > 0.0, "{}: {:.4}", place(weekend, run), at(0.05));
+        // A car at its top speed on the straight needs little force, so that its slip is below one per cent.
+        assert!((0.006..0.06).contains(&at(0.5)), "{}: {:.4}", place(weekend, run), at(0.5));
+        assert!((0.012..0.5).contains(&at(0.9)), "{}: {:.4}", place(weekend, run), at(0.9));
+        assert!(at(0.2) > 0.002, "{}: {:.4}", place(weekend, run), at(0.2));
     });
 }
 
 #[test]
 fn wheelspin_is_above_a_fifth_and_lasts() {
-    let mut count = 0;
     all(|weekend, run| {
         let rows = &run.columns.time_s;
         for spin in &run.truth.spins {
@@ -87,7 +107,7 @@ fn wheelspin_is_above_a_fifth_and_lasts() {
             }
         }
     });
-    SEEDS.map(Weekend::draw).for_each(|w| count += w.runs.iter().map(|run| run.truth.spins.len()).sum::<usize>());
+    let count: usize = WEEKENDS.iter().flat_map(|weekend| &weekend.runs).map(|run| run.truth.spins.len()).sum();
     assert!(count > 30, "{count}");
 }
 
@@ -182,9 +202,9 @@ fn what_the_weekends_are_like() {
             begun.elapsed().as_secs_f64()
         );
         for car in &weekend.cars {
-            let (lap, top) = car.geared_lap(&weekend.track);
+            let lap = car.geared_lap(&weekend.track);
             println!(
-                "  {} {:.2} kg {}T {}/{} FDR {:.2} mu {:.2} lap {lap:.2} top {top:.1} corner {:.2} exit {:.2}",
+                "  {} {:.2} kg {}T {}/{} FDR {:.2} mu {:.2} lap {:.2} top {:.1} copper {:.1} W corner {:.2} exit {:.2}",
                 car.name,
                 car.mass_kg,
                 car.motor.turns,
@@ -192,6 +212,9 @@ fn what_the_weekends_are_like() {
                 car.pinion,
                 car.ratio(car.pinion),
                 car.tyre.friction,
+                lap.seconds,
+                lap.top_m_s,
+                lap.copper_w,
                 car.driver.corner_share,
                 car.driver.exit_share
             );
@@ -229,4 +252,64 @@ fn what_the_weekends_are_like() {
             );
         }
     }
+}
+
+/// What a review says of them, six clean and three with faults: gearing, race end, placement of the list.
+#[test]
+#[ignore = "prints, checks nothing"]
+fn what_a_review_says_of_them() {
+    for seed in 100..109 {
+        let weekend = Weekend::draw_with(seed, Options { clean: seed < 106, ..Options::default() });
+        let folder = tempfile::tempdir().unwrap();
+        weekend.write(folder.path()).unwrap();
+        let review = runtrue::review::review(folder.path(), &|_, _| {}).unwrap();
+        let said: serde_json::Value = serde_json::from_str(&runtrue::review_file::text(&review)).unwrap();
+        println!("seed {seed}: {:.0} m, race {:.0} s", weekend.track.lap_length_m, weekend.sheet.race_s);
+        for (run, said) in weekend.runs.iter().zip(said["runs"].as_array().unwrap()) {
+            println!("  {}", figures(&weekend, run, said));
+        }
+    }
+}
+
+/// What is said against what was, in a line: `said (low..high) true`, with `!` where the interval misses.
+fn figures(weekend: &Weekend, run: &Run, said: &serde_json::Value) -> String {
+    let truth = &run.truth;
+    let against = |name: &str, path: &str, real: f64| {
+        let value = said.pointer(path);
+        let part = |key: &str| value.and_then(|v| v[key].as_f64());
+        match (part("value"), part("low"), part("high")) {
+            (Some(value), Some(low), Some(high)) => {
+                let missed = if (low..=high).contains(&real) { "" } else { " !" };
+                format!("{name} {:+.2} of {real:.2} (±{:.2}){missed}", value - real, 0.5 * (high - low))
+            }
+            _ => format!("{name} -"),
+        }
+    };
+    let spans = said["laps"]["rows"].as_array().map_or((0.0, 0.0), |rows| {
+        let at = |row: Option<&serde_json::Value>, key: &str| row.and_then(|row| row[key].as_f64()).unwrap_or(0.0);
+        (at(rows.first(), "start_s"), at(rows.last(), "end_s"))
+    });
+    let tyre_mm = weekend.cars[run.car].tyre.diameter_mm;
+    let real_ratio = truth.ratio_over_laps(tyre_mm, weekend.track.lap_length_m);
+    let halts = truth.halts_s.len();
+    let spun = truth.spin_seconds(spans.0.max(truth.first_passing_s), spans.1);
+    format!(
+        "{:3} {:3.0} Hz {:?} {:?} {} | pinion {} on the sheet, {} on the car, {halts} halts | {} | {} | {} | {} | {} | spins {} {:.1} s of {:.1} s | {}",
+        run.id,
+        run.recorder.rate_hz,
+        run.recorder.current,
+        run.coverage,
+        said["gearing"]["verdict"].as_str().unwrap_or("-"),
+        run.sheet.pinion.unwrap_or(weekend.sheet.cars[run.car].pinion),
+        truth.pinion,
+        against("ratio", "/gearing/realised_ratio", real_ratio),
+        against("first", "/laps/first_passing_s", truth.first_passing_s),
+        against("motor", "/heat/motor/race_end_c", truth.motor_race_end_c),
+        against("esc", "/heat/controller/race_end_c", truth.controller_race_end_c),
+        against("mohm", "/battery/resistance_mohm", 0.5 * (truth.ohmic_mohm.0 + truth.ohmic_mohm.1)),
+        said["wheelspin"]["can_tell"],
+        said["wheelspin"]["seconds"].as_f64().unwrap_or(0.0),
+        spun,
+        against("race mAh", "/battery/race_end_used_mah", truth.charge_at_race_end_mah - truth.charge_before_log_mah),
+    )
 }

@@ -3,10 +3,10 @@
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
-use runtrue::storage::{write_log, write_log_to};
+use runtrue::storage::{WriteError, write_log_to, write_new};
 use serde_json::json;
 
-use super::log_input::{STANDARD, read_log};
+use super::log_input::{STANDARD, read_log_to_convert};
 use super::output::{Output, Problem, print};
 use crate::cli::ConvertArguments;
 
@@ -14,7 +14,7 @@ const ANOTHER_FILE: &str = "name another file with `--out`";
 
 pub fn run(arguments: &ConvertArguments, output: Output) -> Result<ExitCode, Problem> {
     let (log, format) = (&arguments.log, arguments.to);
-    let logs = read_log(log)?;
+    let (logs, mark) = read_log_to_convert(log)?;
     let standard = Path::new(STANDARD);
     if arguments.out.is_none() && log == standard {
         let message = "reading standard input: name an output file with `--out`";
@@ -27,15 +27,18 @@ pub fn run(arguments: &ConvertArguments, output: Output) -> Result<ExitCode, Pro
             return Err(Problem::wrong_use(message).hint("name a file with `--out`; each run gets a file of its own"));
         };
         let mut bytes = Vec::new();
-        write_log_to(log, format, &mut bytes).map_err(Problem::new)?;
+        write_log_to(log, format, mark, &mut bytes).map_err(Problem::new)?;
         return print(&bytes);
     }
+    let path_of = |index: usize| if logs.len() == 1 { base.clone() } else { numbered(&base, index + 1) };
+    // All are looked at before one is written.
+    if let Some(taken) = (0..logs.len()).map(path_of).find(|path| path.symlink_metadata().is_ok()) {
+        let path = taken.display().to_string();
+        return Err(Problem::new(WriteError::Exists { path }).hint(ANOTHER_FILE));
+    }
     for (index, log) in logs.iter().enumerate() {
-        let path = if logs.len() == 1 { base.clone() } else { numbered(&base, index + 1) };
-        if path.exists() {
-            return Err(Problem::new(format!("`{}` already exists; not changed", path.display())).hint(ANOTHER_FILE));
-        }
-        write_log(log, format, &path).map_err(|e| Problem::new(e).hint(ANOTHER_FILE))?;
+        let path = path_of(index);
+        write_new(&path, |out| write_log_to(log, format, mark, out)).map_err(|e| Problem::new(e).hint(ANOTHER_FILE))?;
         let text = || format!("{}: {} rows\n", path.display(), log.rows());
         output.say(text, || json!({ "file": path, "rows": log.rows() }))?;
     }

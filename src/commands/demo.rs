@@ -2,8 +2,8 @@
 
 use std::process::ExitCode;
 
-use runtrue::demo::{alder_quay, season};
-use runtrue::folder::SHEET;
+use runtrue::demo::files::DemoError;
+use runtrue::demo::{alder_quay, files, season};
 use serde_json::json;
 
 use super::output::{Output, Problem};
@@ -18,24 +18,22 @@ pub fn run(arguments: &DemoArguments, output: Output) -> Result<ExitCode, Proble
 
 fn write_weekend(arguments: &DemoArguments, output: Output) -> Result<ExitCode, Problem> {
     let (folder, seed) = (&arguments.folder, arguments.seed);
-    alder_quay::invent(seed)
-        .write(folder)
-        .map_err(|e| Problem::new(e).hint(format!("name a folder without a `{SHEET}`")))?;
+    alder_quay::invent(seed).write(folder).map_err(unwritten)?;
     let text = || format!("An invented weekend is in {0}.\nNow try: runtrue review {0}\n", folder.display());
     output.say(text, || json!({ "folder": folder, "seed": seed }))
 }
 
 fn write_season(arguments: &DemoArguments, weekends: u8, output: Output) -> Result<ExitCode, Problem> {
     let (folder, seed) = (&arguments.folder, arguments.seed);
-    let rounds = season::invent(seed, weekends);
-    if let Some(taken) = rounds.iter().map(|r| folder.join(&r.folder)).find(|f| f.join(SHEET).exists()) {
-        let message = format!("there is already a weekend in `{}`; nothing was written", taken.display());
-        return Err(Problem::new(message).hint("name another folder"));
-    }
-    for round in rounds {
-        let written = round.weekend.write(&folder.join(&round.folder));
-        written.map_err(|e| Problem::new(e).hint("name another folder"))?;
-    }
+    files::write(folder, &season::files(&season::invent(seed, weekends))).map_err(unwritten)?;
     let text = || format!("An invented season is in {0}.\nNow try: runtrue season {0}\n", folder.display());
     output.say(text, || json!({ "folder": folder, "seed": seed, "weekends": weekends }))
+}
+
+fn unwritten(e: DemoError) -> Problem {
+    let hint = match e {
+        DemoError::Taken { .. } => "name a folder that does not exist yet, or an empty one",
+        DemoError::Unreadable { .. } | DemoError::Unwritten(_) => "name another folder",
+    };
+    Problem::new(e).hint(hint)
 }

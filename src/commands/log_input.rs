@@ -6,6 +6,7 @@ use std::path::Path;
 use runtrue::import::columns::Hints;
 use runtrue::import::{ReadError, read_bytes};
 use runtrue::log::Log;
+use runtrue::storage::Converted;
 
 use super::output::Problem;
 
@@ -14,18 +15,39 @@ pub const STANDARD: &str = "-";
 
 /// The runs in the log at `path`.
 pub fn read_log(path: &Path) -> Result<Vec<Log>, Problem> {
-    let problem = |e: ReadError| {
-        let problem = Problem::new(&e);
-        match e.hint() {
-            Some(hint) => problem.hint(hint),
-            None => problem,
-        }
-    };
-    if path != Path::new(STANDARD) {
-        return runtrue::folder::read_log(path).map_err(problem);
+    if path == Path::new(STANDARD) { read_standard(&standard_input()?) } else { read_file(path) }
+}
+
+/// The runs in the log at `path`, with the mark for copies of it.
+pub fn read_log_to_convert(path: &Path) -> Result<(Vec<Log>, Converted), Problem> {
+    if path == Path::new(STANDARD) {
+        let bytes = standard_input()?;
+        return Ok((read_standard(&bytes)?, Converted::from_log(&bytes)));
     }
+    let logs = read_file(path)?;
+    let unread = |source| unreadable(ReadError::Io { path: path.to_owned(), source });
+    Ok((logs, Converted::from_log(&std::fs::read(path).map_err(unread)?)))
+}
+
+fn read_file(path: &Path) -> Result<Vec<Log>, Problem> {
+    runtrue::folder::read_log(path).map_err(unreadable)
+}
+
+fn standard_input() -> Result<Vec<u8>, Problem> {
     let mut bytes = Vec::new();
     let read = std::io::stdin().lock().read_to_end(&mut bytes);
     read.map_err(|e| Problem::new(format!("standard input could not be read: {e}")))?;
-    read_bytes(Path::new("standard input"), &bytes, &Hints::default()).map_err(problem)
+    Ok(bytes)
+}
+
+fn read_standard(bytes: &[u8]) -> Result<Vec<Log>, Problem> {
+    read_bytes(Path::new("standard input"), bytes, &Hints::default()).map_err(unreadable)
+}
+
+fn unreadable(e: ReadError) -> Problem {
+    let problem = Problem::new(&e);
+    match e.hint() {
+        Some(hint) => problem.hint(hint),
+        None => problem,
+    }
 }

@@ -7,6 +7,7 @@ use std::process::ExitCode;
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 use runtrue::report::{terminal, write};
 use runtrue::review_file;
+use runtrue::storage::WriteError;
 
 use super::output::{Output, Problem, print};
 use crate::cli::{OutputFormat, ReviewArguments};
@@ -20,7 +21,7 @@ pub fn run(arguments: &ReviewArguments, output: Output) -> Result<ExitCode, Prob
     }
     let mut any_reviewed = false;
     for path in &arguments.paths {
-        match review_one(path, &report_folder(path, arguments), output) {
+        match report_folder(path, arguments).and_then(|report| review_one(path, &report, output)) {
             Ok(reviewed) => any_reviewed |= reviewed,
             Err(problem) if arguments.paths.len() == 1 => return Err(problem),
             Err(problem) => problem.print(output),
@@ -29,13 +30,22 @@ pub fn run(arguments: &ReviewArguments, output: Output) -> Result<ExitCode, Prob
     Ok(if any_reviewed { ExitCode::SUCCESS } else { ExitCode::FAILURE })
 }
 
-fn report_folder(path: &Path, arguments: &ReviewArguments) -> PathBuf {
-    match &arguments.out {
-        Some(folder) if arguments.paths.len() == 1 => folder.clone(),
+/// Folder of the report of `path`. One that the user did not name himself may not be a link: it may lead anywhere.
+fn report_folder(path: &Path, arguments: &ReviewArguments) -> Result<PathBuf, Problem> {
+    let folder = match &arguments.out {
+        Some(folder) if arguments.paths.len() == 1 => return Ok(folder.clone()),
         Some(folder) => folder.join(path.file_name().unwrap_or_default()),
         None if path.is_file() => path.with_extension("report"),
         None => path.join("report"),
+    };
+    if folder.is_symlink() {
+        return Err(unwritten(WriteError::Link { path: folder.display().to_string() }));
     }
+    Ok(folder)
+}
+
+fn unwritten(e: WriteError) -> Problem {
+    Problem::new(&e).hint(e.hint())
 }
 
 /// Reviews one weekend or log; whether any of its runs could be reviewed.
@@ -54,7 +64,7 @@ fn review_one(path: &Path, report: &Path, output: Output) -> Result<bool, Proble
     };
     let review = runtrue::review::review(path, &progress).map_err(|e| Problem::new(&e).hint(e.hint()))?;
     bar.finish_and_clear();
-    let page = write::write(&review, report).map_err(|e| Problem::new(e).hint("name another folder with `--out`"))?;
+    let page = write::write(&review, report).map_err(unwritten)?;
     let text = || {
         let how_read = if output.verbose { terminal::how_read(&review) } else { String::new() };
         format!("{}\n{how_read}Report: {}\n", terminal::summary(&review), page.display())

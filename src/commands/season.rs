@@ -10,6 +10,7 @@ use runtrue::season::partition::Partition;
 use runtrue::season::rows::Weekend;
 use runtrue::season::store::{self, ReadError};
 use runtrue::season::{answers, schema};
+use runtrue::storage::WriteError;
 use serde_json::{Value, json};
 
 use super::output::{Output, Problem, print};
@@ -22,6 +23,7 @@ pub fn run(arguments: &SeasonArguments, output: Output) -> Result<ExitCode, Prob
         return print(format!("{:#}\n", tables_and_answers()));
     }
     let root = &arguments.out;
+    report::season::check(root).map_err(unwritten)?;
     let mut collection =
         Collection { root, known: Known::load(root).map_err(unreadable_root)?, collected: Vec::new(), output };
     let mut any_failed = false;
@@ -54,16 +56,21 @@ fn tables_and_answers() -> Value {
 fn answer(root: &Path, output: Output) -> Result<ExitCode, Problem> {
     let (answers, broken) = answers::answers(root).map_err(unreadable_root)?;
     for e in broken {
-        let hint = "its weekend is not in the answers: run `runtrue season` with that weekend's folder again";
+        let hint = "its weekend is not in the answers: delete the file if it is there, then run `runtrue season` with \
+                    that weekend's folder again";
         Problem::new(e).hint(hint).print(output);
     }
-    let page = report::season::write(&answers, root).map_err(|e| Problem::new(e).hint(ANOTHER_FOLDER))?;
+    let page = report::season::write(&answers, root).map_err(unwritten)?;
     let text = || format!("{}\nSeason page: {}\n", terminal::season(&answers), page.display());
     output.say_document(text, || report::season::text(&answers))
 }
 
 fn unreadable_root(e: ReadError) -> Problem {
     Problem::new(e).hint(ANOTHER_FOLDER)
+}
+
+fn unwritten(e: WriteError) -> Problem {
+    Problem::new(&e).hint(e.hint())
 }
 
 /// What one call of `season` collects.
@@ -88,9 +95,9 @@ impl Collection<'_> {
             let why = "its review was missing or older than its files, so it was reviewed again";
             self.output.remark(&format!("{}: {why}", folder.display()));
         }
-        store::write(self.root, &weekend).map_err(|e| Problem::new(e).hint(ANOTHER_FOLDER))?;
+        store::write(self.root, &weekend).map_err(unwritten)?;
         if let Some(earlier) = &earlier {
-            store::remove(self.root, earlier).map_err(Problem::new)?;
+            store::remove(self.root, earlier).map_err(unwritten)?;
             if !self.output.quiet {
                 let (old, new) = (&earlier.weekend, &partition.weekend);
                 self.output.remark(&format!("`{old}` held the same logs and was removed: the weekend is now `{new}`"));
@@ -127,7 +134,7 @@ impl Collection<'_> {
     fn remove_others(&self) -> Result<(), Problem> {
         for partition in store::partitions(self.root).map_err(unreadable_root)? {
             if !self.collected.iter().any(|c| c.0 == partition) {
-                store::remove(self.root, &partition).map_err(Problem::new)?;
+                store::remove(self.root, &partition).map_err(unwritten)?;
             }
         }
         Ok(())

@@ -5,7 +5,7 @@ use std::process::ExitCode;
 
 use runtrue::folder::{self, FolderError, SHEET};
 use runtrue::sheet::schema::schema;
-use runtrue::storage::write_whole;
+use runtrue::storage::{WriteError, write_new};
 use runtrue::wording::counted;
 use serde_json::json;
 
@@ -21,9 +21,8 @@ pub fn run(arguments: &SheetArguments, output: Output) -> Result<ExitCode, Probl
 
 fn write_starter(folder: &Path, output: Output) -> Result<ExitCode, Problem> {
     let path = folder.join(SHEET);
-    if path.exists() {
-        let message = format!("`{}` already exists; not changed", path.display());
-        return Err(Problem::new(message).hint("edit it, or move it away first"));
+    if path.symlink_metadata().is_ok() {
+        return Err(unwritten(WriteError::Exists { path: path.display().to_string() }));
     }
     let problem = |e: FolderError| Problem::new(&e);
     let logs = folder::find_logs(folder).map_err(|source| {
@@ -34,8 +33,7 @@ fn write_starter(folder: &Path, output: Output) -> Result<ExitCode, Problem> {
         return Err(problem(FolderError::NoLogs(folder.to_owned())).hint(hint));
     }
     let starter = folder::starter_for(folder, &logs);
-    write_whole(&path, |out| out.write_all(starter.as_bytes()).map_err(|e| e.to_string()))
-        .map_err(|e| Problem::new(e).hint("the sheet goes into the folder of the logs: make it writable"))?;
+    write_new(&path, |out| out.write_all(starter.as_bytes()).map_err(|e| e.to_string())).map_err(unwritten)?;
     let text = || {
         let found = counted(logs.len(), "log");
         format!(
@@ -45,4 +43,12 @@ fn write_starter(folder: &Path, output: Output) -> Result<ExitCode, Problem> {
         )
     };
     output.say(text, || json!({ "sheet": path, "runs": logs.len() }))
+}
+
+fn unwritten(e: WriteError) -> Problem {
+    let hint = match e {
+        WriteError::Exists { .. } => "edit it, or move it away first",
+        _ => "the sheet goes into the folder of the logs: make it writable",
+    };
+    Problem::new(e).hint(hint)
 }

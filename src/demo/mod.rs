@@ -9,6 +9,7 @@ pub mod alder_quay;
 pub mod car;
 pub mod drive;
 mod driver;
+pub mod files;
 pub mod manner;
 pub mod recorder;
 pub mod season;

@@ -1,11 +1,14 @@
 //! An invented season: a touring car and a pan car at one weekend a month, on tracks that they come back to. One pack
 //! ages, the motors do not, and the same changes are tried each time.
 
+use std::path::Path;
+
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 
 use super::car::CarSpec;
 use super::drive::Drive;
+use super::files::InventedFile;
 use super::track::Track;
 use super::weekend::{PlannedRun, Weekend};
 
@@ -37,6 +40,8 @@ const TOURER_RUNS: [(u32, f64); 6] = [
     (31, LITTLE_BRAKE),
     (32, MUCH_BRAKE),
 ];
+/// Seeds that a season's seed has for its rounds.
+const ROUNDS_OF_A_SEED: u64 = 100;
 /// Runs of the pan car at each weekend.
 const PAN_RUNS: u32 = 3;
 
@@ -54,6 +59,20 @@ pub fn invent(seed: u64, rounds: u8) -> Vec<Round> {
     let mut rng = ChaCha8Rng::seed_from_u64(seed ^ 0x5ea5);
     let tracks: Vec<Track> = VENUES.iter().map(|v| Track::invent(v.lap_length_m, 20.0, &mut rng)).collect();
     (0..usize::from(rounds.min(12))).map(|month| round(seed, month, &tracks, &mut rng)).collect()
+}
+
+/// The files of a season's rounds, each in the folder of its round.
+pub fn files(rounds: &[Round]) -> Vec<InventedFile> {
+    let in_folder = |round: &Round, file: InventedFile| InventedFile {
+        path: Path::new(&round.folder).join(file.path),
+        bytes: file.bytes,
+    };
+    rounds.iter().flat_map(|round| round.weekend.files().into_iter().map(|file| in_folder(round, file))).collect()
+}
+
+/// The season's seed by that of its first weekend; `None` where that is not one's.
+pub(super) fn seed_of_first_round(seed: u64) -> Option<u64> {
+    seed.is_multiple_of(ROUNDS_OF_A_SEED).then_some(seed / ROUNDS_OF_A_SEED)
 }
 
 fn round(seed: u64, month: usize, tracks: &[Track], rng: &mut ChaCha8Rng) -> Round {
@@ -76,7 +95,7 @@ fn round(seed: u64, month: usize, tracks: &[Track], rng: &mut ChaCha8Rng) -> Rou
         track: tracks[visited].clone(),
         stated_length: lap_length_m,
         runs,
-        seed: seed * 100 + month as u64,
+        seed: seed.wrapping_mul(ROUNDS_OF_A_SEED).wrapping_add(month as u64),
     };
     Round { folder: format!("{date}-{}", name.to_lowercase().replace(' ', "-")), weekend }
 }

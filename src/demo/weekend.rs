@@ -1,12 +1,12 @@
 //! An invented weekend as it is planned, and how it is written to a folder.
 
-use std::io;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 use serde_json::{Value, json};
 
 use super::car::CarSpec;
 use super::drive::Drive;
+use super::files::{self, DemoError, InventedFile};
 use super::manner::Manner;
 use super::recorder::Recorder;
 use super::simulation::simulate;
@@ -62,6 +62,10 @@ pub struct Weekend {
     pub seed: u64,
 }
 
+/// File of what is true of the weekend.
+pub(super) const TRUTH: &str = "truth.json";
+/// File of the setup sheet.
+const SHEET: &str = "weekend.toml";
 /// Time of day at which the list's clock stands when the log begins, s after midnight.
 const LIST_START_S: f64 = 44_000.0;
 
@@ -161,33 +165,32 @@ impl Weekend {
         self.seed.wrapping_mul(1000).wrapping_add(index as u64)
     }
 
-    /// Writes `weekend.toml`, `logs/`, `laps/` and `truth.json` into `folder`.
-    ///
-    /// # Errors
-    /// Names the file, if it cannot be written or is a `weekend.toml` that already exists.
-    pub fn write(&self, folder: &Path) -> io::Result<()> {
-        let sheet = folder.join("weekend.toml");
-        if sheet.exists() {
-            let message = format!("`{}` already exists; nothing was written", sheet.display());
-            return Err(io::Error::new(io::ErrorKind::AlreadyExists, message));
-        }
-        for part in ["logs", "laps"] {
-            let path = folder.join(part);
-            std::fs::create_dir_all(&path).map_err(|e| not_written(&path, e))?;
-        }
+    /// Its files, from its folder: `logs/`, `laps/`, `truth.json`, and the sheet last.
+    pub fn files(&self) -> Vec<InventedFile> {
+        let mut files = Vec::new();
+        let mut add = |path: String, bytes: Vec<u8>| files.push(InventedFile { path: PathBuf::from(path), bytes });
         let mut truths = Vec::new();
         for (index, run) in self.runs.iter().enumerate() {
             let trace = run.run(&self.track, self.run_seed(index));
             let rows = run.recorder.sample(&trace, self.run_seed(index));
-            write_file(&folder.join(format!("logs/{}.csv", run.id)), &run.manner.write(&rows))?;
+            add(format!("logs/{}.csv", run.id), run.manner.write(&rows));
             if let Some(list) = run.lap_list(&trace) {
-                write_file(&folder.join(format!("laps/{}.csv", run.id)), list.as_bytes())?;
+                add(format!("laps/{}.csv", run.id), list.into_bytes());
             }
             truths.push(run.truth(&trace, self.stated_length));
         }
         let truth = json!({ "seed": self.seed, "lap_length_m": self.track.length, "runs": truths });
-        write_file(&folder.join("truth.json"), format!("{truth:#}\n").as_bytes())?;
-        write_file(&sheet, self.sheet().as_bytes())
+        add(TRUTH.to_owned(), format!("{truth:#}\n").into_bytes());
+        add(SHEET.to_owned(), self.sheet().into_bytes());
+        files
+    }
+
+    /// Writes its files into `folder`.
+    ///
+    /// # Errors
+    /// [`DemoError`]; where the folder holds anything but an earlier demo that nobody has changed, nothing is written.
+    pub fn write(&self, folder: &Path) -> Result<(), DemoError> {
+        files::write(folder, &self.files())
     }
 
     /// The setup sheet.
@@ -202,13 +205,4 @@ impl Weekend {
         }
         text
     }
-}
-
-fn write_file(path: &Path, bytes: &[u8]) -> io::Result<()> {
-    std::fs::write(path, bytes).map_err(|e| not_written(path, e))
-}
-
-/// The error with the file it happened to.
-fn not_written(path: &Path, e: io::Error) -> io::Error {
-    io::Error::new(e.kind(), format!("`{}` could not be written: {e}", path.display()))
 }

@@ -17,6 +17,7 @@ pub mod starts;
 pub mod temperatures;
 
 use std::fmt::{self, Display};
+use std::mem::discriminant;
 
 use rayon::prelude::*;
 use schemars::JsonSchema;
@@ -115,6 +116,19 @@ pub enum Why {
 }
 
 impl Why {
+    /// Whether it is the same reason, whatever its figures.
+    pub fn is_alike(&self, other: &Self) -> bool {
+        match (self, other) {
+            (Self::Temperature(one), Self::Temperature(other)) => discriminant(one) == discriminant(other),
+            (Self::Electrics(one), Self::Electrics(other)) => discriminant(one) == discriminant(other),
+            (Self::Start(one), Self::Start(other)) => discriminant(one) == discriminant(other),
+            (Self::Revs(one), Self::Revs(other)) => discriminant(one) == discriminant(other),
+            (Self::Clock(_), Self::Clock(_)) => true,
+            (Self::List(one), Self::List(other)) => one.is_alike(other),
+            (one, other) => one == other,
+        }
+    }
+
     /// What to do about it; empty where the reason says it.
     pub fn advice(&self) -> &'static str {
         match self {

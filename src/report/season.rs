@@ -9,7 +9,10 @@ use super::{pages, view, write};
 use crate::review_file::pretty;
 use crate::season::answers::Answers;
 use crate::season::schema::ANSWERS_FORMAT;
-use crate::storage::{WriteError, sweep};
+use crate::storage::{WriteError, check_own, own_folder};
+
+const ANSWERS: &str = "season.json";
+const INDEX: &str = "index.html";
 
 /// `season.json`.
 #[derive(Debug, Serialize, JsonSchema)]
@@ -32,14 +35,22 @@ pub fn schema() -> Schema {
     schema_for!(SeasonFile)
 }
 
+/// Checks that the answers and the page may be written into the data set's folder, before a weekend is collected.
+///
+/// # Errors
+/// [`WriteError`], naming the file that is in the way.
+pub fn check(root: &Path) -> Result<(), WriteError> {
+    check_own(root, [ANSWERS, INDEX].map(Path::new))
+}
+
 /// Writes the answers of a season and its page into the data set's folder; returns the page.
 ///
 /// # Errors
-/// [`WriteError`], naming the file.
+/// [`WriteError`], naming the file; where a file is in the way that runtrue did not write, nothing is written.
 pub fn write(answers: &Answers, root: &Path) -> Result<PathBuf, WriteError> {
-    sweep(root);
-    write::text(&root.join("season.json"), &text(answers))?;
-    let index = root.join("index.html");
-    write::page(&index, pages::season(&view::season(answers)))?;
-    Ok(index)
+    check(root)?;
+    own_folder(root, Path::new(""))?;
+    write::text(root, ANSWERS, &text(answers))?;
+    write::page(root, INDEX, pages::season(&view::season(answers)))?;
+    Ok(root.join(INDEX))
 }

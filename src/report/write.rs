@@ -10,49 +10,59 @@ use super::{pages, tables, view};
 use crate::figure::FIGURES;
 use crate::review::Review;
 use crate::review_file;
-use crate::storage::{LogFormat, WriteError, batch_as_parquet, sweep, write_log, write_whole};
+use crate::storage::{WriteError, batch_as_parquet, check_own, log_as_parquet, own_folder, write_own};
 
-/// Writes the report of `review` into `folder`; returns the weekend's page.
+/// Folder of the normalised logs in a report's folder.
+const LOGS: &str = "logs";
+const REVIEW: &str = "review.json";
+const LAPS: &str = "laps.parquet";
+const RUNS: &str = "runs.parquet";
+const INDEX: &str = "index.html";
+
+/// Writes the report of `review` into `folder`, over nothing but the files of an earlier report; returns the weekend's
+/// page.
 ///
 /// # Errors
-/// [`WriteError`], naming the file.
+/// [`WriteError`], naming the file; where a file is in the way that runtrue did not write, nothing is written.
 pub fn write(review: &Review, folder: &Path) -> Result<PathBuf, WriteError> {
-    let io = |path: &Path| {
-        let path = path.display().to_string();
-        move |source| WriteError::Io { path, source }
-    };
-    let logs = folder.join("logs");
-    std::fs::create_dir_all(&logs).map_err(io(&logs))?;
-    [folder, &logs].into_iter().for_each(sweep);
-    text(&folder.join("review.json"), &review_file::text(review))?;
+    let page_of = |index: usize| view::page_name(index, &review.runs[index].plan().id);
+    let of_runs = (0..review.runs.len()).map(page_of).flat_map(|page| [view::log_name(&page), page]);
+    let names: Vec<String> = of_runs.chain([REVIEW, LAPS, RUNS, INDEX].map(str::to_owned)).collect();
+    check_own(folder, names.iter().map(Path::new))?;
+    own_folder(folder, Path::new(""))?;
+    own_folder(folder, Path::new(LOGS))?;
+    text(folder, REVIEW, &review_file::text(review))?;
     review.runs.par_iter().enumerate().try_for_each(|(index, run)| {
-        let name = view::page_name(index, &run.plan().id);
-        page(&folder.join(&name), pages::run(&view::run(review, index)))?;
+        let name = page_of(index);
+        page(folder, &name, pages::run(&view::run(review, index)))?;
         match run.done() {
-            Some(done) => write_log(&done.log, LogFormat::Parquet, &folder.join(view::log_name(&name))),
+            Some(done) => bytes(folder, &view::log_name(&name), log_as_parquet(&done.log)),
             None => Ok(()),
         }
     })?;
-    table(&folder.join("laps.parquet"), tables::laps(review))?;
-    table(&folder.join("runs.parquet"), tables::runs(review, FIGURES))?;
-    let index = folder.join("index.html");
-    page(&index, pages::weekend(&view::weekend(review)))?;
-    Ok(index)
+    table(folder, LAPS, tables::laps(review))?;
+    table(folder, RUNS, tables::runs(review, FIGURES))?;
+    page(folder, INDEX, pages::weekend(&view::weekend(review)))?;
+    Ok(folder.join(INDEX))
 }
 
-/// Writes a text file whole.
-pub(super) fn text(path: &Path, text: &str) -> Result<(), WriteError> {
-    write_whole(path, |out| out.write_all(text.as_bytes()).map_err(|e| e.to_string()))
+/// Writes a text file whole into `folder`.
+pub(super) fn text(folder: &Path, name: &str, text: &str) -> Result<(), WriteError> {
+    write_own(folder, Path::new(name), |out| out.write_all(text.as_bytes()).map_err(|e| e.to_string()))
 }
 
-/// Writes a page whole.
-pub(super) fn page(path: &Path, html: Result<String, askama::Error>) -> Result<(), WriteError> {
-    let html = html.map_err(|e| WriteError::Format { path: path.display().to_string(), message: e.to_string() })?;
-    text(path, &html)
+/// Writes a page whole into `folder`.
+pub(super) fn page(folder: &Path, name: &str, html: Result<String, askama::Error>) -> Result<(), WriteError> {
+    bytes(folder, name, html.map(String::into_bytes).map_err(|e| e.to_string()))
 }
 
-fn table(path: &Path, table: Result<RecordBatch, ArrowError>) -> Result<(), WriteError> {
-    let refused = |message| WriteError::Format { path: path.display().to_string(), message };
-    let bytes = batch_as_parquet(&table.map_err(|e| refused(e.to_string()))?).map_err(refused)?;
-    write_whole(path, |out| out.write_all(&bytes).map_err(|e| e.to_string()))
+fn table(folder: &Path, name: &str, table: Result<RecordBatch, ArrowError>) -> Result<(), WriteError> {
+    bytes(folder, name, table.map_err(|e| e.to_string()).and_then(|table| batch_as_parquet(&table)))
+}
+
+/// Writes the bytes of a file, or gives the reason why there are none.
+fn bytes(folder: &Path, name: &str, made: Result<Vec<u8>, String>) -> Result<(), WriteError> {
+    let refused = |message| WriteError::Format { path: folder.join(name).display().to_string(), message };
+    let bytes = made.map_err(refused)?;
+    write_own(folder, Path::new(name), |out| out.write_all(&bytes).map_err(|e| e.to_string()))
 }

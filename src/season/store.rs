@@ -25,7 +25,7 @@ use super::partition::{Origin, PART, Partition};
 use super::rows::Weekend;
 use super::schema::{self, Cells, FOLDER, FORMAT, Kind, LOGS, RUNS, TABLE_NAMES, Table};
 use crate::figure::FIGURES;
-use crate::storage::{WriteError, batch_as_parquet, sweep, write_whole};
+use crate::storage::{Own, WriteError, batch_as_parquet, check_own, own_folder, standing, write_own};
 
 /// Why the data set could not be read.
 #[derive(Debug, thiserror::Error)]
@@ -44,11 +44,11 @@ impl ReadError {
     }
 }
 
-/// Writes a weekend's files into the data set at `root`. Its runs go last: a weekend is in the data set when it has
-/// them.
+/// Writes a weekend's files into the data set at `root`, over nothing but its earlier ones. Its runs go last: a weekend
+/// is in the data set when it has them.
 ///
 /// # Errors
-/// [`WriteError`], naming the file.
+/// [`WriteError`], naming the file; where a file is in the way that runtrue did not write, nothing is written.
 pub fn write(root: &Path, weekend: &Weekend) -> Result<(), WriteError> {
     let rows = &weekend.rows;
     let file = TableFile { root, partition: &weekend.partition, origin: &weekend.origin };
@@ -61,13 +61,10 @@ pub fn write(root: &Path, weekend: &Weekend) -> Result<(), WriteError> {
         file.encode(&schema::effects(), &rows.effects)?,
         file.encode(&schema::runs(FIGURES), &rows.runs)?,
     ];
-    for (path, bytes) in files {
-        if let Some(folder) = path.parent() {
-            let io = |source| WriteError::Io { path: path.display().to_string(), source };
-            std::fs::create_dir_all(folder).map_err(io)?;
-            sweep(folder);
-        }
-        write_whole(&path, |out| out.write_all(&bytes).map_err(|e| e.to_string()))?;
+    check_own(root, files.iter().map(|(name, _)| name.as_path()))?;
+    for (name, bytes) in files {
+        own_folder(root, name.parent().unwrap_or(Path::new("")))?;
+        write_own(root, &name, |out| out.write_all(&bytes).map_err(|e| e.to_string()))?;
     }
     Ok(())
 }
@@ -80,13 +77,13 @@ struct TableFile<'a> {
 }
 
 impl TableFile<'_> {
-    /// Path and bytes of a table's file.
+    /// A table's file, from the data set's folder, and its bytes.
     fn encode<R>(&self, table: &Table<R>, rows: &[R]) -> Result<(PathBuf, Vec<u8>), WriteError> {
-        let path = self.root.join(self.partition.file(table.name));
+        let name = self.partition.file(table.name);
         let batch = record_batch(table, rows, self.origin).map_err(|e| e.to_string());
         match batch.and_then(|batch| batch_as_parquet(&batch)) {
-            Ok(bytes) => Ok((path, bytes)),
-            Err(message) => Err(WriteError::Format { path: path.display().to_string(), message }),
+            Ok(bytes) => Ok((name, bytes)),
+            Err(message) => Err(WriteError::Format { path: self.root.join(name).display().to_string(), message }),
         }
     }
 }
@@ -135,20 +132,21 @@ pub fn partitions(root: &Path) -> Result<Vec<Partition>, ReadError> {
     Ok(all)
 }
 
-/// Takes a weekend out of the data set.
+/// Takes a weekend out of the data set: the files that runtrue wrote, and nothing that a link leads to.
 ///
 /// # Errors
-/// [`WriteError`] where one of its files cannot be removed.
+/// [`WriteError`] where one of its files is not runtrue's or cannot be removed.
 pub fn remove(root: &Path, partition: &Partition) -> Result<(), WriteError> {
     // The runs go first: without them the weekend is no longer in the data set.
     let mut tables = TABLE_NAMES;
     tables.sort_by_key(|name| *name != RUNS);
-    for table in tables {
-        let path = root.join(partition.file(table));
-        let io = |source| WriteError::Io { path: path.display().to_string(), source };
-        match std::fs::remove_file(&path) {
-            Err(e) if e.kind() != std::io::ErrorKind::NotFound => return Err(io(e)),
-            _ => {}
+    let names = tables.map(|table| partition.file(table));
+    check_own(root, names.iter().map(PathBuf::as_path))?;
+    for name in names {
+        let path = root.join(&name);
+        if standing(root, &name)? == Own::Written {
+            std::fs::remove_file(&path)
+                .map_err(|source| WriteError::Io { path: path.display().to_string(), source })?;
         }
         // A folder that holds something else stays.
         path.ancestors().skip(1).take(2).take_while(|folder| std::fs::remove_dir(folder).is_ok()).for_each(drop);

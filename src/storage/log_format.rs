@@ -1,13 +1,14 @@
 //! The formats a normalised log can be written in.
 
 use std::io::Write;
-use std::path::Path;
+use std::sync::Arc;
 
 use arrow::array::{Float64Array, RecordBatch, StringArray};
+use arrow::error::ArrowError;
 use arrow::ipc::writer::FileWriter;
 
-use super::parquet::log_as_parquet;
-use super::whole_file::{WriteError, write_whole};
+use super::converted::{Converted, SOURCE};
+use super::parquet::batch_as_parquet;
 use crate::log::Log;
 
 /// A format for a normalised log.
@@ -32,33 +33,33 @@ impl LogFormat {
     }
 }
 
-/// Writes `log` to the file `path`, whole.
-///
-/// # Errors
-/// [`WriteError`].
-pub fn write_log(log: &Log, format: LogFormat, path: &Path) -> Result<(), WriteError> {
-    write_whole(path, |out| write_log_to(log, format, out))
-}
-
-/// Writes `log` to `out`.
+/// Writes `log` to `out`, marked as converted from the log that `mark` names.
 ///
 /// # Errors
 /// The writer's reason, in words.
-pub fn write_log_to(log: &Log, format: LogFormat, mut out: &mut dyn Write) -> Result<(), String> {
-    match format {
-        LogFormat::Parquet => out.write_all(&log_as_parquet(log)?).map_err(|e| e.to_string()),
-        LogFormat::Arrow => {
-            let mut writer = FileWriter::try_new(&mut out, &log.batch().schema()).map_err(|e| e.to_string())?;
-            writer.write(log.batch()).and_then(|()| writer.finish()).map_err(|e| e.to_string())
-        }
-        LogFormat::Csv => write_csv(log.batch(), out).map_err(|e| e.to_string()),
+pub fn write_log_to(log: &Log, format: LogFormat, mark: Converted, mut out: &mut dyn Write) -> Result<(), String> {
+    if format == LogFormat::Csv {
+        return write_csv(log.batch(), mark, out).map_err(|e| e.to_string());
     }
+    let batch = marked(log.batch(), mark).map_err(|e| e.to_string())?;
+    if format == LogFormat::Parquet {
+        return out.write_all(&batch_as_parquet(&batch)?).map_err(|e| e.to_string());
+    }
+    let mut writer = FileWriter::try_new(&mut out, &batch.schema()).map_err(|e| e.to_string())?;
+    writer.write(&batch).and_then(|()| writer.finish()).map_err(|e| e.to_string())
 }
 
-fn write_csv(batch: &RecordBatch, out: &mut dyn Write) -> Result<(), csv::Error> {
+/// The batch with its source in the metadata beside its format.
+fn marked(batch: &RecordBatch, mark: Converted) -> Result<RecordBatch, ArrowError> {
+    let mut schema = batch.schema().as_ref().clone();
+    schema.metadata.extend(mark.source_text().map(|source| (SOURCE.to_owned(), source)));
+    RecordBatch::try_new(Arc::new(schema), batch.columns().to_vec())
+}
+
+fn write_csv(batch: &RecordBatch, mark: Converted, out: &mut dyn Write) -> Result<(), csv::Error> {
     let mut writer = csv::Writer::from_writer(out);
-    let schema = batch.schema();
-    writer.write_record(schema.fields().iter().map(|f| f.name()))?;
+    let (schema, mark) = (batch.schema(), mark.column());
+    writer.write_record(schema.fields().iter().map(|f| f.name()).chain([&mark]))?;
     for row in 0..batch.num_rows() {
         let cells = batch.columns().iter().map(|column| {
             let any = column.as_any();
@@ -69,7 +70,7 @@ fn write_csv(batch: &RecordBatch, out: &mut dyn Write) -> Result<(), csv::Error>
                 any.downcast_ref::<StringArray>().map_or(String::new(), |t| t.value(row).to_owned())
             }
         });
-        writer.write_record(cells)?;
+        writer.write_record(cells.chain([String::new()]))?;
     }
     writer.flush()?;
     Ok(())

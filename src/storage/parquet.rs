@@ -9,6 +9,8 @@ use rayon::prelude::*;
 
 use crate::log::Log;
 
+/// What a file's footer says of the program that made it.
+pub(super) const CREATOR: &str = "runtrue";
 /// Rows of a row group: the default of Parquet's own writers.
 const ROWS_PER_GROUP: usize = 1 << 20;
 
@@ -26,7 +28,7 @@ pub fn log_as_parquet(log: &Log) -> Result<Vec<u8>, String> {
 /// The writer's reason, in words.
 pub fn batch_as_parquet(batch: &RecordBatch) -> Result<Vec<u8>, String> {
     let properties =
-        WriterProperties::builder().set_compression(Compression::SNAPPY).set_created_by("runtrue".to_owned()).build();
+        WriterProperties::builder().set_compression(Compression::SNAPPY).set_created_by(CREATOR.to_owned()).build();
     let mut bytes = Vec::new();
     let mut writer = ArrowWriter::try_new(&mut bytes, batch.schema(), Some(properties)).map_err(|e| e.to_string())?;
     if batch.num_rows() < ROWS_PER_GROUP {

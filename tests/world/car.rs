@@ -17,6 +17,23 @@ const MOST_SIDEWAYS: f64 = 0.97;
 /// Share of the no-load speed at the fastest place that gearing aims at. Common practice, no source.
 const GEARED_FOR: (f64, f64) = (0.70, 0.86);
 
+/// Heat of the winding that racers gear for, W. Common practice is to gear by temperature; the figures: no source.
+const BEARABLE_W: (f64, f64) = (5.0, 13.0);
+/// Smallest and largest pinion that are made for such cars, teeth; from memory.
+const FEWEST_TEETH: u32 = 14;
+const MOST_TEETH: u32 = 60;
+
+/// A lap as it is worked out, not driven.
+#[derive(Debug, Clone, Copy, Default)]
+pub struct QuickLap {
+    /// Its time, s.
+    pub seconds: f64,
+    /// Its highest speed, m/s.
+    pub top_m_s: f64,
+    /// Mean heat of the winding at 20 °C, W.
+    pub copper_w: f64,
+}
+
 /// A car as it truly is.
 #[derive(Debug, Clone)]
 pub struct Car {
@@ -74,11 +91,11 @@ impl Car {
     /// A four-wheel-driven touring car of two cells on rubber.
     pub fn tourer(dice: &mut Dice, track: &Track) -> Self {
         let tyre = Tyre::rubber(dice, track.surface);
-        let turns = dice.pick(&[8.5, 10.5, 13.5, 13.5, 17.5]);
+        let turns = dice.pick(&[8.5, 10.5, 13.5, 13.5, 17.5, 17.5]);
         let mut car = Self {
             mass_kg: dice.between(1.30, 1.50),
             driven_share: 1.0,
-            drag_m2: dice.between(0.008, 0.016),
+            drag_m2: dice.between(0.012, 0.024),
             down_m2: dice.between(0.004, 0.02),
             turning_kg: dice.between(0.05, 0.10),
             internal_ratio: dice.pick(&[1.85, 1.9, 1.95, 2.0]),
@@ -93,11 +110,11 @@ impl Car {
     /// A rear-driven pan car of one cell on foam, without gears but pinion and spur.
     pub fn pan(dice: &mut Dice, track: &Track) -> Self {
         let tyre = Tyre::foam(dice, track.surface);
-        let turns = dice.pick(&[8.5, 10.5, 10.5, 13.5]);
+        let turns = dice.pick(&[10.5, 10.5, 13.5, 13.5, 17.5]);
         let mut car = Self {
             mass_kg: dice.between(0.70, 0.85),
             driven_share: dice.between(0.55, 0.66),
-            drag_m2: dice.between(0.005, 0.011),
+            drag_m2: dice.between(0.007, 0.015),
             down_m2: dice.between(0.003, 0.012),
             turning_kg: dice.between(0.025, 0.05),
             internal_ratio: 1.0,
@@ -117,10 +134,10 @@ impl Car {
             height: dice.between(0.06, 0.12),
             drag_m2: 0.0,
             down_m2: 0.0,
-            rolling: dice.between(0.015, 0.035),
-            slip_angle: dice.between(0.05, 0.11),
+            rolling: dice.between(0.025, 0.06),
+            slip_angle: dice.between(0.06, 0.13),
             turning_kg: 0.0,
-            gear_efficiency: dice.between(0.86, 0.95),
+            gear_efficiency: dice.between(0.84, 0.94),
             internal_ratio: 0.0,
             spur: 0,
             pinion: 0,
@@ -137,43 +154,64 @@ impl Car {
         }
     }
 
-    /// Chooses the pinion so that the motor turns at a wanted share of its no-load speed at the fastest place.
+    /// Chooses the pinion so that the motor turns at a wanted share of its no-load speed at the fastest place, then
+    /// fewer teeth until the winding's heat is one that the motor bears.
     fn gear(&mut self, dice: &mut Dice, track: &Track) {
-        let volt = 3.75 * self.pack.cells as f64;
-        let ohm = self.motor.winding_ohm + self.controller.path_ohm + self.pack.ohm;
-        let power = 0.6 * volt * volt / (4.0 * ohm);
-        let (_, top) = self.quick_lap(track, |speed| power / speed.max(1.0));
-        let per_wheel_turn =
-            dice.between(GEARED_FOR.0, GEARED_FOR.1) * volt / self.motor.constant / (top / self.radius_m(0));
-        self.pinion = (f64::from(self.spur) * self.internal_ratio / per_wheel_turn).round().clamp(12.0, 70.0) as u32;
+        let power = 0.6 * self.full_volt() * self.full_volt() / (4.0 * self.full_ohm());
+        let top = self.quick_lap(track, |speed| power / speed.max(1.0)).top_m_s;
+        let no_load = self.full_volt() / self.motor.constant;
+        let per_wheel_turn = dice.between(GEARED_FOR.0, GEARED_FOR.1) * no_load / (top / self.radius_m(0));
+        let teeth = (f64::from(self.spur) * self.internal_ratio / per_wheel_turn).round();
+        self.pinion = (teeth as u32).clamp(FEWEST_TEETH, MOST_TEETH);
+        let bears_w = dice.between(BEARABLE_W.0, BEARABLE_W.1);
+        while self.pinion > FEWEST_TEETH && self.geared_lap(track).copper_w > bears_w {
+            self.pinion -= 1;
+        }
     }
 
-    /// Lap time (s) and top speed (m/s) of a lap without a mistake and without slip.
-    pub fn geared_lap(&self, track: &Track) -> (f64, f64) {
-        let volt = 3.75 * self.pack.cells as f64;
-        let ohm = self.motor.winding_ohm + self.controller.path_ohm + self.pack.ohm;
+    fn full_volt(&self) -> f64 {
+        3.75 * self.pack.cells as f64
+    }
+
+    fn full_ohm(&self) -> f64 {
+        self.motor.winding_ohm + self.controller.path_ohm + self.pack.ohm
+    }
+
+    /// A lap without a mistake and without slip.
+    pub fn geared_lap(&self, track: &Track) -> QuickLap {
         let turns_per_m = self.ratio(self.pinion) / self.radius_m(0);
         self.quick_lap(track, |speed| {
-            let ampere = ((volt - self.motor.constant * speed * turns_per_m) / ohm).clamp(0.0, self.controller.limit_a);
+            let wanted = (self.full_volt() - self.motor.constant * speed * turns_per_m) / self.full_ohm();
+            let ampere = wanted.clamp(0.0, self.controller.limit_a);
             self.motor.constant * ampere * turns_per_m * self.gear_efficiency
         })
     }
 
-    fn quick_lap(&self, track: &Track, motor_n: impl Fn(f64) -> f64) -> (f64, f64) {
+    fn quick_lap(&self, track: &Track, motor_n: impl Fn(f64) -> f64) -> QuickLap {
         let target = self.targets(track, 1.2);
+        let ampere_per_n =
+            self.radius_m(0) / (self.ratio(self.pinion.max(1)) * self.motor.constant * self.gear_efficiency);
         let mut speed = target[0].min(5.0);
-        let mut last = (0.0, 0.0);
+        let mut lap = QuickLap::default();
         for _twice in 0..2 {
-            last = (0.0, 0.0_f64);
+            lap = QuickLap::default();
             for (place, &limit) in target.iter().enumerate() {
                 let curvature = track.curvature[place];
-                let grip = self.driver.exit_share * self.contact(speed, curvature, 0.0, 1.2).most_n;
-                let force = motor_n(speed).min(grip) - self.resistance_n(speed, curvature, 1.2);
-                speed = (speed * speed + 2.0 * track.place_m * force / self.mass_kg).max(1.0).sqrt().min(limit);
-                last = (last.0 + track.place_m / speed, last.1.max(speed));
+                let sideways = self.sideways(speed, curvature, 1.2);
+                let grip = self.driver.exit_share * self.contact(speed, sideways, 0.0, 1.2).most_n;
+                let back = self.resistance_n(speed, curvature, 1.2);
+                let force = motor_n(speed).min(grip) - back;
+                let reached = (speed * speed + 2.0 * track.place_m * force / self.mass_kg).max(1.0).sqrt().min(limit);
+                let needed = self.mass_kg * (reached * reached - speed * speed) / (2.0 * track.place_m) + back;
+                let ampere = needed * ampere_per_n;
+                speed = reached;
+                let seconds = track.place_m / speed;
+                lap.seconds += seconds;
+                lap.top_m_s = lap.top_m_s.max(speed);
+                lap.copper_w += seconds * self.motor.winding_ohm * ampere * ampere;
             }
         }
-        last
+        QuickLap { copper_w: lap.copper_w / lap.seconds, ..lap }
     }
 
     /// Motor turns per wheel turn with a pinion.
@@ -197,12 +235,12 @@ impl Car {
         (speed * speed * curvature / (self.tyre.friction * pressed)).min(MOST_SIDEWAYS)
     }
 
-    /// Contact of the driven tyres at an acceleration, m/s².
-    pub fn contact(&self, speed: f64, curvature: f64, acceleration: f64, density: f64) -> Contact {
+    /// Contact of the driven tyres where cornering uses a share of the friction, at an acceleration, m/s².
+    pub fn contact(&self, speed: f64, sideways: f64, acceleration: f64, density: f64) -> Contact {
         let rest = self.mass_kg * GRAVITY * self.driven_share;
         let moved = if self.four { 0.0 } else { self.mass_kg * acceleration * self.height };
         let load = (rest + self.pressed_n(speed, density) * self.driven_share + moved).max(0.3 * rest);
-        self.tyre.contact(load, rest, self.sideways(speed, curvature, density))
+        self.tyre.contact(load, rest, sideways)
     }
 
     fn pressed_n(&self, speed: f64, density: f64) -> f64 {
@@ -215,15 +253,15 @@ impl Car {
     }
 
     /// Rolling, and scrubbing in corners, N.
-    pub fn rolling_n(&self, speed: f64, curvature: f64, density: f64) -> f64 {
-        let sideways = self.sideways(speed, curvature, density);
+    pub fn rolling_n(&self, speed: f64, curvature: f64, sideways: f64, density: f64) -> f64 {
         let scrub = self.mass_kg * speed * speed * curvature * self.slip_angle * sideways;
         self.rolling * (self.mass_kg * GRAVITY + self.pressed_n(speed, density)) * (speed / 0.2).min(1.0) + scrub
     }
 
     /// All that holds it back, N.
     pub fn resistance_n(&self, speed: f64, curvature: f64, density: f64) -> f64 {
-        self.drag_n(speed, density) + self.rolling_n(speed, curvature, density)
+        let sideways = self.sideways(speed, curvature, density);
+        self.drag_n(speed, density) + self.rolling_n(speed, curvature, sideways, density)
     }
 
     /// Speed that the driver aims at, at each place: corners, and the braking before them.
@@ -245,7 +283,8 @@ impl Car {
         for step in (0..2 * places).rev() {
             let (place, next) = (step % places, (step + 1) % places);
             let after = target[next];
-            let brake = self.driver.brake_share * self.contact(after, track.curvature[place], -4.0, density).most_n;
+            let sideways = self.sideways(after, track.curvature[place], density);
+            let brake = self.driver.brake_share * self.contact(after, sideways, -4.0, density).most_n;
             let slowing = (brake + self.resistance_n(after, track.curvature[place], density)) / self.mass_kg;
             target[place] = target[place].min((after * after + 2.0 * slowing * track.place_m).sqrt());
         }

@@ -1,4 +1,4 @@
-//! A run from power-on to power-off, in steps of a millisecond.
+//! A run from power-on to power-off, in steps of two milliseconds.
 //!
 //! Car: m·dv/dt = F_tyre − air − rolling − scrub. Wheels, gears and rotor as one mass at the tread:
 //! m_turning·dw/dt = F_motor − F_tyre(w, v), stepped with the slope of F_tyre over w (linearly implicit), for the tyre is
@@ -16,7 +16,7 @@ use super::trace::{Moment, RaceEnd, Trace};
 use super::track::Track;
 
 /// Step while it moves, s.
-const STEP_S: f64 = 0.001;
+const STEP_S: f64 = 0.002;
 /// Step while it stands, s.
 const STANDING_STEP_S: f64 = 0.01;
 /// Step of heat and pack, s.
@@ -113,12 +113,15 @@ struct Drive<'a> {
     square_a2_s: f64,
     slow_s: f64,
     charge_a_s: f64,
+    turns: f64,
     trace: Trace,
 }
 
 /// Drives a run.
 pub fn drive(car: &Car, track: &Track, setup: &Setup, rows: RowClock, dice: Dice) -> Trace {
     let mut drive = Drive::new(car, track, setup, rows);
+    drive.flow = drive.operating.flow(drive.pack.source(), Command::Drive(0.0), 0.0);
+    drive.trace = Trace::from(drive.moment(0.0));
     drive.stand(setup.waits_s[0]);
     drive.turn_by_hand(setup.waits_s[1]);
     drive.stand(setup.waits_s[2]);
@@ -157,6 +160,7 @@ impl<'a> Drive<'a> {
             square_a2_s: 0.0,
             slow_s: 0.0,
             charge_a_s: 0.0,
+            turns: 0.0,
             trace: Trace::default(),
         }
     }
@@ -252,19 +256,22 @@ impl<'a> Drive<'a> {
         if self.way_m < due {
             return false;
         }
-        self.trace.passings_s.push(self.at_s - (self.way_m - due) / self.speed.max(0.1));
+        let since = (self.way_m - due) / self.speed.max(0.1);
+        self.trace.passings_s.push(self.at_s - since);
+        self.trace.turns_at_passings.push(self.turns - since * self.wheel * self.turns_per_m / TAU);
         self.trace.race_end.at_s > 0.0
     }
 
     fn view(&self, place: usize, pace: f64) -> View {
         let curvature = self.track.curvature[place];
+        let sideways = self.car.sideways(self.speed, curvature, self.density);
         View {
             at_s: self.at_s,
             place,
             lap: (self.way_m / self.track.lap_length_m).floor() as i64,
             speed: self.speed,
             slip: if self.wheel > 0.3 { (self.wheel - self.speed) / self.wheel } else { 0.0 },
-            grip_n: self.car.contact(self.speed, curvature, self.acceleration, self.density).most_n,
+            grip_n: self.car.contact(self.speed, sideways, self.acceleration, self.density).most_n,
             resistance_n: self.car.resistance_n(self.speed, curvature, self.density),
             motor_speed: self.speed * self.turns_per_m,
             turns_per_m: self.turns_per_m,
@@ -284,13 +291,14 @@ impl<'a> Drive<'a> {
         let gears = if torque > 0.0 { car.gear_efficiency } else { 1.0 / car.gear_efficiency };
         let motor_n = torque * gears * self.turns_per_m / growth;
 
-        let contact = car.contact(self.speed, curvature, self.acceleration, self.density);
+        let sideways = car.sideways(self.speed, curvature, self.density);
+        let contact = car.contact(self.speed, sideways, self.acceleration, self.density);
         let (tyre_n, slope) = car.tyre.force(contact, self.wheel, self.speed);
         let change = STEP_S * (motor_n - tyre_n) / (self.turning_kg + STEP_S * slope);
         let wheel = (self.wheel + change).max(0.0);
         let tyre_n = tyre_n + slope * (wheel - self.wheel);
         let drag_n = car.drag_n(self.speed, self.density);
-        let rolling_n = car.rolling_n(self.speed, curvature, self.density);
+        let rolling_n = car.rolling_n(self.speed, curvature, sideways, self.density);
         let speed = (self.speed + STEP_S * (tyre_n - drag_n - rolling_n) / car.mass_kg).max(0.0);
 
         let (mean_wheel, mean_speed) = (0.5 * (wheel + self.wheel), 0.5 * (speed + self.speed));
@@ -305,6 +313,7 @@ impl<'a> Drive<'a> {
         self.way_m += mean_speed * STEP_S / (1.0 + self.setup.longer + hand.longer);
         self.trace.ground_m += mean_speed * STEP_S;
         self.heat.can_w += STEP_S * loss * motor_speed;
+        self.turns += STEP_S * mean_wheel * self.turns_per_m / growth / TAU;
         self.pass(STEP_S, hand.at);
     }
 
@@ -360,6 +369,7 @@ impl<'a> Drive<'a> {
             voltage: self.flow.pack_v,
             current: self.flow.pack_a,
             charge_a_s: self.charge_a_s,
+            turns: self.turns,
             motor_c: self.temperatures.motor_sensor,
             controller_c: self.temperatures.controller_sensor(&self.car.heat),
             hand,

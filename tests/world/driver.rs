@@ -48,7 +48,7 @@ impl Driver {
     /// Draws one for a track of so many sections.
     pub fn draw(dice: &mut Dice, sections: usize) -> Self {
         let mut greedy = vec![dice.between(0.0, 0.02); sections];
-        for _ in 0..dice.whole(0, 3) {
+        for _ in 0..dice.whole(0, 4) {
             let section = dice.whole(0, sections - 1);
             greedy[section] = dice.between(0.1, 0.8);
         }

@@ -42,7 +42,7 @@ impl Motor {
     pub fn draw(dice: &mut Dice, turns: f64) -> Self {
         let rpm_per_volt = 39_000.0 / turns * dice.between(0.95, 1.05);
         let constant = 60.0 / (std::f64::consts::TAU * rpm_per_volt);
-        let at_no_load = dice.between(1.8, 3.4) * (13.5 / turns).sqrt();
+        let at_no_load = dice.between(2.2, 4.5) * (13.5 / turns).sqrt();
         let rub = dice.between(0.3, 0.5);
         Self {
             turns,

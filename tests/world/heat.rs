@@ -79,7 +79,7 @@ impl HeatPath {
             chassis_j_k: dice.between(120.0, 400.0),
             winding_to_can: dice.between(0.9, 2.5),
             can_to_chassis: dice.between(0.05, 0.25),
-            can_to_air: ToAir::draw(dice, (0.06, 0.12), (0.02, 0.05), (0.05, 0.18)),
+            can_to_air: ToAir::draw(dice, (0.05, 0.10), (0.015, 0.035), (0.04, 0.15)),
             chassis_to_air: ToAir::draw(dice, (0.2, 0.4), (0.04, 0.1), (0.0, 0.0)),
             sensor_on_winding: dice.between(0.1, 0.7),
             sensor_lag_s: dice.between(3.0, 15.0),

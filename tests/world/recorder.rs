@@ -101,7 +101,7 @@ impl Recorder {
                     (row.charge_a_s - before.charge_a_s) / (row.at_s - before.at_s)
                 }
                 CurrentKind::MeanOverRow => row.current,
-                CurrentKind::Held(rows) if number % rows == 0 => row.current,
+                CurrentKind::Held(rows) if number.is_multiple_of(rows) => row.current,
                 CurrentKind::Held(_) => f64::NAN,
             };
             if exact.is_finite() {
@@ -135,7 +135,7 @@ pub struct Columns {
     pub motor_c: Vec<f64>,
     /// Controller, °C.
     pub controller_c: Vec<f64>,
-    /// Hand, %: negative is brake. Empty where the recorder has none.
+    /// Hand, %: negative is brake. Written where the recorder has it.
     pub throttle: Vec<f64>,
 }
 

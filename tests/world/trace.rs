@@ -20,6 +20,8 @@ pub struct Moment {
     pub current: f64,
     /// Charge taken since power-on, A s.
     pub charge_a_s: f64,
+    /// Turns of the motor since the start, the hand's not counted.
+    pub turns: f64,
     /// Motor's sensor, °C.
     pub motor_c: f64,
     /// Controller's sensor, °C.
@@ -49,6 +51,7 @@ impl Moment {
             at_s: mix(before.at_s, after.at_s),
             rpm: mix(before.rpm, after.rpm),
             charge_a_s: mix(before.charge_a_s, after.charge_a_s),
+            turns: mix(before.turns, after.turns),
             motor_c: mix(before.motor_c, after.motor_c),
             controller_c: mix(before.controller_c, after.controller_c),
             car: mix(before.car, after.car),
@@ -129,6 +132,8 @@ pub struct Trace {
     pub rows: Vec<Moment>,
     /// Passings of the line, s from power-on, from the first of the race to the flag.
     pub passings_s: Vec<f64>,
+    /// Turns of the motor at each passing, from the start.
+    pub turns_at_passings: Vec<f64>,
     /// Wheelspin.
     pub spins: Vec<Spin>,
     /// Where the energy went.
@@ -150,6 +155,11 @@ pub struct Trace {
 }
 
 impl Trace {
+    /// A trace that begins at a moment.
+    pub fn from(before: Moment) -> Self {
+        Self { before, ..Self::default() }
+    }
+
     /// Takes a moment, and a row where `next_row_s` has come; gives the time between rows, by `gap`, back into it.
     pub fn watch(&mut self, now: Moment, next_row_s: &mut f64, gap: &mut impl FnMut() -> f64) {
         while *next_row_s <= now.at_s {

@@ -28,11 +28,11 @@ impl Track {
     /// Draws a track of 60 to 260 m.
     pub fn draw(dice: &mut Dice) -> Self {
         let lap_length_m = dice.between(60.0, 260.0);
-        let corners = ((lap_length_m / dice.between(16.0, 28.0)).round() as usize).clamp(4, 12);
+        let corners = ((lap_length_m / dice.between(11.0, 21.0)).round() as usize).clamp(4, 16);
         let scale = (lap_length_m / 150.0).sqrt().clamp(0.7, 1.3);
         let mut corner_list: Vec<(f64, f64)> = (0..corners)
             .map(|_| {
-                let radius = scale * dice.between(1.6, 7.5);
+                let radius = scale * dice.between(1.3, 6.0);
                 (radius, radius * dice.between(45.0_f64, 180.0).to_radians())
             })
             .collect();
@@ -40,7 +40,7 @@ impl Track {
         let shorter = (0.55 * lap_length_m / arcs).min(1.0);
         corner_list.iter_mut().for_each(|c| c.1 *= shorter);
         let mut straights: Vec<f64> = (0..corners).map(|_| dice.between(0.15, 1.0)).collect();
-        straights[0] = dice.between(1.6, 3.2);
+        straights[0] = dice.between(1.2, 2.6);
         let rest = lap_length_m - corner_list.iter().map(|c| c.1).sum::<f64>();
         let sum: f64 = straights.iter().sum();
         straights.iter_mut().for_each(|s| *s *= rest / sum);

@@ -9,6 +9,8 @@ use super::dice::Dice;
 
 /// Speed below which slip is counted against this speed, m/s: at rest slip has no meaning.
 const SLOWEST_M_S: f64 = 0.5;
+/// Friction at which the slip of full sliding is given; the bristles' stiffness follows the root of the friction.
+const REFERENCE_FRICTION: f64 = 1.5;
 /// How fast the force falls to the sliding share, in x.
 const FALL: f64 = 1.5;
 
@@ -21,7 +23,7 @@ pub struct Tyre {
     pub friction: f64,
     /// Share of the friction lost per doubling of the load.
     pub load_loss: f64,
-    /// Slip at which the whole contact slides, at the reference load.
+    /// Slip at which the whole contact slides, at the reference load and friction.
     pub slides_at: f64,
     /// Sliding friction over the peak's.
     pub sliding: f64,
@@ -52,7 +54,7 @@ impl Tyre {
             kind: "rubber",
             friction,
             load_loss: dice.between(0.03, 0.08),
-            slides_at: dice.between(0.10, 0.18),
+            slides_at: dice.between(0.12, 0.20),
             sliding: dice.between(0.72, 0.9),
             diameter_mm: dice.between(61.5, 64.5),
             squash: dice.between(0.0, 0.012),
@@ -68,7 +70,7 @@ impl Tyre {
             kind: "foam",
             friction,
             load_loss: dice.between(0.01, 0.05),
-            slides_at: dice.between(0.07, 0.14),
+            slides_at: dice.between(0.10, 0.18),
             sliding: dice.between(0.75, 0.95),
             diameter_mm: dice.between(39.0, 46.0),
             squash: dice.between(0.0, 0.008),
@@ -83,7 +85,8 @@ impl Tyre {
         let friction = self.friction * (1.0 - self.load_loss * (times - 1.0));
         let whole = friction * load_n;
         // Bristles carry a little less than in proportion to the load.
-        let stiffness_n = 3.0 * self.friction * rest_n / self.slides_at * (1.0 + 0.85 * (times - 1.0));
+        let friction = (self.friction * REFERENCE_FRICTION).sqrt();
+        let stiffness_n = 3.0 * friction * rest_n / self.slides_at * (1.0 + 0.85 * (times - 1.0));
         Contact { most_n: whole * (1.0 - sideways * sideways).sqrt(), stiffness_n }
     }
 

@@ -17,6 +17,8 @@ use super::track::Track;
 
 /// Lap times that a track must allow both cars without slip or mistakes, s.
 const LAP_S: (f64, f64) = (8.0, 19.5);
+/// Longest time between two rows, s, with jitter: the log's last row is that far before its end.
+const LONGEST_ROW_S: f64 = 0.25;
 /// Streams of chance for cars and runs, apart from the weekend's own.
 const STREAM_OF_CAR: u64 = 1_000;
 const STREAMS_OF_RUN: u64 = 10;
@@ -89,6 +91,8 @@ pub struct Truth {
     pub first_passing_s: f64,
     /// All passings of the race, the first included.
     pub passings_s: Vec<f64>,
+    /// Turns of the motor in each lap.
+    pub lap_turns: Vec<f64>,
     /// Race end: race length after the first passing.
     pub race_end_s: f64,
     /// Motor's sensor then, °C.
@@ -134,9 +138,20 @@ pub struct Truth {
 }
 
 impl Truth {
+    /// What turns of the motor, a tyre's diameter (mm) and a lap length (m) make of the ratio: the median over all laps,
+    /// with slip and the tyre's squash in it.
+    pub fn ratio_over_laps(&self, tyre_mm: f64, lap_length_m: f64) -> f64 {
+        let mut turns = self.lap_turns.clone();
+        turns.sort_by(f64::total_cmp);
+        turns[turns.len() / 2] * std::f64::consts::PI * tyre_mm * 1e-3 / lap_length_m
+    }
+
     /// Seconds of wheelspin between two times.
     pub fn spin_seconds(&self, from_s: f64, until_s: f64) -> f64 {
-        self.spins.iter().map(|spin| (spin.end_s.min(until_s) - spin.start_s.max(from_s)).max(0.0)).sum()
+        self.spins
+            .iter()
+            .map(|spin| (spin.end_s.min(until_s) - spin.start_s.max(from_s)).max(0.0))
+            .fold(0.0, |a, b| a + b)
     }
 }
 
@@ -271,7 +286,7 @@ fn track_and_cars(dice: &mut Dice) -> (Track, Vec<Car>) {
     loop {
         let track = Track::draw(dice);
         let mut cars = vec![Car::tourer(dice, &track), Car::pan(dice, &track)];
-        let fits = |car: &Car| (LAP_S.0..LAP_S.1).contains(&car.geared_lap(&track).0);
+        let fits = |car: &Car| (LAP_S.0..LAP_S.1).contains(&car.geared_lap(&track).seconds);
         if cars.iter().all(fits) {
             cars[0].name = names.0.to_owned();
             cars[1].name = names.1.to_owned();
@@ -311,7 +326,7 @@ impl Window {
         let late_lap = dice.whole(0, 2).min(passings.len() - 2);
         let late = passings[late_lap] + dice.between(0.2, 0.9) * (passings[late_lap + 1] - passings[late_lap]);
         let early = first + dice.between(0.5, 0.9) * (last - first);
-        let within = passings.iter().filter(|&&at| at < early).count();
+        let within = passings.iter().filter(|&&at| at < early - LONGEST_ROW_S).count();
         let (start, end) = (f64::MIN, f64::MAX);
         let (from_s, until_s, passings) = match coverage {
             Whole => (start, end, passings.len()),
@@ -340,6 +355,7 @@ fn truth(car: &Car, track: &Track, setup: &Setup, trace: &Trace, rows: &[Moment]
         lap_length_m: track.lap_length_m * (1.0 + setup.longer),
         first_passing_s: in_log(trace.passings_s[0]),
         passings_s: trace.passings_s.iter().map(|&at| in_log(at)).collect(),
+        lap_turns: trace.turns_at_passings.windows(2).map(|lap| lap[1] - lap[0]).collect(),
         race_end_s: in_log(end.at_s),
         motor_race_end_c: end.motor_c,
         controller_race_end_c: end.controller_c,

@@ -1,7 +1,6 @@
 //! One answered question of a run, with its charts.
 
 use super::cells::NOTHING;
-use super::evidence::RestsOnView;
 use super::verdicts::VerdictView;
 use crate::report::charts::{NARROW, Size, WIDE};
 use crate::wording::InFigures;
@@ -71,8 +70,8 @@ pub struct AnswerView {
     pub details: Vec<String>,
     /// Evidence.
     pub charts: Vec<ChartView>,
-    /// What it rests on.
-    pub rests_on: RestsOnView,
+    /// What it rests on, in a line; may be empty.
+    pub rests_on: String,
 }
 
 /// Why a question, or a part of it, has no answer.

@@ -242,9 +242,8 @@ fn effect_row(effect: &Effect) -> RowView {
 
 /// Notices that put a run's figures in doubt as a whole.
 fn guesses(review: &Review) -> Vec<RunNotice> {
-    const CODES: [NoticeCode; 14] = [
+    const CODES: [NoticeCode; 13] = [
         NoticeCode::NoLapList,
-        NoticeCode::ListDoesNotFit,
         NoticeCode::NoLaps,
         NoticeCode::PolesAssumed,
         NoticeCode::ChannelFromValues,

@@ -175,8 +175,7 @@ impl SheetStore {
             if std::fs::read(self.folder().join(SHEET)).is_ok_and(|now| now == new) {
                 return Ok(());
             }
-            let failed = |e: io::Error| Failure { message: format!("`{SHEET}` could not be saved: {e}"), hint: None };
-            write(self.folder(), &new, jiff::Timestamp::now()).map_err(failed)?;
+            write(self.folder(), &new, jiff::Timestamp::now()).map_err(|e| unsaved(&e))?;
         }
         self.current.refresh();
         Ok(())
@@ -187,6 +186,15 @@ impl SheetStore {
         let marked = std::fs::read(self.folder().join(SHEET)).is_ok_and(|b| b.starts_with(BYTE_ORDER_MARK.as_bytes()));
         if marked { format!("{BYTE_ORDER_MARK}{text}").into_bytes() } else { text.into_bytes() }
     }
+}
+
+/// Why the sheet could not be saved, and that it is as it was.
+fn unsaved(e: &io::Error) -> Failure {
+    let hint = match e.kind() {
+        io::ErrorKind::PermissionDenied => "allow changes to the file and its folder, then save again",
+        _ => "correct that, then save again; the sheet in the folder is unchanged",
+    };
+    Failure { message: format!("`{SHEET}` could not be saved: {e}"), hint: Some(hint.to_owned()) }
 }
 
 /// What is wrong with a sheet's text as a whole, drawn; `None` where it can be read.

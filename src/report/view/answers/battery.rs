@@ -4,7 +4,6 @@ use crate::measure::battery::{Battery, BatteryVerdict};
 use crate::quantity::Estimate;
 use crate::report::charts;
 use crate::report::view::answer::{AnswerView, ChartView, KeyFigure, chart, not_answered};
-use crate::report::view::evidence::RestsOnView;
 use crate::report::view::verdicts;
 use crate::run::Measured;
 use crate::weekend::conclude::ConcludedRun;
@@ -28,7 +27,7 @@ pub fn answer(run: &ConcludedRun, done: &Measured, race_s: f64) -> AnswerView {
         sentences: sentences(battery, &pack, race_s),
         details: Vec::new(),
         charts: pack_charts(done, &pack),
-        rests_on: RestsOnView::default(),
+        rests_on: String::new(),
     }
 }
 

@@ -4,7 +4,6 @@ use crate::measure::gearing::{Fit, Gearing};
 use crate::notice::printable;
 use crate::report::charts::{self, FURTHEST_RATIO};
 use crate::report::view::answer::{AnswerView, ChartView, KeyFigure, chart, not_answered};
-use crate::report::view::evidence::RestsOnView;
 use crate::report::view::verdicts;
 use crate::run::{GearingVerdict, Measured, PinionVerdict};
 use crate::weekend::conclude::ConcludedRun;
@@ -31,7 +30,7 @@ pub fn answer(run: &ConcludedRun, done: &Measured) -> AnswerView {
         sentences,
         details: probabilities(&pinion.fits).into_iter().collect(),
         charts: ratio_chart(run, done),
-        rests_on: RestsOnView::default(),
+        rests_on: String::new(),
     }
 }
 

@@ -3,7 +3,6 @@
 use crate::measure::wheelspin::Event;
 use crate::report::charts;
 use crate::report::view::answer::{AnswerView, KeyFigure, chart, not_answered};
-use crate::report::view::evidence::RestsOnView;
 use crate::report::view::verdicts;
 use crate::run::Measured;
 use crate::weekend::findings;
@@ -38,7 +37,7 @@ pub fn answer(done: &Measured) -> AnswerView {
             "Where on each lap the wheels spun",
             "Orange: wheelspin.",
         ),
-        rests_on: RestsOnView::default(),
+        rests_on: String::new(),
     }
 }
 

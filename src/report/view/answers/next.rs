@@ -3,7 +3,6 @@
 use crate::measure::hot_part::HotPart;
 use crate::report::charts;
 use crate::report::view::answer::{AnswerView, ChartView, KeyFigure, chart, not_answered};
-use crate::report::view::evidence::RestsOnView;
 use crate::report::view::verdicts::{self, PinionRoom};
 use crate::sheet::DEFAULT_MOTOR_C;
 use crate::sheet::keys::printable_label;
@@ -29,7 +28,7 @@ pub fn answer(run: &ConcludedRun) -> AnswerView {
         sentences: sentences(run, on_car),
         details: Vec::new(),
         charts: pinion_charts(run, on_car, limit_c),
-        rests_on: RestsOnView::default(),
+        rests_on: String::new(),
     }
 }
 

@@ -4,7 +4,6 @@ use crate::measure::power::{Power, PullAtSpeed};
 use crate::notice::printable;
 use crate::report::charts::{self, PullOfRun};
 use crate::report::view::answer::{AnswerView, ChartView, KeyFigure, chart, not_answered};
-use crate::report::view::evidence::RestsOnView;
 use crate::report::view::verdicts;
 use crate::review::Review;
 use crate::run::Measured;
@@ -24,7 +23,7 @@ pub fn answer(review: &Review, run: &ConcludedRun, done: &Measured) -> AnswerVie
         sentences: sentences(power, before),
         details: pulls(&power.pull).into_iter().collect(),
         charts: power_charts(done, before, review),
-        rests_on: RestsOnView::default(),
+        rests_on: String::new(),
     }
 }
 
