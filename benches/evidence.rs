@@ -14,9 +14,9 @@ use faulted::untold::reason;
 use faulted::worlds::World;
 
 /// Weekends of each world that every fault is put on.
-const SEEDS: u64 = 10;
+const SEEDS: u64 = 6;
 /// For each of those, sound weekends that are looked at.
-const SOUND_FOR_EACH: u64 = 2;
+const SOUND_FOR_EACH: u64 = 4;
 /// Of those, one in so many is looked at in each other form.
 const FEWER_VARIED: u64 = 10;
 /// Kinds of evidence that a row names.

@@ -21,7 +21,7 @@ const ONE_IN: usize = 100;
 #[rstest]
 #[case::few(1)]
 #[ignore = "the long form: .ci/run"]
-#[case::all(10)]
+#[case::all(6)]
 fn faults_are_caught(#[case] seeds: u64) {
     let faults = fault::all();
     let mut missed = Vec::new();

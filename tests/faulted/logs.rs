@@ -4,7 +4,7 @@ use std::path::Path;
 use std::sync::Arc;
 
 use runtrue::import::read_bytes;
-use runtrue::storage::{LogFormat, write_log_to};
+use runtrue::storage::{Converted, LogFormat, write_log_to};
 use toml_edit::value;
 
 use super::fault::Fault;
@@ -29,8 +29,9 @@ fn twice() -> Fault {
         let mut bytes = weekend.files[&own].as_ref().clone();
         if at.strength > 1.0 {
             let log = read_bytes(Path::new(&own), &bytes, &Default::default()).ok()?.remove(0);
+            let mark = Converted::from_log(&bytes);
             bytes.clear();
-            write_log_to(&log, LogFormat::Csv, &mut bytes).ok()?;
+            write_log_to(&log, LogFormat::Csv, mark, &mut bytes).ok()?;
         }
         weekend.files.insert(others, Arc::new(bytes));
         Some(vec![at.run, other])

@@ -5,7 +5,7 @@ use std::sync::Arc;
 
 use runtrue::import::read_bytes;
 use runtrue::log::Channel::{ControllerTemperature, Current, MotorTemperature};
-use runtrue::storage::{LogFormat, write_log_to};
+use runtrue::storage::{Converted, LogFormat, write_log_to};
 
 use super::weekend::{Record, Weekend};
 
@@ -72,9 +72,10 @@ fn cut(record: &mut Record, from: f64, to: f64) -> Option<()> {
 
 fn converted(weekend: &mut Weekend) {
     for run in &weekend.runs {
-        let log = read_bytes(Path::new(&run.log), &weekend.files[&run.log], &Default::default()).unwrap().remove(0);
+        let own = weekend.files[&run.log].as_slice();
+        let log = read_bytes(Path::new(&run.log), own, &Default::default()).unwrap().remove(0);
         let mut bytes = Vec::new();
-        write_log_to(&log, LogFormat::Csv, &mut bytes).unwrap();
+        write_log_to(&log, LogFormat::Csv, Converted::from_log(own), &mut bytes).unwrap();
         weekend.files.insert(run.log.clone(), Arc::new(bytes));
     }
 }
