@@ -8,10 +8,12 @@
 
 pub mod clock;
 pub mod electrics;
+mod frozen;
 pub mod lists;
 pub mod logs;
 pub mod revs;
 pub mod sheet;
+mod swings;
 pub mod temperatures;
 
 use std::fmt::{self, Display};
@@ -283,7 +285,8 @@ pub fn weigh(runs: &[Option<RunToWeigh>], sheet: &Sheet) -> Vec<RunEvidence> {
     let mut members: Vec<Member> =
         (runs.iter().zip(&mut found)).filter_map(|(run, evidence)| Some(Member { run: (*run)?, evidence })).collect();
     temperatures::weigh_together(&mut members);
-    electrics::weigh_together(&mut members);
+    revs::weigh_together(&mut members, sheet);
+    electrics::weigh_together(&mut members, sheet);
     logs::weigh_together(&mut members);
     sheet::weigh_together(&mut members, sheet);
     found
@@ -294,7 +297,7 @@ fn weigh_alone(run: &RunToWeigh, sheet: &Sheet) -> RunEvidence {
     let found = [
         temperatures::weigh(run),
         electrics::weigh(run),
-        revs::weigh(run, sheet),
+        revs::weigh(run),
         clock::weigh(run),
         lists::weigh(run),
         sheet::weigh(run),

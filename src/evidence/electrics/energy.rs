@@ -1,0 +1,172 @@
+//! The pack's energy against the car's.
+//!
+//! While the car speeds up from v₀ to v₁ it gains ½·m·(v₁² − v₀²), and the pack gives ∫V·I dt. What the car gains is a
+//! part of what the pack gives: motor, controller, gears, air and tyres take the rest, and so do wheels and rotor, which
+//! spin up too. The part is taken for each rise of the revs, and the run's is the median of the larger half of them; its
+//! interval is that of the median (order statistics). Speed = revs × travel for a motor turn, by the lap length where the
+//! run's laps have one, else by gearing and tyre.
+//!
+//! Volts and amperes count from a moment before the rise until some time after it, since recorders send them late, as
+//! means, or hold them: around a rise a pack gives next to nothing, so that this changes little.
+//!
+//! Wrong where the wheels spin at the end of most rises: the wheels are then faster than the car. The median of the larger
+//! half, which end on the straights, is not moved by spins out of corners.
+
+use crate::evidence::swings::Swing;
+use crate::gears::set_rollout_mm;
+use crate::log::Channel;
+use crate::quantity::{COVERAGE_95, Estimate};
+use crate::sheet::Sheet;
+use crate::statistics::integral::{integral_between, running_integral};
+use crate::statistics::quantiles::median;
+
+use super::super::RunToWeigh;
+use super::super::revs::turns;
+
+/// The most that can reach the car: 90 % through motor and controller, 97 % through the gears, 3 % of it spent on
+/// spinning up wheels and rotor. Common practice, no source.
+const MOST_REACHES: f64 = 0.90 * 0.97 * 0.97;
+/// How much the wheels' speed squared may be above the car's at the end of a rise: tyre and drive slip of 5 %. Common
+/// practice, no source.
+const SLIP: f64 = 1.10;
+/// The largest share that can be.
+pub const MOST: f64 = MOST_REACHES * SLIP;
+/// The smallest share that can be in the larger half of the rises: a motor at half of its no-load speed turns half of
+/// its power into heat, gears take a fifth, and wheels, rotor, air and tyres as much again. Common practice, no source.
+pub const LEAST: f64 = 0.5 * 0.8 * 0.8;
+/// Volts and amperes count from this long before a rise, s, and until this long after it. Common practice, no source.
+const BEFORE_S: f64 = 0.15;
+const AFTER_S: f64 = 0.5;
+/// Share of the falls on either side of a rise that count with it, at most.
+const SHARE_OF_FALL: f64 = 0.5;
+/// Fewest rises that tell anything.
+const LEAST_RISES: usize = 12;
+/// The turns of a lap may be so far from the sheet's before the revs or the sheet are in doubt: then nothing is said of
+/// the energy. Common practice, no source: slip and line make a lap up to a tenth longer in turns.
+const TURNS_FIT: std::ops::Range<f64> = 0.85..1.25;
+/// Seconds in a minute, and millimetres in a metre.
+const MINUTE_S: f64 = 60.0;
+const MM: f64 = 1000.0;
+
+/// The share of the pack's energy that became the car's in the rises of a run; `None` where mass or travel is unknown,
+/// revs, volts or amperes are missing, or rises are too few.
+pub fn share(run: &RunToWeigh, sheet: &Sheet, revs: &[Swing]) -> Option<Estimate> {
+    let mass_kg = run.plan.settings.number("mass_kg")?;
+    let travel_mm = match turns::of_lap_over_sheet(run, sheet) {
+        Some(ratio) if !TURNS_FIT.contains(&ratio) => return None,
+        Some(ratio) => set_rollout_mm(&run.plan.settings)? / ratio,
+        None => set_rollout_mm(&run.plan.settings)?,
+    };
+    let time = run.log.time();
+    let (volts, amps) = (run.log.channel(Channel::Voltage)?, run.log.channel(Channel::Current)?);
+    // What brakes give back is not taken from what the pack gave.
+    let watts: Vec<f64> = volts.iter().zip(amps).map(|(v, a)| if *a < 0.0 { 0.0 } else { v * a }).collect();
+    let given = running_integral(time, &watts);
+    let kinetic = 0.5 * mass_kg * (travel_mm / MM / MINUTE_S).powi(2);
+    let long = |n: usize| revs.get(n).map_or(0.0, |s| s.to_s - s.from_s);
+    let rise = |n: usize| {
+        let swing = &revs[n];
+        let before = BEFORE_S.min(SHARE_OF_FALL * if n > 0 { long(n - 1) } else { 0.0 });
+        let after = AFTER_S.min(SHARE_OF_FALL * long(n + 1));
+        let joules = integral_between(&given, time, swing.from_s - before, swing.to_s + after);
+        (kinetic * (swing.to * swing.to - swing.from * swing.from), joules)
+    };
+    let rises: Vec<(f64, f64)> = (0..revs.len()).filter(|&n| revs[n].rises()).map(rise).collect();
+    let usual = median(rises.iter().map(|r| r.0))?;
+    let mut shares: Vec<f64> =
+        rises.iter().filter(|r| r.0 >= usual).map(|r| r.0 / r.1.max(f64::MIN_POSITIVE)).collect();
+    if shares.len() < LEAST_RISES {
+        return None;
+    }
+    shares.sort_by(f64::total_cmp);
+    Some(median_of_sorted(&shares))
+}
+
+/// The median of sorted values with its 95 % interval by order statistics (normal approximation of the binomial).
+fn median_of_sorted(sorted: &[f64]) -> Estimate {
+    let n = sorted.len() as f64;
+    let reach = COVERAGE_95 * n.sqrt() / 2.0;
+    let ranked = |rank: f64| sorted[(rank.max(0.0) as usize).min(sorted.len() - 1)];
+    Estimate {
+        value: ranked(n / 2.0),
+        low: ranked((n / 2.0 - reach - 1.0).floor()),
+        high: ranked((n / 2.0 + reach).ceil()),
+    }
+}
+
+/// What the energies of a run, against those of the car's other runs, say of its current.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Verdict {
+    /// Nothing against it.
+    Fits,
+    /// The share differs by this factor from that of the car's other runs, which agree.
+    Unlike(f64),
+    /// The share differs by this factor from that of the car's only other run.
+    UnlikeTheOther(f64),
+    /// The share cannot be, and in the car's other runs it can: it is not the mass.
+    ImpossibleAlone,
+    /// The share cannot be, and nothing tells whether current or mass is wrong.
+    Impossible,
+}
+
+/// Shares that differ by this factor are not those of one car. Common practice, no source: pinion, timing, a worn pack
+/// and wheelspin change it by a quarter.
+const UNLIKE: f64 = 1.5;
+/// The other runs agree where they are within this factor of their median. Common practice, no source.
+const ALIKE: f64 = 1.25;
+/// Share of the other runs that must agree.
+const MOST_OF_THEM: f64 = 0.75;
+
+/// Weighs a run's share against what is possible and against the car's `other` runs.
+pub fn judge(own: &Estimate, others: &[Estimate]) -> Verdict {
+    let possible = |share: &Estimate| share.low <= MOST && share.high >= LEAST;
+    let usual = median(others.iter().map(|o| o.value)).unwrap_or(own.value);
+    let factor = own.value / usual;
+    let alike = others.iter().filter(|o| (o.value / usual).ln().abs() < ALIKE.ln()).count() as f64;
+    let agree = others.len() > 1 && alike >= MOST_OF_THEM * others.len() as f64;
+    // The interval of the share must be clear of the others', too.
+    let unlike = own.low / usual > UNLIKE || own.high / usual < 1.0 / UNLIKE;
+    match possible(own) {
+        _ if agree && unlike => Verdict::Unlike(factor),
+        false if others.iter().any(possible) => Verdict::ImpossibleAlone,
+        false => Verdict::Impossible,
+        true if others.len() == 1 && unlike && possible(&others[0]) => Verdict::UnlikeTheOther(factor),
+        true => Verdict::Fits,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use rstest::rstest;
+
+    fn about(value: f64) -> Estimate {
+        Estimate::from_half_width(value, 0.02 * value)
+    }
+
+    #[rstest]
+    #[case(0.6, &[], Verdict::Fits)]
+    #[case(1.2, &[], Verdict::Impossible)]
+    #[case(0.06, &[], Verdict::Impossible)]
+    #[case(1.2, &[1.2, 1.15, 1.25], Verdict::Impossible)]
+    #[case(1.2, &[0.6], Verdict::ImpossibleAlone)]
+    #[case(0.9, &[0.45, 0.5, 0.45], Verdict::Unlike(2.0))]
+    #[case(0.45, &[0.9], Verdict::UnlikeTheOther(0.5))]
+    #[case(0.6, &[0.55, 0.62, 1.2], Verdict::Fits)]
+    fn a_share_against_what_is_possible_and_against_other_runs(
+        #[case] own: f64,
+        #[case] others: &[f64],
+        #[case] expected: Verdict,
+    ) {
+        let others: Vec<Estimate> = others.iter().copied().map(about).collect();
+        assert_eq!(judge(&about(own), &others), expected);
+    }
+
+    #[test]
+    fn the_interval_of_a_median_by_order_statistics() {
+        // A hundred values: the 40th to the 61st (Hollander and Wolfe 1999, 3.6, normal approximation).
+        let sorted: Vec<f64> = (1..=100).map(f64::from).collect();
+        let found = median_of_sorted(&sorted);
+        assert!((39.0..=41.0).contains(&found.low) && (60.0..=62.0).contains(&found.high), "{found:?}");
+    }
+}

@@ -1,0 +1,93 @@
+//! Revs that fall to nothing for some rows in the midst of driving.
+//!
+//! A brake can lock the wheels, and the motor stands with them; but then no current drives it. Revs that are gone within
+//! a row or two and back as quickly, while the pack gives a driving current (or the throttle is open) from the last row
+//! before to the first after, are a sensor that lost them.
+
+use crate::evidence::swings::highest;
+
+/// Share of the highest revs below which they are gone, and above which the car drives on either side. Common practice,
+/// no source.
+const GONE: f64 = 0.03;
+const DRIVING: f64 = 0.20;
+/// Share of the highest current or throttle that drives the car. Common practice, no source.
+const UNDER_POWER: f64 = 0.15;
+/// A row in between may be on the way down or up.
+const ON_THE_WAY: usize = 1;
+/// Longest that revs may be gone, s: longer is not a dropout but a stop. Common practice, no source.
+const LONGEST_S: f64 = 3.0;
+/// Fewest times that count: one may be anything.
+const LEAST_TIMES: usize = 3;
+
+/// What was lost.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Lost {
+    /// How many times.
+    pub times: usize,
+    /// Share of the rows under power.
+    pub share: f64,
+}
+
+/// Looks for dropouts in the revs; `demand` is the current or the throttle.
+pub fn lost(time: &[f64], rpm: &[f64], demand: &[f64]) -> Option<Lost> {
+    let (top, most) = (highest(rpm)?, highest(demand)?);
+    let is_gone = |n: usize| rpm[n] < GONE * top;
+    let powered = |n: usize| demand[n] > UNDER_POWER * most;
+    let rows: Vec<usize> = (0..rpm.len()).filter(|&n| rpm[n].is_finite()).collect();
+    let (mut times, mut count) = (0, 0);
+    let mut at = 0;
+    while at < rows.len() {
+        if !is_gone(rows[at]) {
+            at += 1;
+            continue;
+        }
+        let first = at;
+        while at < rows.len() && is_gone(rows[at]) {
+            at += 1;
+        }
+        let drives = |place: usize| rows.get(place).is_some_and(|&n| rpm[n] > DRIVING * top);
+        let before = (1..=1 + ON_THE_WAY).any(|back| first >= back && drives(first - back));
+        let after = (0..=ON_THE_WAY).any(|on| drives(at + on));
+        if !(before && after) || time[rows[at - 1]] - time[rows[first]] > LONGEST_S {
+            continue;
+        }
+        // A current that is late by a row, or a mean, still flows in the first row of a locked wheel, but not in the
+        // rows after it.
+        let within = rows[first]..=rows[at.min(rows.len() - 1)];
+        let power = within.clone().filter(|&n| powered(n)).count();
+        if power == within.count() {
+            times += 1;
+            count += at - first;
+        }
+    }
+    let under_power = rows.iter().filter(|&&n| powered(n)).count().max(1) as f64;
+    (times >= LEAST_TIMES).then_some(Lost { times, share: count as f64 / under_power })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn lost_rows_under_power_count_and_locked_wheels_and_stops_do_not() {
+        let time: Vec<f64> = (0..1000).map(|n| f64::from(n) * 0.05).collect();
+        let mut rpm = vec![20_000.0; 1000];
+        let mut amps = vec![50.0; 1000];
+        for n in [100, 300, 301, 302, 700] {
+            rpm[n] = 0.0;
+        }
+        let found = lost(&time, &rpm, &amps).unwrap();
+        assert!(found.times == 3 && (found.share - 0.005).abs() < 1e-9, "{found:?}");
+        // The same without a current: locked wheels.
+        for n in [100, 300, 301, 302, 303, 700] {
+            amps[n] = 0.0;
+        }
+        assert_eq!(lost(&time, &rpm, &amps), None);
+        // A car that is held fast with the motor on comes off slowly.
+        let mut held = vec![20_000.0; 1000];
+        for n in 0..3 {
+            (0..40).for_each(|k| held[200 * n + 100 + k] = if k < 20 { 0.0 } else { f64::from(k as u32 - 20) * 150.0 });
+        }
+        assert_eq!(lost(&time, &held, &[50.0; 1000]), None);
+    }
+}

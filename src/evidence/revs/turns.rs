@@ -1,0 +1,85 @@
+//! Whether the log counts all turns of the motor, and no more.
+//!
+//! A controller counts magnetic turns; without the motor's poles, or with another motor's, all revs are off by a whole
+//! factor. The motor turns of a lap tell it against the lap length and the travel for a motor turn on the sheet, and the
+//! top speed against that of the car's other runs.
+
+use crate::gears::set_rollout_mm;
+use crate::laps::Source;
+use crate::log::Channel;
+use crate::sheet::Sheet;
+use crate::statistics::quantiles::{median, quantile};
+
+use super::super::RunToWeigh;
+
+/// Factors by which poles put revs off: one to four pairs of them, entered as one or the other.
+const FACTORS: [f64; 8] = [2.0, 3.0, 4.0, 1.5, 1.0 / 2.0, 1.0 / 3.0, 1.0 / 4.0, 1.0 / 1.5];
+/// Drive slip and the driven line make a lap this much longer in turns. Common practice, no source.
+const USUALLY_LONGER: f64 = 1.03;
+/// A ratio this near to a factor is that factor (logarithm). Common practice, no source: a worn tyre, another line and
+/// another pinion than the sheet's together.
+const NEAR: f64 = 0.10;
+/// The same between runs of one car. Common practice, no source: other gearing, battery and driver change a top speed.
+const NEAR_OTHERS: f64 = 0.12;
+/// Quantile of the revs that counts as the top speed.
+const TOP: f64 = 0.995;
+/// Fewest laps that tell their turns.
+const LEAST_LAPS: usize = 3;
+/// Millimetres in a metre.
+const MM: f64 = 1000.0;
+
+/// Motor turns of the run's laps over those that lap length, gearing and tyre on the sheet need; `None` where any is
+/// missing or laps are too few.
+pub fn of_lap_over_sheet(run: &RunToWeigh, sheet: &Sheet) -> Option<f64> {
+    let needed = sheet.lap_length_m?.0 * MM / set_rollout_mm(&run.plan.settings)?;
+    let wheels = run.laps.odometer.as_ref()?;
+    let car = run.laps.gripped.as_ref().unwrap_or(wheels);
+    let turns = |odometer: &crate::laps::odometer::Odometer| {
+        let each: Vec<f64> =
+            run.laps.counted().map(|l| odometer.turns_at(l.end_s) - odometer.turns_at(l.start_s)).collect();
+        median(each.iter().copied()).filter(|_| each.len() >= LEAST_LAPS)
+    };
+    (run.laps.source != Source::None).then_some(())?;
+    Some(turns(car)? / needed)
+}
+
+/// The run's top speed by its revs, gearing and tyre, m/s but for a constant factor.
+pub fn top_speed(run: &RunToWeigh) -> Option<f64> {
+    let top = quantile(run.log.channel(Channel::Rpm)?.iter().copied(), TOP)?;
+    Some(top * set_rollout_mm(&run.plan.settings)?).filter(|top| *top > 0.0)
+}
+
+/// The factor that a ratio of laps to the sheet is near; `None` where it is near none.
+pub fn factor_of_lap(ratio: f64) -> Option<f64> {
+    factor_near(ratio / USUALLY_LONGER, NEAR)
+}
+
+/// The factor that a ratio of two runs' top speeds is near.
+pub fn factor_of_runs(ratio: f64) -> Option<f64> {
+    factor_near(ratio, NEAR_OTHERS)
+}
+
+fn factor_near(ratio: f64, near: f64) -> Option<f64> {
+    let off = |factor: &f64| (ratio / factor).ln().abs();
+    FACTORS.into_iter().min_by(|a, b| off(a).total_cmp(&off(b))).filter(|factor| off(factor) < near)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use rstest::rstest;
+
+    #[rstest]
+    #[case(1.03, None)]
+    #[case(1.15, None)]
+    #[case(0.93, None)]
+    #[case(0.515, Some(0.5))]
+    #[case(0.49, Some(0.5))]
+    #[case(2.1, Some(2.0))]
+    #[case(0.345, Some(1.0 / 3.0))]
+    #[case(4.1, Some(4.0))]
+    #[case(0.81, None)]
+    fn factors_of_poles(#[case] ratio: f64, #[case] expected: Option<f64>) {
+        assert_eq!(factor_of_lap(ratio), expected);
+    }
+}
