@@ -2,15 +2,17 @@
 //!
 //! While the car speeds up from v₀ to v₁ it gains ½·m·(v₁² − v₀²), and the pack gives ∫V·I dt. What the car gains is a
 //! part of what the pack gives: motor, controller, gears, air and tyres take the rest, and so do wheels and rotor, which
-//! spin up too. The part is taken for each rise of the revs, and the run's is the median of the larger half of them; its
+//! spin up too. The part is taken for each rise of the revs, and the run's is the median of the half of them that took most energy; its
 //! interval is that of the median (order statistics). Speed = revs × travel for a motor turn, by the lap length where the
 //! run's laps have one, else by gearing and tyre.
 //!
 //! Volts and amperes count from a moment before the rise until some time after it, since recorders send them late, as
 //! means, or hold them: around a rise a pack gives next to nothing, so that this changes little.
 //!
-//! Wrong where the wheels spin at the end of most rises: the wheels are then faster than the car. The median of the larger
-//! half, which end on the straights, is not moved by spins out of corners.
+//! Wheels that spin are faster than the car until they grip again; the revs then fall with the current still on. Such a
+//! fall belongs to the rise, which ends where the driver lifts.
+//!
+//! Wrong where the wheels still spin when the driver lifts, in most rises.
 
 use crate::evidence::swings::Swing;
 use crate::gears::set_rollout_mm;
@@ -39,6 +41,8 @@ const BEFORE_S: f64 = 0.15;
 const AFTER_S: f64 = 0.5;
 /// Share of the falls on either side of a rise that count with it, at most.
 const SHARE_OF_FALL: f64 = 0.5;
+/// Share of a rise's power from which the power is still on in the fall after it. Common practice, no source.
+const STILL_ON: f64 = 0.5;
 /// Fewest rises that tell anything.
 const LEAST_RISES: usize = 12;
 /// The turns of a lap may be so far from the sheet's before the revs or the sheet are in doubt: then nothing is said of
@@ -62,6 +66,7 @@ pub fn share(run: &RunToWeigh, sheet: &Sheet, revs: &[Swing]) -> Option<Estimate
     // What brakes give back is not taken from what the pack gave.
     let watts: Vec<f64> = volts.iter().zip(amps).map(|(v, a)| if *a < 0.0 { 0.0 } else { v * a }).collect();
     let given = running_integral(time, &watts);
+    let revs = across_spins(revs, |from, to| integral_between(&given, time, from, to) / (to - from));
     let kinetic = 0.5 * mass_kg * (travel_mm / MM / MINUTE_S).powi(2);
     let long = |n: usize| revs.get(n).map_or(0.0, |s| s.to_s - s.from_s);
     let rise = |n: usize| {
@@ -69,17 +74,57 @@ pub fn share(run: &RunToWeigh, sheet: &Sheet, revs: &[Swing]) -> Option<Estimate
         let before = BEFORE_S.min(SHARE_OF_FALL * if n > 0 { long(n - 1) } else { 0.0 });
         let after = AFTER_S.min(SHARE_OF_FALL * long(n + 1));
         let joules = integral_between(&given, time, swing.from_s - before, swing.to_s + after);
-        (kinetic * (swing.to * swing.to - swing.from * swing.from), joules)
+        Rise { gained: kinetic * (swing.to * swing.to - swing.from * swing.from), given: joules }
     };
-    let rises: Vec<(f64, f64)> = (0..revs.len()).filter(|&n| revs[n].rises()).map(rise).collect();
-    let usual = median(rises.iter().map(|r| r.0))?;
-    let mut shares: Vec<f64> =
-        rises.iter().filter(|r| r.0 >= usual).map(|r| r.0 / r.1.max(f64::MIN_POSITIVE)).collect();
+    let rises: Vec<Rise> = (0..revs.len()).filter(|&n| revs[n].rises()).map(rise).collect();
+    let usual = median(rises.iter().map(|r| r.given))?;
+    let mut shares: Vec<f64> = rises.iter().filter(|r| r.given > 0.0 && r.given >= usual).map(Rise::share).collect();
     if shares.len() < LEAST_RISES {
         return None;
     }
     shares.sort_by(f64::total_cmp);
     Some(median_of_sorted(&shares))
+}
+
+/// Energies of a rise of the revs, J.
+struct Rise {
+    /// What the car gained.
+    gained: f64,
+    /// What the pack gave.
+    given: f64,
+}
+
+impl Rise {
+    fn share(&self) -> f64 {
+        self.gained / self.given
+    }
+}
+
+/// The swings with each fall under power made part of the rise around it; `mean_watts` is the power from one time to
+/// another.
+fn across_spins(revs: &[Swing], mean_watts: impl Fn(f64, f64) -> f64) -> Vec<Swing> {
+    let mut whole: Vec<Swing> = Vec::with_capacity(revs.len());
+    let mut at = 0;
+    while at < revs.len() {
+        let swing = revs[at];
+        let next = revs.get(at + 1);
+        match (whole.last_mut(), next) {
+            (Some(rise), Some(next)) if rise.rises() && !swing.rises() => {
+                // The end of the fall tells: in its beginning a current that is late still flows.
+                let half = (swing.from_s + swing.to_s) / 2.0;
+                let powered = mean_watts(half, swing.to_s) > STILL_ON * mean_watts(rise.from_s, rise.to_s);
+                if powered && next.to > rise.from {
+                    (rise.to_s, rise.to) = (next.to_s, next.to);
+                    at += 2;
+                    continue;
+                }
+                whole.push(swing);
+            }
+            _ => whole.push(swing),
+        }
+        at += 1;
+    }
+    whole
 }
 
 /// The median of sorted values with its 95 % interval by order statistics (normal approximation of the binomial).
