@@ -240,9 +240,14 @@ fn faults() -> Vec<Fault> {
         may: &[MASS, CAPACITY],
     };
     let voltage = |name, strengths, make| Fault { name, place: Alone, strengths, make, about: &[VOLTAGE], may: &[] };
-    let revs = |name, place, strengths, make| Fault { name, place, strengths, make, about: &[REVS], may: &[TYRE] };
-    let scale = |case: Case, channel, factor: f64| case.changed(channel, move |_, v| v * factor);
-    let _ = scale;
+    let revs = |name, place, strengths, make| Fault {
+        name,
+        place,
+        strengths,
+        make,
+        about: &[REVS],
+        may: &[TYRE, CURRENT, MASS],
+    };
     vec![
         current("current stuck all the time", Alone, ["0 A", "a tenth", "nine tenths"], |c, s, _| {
             let value = [0.0, usual(&c, Channel::Current, 0.3), usual(&c, Channel::Current, 0.9)][s];
@@ -294,7 +299,7 @@ fn faults() -> Vec<Fault> {
             strengths: ["x 2", "x 0.5", "x 10"],
             make: |c, s, _| c.set("mass_kg", |m| m * [2.0, 0.5, 10.0][s]),
             about: &[MASS],
-            may: &[CURRENT],
+            may: &[CURRENT, REVS],
         },
         voltage("voltage stuck all the time", ["full", "under load", "round"], |c, s, _| {
             let value = [usual(&c, Channel::Voltage, 1.0), usual(&c, Channel::Voltage, 0.1), 4.2][s];
@@ -322,8 +327,12 @@ fn faults() -> Vec<Fault> {
         Fault {
             name: "capacity wrong",
             place: Alone,
-            strengths: ["x 0.1", "x 0.05", "x 0.01"],
-            make: |c, s, _| c.set("battery.capacity_mah", |n| n * [0.1, 0.05, 0.01][s]),
+            strengths: ["0.8 of the used", "0.5 of the used", "0.1 of the used"],
+            make: |c, s, _| {
+                let (time, amps) = (c.values(Channel::Time), c.values(Channel::Current));
+                let used: f64 = time.windows(2).zip(&amps).map(|(t, i)| (t[1] - t[0]) * i / 3.6).sum();
+                c.set("battery.capacity_mah", |_| used * [0.8, 0.5, 0.1][s])
+            },
             about: &[CAPACITY],
             may: &[],
         },

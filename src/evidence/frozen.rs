@@ -17,9 +17,9 @@ pub struct Frozen {
     pub share: f64,
 }
 
-/// Looks for stretches of one and the same value in which the `other` channel went on swinging; a stretch from one time
-/// to another in which the value `may_stand` is none. `None` without such a stretch.
-pub fn frozen(time: &[f64], values: &[f64], other: &[Swing], may_stand: impl Fn(f64, f64) -> bool) -> Option<Frozen> {
+/// Looks for stretches of one and the same value in which the `other` channel went on swinging. `None` without
+/// such a stretch.
+pub fn frozen(time: &[f64], values: &[f64], other: &[Swing]) -> Option<Frozen> {
     let (first, last) = (other.first()?, other.last()?);
     let turning_points = |from: f64, to: f64| {
         other.partition_point(|s| s.to_s <= to).saturating_sub(other.partition_point(|s| s.to_s < from))
@@ -28,7 +28,7 @@ pub fn frozen(time: &[f64], values: &[f64], other: &[Swing], may_stand: impl Fn(
     let mut count = |from: usize, to: usize| {
         let (from_s, to_s) = (time[from].max(first.from_s), time[to].min(last.to_s));
         let long = to_s - from_s;
-        if long < LEAST_S || turning_points(from_s, to_s) < TURNING_POINTS || may_stand(from_s, to_s) {
+        if long < LEAST_S || turning_points(from_s, to_s) < TURNING_POINTS {
             return;
         }
         seconds += long;
@@ -65,13 +65,12 @@ mod tests {
     fn a_value_that_stands_over_many_swings_is_stuck_and_one_that_is_held_for_a_second_is_not() {
         let time: Vec<f64> = (0..200).map(|n| f64::from(n) * 0.1).collect();
         let held: Vec<f64> = (0..200).map(|n| f64::from(n / 10)).collect();
-        assert_eq!(frozen(&time, &held, &swings(20), |_, _| false), None);
+        assert_eq!(frozen(&time, &held, &swings(20)), None);
         // It moves for five seconds of twenty, and then stands.
         let stuck: Vec<f64> = (0..200).map(|n| f64::from(n.min(50))).collect();
-        let found = frozen(&time, &stuck, &swings(20), |_, _| false).unwrap();
+        let found = frozen(&time, &stuck, &swings(20)).unwrap();
         assert!(found.value == 50.0 && (found.share - 0.745).abs() < 0.01, "{found:?}");
-        assert_eq!(frozen(&time, &stuck, &swings(20), |_, _| true), None);
         // A car that stands may leave its current at nought.
-        assert_eq!(frozen(&time, &stuck, &swings(2), |_, _| false), None);
+        assert_eq!(frozen(&time, &stuck, &swings(2)), None);
     }
 }

@@ -21,6 +21,9 @@ const FARTHEST_LAG_S: f64 = 0.5;
 const LAG_STEP_S: f64 = 0.1;
 /// Fewest pairs of a rise and a fall that tell anything.
 const LEAST_PAIRS: usize = 10;
+/// A channel follows the revs where its contrast is this many standard errors. Common practice, no source: one in ten
+/// thousand does so by chance.
+pub const FOLLOWS: f64 = 4.0;
 /// Standing after a fall says nothing more: only so much of a swing counts, s.
 const LONGEST_SWING_S: f64 = 3.0;
 
@@ -161,6 +164,6 @@ mod tests {
         assert!((found.mean - 41.0).abs() < 2.0 && found.strength() > 50.0, "{found:?}");
         // Amperes that have nothing to do with the revs.
         let noise: Vec<f64> = (0..time.len()).map(|n| (n * 7919 % 101) as f64).collect();
-        assert!(contrast(&time, &noise, &revs, 1.0).unwrap().strength() < 4.0);
+        assert!(contrast(&time, &noise, &revs, 1.0).unwrap().strength() < FOLLOWS);
     }
 }

@@ -16,8 +16,9 @@ pub use why::Why;
 
 use rayon::prelude::*;
 
-use super::swings::{self, Swing, contrast};
-use super::{Evidence, Member, RunToWeigh, Subject, Worth};
+use super::frozen::{Frozen, frozen};
+use super::swings::{FOLLOWS, Swing, contrast};
+use super::{Evidence, Member, RunToWeigh, Subject, Worth, revs};
 use crate::log::Channel;
 use crate::quantity::{COVERAGE_95, Estimate};
 use crate::sheet::Sheet;
@@ -25,11 +26,6 @@ use energy::Verdict;
 use rest::Cells;
 use sag::Load;
 
-use super::frozen::{Frozen, frozen};
-
-/// A current is told from one that has nothing to do with the revs where it differs by this many standard errors. Common
-/// practice, no source: one in ten thousand by chance.
-const FOLLOWS: f64 = 4.0;
 /// A channel that was stuck for more than this share of the driving is not used. Common practice, no source.
 const STUCK: f64 = 0.10;
 
@@ -43,7 +39,7 @@ const MASS: Subject = Subject::Setting("mass_kg");
 pub fn weigh(run: &RunToWeigh) -> Vec<Evidence> {
     let time = run.log.time();
     let rpm = run.log.channel(Channel::Rpm);
-    let revs = rpm.map_or_else(Vec::new, |rpm| swings::of_revs(time, rpm));
+    let revs = revs::swings(run);
     let current = run.log.channel(Channel::Current).map(|amps| weigh_current(time, amps, rpm, &revs));
     let is_usable = |found: &[Evidence]| found.iter().all(|e| e.worth != Worth::Unusable);
     let amps = run.log.channel(Channel::Current).filter(|_| current.as_deref().is_some_and(is_usable));
@@ -64,7 +60,7 @@ pub fn weigh(run: &RunToWeigh) -> Vec<Evidence> {
 fn weigh_current(time: &[f64], amps: &[f64], rpm: Option<&[f64]>, revs: &[Swing]) -> Vec<Evidence> {
     let mut found = Vec::new();
     found.extend(
-        frozen(time, amps, revs, |_, _| false)
+        frozen(time, amps, revs)
             .map(|Frozen { value, share }| stuck(CURRENT, share, Why::CurrentStuck { amps: value, share })),
     );
     if let Some(used) = charge::used_mah(time, amps).filter(|used| charge::is_gained(*used, revs)) {
@@ -83,13 +79,23 @@ fn weigh_current(time: &[f64], amps: &[f64], rpm: Option<&[f64]>, revs: &[Swing]
     found
 }
 
+/// What the load says of the voltage, or of the current that it is made of.
 fn weigh_voltage(time: &[f64], volts: &[f64], revs: &[Swing], load: Load, cells: f64) -> Vec<Evidence> {
-    let stuck_at = sag::stuck(time, volts, revs, load, cells)
-        .map(|Frozen { value, share }| stuck(VOLTAGE, share, Why::VoltageStuck { volts: value, share }));
-    let no_sag = sag::no_sag(time, volts, revs, load, cells).map(|sag::NoSag { fall_v, least_v, amps }| {
-        Evidence::unusable(VOLTAGE, Why::VoltageDoesNotSag { amps, fall_v, least_v }.into())
-    });
-    stuck_at.into_iter().chain(no_sag).collect()
+    let mut found = Vec::new();
+    if let Some((Frozen { value, share }, is_certain)) = sag::stuck(time, volts, revs, load, cells) {
+        let why = Why::VoltageStuck { volts: value, share };
+        found.push(if is_certain { stuck(VOLTAGE, share, why) } else { Evidence::doubtful(VOLTAGE, why.into()) });
+    }
+    match sag::no_sag(time, volts, revs, load, cells) {
+        Some(sag::NoSag { fall_v, amps, follows: true, .. }) => {
+            found.push(Evidence::doubtful(CURRENT, Why::MoreThanTheSag { amps, fall_v }.into()));
+        }
+        Some(sag::NoSag { fall_v, least_v, amps, follows: false }) => {
+            found.push(Evidence::unusable(VOLTAGE, Why::VoltageDoesNotSag { amps, fall_v, least_v }.into()));
+        }
+        None => {}
+    }
+    found
 }
 
 /// A channel that was stuck for a share of the driving.
@@ -126,7 +132,8 @@ pub fn weigh_together(members: &mut [Member], sheet: &Sheet) {
         .collect();
     for (member, (verdict, share)) in members.iter_mut().zip(verdicts.iter().zip(&shares)) {
         if let Some((verdict, share)) = verdict.zip(*share) {
-            of_energies(verdict, share.value).into_iter().for_each(|e| member.evidence.add(e));
+            let knows_turns = revs::turns::of_lap_over_sheet(&member.run, sheet).is_some();
+            of_energies(verdict, share.value, knows_turns).into_iter().for_each(|e| member.evidence.add(e));
         }
         of_charge(member, *verdict, *share).into_iter().for_each(|e| member.evidence.add(e));
     }
@@ -138,11 +145,11 @@ fn share(member: &Member, sheet: &Sheet) -> Option<Estimate> {
     if member.evidence.first_refusal(&made_of).is_some() {
         return None;
     }
-    let revs = swings::of_revs(member.run.log.time(), member.run.log.channel(Channel::Rpm)?);
-    energy::share(&member.run, sheet, &revs)
+    energy::share(&member.run, sheet, &revs::swings(&member.run))
 }
 
-fn of_energies(verdict: Verdict, share: f64) -> Vec<Evidence> {
+/// `knows_turns` is whether the laps say that all turns are counted: else the revs may be what is wrong.
+fn of_energies(verdict: Verdict, share: f64, knows_turns: bool) -> Vec<Evidence> {
     match verdict {
         Verdict::Fits => Vec::new(),
         // The share goes with one over the current.
@@ -151,7 +158,12 @@ fn of_energies(verdict: Verdict, share: f64) -> Vec<Evidence> {
             vec![Evidence::doubtful(CURRENT, Why::UnlikeTheOtherRun(1.0 / factor).into())]
         }
         Verdict::ImpossibleAlone => vec![Evidence::unusable(CURRENT, Why::EnergyOfThisRun(share).into())],
-        Verdict::Impossible => [CURRENT, MASS].map(|of| Evidence::doubtful(of, Why::Energy(share).into())).into(),
+        Verdict::Impossible => {
+            let why = Why::Energy { share, may_be_revs: !knows_turns };
+            let revs = (!knows_turns).then_some(Subject::Channel(Channel::Rpm));
+            let in_doubt = [CURRENT, MASS].into_iter().chain(revs);
+            in_doubt.map(|of| Evidence::doubtful(of, why.clone().into())).collect()
+        }
     }
 }
 

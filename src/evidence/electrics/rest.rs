@@ -4,6 +4,7 @@
 //! charged and is empty at 3.0 V. Where a log begins on the move, rows without a current say how high the voltage is at
 //! rest, though not how low, since a pack that was just under load takes seconds to recover.
 
+use crate::evidence::swings::highest;
 use crate::statistics::quantiles::median;
 
 /// A lithium-polymer cell at rest, V: from empty to charged, with what chargers and recorders are off. Common practice,
@@ -40,7 +41,7 @@ pub struct Rest {
 
 /// Rows before the car first moves.
 fn standing_rows(rpm: &[f64]) -> usize {
-    let top = super::swings::highest(rpm).unwrap_or(0.0);
+    let top = highest(rpm).unwrap_or(0.0);
     rpm.iter().position(|r| *r > STANDING * top).unwrap_or(0)
 }
 
@@ -88,11 +89,16 @@ pub fn cells(rest: Rest, stated: f64) -> Cells {
     if CELL_V.contains(&cell_v) || (cell_v < *CELL_V.start() && !rest.stands && fitting(rest.volts).is_none()) {
         return Cells::Fit;
     }
+    // A voltage that reads too high is more common than a run on an empty pack with another number of cells.
     match fitting(rest.volts) {
-        Some(others) => Cells::Others(others),
-        None if cell_v > *CELL_V.end() => Cells::TooHigh,
-        None => Cells::TooLow,
+        Some(others) if cell_v < *CELL_V.start() || is_charged(rest.volts, others) => Cells::Others(others),
+        _ if cell_v > *CELL_V.end() => Cells::TooHigh,
+        _ => Cells::TooLow,
     }
+}
+
+fn is_charged(volts: f64, cells: u32) -> bool {
+    AT_START_V.contains(&(volts / f64::from(cells)))
 }
 
 /// The number of cells that a voltage at rest fits; where several do, those that are the fullest.
@@ -117,6 +123,8 @@ mod tests {
     #[case(15.2, 2.0, Cells::Others(4))]
     #[case(8.78, 2.0, Cells::TooHigh)]
     #[case(4.59, 1.0, Cells::TooHigh)]
+    // Three cells would be all but empty.
+    #[case(9.2, 2.0, Cells::TooHigh)]
     #[case(5.2, 2.0, Cells::TooLow)]
     fn cells_by_the_voltage_at_rest(#[case] volts: f64, #[case] stated: f64, #[case] expected: Cells) {
         assert_eq!(cells(Rest { volts, stands: true }, stated), expected);

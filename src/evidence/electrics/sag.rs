@@ -5,7 +5,7 @@
 //! with what noise and the recorder's own step can hide, is not a pack's voltage.
 
 use crate::evidence::frozen::{Frozen, frozen};
-use crate::evidence::swings::{Contrast, Swing, contrast};
+use crate::evidence::swings::{Contrast, FOLLOWS, Swing, contrast};
 use crate::statistics::quantiles::quantile;
 
 /// Least resistance of a cell, Ω. Common practice, no source.
@@ -14,6 +14,9 @@ const LEAST_OHM: f64 = 1e-3;
 const MUST_SHOW: f64 = 0.5;
 /// Standard errors that noise may hide.
 const HIDDEN_ERRORS: f64 = 3.0;
+/// Steps of the recorder over which the voltage must move before its mean tells less than a step. Common practice, no
+/// source.
+const DITHERED: f64 = 3.0;
 /// Current that a driven car takes at the least in its rises, A, where the log does not tell. Common practice, no source.
 const LEAST_AMPS: f64 = 20.0;
 /// Changes of the voltage below this are none, V.
@@ -57,10 +60,21 @@ fn step_v(volts: &[f64]) -> f64 {
     changes.min_by(f64::total_cmp).unwrap_or_else(by_digits)
 }
 
-/// A voltage that stands still while the load moves it by more than the recorder's step.
-pub fn stuck(time: &[f64], volts: &[f64], revs: &[Swing], load: Load, cells: f64) -> Option<Frozen> {
-    let too_fine = LEAST_OHM * cells * load.range_a <= step_v(volts);
-    frozen(time, volts, revs, |_, _| too_fine)
+/// A voltage that stands still while the load changes, and whether the load moves it by more than the recorder's step for
+/// certain. Less than that may stand for a while, though hardly for the whole log.
+pub fn stuck(time: &[f64], volts: &[f64], revs: &[Swing], load: Load, cells: f64) -> Option<(Frozen, bool)> {
+    let is_certain = LEAST_OHM * cells * load.range_a > step_v(volts);
+    let never_changes = || range(volts) < NO_CHANGE_V;
+    if !is_certain && !never_changes() {
+        return None;
+    }
+    Some((frozen(time, volts, revs)?, is_certain))
+}
+
+/// From the lowest to the highest, V.
+fn range(volts: &[f64]) -> f64 {
+    let finite = || volts.iter().copied().filter(|v| v.is_finite());
+    finite().fold(f64::NEG_INFINITY, f64::max) - finite().fold(f64::INFINITY, f64::min)
 }
 
 /// What the voltage does, and what it would do at least, V.
@@ -72,15 +86,25 @@ pub struct NoSag {
     pub least_v: f64,
     /// The current's rise, A.
     pub amps: f64,
+    /// Whether the voltage follows the load all the same, if by too little: then it is the current that is wrong.
+    pub follows: bool,
 }
 
 /// A voltage that does not give way to the load; `None` where it does, or where the log does not tell.
 pub fn no_sag(time: &[f64], volts: &[f64], revs: &[Swing], load: Load, cells: f64) -> Option<NoSag> {
     let found = contrast(time, volts, revs, -1.0)?;
     let least_v = LEAST_OHM * cells * load.contrast_a;
-    let hidden = HIDDEN_ERRORS * found.error + step_v(volts) / 2.0;
+    // A voltage that moves over several steps shows what is smaller than one on average.
+    let step = step_v(volts);
+    let hidden_step = if range(volts) < DITHERED * step { step / 2.0 } else { 0.0 };
+    let hidden = HIDDEN_ERRORS * found.error + hidden_step;
     let is_missing = -found.mean + hidden < MUST_SHOW * least_v;
-    is_missing.then_some(NoSag { fall_v: -found.mean, least_v, amps: load.contrast_a })
+    is_missing.then_some(NoSag {
+        fall_v: -found.mean,
+        least_v,
+        amps: load.contrast_a,
+        follows: -found.strength() > FOLLOWS,
+    })
 }
 
 #[cfg(test)]
@@ -118,7 +142,9 @@ mod tests {
         let (time, revs) = driven();
         let (fine, coarse) = (vec![8.37; 2000], vec![4.2; 2000]);
         let load = Load { range_a: 60.0, contrast_a: 40.0 };
-        assert!(stuck(&time, &fine, &revs, load, 2.0).is_some());
-        assert_eq!(stuck(&time, &coarse, &revs, load, 1.0), None);
+        assert!(stuck(&time, &fine, &revs, load, 2.0).unwrap().1);
+        assert!(!stuck(&time, &coarse, &revs, load, 1.0).unwrap().1);
+        let moves: Vec<f64> = (0..2000).map(|n| if n < 1000 { 4.2 } else { 4.1 }).collect();
+        assert_eq!(stuck(&time, &moves, &revs, load, 1.0), None);
     }
 }

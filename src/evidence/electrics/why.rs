@@ -49,6 +49,13 @@ pub enum Why {
         /// The least it must fall by, V.
         least_v: f64,
     },
+    /// The voltage follows the current, but by less than any pack's would.
+    MoreThanTheSag {
+        /// Rise of the current, A.
+        amps: f64,
+        /// What the voltage fell by, V.
+        fall_v: f64,
+    },
     /// A cell's voltage at rest is more than a charged one has, V.
     CellTooHigh(f64),
     /// A cell's voltage at rest is less than an empty one has, V.
@@ -63,7 +70,12 @@ pub enum Why {
         fits: u32,
     },
     /// The energies cannot be: the share of the pack's that the car gained.
-    Energy(f64),
+    Energy {
+        /// The share.
+        share: f64,
+        /// Whether the revs may be off by a factor: no lap says that they are not.
+        may_be_revs: bool,
+    },
     /// The same, while in the car's other runs they can.
     EnergyOfThisRun(f64),
     /// The current reads so many times what it should against the car's other runs.
@@ -98,12 +110,16 @@ impl Why {
                 "measure the pack with a meter and compare it with the log's first rows"
             }
             Self::OtherCells { .. } => "correct `battery.cells` on the sheet",
-            Self::Energy(_) => {
+            Self::Energy { may_be_revs: true, .. } => {
+                "weigh the car ready to race, check the unit and scale of the current, and enter the motor's poles"
+            }
+            Self::Energy { .. } => {
                 "weigh the car ready to race, and check the unit and scale of the current, the gearing and the tyre"
             }
-            Self::EnergyOfThisRun(_) | Self::UnlikeOtherRuns(_) | Self::UnlikeTheOtherRun(_) => {
-                "check the unit and scale of the current in this log"
-            }
+            Self::MoreThanTheSag { .. }
+            | Self::EnergyOfThisRun(_)
+            | Self::UnlikeOtherRuns(_)
+            | Self::UnlikeTheOtherRun(_) => "check the unit and scale of the current in this log",
             Self::MoreThanCapacity { current_fits: true, .. } => "correct `battery.capacity_mah` on the sheet",
             Self::MoreThanCapacity { .. } => {
                 "check the unit and scale of the current, and `battery.capacity_mah` on the sheet"
@@ -143,6 +159,11 @@ impl Display for Why {
                 "the voltage does not give way under load: {amps:.0} A more lower it by {fall_v:.3} V, and any pack by at \
                  least {least_v:.3} V"
             ),
+            Self::MoreThanTheSag { amps, fall_v } => write!(
+                f,
+                "{amps:.0} A more lower the voltage by no more than {fall_v:.3} V: any pack gives way by more, so that the \
+                 current reads too high"
+            ),
             Self::CellTooHigh(volts) => {
                 write!(f, "{volts:.2} V a cell at rest is more than a charged lithium cell has (4.20 V)")
             }
@@ -153,7 +174,11 @@ impl Display for Why {
                 let cells = crate::wording::counted(fits as usize, "cell");
                 write!(f, "{volts:.1} V at rest is {cells}; the sheet says {stated}")
             }
-            Self::Energy(share) => write!(f, "{}: the current or the mass is wrong", energies(share)),
+            Self::Energy { share, may_be_revs } => {
+                let revs =
+                    if may_be_revs { "the current, the mass or the revs are" } else { "the current or the mass is" };
+                write!(f, "{}: {revs} wrong", energies(share))
+            }
             Self::EnergyOfThisRun(share) => {
                 write!(f, "{}, and in the car's other runs it fits: the current is wrong", energies(share))
             }

@@ -17,7 +17,7 @@ const ON_THE_WAY: usize = 1;
 /// Longest that revs may be gone, s: longer is not a dropout but a stop. Common practice, no source.
 const LONGEST_S: f64 = 3.0;
 /// Fewest times that count: one may be anything.
-const LEAST_TIMES: usize = 3;
+const LEAST_TIMES: usize = 2;
 
 /// What was lost.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -30,11 +30,47 @@ pub struct Lost {
 
 /// Looks for dropouts in the revs; `demand` is the current or the throttle.
 pub fn lost(time: &[f64], rpm: &[f64], demand: &[f64]) -> Option<Lost> {
-    let (top, most) = (highest(rpm)?, highest(demand)?);
-    let is_gone = |n: usize| rpm[n] < GONE * top;
+    let most = highest(demand)?;
     let powered = |n: usize| demand[n] > UNDER_POWER * most;
+    // A current that is late by a row, or a mean, still flows in the first row of a locked wheel, but not in the rows
+    // after it.
+    let under_power: Vec<Gap> = gaps(time, rpm)
+        .into_iter()
+        .filter(|gap| (gap.first..=gap.back).all(|n| powered(n) || rpm[n].is_nan()))
+        .collect();
+    let lost: usize = under_power.iter().map(|gap| gap.rows).sum();
+    let driven = (0..rpm.len()).filter(|&n| rpm[n].is_finite() && powered(n)).count().max(1);
+    let share = lost as f64 / driven as f64;
+    (under_power.len() >= LEAST_TIMES).then_some(Lost { times: under_power.len(), share })
+}
+
+/// The revs without all rows in which they are gone between rows in which the car drives, under power or not.
+pub fn mended(time: &[f64], rpm: &[f64]) -> Vec<f64> {
+    let mut mended = rpm.to_vec();
+    for gap in gaps(time, rpm) {
+        // A row on the way down or up is as wrong.
+        mended[gap.last_before + 1..gap.back].fill(f64::NAN);
+    }
+    mended
+}
+
+/// Rows in which the revs are gone, between rows in which the car drives.
+struct Gap {
+    /// The last row in which the car drives.
+    last_before: usize,
+    /// The first row in which the revs are gone.
+    first: usize,
+    /// The first row in which they are there again.
+    back: usize,
+    /// Rows in which they are gone.
+    rows: usize,
+}
+
+fn gaps(time: &[f64], rpm: &[f64]) -> Vec<Gap> {
+    let Some(top) = highest(rpm) else { return Vec::new() };
+    let is_gone = |n: usize| rpm[n] < GONE * top;
     let rows: Vec<usize> = (0..rpm.len()).filter(|&n| rpm[n].is_finite()).collect();
-    let (mut times, mut count) = (0, 0);
+    let mut found = Vec::new();
     let mut at = 0;
     while at < rows.len() {
         if !is_gone(rows[at]) {
@@ -46,22 +82,14 @@ pub fn lost(time: &[f64], rpm: &[f64], demand: &[f64]) -> Option<Lost> {
             at += 1;
         }
         let drives = |place: usize| rows.get(place).is_some_and(|&n| rpm[n] > DRIVING * top);
-        let before = (1..=1 + ON_THE_WAY).any(|back| first >= back && drives(first - back));
-        let after = (0..=ON_THE_WAY).any(|on| drives(at + on));
-        if !(before && after) || time[rows[at - 1]] - time[rows[first]] > LONGEST_S {
-            continue;
-        }
-        // A current that is late by a row, or a mean, still flows in the first row of a locked wheel, but not in the
-        // rows after it.
-        let within = rows[first]..=rows[at.min(rows.len() - 1)];
-        let power = within.clone().filter(|&n| powered(n)).count();
-        if power == within.count() {
-            times += 1;
-            count += at - first;
+        let before = (1..=1 + ON_THE_WAY).filter(|back| first >= *back).map(|back| first - back).find(|p| drives(*p));
+        let after = (0..=ON_THE_WAY).map(|on| at + on).find(|p| drives(*p));
+        let short = time[rows[at - 1]] - time[rows[first]] <= LONGEST_S;
+        if let Some((before, after)) = before.zip(after).filter(|_| short) {
+            found.push(Gap { last_before: rows[before], first: rows[first], back: rows[after], rows: at - first });
         }
     }
-    let under_power = rows.iter().filter(|&&n| powered(n)).count().max(1) as f64;
-    (times >= LEAST_TIMES).then_some(Lost { times, share: count as f64 / under_power })
+    found
 }
 
 #[cfg(test)]

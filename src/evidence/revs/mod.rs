@@ -13,7 +13,7 @@ mod why;
 pub use why::Why;
 
 use super::frozen::{Frozen, frozen};
-use super::swings;
+use super::swings::{self, Swing};
 use super::{Evidence, LAP_LENGTH, Member, RunToWeigh, Subject, Worth};
 use crate::log::Channel;
 use crate::sheet::Sheet;
@@ -34,20 +34,31 @@ const LENGTH: Subject = Subject::Setting(LAP_LENGTH);
 pub fn weigh(run: &RunToWeigh) -> Vec<Evidence> {
     let Some(rpm) = run.log.channel(Channel::Rpm) else { return Vec::new() };
     let time = run.log.time();
-    // What tells that the car drives; a throttle is not what the pack gave, but it is as good here.
-    let demand = [Channel::Current, Channel::Throttle].into_iter().find_map(|c| run.log.channel(c));
-    let Some(demand) = demand else { return Vec::new() };
-    let mut found = Vec::new();
-    let swings = swings::of_demand(time, demand);
-    found.extend(
-        frozen(time, rpm, &swings, |_, _| false)
-            .map(|Frozen { value, share }| graded(share, Why::Stuck { rpm: value, share })),
-    );
-    found.extend(
-        dropouts::lost(time, rpm, demand)
-            .map(|dropouts::Lost { times, share }| graded(share, Why::DroppedOut { times, share })),
-    );
-    found
+    let Some(demand) = demand(run) else { return Vec::new() };
+    let stuck = frozen(time, rpm, &swings::of_demand(time, demand))
+        .map(|Frozen { value, share }| graded(share, Why::Stuck { rpm: value, share }));
+    let lost = dropouts::lost(time, rpm, demand)
+        .map(|dropouts::Lost { times, share }| graded(share, Why::DroppedOut { times, share }));
+    stuck.into_iter().chain(lost).collect()
+}
+
+/// What tells that the motor drives the car: the first of current and throttle that follows the revs, where they move. A
+/// throttle is not what the pack gave, but it is as good here.
+fn demand<'a>(run: &RunToWeigh<'a>) -> Option<&'a [f64]> {
+    let time = run.log.time();
+    let rpm = run.log.channel(Channel::Rpm)?;
+    let revs = swings::of_revs(time, &dropouts::mended(time, rpm));
+    let follows =
+        |demand: &&[f64]| swings::contrast(time, demand, &revs, 1.0).is_none_or(|c| c.strength() > swings::FOLLOWS);
+    [Channel::Current, Channel::Throttle].into_iter().filter_map(|c| run.log.channel(c)).find(follows)
+}
+
+/// The swings of a run's revs, without the rows in which they dropped out.
+pub(super) fn swings(run: &RunToWeigh) -> Vec<Swing> {
+    let time = run.log.time();
+    let Some(rpm) = run.log.channel(Channel::Rpm) else { return Vec::new() };
+    let is_lost = demand(run).is_some_and(|demand| dropouts::lost(time, rpm, demand).is_some());
+    if is_lost { swings::of_revs(time, &dropouts::mended(time, rpm)) } else { swings::of_revs(time, rpm) }
 }
 
 fn graded(share: f64, why: Why) -> Evidence {

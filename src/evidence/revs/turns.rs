@@ -23,8 +23,9 @@ const NEAR: f64 = 0.10;
 const NEAR_OTHERS: f64 = 0.12;
 /// Quantile of the revs that counts as the top speed.
 const TOP: f64 = 0.995;
-/// Fewest laps that tell their turns.
-const LEAST_LAPS: usize = 3;
+/// Fewest laps that tell their turns: one of a list, two that were found in the revs.
+const LEAST_LISTED: usize = 1;
+const LEAST_FOUND: usize = 2;
 /// Millimetres in a metre.
 const MM: f64 = 1000.0;
 
@@ -34,12 +35,16 @@ pub fn of_lap_over_sheet(run: &RunToWeigh, sheet: &Sheet) -> Option<f64> {
     let needed = sheet.lap_length_m?.0 * MM / set_rollout_mm(&run.plan.settings)?;
     let wheels = run.laps.odometer.as_ref()?;
     let car = run.laps.gripped.as_ref().unwrap_or(wheels);
+    let least = match run.laps.source {
+        Source::List => LEAST_LISTED,
+        Source::Found => LEAST_FOUND,
+        Source::None => return None,
+    };
     let turns = |odometer: &crate::laps::odometer::Odometer| {
         let each: Vec<f64> =
             run.laps.counted().map(|l| odometer.turns_at(l.end_s) - odometer.turns_at(l.start_s)).collect();
-        median(each.iter().copied()).filter(|_| each.len() >= LEAST_LAPS)
+        median(each.iter().copied()).filter(|_| each.len() >= least)
     };
-    (run.laps.source != Source::None).then_some(())?;
     Some(turns(car)? / needed)
 }
 
