@@ -237,7 +237,7 @@ fn faults() -> Vec<Fault> {
         strengths,
         make,
         about: &[CURRENT],
-        may: &[MASS, CAPACITY],
+        may: &[MASS, CAPACITY, REVS],
     };
     let voltage = |name, strengths, make| Fault { name, place: Alone, strengths, make, about: &[VOLTAGE], may: &[] };
     let revs = |name, place, strengths, make| Fault {
@@ -350,7 +350,7 @@ fn faults() -> Vec<Fault> {
             strengths: ["x 0.5", "x 0.5", "x 0.5"],
             make: |c, _, _| c.set("tyre_diameter_mm", |d| d / 2.0),
             about: &[TYRE],
-            may: &[REVS],
+            may: &[REVS, CURRENT, MASS],
         },
     ]
 }

@@ -12,7 +12,10 @@
 //! Wheels that spin are faster than the car until they grip again; the revs then fall with the current still on. Such a
 //! fall belongs to the rise, which ends where the driver lifts.
 //!
-//! Wrong where the wheels still spin when the driver lifts, in most rises.
+//! Where the shares of the rises scatter widely, the wheels still spin when the driver lifts in many of them: then the
+//! lower quartile stands for the run, since a spin only puts a share up.
+//!
+//! Wrong where the wheels spin at the end of nearly all rises.
 
 use crate::evidence::swings::Swing;
 use crate::gears::set_rollout_mm;
@@ -43,6 +46,13 @@ const AFTER_S: f64 = 0.5;
 const SHARE_OF_FALL: f64 = 0.5;
 /// Share of a rise's power from which the power is still on in the fall after it. Common practice, no source.
 const STILL_ON: f64 = 0.5;
+/// Quantiles of the shares of a run's rises. Rises that end in a spin lie far above the others.
+const LOWER: f64 = 0.25;
+const MIDDLE: f64 = 0.5;
+const UPPER: f64 = 0.75;
+/// The rises agree where their upper quartile is below this many times their lower one. Common practice, no source: where
+/// few spin, they are within a fifth of each other; a spin puts the share up by a half and more.
+const AGREE: f64 = 1.4;
 /// Fewest rises that tell anything.
 const LEAST_RISES: usize = 12;
 /// The turns of a lap may be so far from the sheet's before the revs or the sheet are in doubt: then nothing is said of
@@ -83,7 +93,9 @@ pub fn share(run: &RunToWeigh, sheet: &Sheet, revs: &[Swing]) -> Option<Estimate
         return None;
     }
     shares.sort_by(f64::total_cmp);
-    Some(median_of_sorted(&shares))
+    let at = |share: f64| quantile_of_sorted(&shares, share);
+    let agree = at(UPPER).value < AGREE * at(LOWER).value;
+    Some(at(if agree { MIDDLE } else { LOWER }))
 }
 
 /// Energies of a rise of the revs, J.
@@ -127,15 +139,15 @@ fn across_spins(revs: &[Swing], mean_watts: impl Fn(f64, f64) -> f64) -> Vec<Swi
     whole
 }
 
-/// The median of sorted values with its 95 % interval by order statistics (normal approximation of the binomial).
-fn median_of_sorted(sorted: &[f64]) -> Estimate {
+/// A quantile of sorted values with its 95 % interval by order statistics (normal approximation of the binomial).
+fn quantile_of_sorted(sorted: &[f64], share: f64) -> Estimate {
     let n = sorted.len() as f64;
-    let reach = COVERAGE_95 * n.sqrt() / 2.0;
+    let (middle, reach) = (n * share, COVERAGE_95 * (n * share * (1.0 - share)).sqrt());
     let ranked = |rank: f64| sorted[(rank.max(0.0) as usize).min(sorted.len() - 1)];
     Estimate {
-        value: ranked(n / 2.0),
-        low: ranked((n / 2.0 - reach - 1.0).floor()),
-        high: ranked((n / 2.0 + reach).ceil()),
+        value: ranked(middle),
+        low: ranked((middle - reach - 1.0).floor()),
+        high: ranked((middle + reach).ceil()),
     }
 }
 
@@ -211,7 +223,7 @@ mod tests {
     fn the_interval_of_a_median_by_order_statistics() {
         // A hundred values: the 40th to the 61st (Hollander and Wolfe 1999, 3.6, normal approximation).
         let sorted: Vec<f64> = (1..=100).map(f64::from).collect();
-        let found = median_of_sorted(&sorted);
+        let found = quantile_of_sorted(&sorted, 0.5);
         assert!((39.0..=41.0).contains(&found.low) && (60.0..=62.0).contains(&found.high), "{found:?}");
     }
 }

@@ -5,6 +5,7 @@
 //! before to the first after, are a sensor that lost them.
 
 use crate::evidence::swings::highest;
+use crate::statistics::quantiles::quantile;
 
 /// Share of the highest revs below which they are gone, and above which the car drives on either side. Common practice,
 /// no source.
@@ -12,6 +13,8 @@ const GONE: f64 = 0.03;
 const DRIVING: f64 = 0.20;
 /// Share of the highest current or throttle that drives the car. Common practice, no source.
 const UNDER_POWER: f64 = 0.15;
+/// Quantile of current or throttle that stands for the car at rest or rolling.
+const IDLE: f64 = 0.10;
 /// A row in between may be on the way down or up.
 const ON_THE_WAY: usize = 1;
 /// Longest that revs may be gone, s: longer is not a dropout but a stop. Common practice, no source.
@@ -30,8 +33,10 @@ pub struct Lost {
 
 /// Looks for dropouts in the revs; `demand` is the current or the throttle.
 pub fn lost(time: &[f64], rpm: &[f64], demand: &[f64]) -> Option<Lost> {
-    let most = highest(demand)?;
-    let powered = |n: usize| demand[n] > UNDER_POWER * most;
+    // A current whose zero is off flows at rest, too.
+    let idle = quantile(demand.iter().copied(), IDLE)?.max(0.0);
+    let least = idle + UNDER_POWER * (highest(demand)? - idle);
+    let powered = |n: usize| demand[n] > least;
     // A current that is late by a row, or a mean, still flows in the first row of a locked wheel, but not in the rows
     // after it.
     let under_power: Vec<Gap> = gaps(time, rpm)

@@ -42,14 +42,17 @@ pub fn weigh(run: &RunToWeigh) -> Vec<Evidence> {
     stuck.into_iter().chain(lost).collect()
 }
 
-/// What tells that the motor drives the car: the first of current and throttle that follows the revs, where they move. A
+/// What tells that the motor drives the car: the first of current and throttle that follows the revs,
+/// where they move, and is not stuck. A
 /// throttle is not what the pack gave, but it is as good here.
 fn demand<'a>(run: &RunToWeigh<'a>) -> Option<&'a [f64]> {
     let time = run.log.time();
     let rpm = run.log.channel(Channel::Rpm)?;
     let revs = swings::of_revs(time, &dropouts::mended(time, rpm));
-    let follows =
-        |demand: &&[f64]| swings::contrast(time, demand, &revs, 1.0).is_none_or(|c| c.strength() > swings::FOLLOWS);
+    let follows = |demand: &&[f64]| {
+        let contrast = swings::contrast(time, demand, &revs, 1.0);
+        contrast.is_none_or(|c| c.strength() > swings::FOLLOWS) && frozen(time, demand, &revs).is_none()
+    };
     [Channel::Current, Channel::Throttle].into_iter().filter_map(|c| run.log.channel(c)).find(follows)
 }
 
