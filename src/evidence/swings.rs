@@ -122,8 +122,11 @@ pub fn contrast(time: &[f64], values: &[f64], revs: &[Swing], sign: f64) -> Opti
     if pairs.len() < LEAST_PAIRS {
         return None;
     }
+    // Nothing is known before the log and after it.
+    let span = time[0]..=time[time.len() - 1];
     let at = |lag: f64| {
-        let differences: Vec<f64> = pairs.iter().map(|w| mean_in(&w[0], lag) - mean_in(&w[1], lag)).collect();
+        let in_log = pairs.iter().filter(|w| span.contains(&(w[0].from_s + lag)) && span.contains(&(w[1].to_s + lag)));
+        let differences: Vec<f64> = in_log.map(|w| mean_in(&w[0], lag) - mean_in(&w[1], lag)).collect();
         let (mean, deviation) = mean_and_deviation(&differences)?;
         Some(Contrast { mean, error: deviation / (differences.len() as f64).sqrt() })
     };
