@@ -15,6 +15,7 @@ use runtrue::demo::manner::{Manner, TextManner, UnitManner};
 use runtrue::demo::recorder::{Recorder, Rows};
 use runtrue::demo::simulation::simulate;
 use runtrue::demo::track::{Corner, Track};
+use runtrue::evidence::RunEvidence;
 use runtrue::import::columns::Hints;
 use runtrue::import::read_bytes;
 use runtrue::laps;
@@ -63,9 +64,9 @@ fn measuring(c: &mut Criterion) {
     let mut group = c.benchmark_group("measuring");
     for (name, rate) in [("10 000 rows", 20.0), ("40 000 rows", 80.0)] {
         let (log, laps, _) = run.answers(&Recorder::plain(rate), f64::INFINITY);
-        let (plan, sheet) = (run.run_plan(), run.sheet());
+        let (plan, sheet, evidence) = (run.run_plan(), run.sheet(), RunEvidence::default());
         group.throughput(Throughput::Elements(log.rows() as u64));
-        group.bench_function(name, |b| b.iter(|| measure::measure(black_box(&log), &laps, &plan, &sheet)));
+        group.bench_function(name, |b| b.iter(|| measure::measure(black_box(&log), &laps, &plan, &sheet, &evidence)));
     }
     group.finish();
 }

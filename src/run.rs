@@ -15,6 +15,7 @@ use crate::evidence::{self, RunEvidence, RunToWeigh, Subject, Worth};
 use crate::folder::{hints, within};
 use crate::gears::set_rollout_mm;
 use crate::import;
+use crate::laps::list_verdict::{ListReason, ListVerdict};
 use crate::laps::lists::{self, LapList};
 use crate::laps::odometer::Odometer;
 use crate::laps::period::ExpectedTurns;
@@ -26,7 +27,7 @@ use crate::measure::hot_part::HotPart;
 use crate::measure::{self, Answers};
 use crate::notice::{Failure, Notice, NoticeCode};
 use crate::quantity::Uncertain;
-use crate::sheet::{RunPlan, Setting, Settings, Sheet};
+use crate::sheet::{RunPlan, Settings, Sheet};
 use crate::statistics::quantiles::median;
 use crate::wording::counted;
 
@@ -133,6 +134,10 @@ pub enum PinionWhy {
     NoneFits,
     /// Two explain them nearly as well.
     TwoFit,
+    /// Every run of the car is off alike: by its pinions, or by the lap length.
+    LengthOrPinion,
+    /// The log may be another run's.
+    NotItsLog,
 }
 
 impl Display for PinionWhy {
@@ -143,6 +148,10 @@ impl Display for PinionWhy {
                  length on the sheet"
             }
             Self::TwoFit => "two pinions explain the revs nearly equally well",
+            Self::LengthOrPinion => {
+                "all runs are off alike: either each had another pinion, or the lap length on the sheet is wrong"
+            }
+            Self::NotItsLog => "the log may be that of another run",
         })
     }
 }
@@ -193,13 +202,6 @@ impl SettledRun {
     /// Whether the run could be reviewed and nothing says that its log is another run's.
     pub fn has_own_log(&self) -> bool {
         self.evidence().is_some_and(|e| e.worth(Subject::Log) == Worth::Sound)
-    }
-
-    /// Whether all of its settings are known: what was refused may be anything.
-    pub fn has_known_settings(&self) -> bool {
-        let refused =
-            |(path, value): (&String, &Setting)| matches!(value, Setting::Refused(_)) && !path.starts_with("limits.");
-        !self.plan().settings.0.iter().any(refused)
     }
 
     /// Why the run could not be reviewed.
@@ -306,6 +308,9 @@ fn find_laps(
     sheet: &Sheet,
 ) -> LappedRun {
     let mut laps = laps_of(&log, &plan.settings, list.as_deref(), sheet);
+    if notice.is_some() {
+        laps.list = Some(ListVerdict::Refused(ListReason::Unreadable));
+    }
     laps.notices.extend(notice);
     // The sheet's word goes first; a recorder may have measured the air itself.
     let recorded_air = || median(log.channel(Channel::Ambient)?.iter().copied().filter(|c| c.is_finite()));
@@ -354,7 +359,13 @@ fn with_evidence(run: LappedRun, evidence: RunEvidence, sheet: &Sheet) -> Weighe
         let sound_log = evidence.sound_log(&log);
         if moves_laps(&evidence) {
             let unread = laps.notices.into_iter().filter(|n| n.code == NoticeCode::NoLapList).collect::<Vec<_>>();
+            let as_read = laps.list;
             laps = laps_of(&sound_log, &sound_plan.settings, list.as_deref(), sheet);
+            laps.list = laps.list.or(as_read);
+            // Without revs there are no laps, and why there are no revs is said already.
+            if evidence.refusal(Subject::Channel(Channel::Rpm)).is_some() {
+                laps.notices.clear();
+            }
             laps.notices.extend(unread);
         }
         Weighed { log, sound_log, laps, evidence }
@@ -377,6 +388,9 @@ fn moves_laps(evidence: &RunEvidence) -> bool {
         Subject::Setting("tyre_diameter_mm"),
         Subject::Setting(evidence::LAP_LENGTH),
     ];
+    if evidence.worth(Subject::Log) == Worth::Unusable {
+        return true;
+    }
     used.into_iter().filter_map(|s| evidence.of(s)).any(|e| e.worth == Worth::Unusable || e.span.is_some())
 }
 

@@ -174,6 +174,12 @@ fn joined(parts: &[&str]) -> String {
     parts.join(" ")
 }
 
+/// The text with a capital at its start.
+pub fn uppercase_first(text: &str) -> String {
+    let mut chars = text.chars();
+    chars.next().map_or_else(String::new, |first| first.to_uppercase().chain(chars).collect())
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

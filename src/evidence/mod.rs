@@ -4,19 +4,22 @@
 //! never held against what one recorder or one car happens to show. The answers ([`crate::measure`]) take only what is
 //! sound or doubtful, and say "cannot tell" with the reason where something they need is unusable.
 //!
-//! A file a kind: [`temperatures`], [`electrics`], [`revs`], [`clock`], [`lists`], [`sheet`], [`logs`].
+//! A file a kind: [`temperatures`], [`starts`], [`electrics`], [`revs`], [`clock`], [`lists`], [`sheet`], [`logs`].
 
 pub mod clock;
 pub mod electrics;
 mod frozen;
 pub mod lists;
 pub mod logs;
+mod rest;
 pub mod revs;
 pub mod sheet;
+pub mod starts;
 mod swings;
 pub mod temperatures;
 
 use std::fmt::{self, Display};
+use std::mem::discriminant;
 
 use rayon::prelude::*;
 use schemars::JsonSchema;
@@ -100,6 +103,8 @@ pub enum Why {
     Temperature(temperatures::Why),
     /// A current or a voltage.
     Electrics(electrics::Why),
+    /// Where a temperature starts.
+    Start(starts::Why),
     /// The revs.
     Revs(revs::Why),
     /// The recorder's clock.
@@ -113,11 +118,25 @@ pub enum Why {
 }
 
 impl Why {
+    /// Whether it is the same reason, whatever its figures.
+    pub fn is_alike(&self, other: &Self) -> bool {
+        match (self, other) {
+            (Self::Temperature(one), Self::Temperature(other)) => discriminant(one) == discriminant(other),
+            (Self::Electrics(one), Self::Electrics(other)) => discriminant(one) == discriminant(other),
+            (Self::Start(one), Self::Start(other)) => discriminant(one) == discriminant(other),
+            (Self::Revs(one), Self::Revs(other)) => discriminant(one) == discriminant(other),
+            (Self::Clock(_), Self::Clock(_)) => true,
+            (Self::List(one), Self::List(other)) => one.is_alike(other),
+            (one, other) => one == other,
+        }
+    }
+
     /// What to do about it; empty where the reason says it.
     pub fn advice(&self) -> &'static str {
         match self {
             Self::Temperature(why) => why.advice(),
             Self::Electrics(why) => why.advice(),
+            Self::Start(why) => why.advice(),
             Self::Revs(why) => why.advice(),
             Self::Clock(why) => why.advice(),
             Self::List(why) => why.advice(),
@@ -132,6 +151,7 @@ impl Display for Why {
         match self {
             Self::Temperature(why) => why.fmt(f),
             Self::Electrics(why) => why.fmt(f),
+            Self::Start(why) => why.fmt(f),
             Self::Revs(why) => why.fmt(f),
             Self::Clock(why) => why.fmt(f),
             Self::List(why) => why.fmt(f),
@@ -242,7 +262,9 @@ impl RunEvidence {
 
     /// Why it cannot be used; `None` where it can.
     pub fn refusal(&self, subject: Subject) -> Option<&Why> {
-        self.of(subject).filter(|e| e.worth == Worth::Unusable)?.why.as_ref()
+        let refused = |subject| self.of(subject).filter(|e| e.worth == Worth::Unusable)?.why.as_ref();
+        let of_log = || matches!(subject, Subject::Channel(_)).then(|| refused(Subject::Log))?;
+        refused(subject).or_else(of_log)
     }
 
     /// The first refusal of several things.
@@ -252,6 +274,9 @@ impl RunEvidence {
 
     /// The log without the channels that cannot be used, and without the parts of channels that cannot.
     pub fn sound_log(&self, log: &Log) -> Log {
+        if self.worth(Subject::Log) == Worth::Unusable {
+            return log.masked(|_| None);
+        }
         let kept = |channel: Channel| match self.of(Subject::Channel(channel)) {
             Some(Evidence { worth: Worth::Unusable, .. }) => None,
             Some(Evidence { span, .. }) => Some(*span),
@@ -282,8 +307,11 @@ pub fn weigh(runs: &[Option<RunToWeigh>], sheet: &Sheet) -> Vec<RunEvidence> {
     let alone =
         |run: &Option<RunToWeigh>| run.as_ref().map_or_else(RunEvidence::default, |run| weigh_alone(run, sheet));
     let mut found: Vec<RunEvidence> = runs.par_iter().map(alone).collect();
-    let mut members: Vec<Member> =
-        (runs.iter().zip(&mut found)).filter_map(|(run, evidence)| Some(Member { run: (*run)?, evidence })).collect();
+    let mut members: Vec<Member> = (runs.iter().zip(&mut found))
+        .filter_map(|(run, evidence)| {
+            Some(Member { run: (*run)?, lap_length_m: sheet.lap_length_m.map(|l| l.0), evidence })
+        })
+        .collect();
     temperatures::weigh_together(&mut members);
     revs::weigh_together(&mut members, sheet);
     electrics::weigh_together(&mut members, sheet);
@@ -296,6 +324,7 @@ fn weigh_alone(run: &RunToWeigh, sheet: &Sheet) -> RunEvidence {
     let mut evidence = RunEvidence::all_sound(run, sheet);
     let found = [
         temperatures::weigh(run),
+        starts::weigh(run),
         electrics::weigh(run),
         revs::weigh(run),
         clock::weigh(run),
@@ -310,6 +339,8 @@ fn weigh_alone(run: &RunToWeigh, sheet: &Sheet) -> RunEvidence {
 pub struct Member<'a> {
     /// The run.
     pub run: RunToWeigh<'a>,
+    /// Length of a lap by the sheet, m.
+    pub lap_length_m: Option<f64>,
     /// What it is worth so far.
     pub evidence: &'a mut RunEvidence,
 }

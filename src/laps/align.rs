@@ -9,12 +9,20 @@
 use super::odometer::Odometer;
 use super::place::Places;
 use crate::quantity::Estimate;
-use crate::statistics::quantiles::robust_deviation;
+use crate::statistics::quantiles::{median, robust_deviation};
 
 /// Step of the offsets tried, s.
 const STEP_S: f64 = 0.02;
+/// Step of the offsets at which a list is compared with its own laps in another order, s: at racing pace neighbouring
+/// offsets differ in the place of the line and in little else.
+const COARSE_S: f64 = 0.25;
+/// Farthest that a recorder's clock may run from the timing's, as a share. A default, no source: quartz keeps to 0.01 %,
+/// a resonator of a cheap controller to 0.5 % (values from memory), its own oscillator to 2 % or 3 %.
+const MOST_CLOCK_OFF: f64 = 0.03;
+/// Rounds in which the rate of a clock settles.
+const CLOCK_ROUNDS: usize = 2;
 /// Least scatter of a passing's place, share of a lap: a decimetre or so, the least that the pattern can resolve.
-const LEAST_SCATTER: f64 = 0.000_6;
+pub(super) const LEAST_SCATTER: f64 = 0.000_6;
 /// Places farther from the common one than this many deviations, as on a spoilt lap, are held to this many.
 const WINSOR: f64 = 6.0;
 /// Least deviation that places are held to, in deviations of the place's own.
@@ -52,24 +60,140 @@ pub struct Alignment {
     passings: usize,
 }
 
-/// Compares all offsets of the list; `None` where it does not fit the log.
-pub fn align(odometer: &Odometer, places: &Places, passings: &[f64]) -> Option<Alignment> {
-    let length = *passings.last()?;
-    let (set_off, stopped) = moving(odometer)?;
-    // A list may begin before the log or outlast it by a lap.
-    let slack = length / passings.len().max(2) as f64;
-    let from = set_off - STEP_S;
-    let to = (stopped - length + STEP_S).max(from + slack);
-    let count = ((to - from) / STEP_S).ceil() as usize;
-    let (scores, lines) = (0..=count)
-        .map(|n| offset(places, passings, from + n as f64 * STEP_S, stopped).unwrap_or(Offset::IMPOSSIBLE))
+/// The log times, s, at which a list's first passing can be.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Window {
+    from: f64,
+    to: f64,
+    /// When the car last moves.
+    stopped: f64,
+    /// Log-likelihood that an offset loses for each passing outside the log.
+    outside: f64,
+}
+
+impl Window {
+    /// From when the car sets off, with the list's end in the log or up to a lap after it; `None` where the car never
+    /// moves.
+    pub fn of_whole_list(odometer: &Odometer, passings: &[f64]) -> Option<Self> {
+        let length = *passings.last()?;
+        let (set_off, stopped) = moving(odometer)?;
+        let from = set_off - STEP_S;
+        // However long the list is, its first passing is in the log.
+        let slack = (length / passings.len().max(2) as f64).min(stopped - from);
+        Some(Self { from, to: (stopped - length + STEP_S).max(from + slack), stopped, outside: OUTSIDE })
+    }
+
+    /// With up to half of the list's passings before the log or after it: a recorder that was switched on late, or the
+    /// list of a whole session.
+    pub fn of_half_a_list(odometer: &Odometer, passings: &[f64]) -> Option<Self> {
+        let (set_off, stopped) = moving(odometer)?;
+        let middle = *passings.get(passings.len() / 2)?;
+        // However long the list is, its middle is in the log.
+        Some(Self { from: set_off - middle, to: stopped - middle, stopped, outside: 0.0 })
+    }
+
+    /// First passings tried, every `step` seconds.
+    fn starts(self, step: f64) -> impl Iterator<Item = f64> {
+        let count = ((self.to - self.from) / step).ceil().max(0.0) as usize;
+        (0..=count).map(move |n| self.from + n as f64 * step)
+    }
+}
+
+/// Compares all offsets of the list within `window`; `None` where it does not fit the log.
+pub(super) fn align(places: &Places, passings: &[f64], window: Window) -> Option<Alignment> {
+    let (scores, lines) = window
+        .starts(STEP_S)
+        .map(|start| offset(places, passings, start, window).unwrap_or(Offset::IMPOSSIBLE))
         .map(|offset| (offset.score, offset.line))
         .unzip();
-    let alignment = Alignment { from, scores, lines, passings: passings.len() };
+    let alignment = Alignment { from: window.from, scores, lines, passings: passings.len() };
     alignment.best().is_finite().then_some(alignment)
 }
 
+/// How a list's clock is taken to run.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) enum Clock {
+    /// As the log's.
+    AsTheLogs,
+    /// At its own rate, up to [`MOST_CLOCK_OFF`] faster or slower.
+    Free,
+}
+
+/// Where a list fits best.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Fit {
+    /// Log-likelihood, up to a constant.
+    pub score: f64,
+    /// Log time of the first passing, s.
+    pub first_s: f64,
+    /// Log seconds in a second of the list.
+    pub scale: f64,
+}
+
+/// The best fit of a list on coarse steps of the offset; `None` where none is possible.
+pub(super) fn best_fit(places: &Places, passings: &[f64], window: Window, clock: Clock) -> Option<Fit> {
+    let fit = |start: f64| {
+        let scale = match clock {
+            Clock::AsTheLogs => 1.0,
+            Clock::Free => clock_scale(places, passings, start, window.stopped)?,
+        };
+        let scaled: Vec<f64> = passings.iter().map(|p| p * scale).collect();
+        let score = offset(places, &scaled, start, window)?.score;
+        Some(Fit { score, first_s: start, scale })
+    };
+    window.starts(COARSE_S).filter_map(fit).max_by(|a, b| a.score.total_cmp(&b.score))
+}
+
+/// Log seconds in a second of the list whose first passing is at `start`, by how its passings' places move from the
+/// first third of them to the last; `None` where that is farther from 1 than any clock is.
+fn clock_scale(places: &Places, passings: &[f64], start: f64, stopped: f64) -> Option<f64> {
+    let mut scale = 1.0;
+    for _ in 0..CLOCK_ROUNDS {
+        let inside: Vec<f64> = passings
+            .iter()
+            .copied()
+            .take_while(|p| start + p * scale <= stopped)
+            .filter(|p| start + p * scale >= 0.0)
+            .collect();
+        if inside.len() < LEAST_PASSINGS {
+            return None;
+        }
+        let laps: Vec<f64> = inside.iter().map(|p| places.laps_at(start + p * scale)).collect();
+        let moved = unwrapped(&laps);
+        let (third, last) = ((inside.len() / 3).max(1), inside.len() - 1);
+        let change = |values: &[f64]| {
+            Some(median(values[values.len() - third..].iter().copied())? - median(values[..third].iter().copied())?)
+        };
+        let lap_s = (inside[last] - inside[0]) / (laps[last] - laps[0]);
+        scale *= 1.0 - change(&moved)? / change(&inside)? * lap_s;
+        if !((scale - 1.0).abs() <= MOST_CLOCK_OFF) {
+            return None;
+        }
+    }
+    Some(scale)
+}
+
+/// How far the passings at `laps` are from whole laps after the first, followed from one to the next.
+pub(super) fn unwrapped(laps: &[f64]) -> Vec<f64> {
+    let mut moved = 0.0;
+    let steps = laps.windows(2).map(|w| w[1] - w[0]).map(|step| step - step.round());
+    let sums = steps.map(|step| {
+        moved += step;
+        moved
+    });
+    std::iter::once(0.0).chain(sums).take(laps.len()).collect()
+}
+
 impl Alignment {
+    /// Share of the weight of all offsets that lies farther than `seconds` from `first`.
+    pub fn share_beyond(&self, first: f64, seconds: f64) -> f64 {
+        let (best, temper) = (self.best(), temper(self.passings));
+        let weight = |score: &f64| (temper * (score - best)).exp();
+        let far = |n: usize| (self.from + n as f64 * STEP_S - first).abs() > seconds;
+        let beyond: f64 = self.scores.iter().enumerate().filter(|(n, _)| far(*n)).map(|(_, s)| weight(s)).sum();
+        beyond / self.scores.iter().map(weight).sum::<f64>()
+    }
+
     fn best(&self) -> f64 {
         self.scores.iter().copied().filter(|s| s.is_finite()).fold(f64::NEG_INFINITY, f64::max)
     }
@@ -166,8 +290,9 @@ impl Offset {
 }
 
 /// The offset that has the first passing at the log time `start`; `None` where it cannot be there.
-fn offset(places: &Places, passings: &[f64], start: f64, stopped: f64) -> Option<Offset> {
-    let times: Vec<f64> = passings.iter().map(|p| start + p).filter(|&t| t <= stopped + STEP_S).collect();
+fn offset(places: &Places, passings: &[f64], start: f64, window: Window) -> Option<Offset> {
+    let in_log = |t: &f64| *t >= -STEP_S && *t <= window.stopped + STEP_S;
+    let times: Vec<f64> = passings.iter().map(|p| start + p).filter(in_log).collect();
     // Passings after the car has stopped speak against the offset, but a log may end before its list.
     let outside = passings.len() - times.len();
     if times.len() < LEAST_PASSINGS || times.len() * 2 < passings.len() {
@@ -184,7 +309,7 @@ fn offset(places: &Places, passings: &[f64], start: f64, stopped: f64) -> Option
     // added.
     let likelihoods = ALIKE.map(|alike| innovations(&clipped, &variances, alike));
     let best = likelihoods.iter().copied().fold(f64::NEG_INFINITY, f64::max);
-    let score = best + likelihoods.iter().map(|l| (l - best).exp()).sum::<f64>().ln() - OUTSIDE * outside as f64;
+    let score = best + likelihoods.iter().map(|l| (l - best).exp()).sum::<f64>().ln() - window.outside * outside as f64;
     Some(Offset { score, line })
 }
 
@@ -223,7 +348,7 @@ pub fn around(laps: &[f64]) -> (f64, Vec<f64>) {
     let middle = sin.atan2(cos) / std::f64::consts::TAU;
     let wrapped = |l: f64| (l - middle + 0.5).rem_euclid(1.0) - 0.5;
     let first: Vec<f64> = laps.iter().map(|l| wrapped(*l)).collect();
-    let centre = crate::statistics::quantiles::median(first.iter().copied()).unwrap_or(0.0);
+    let centre = median(first.iter().copied()).unwrap_or(0.0);
     let distances = first.into_iter().map(|f| (f - centre + 0.5).rem_euclid(1.0) - 0.5).collect();
     ((middle + centre).rem_euclid(1.0), distances)
 }

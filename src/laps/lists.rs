@@ -16,6 +16,9 @@ const MB: u64 = 1 << 20;
 const MOST_BYTES: u64 = 4 * MB;
 /// Largest time in a list, s: seconds since 1970 stay below it for three centuries, and are exact to a microsecond.
 const MOST_S: f64 = 1e10;
+/// A time this many times the others' median is not a lap time but a slip: a date, a counter, a digit too many. A
+/// default, no source: a car that stands for half an hour between two passings stays below it.
+const ABSURD: f64 = 200.0;
 /// Share of whole numbers above which a column without clock times holds lap numbers, positions or counts.
 const MOSTLY_WHOLE: f64 = 0.9;
 
@@ -65,7 +68,7 @@ impl ListError {
 }
 
 /// A lap list: passings on a clock of its own.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, Default, PartialEq)]
 pub struct LapList {
     /// Seconds of each passing; the first is zero. Increasing.
     pub passings: Vec<f64>,
@@ -136,15 +139,35 @@ pub fn parse(text: &str) -> Result<LapList, (u64, String)> {
         let notice = Notice::warning(NoticeCode::ListLines, "lines of the lap list without a time were skipped");
         notices.push(notice.counted(skipped.first_line, skipped.count));
     }
+    let times = longest_without_absurd(times, &mut notices);
     Ok(LapList { passings: to_passings(&times, &mut notices), notices })
 }
 
+/// The longest stretch of times between those that are absurdly long: how much time passed there is not known.
+fn longest_without_absurd(times: Vec<(u64, Cell)>, notices: &mut Vec<Notice>) -> Vec<Cell> {
+    let most = ABSURD * median(times.iter().map(|(_, cell)| cell.seconds)).unwrap_or(f64::INFINITY);
+    let absurd = |(_, cell): &(u64, Cell)| most > 0.0 && cell.seconds > most;
+    let Some(&(line, first)) = times.iter().find(|time| absurd(time)) else {
+        return times.into_iter().map(|(_, cell)| cell).collect();
+    };
+    let count = times.iter().filter(|time| absurd(time)).count();
+    let longest = times.split(absurd).max_by_key(|stretch| stretch.len()).unwrap_or_default();
+    let mut message = format!("a time of {} s in the lap list is far too long and was left out", first.seconds);
+    if longest.len() + count < times.len() {
+        let (from, to) = (longest.first().map_or(0, |t| t.0), longest.last().map_or(0, |t| t.0));
+        message += &format!("; the laps of lines {from} to {to} are used");
+    }
+    let notice = Notice::warning(NoticeCode::ListLines, message).counted(Some(line), count as u64);
+    notices.push(notice.hint("correct the line"));
+    longest.iter().map(|(_, cell)| *cell).collect()
+}
+
 /// The times of a column, and the lines after the first that have none.
-fn times_of_column(rows: &[Row], column: usize) -> (Vec<Cell>, Tally) {
+fn times_of_column(rows: &[Row], column: usize) -> (Vec<(u64, Cell)>, Tally) {
     let (mut times, mut skipped) = (Vec::new(), Tally::default());
     for (n, (line, cells)) in rows.iter().enumerate() {
         match cells.get(column) {
-            Some(Some(cell)) => times.push(*cell),
+            Some(Some(cell)) => times.push((*line, *cell)),
             // The first line may be the header.
             _ if n > 0 => skipped.add(*line, String::new),
             _ => {}
@@ -261,8 +284,9 @@ fn summed_laps(values: &[f64], notices: &mut Vec<Notice>) -> Vec<f64> {
 /// Passings from passings on any clock, past midnight too.
 fn counted_passings(values: &[f64], notices: &mut Vec<Notice>) -> Vec<f64> {
     let mut out = vec![0.0];
-    let mut last = values[0];
-    for &value in &values[1..] {
+    let Some((&first, later)) = values.split_first() else { return out };
+    let mut last = first;
+    for &value in later {
         let mut step = value - last;
         if step < -clock::DAY_S / 2.0 {
             step += clock::DAY_S;

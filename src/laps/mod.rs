@@ -2,6 +2,8 @@
 
 pub mod align;
 pub mod grip;
+mod list_check;
+pub mod list_verdict;
 pub mod lists;
 pub mod odometer;
 pub mod period;
@@ -9,6 +11,8 @@ pub mod place;
 mod smoother;
 
 use align::Alignment;
+use list_check::LaidList;
+use list_verdict::{ListReason, ListVerdict};
 use lists::LapList;
 use odometer::Odometer;
 use period::ExpectedTurns;
@@ -105,14 +109,16 @@ pub struct Lap {
     pub end_s: f64,
     /// Motor turns in it.
     pub turns: f64,
+    /// Log seconds in a second of the lap list; 1 where both clocks run alike.
+    pub clock_scale: f64,
     /// Why it does not count; `None` where it does.
     pub set_aside: Option<SetAside>,
 }
 
 impl Lap {
-    /// Duration, s.
+    /// Duration, s, by the lap list's clock where there is one.
     pub fn time_s(&self) -> f64 {
-        self.end_s - self.start_s
+        (self.end_s - self.start_s) / self.clock_scale
     }
 }
 
@@ -135,6 +141,11 @@ pub struct Laps {
     pub line_shared: bool,
     /// How likely each offset between log and list is, where a list was laid.
     pub alignment: Option<Alignment>,
+    /// What the lap list is worth; `None` without one.
+    pub list: Option<ListVerdict>,
+    /// Log seconds in a second of the lap list, where the two clocks differ by more than they may; above 1 the
+    /// recorder's clock runs fast.
+    pub clock_scale: Option<Estimate>,
     /// Remarks.
     pub notices: Vec<Notice>,
 }
@@ -145,7 +156,8 @@ impl Laps {
         let (Some(old), Some(odometer)) = (self.first_passing, &self.odometer) else { return };
         let ends = self.rows.first().map(|l| l.start_s).into_iter().chain(self.rows.iter().map(|l| l.end_s));
         let passings: Vec<f64> = ends.map(|t| t + first.value - old.value).collect();
-        self.rows = cut(odometer, &passings);
+        let scale = self.rows.first().map_or(1.0, |lap| lap.clock_scale);
+        self.rows = cut(odometer, &passings, scale);
         set_aside(&mut self.rows, odometer);
         self.first_passing = Some(first);
     }
@@ -162,7 +174,7 @@ impl Laps {
         let (Some(places), Some(odometer)) = (&self.places, &self.odometer) else { return };
         let passings = places.passings_at(line.rem_euclid(1.0));
         self.first_passing = first_found(&passings);
-        self.rows = cut(odometer, &passings);
+        self.rows = cut(odometer, &passings, 1.0);
         set_aside(&mut self.rows, odometer);
         self.line_shared = true;
     }
@@ -175,6 +187,12 @@ impl Laps {
     /// Median time of the laps that count, s.
     pub fn median_s(&self) -> Option<f64> {
         median(self.counted().map(Lap::time_s))
+    }
+
+    /// Median motor turns of the laps that count, without those that the wheels spun; `None` without revs or laps.
+    pub fn gripped_turns(&self) -> Option<f64> {
+        let car = self.gripped.as_ref()?;
+        median(self.counted().map(|l| car.turns_at(l.end_s) - car.turns_at(l.start_s)))
     }
 
     /// The best of the laps that count.
@@ -200,6 +218,8 @@ pub fn measure(odometer: Option<Odometer>, list: Option<&LapList>, expected: Opt
         gripped,
         places: None,
         alignment: None,
+        list: None,
+        clock_scale: None,
         line_shared: false,
         notices: Vec::new(),
     };
@@ -211,29 +231,61 @@ pub fn measure(odometer: Option<Odometer>, list: Option<&LapList>, expected: Opt
         laps.notices.push(notice);
         return laps;
     }
-    laps.places = Places::find(gripped, list.and_then(|l| expected_by_list(odometer, l)).or(expected));
-    let aligned = laps.places.as_ref().zip(list).and_then(|(places, list)| {
-        let alignment = align::align(odometer, places, &list.passings)?;
-        Some((alignment.first_passing()?, alignment, list))
-    });
-    if let Some((first, alignment, list)) = aligned {
-        laps.alignment = Some(alignment);
-        laps.source = Source::List;
-        laps.first_passing = Some(first);
-        laps.rows = cut(odometer, &list.passings.iter().map(|p| p + first.value).collect::<Vec<_>>());
-        laps.notices.extend(list.notices.iter().cloned());
-    } else if let Some(places) = &laps.places {
-        laps.notices.extend(list.map(|_| list_does_not_fit()));
-        let passings = places.passings();
-        laps.source = Source::Found;
-        laps.first_passing = first_found(&passings);
-        laps.rows = cut(odometer, &passings);
-    } else {
-        let message = "no laps were found: the pattern of the revs does not repeat";
-        laps.notices.push(Notice::warning(NoticeCode::NoLaps, message));
+    let refused = list.and_then(|list| list_check::refuse_early(odometer, list));
+    let (places, laid) = match list.filter(|_| refused.is_none()) {
+        Some(list) => laid_on(odometer, gripped, list, expected),
+        None => (Places::find(gripped, expected), Err(refused)),
+    };
+    match (laid, &places) {
+        (Ok(laid), _) => {
+            laps.source = Source::List;
+            laps.first_passing = Some(laid.first);
+            let passings: Vec<f64> = laid.passings.iter().map(|p| p + laid.first.value).collect();
+            laps.rows = cut(odometer, &passings, laid.scale);
+            laps.list = Some(laid.verdict);
+            laps.clock_scale = laid.clock_scale;
+            laps.alignment = Some(laid.alignment);
+            laps.notices.extend(list.iter().flat_map(|list| list.notices.iter().cloned()));
+        }
+        (Err(refused), Some(places)) => {
+            laps.notices.extend(refused.as_ref().map(list_does_not_fit));
+            laps.list = refused.map(ListVerdict::Refused);
+            let passings = places.passings();
+            laps.source = Source::Found;
+            laps.first_passing = first_found(&passings);
+            laps.rows = cut(odometer, &passings, 1.0);
+        }
+        (Err(refused), None) => {
+            laps.list = refused.map(ListVerdict::Refused);
+            let message = "no laps were found: the pattern of the revs does not repeat";
+            laps.notices.push(Notice::warning(NoticeCode::NoLaps, message));
+        }
     }
+    laps.places = places;
     set_aside(&mut laps.rows, odometer);
     laps
+}
+
+/// The places with the list laid on them, or the places without it and why it is refused.
+fn laid_on(
+    odometer: &Odometer,
+    gripped: &Odometer,
+    list: &LapList,
+    expected: Option<ExpectedTurns>,
+) -> (Option<Places>, Result<LaidList, Option<ListReason>>) {
+    let by_list = expected_by_list(odometer, list);
+    let misfit = match Places::find(gripped, by_list.or(expected)) {
+        Some(places) => match list_check::lay(odometer, &places, list) {
+            Ok(laid) => return (Some(places), Ok(laid)),
+            Err(misfit) => misfit,
+        },
+        None => return (None, Err(Some(ListReason::NoPattern))),
+    };
+    // What a foreign list lets expect of a lap is wrong.
+    let places = Places::find(gripped, expected);
+    let log_lap_s = places.as_ref().and_then(|p| median(p.passings().windows(2).map(|w| w[1] - w[0])));
+    let reason = misfit.reason(odometer, list, log_lap_s);
+    (places, Err(Some(reason)))
 }
 
 /// A notice where the log has too few rows for its laps to be told.
@@ -246,9 +298,9 @@ fn too_few_rows(odometer: &Odometer) -> Option<Notice> {
     })
 }
 
-fn list_does_not_fit() -> Notice {
-    Notice::warning(NoticeCode::ListDoesNotFit, "the lap list does not fit the log; laps were found in the log")
-        .hint("check that the sheet names the lap list of this run")
+fn list_does_not_fit(reason: &ListReason) -> Notice {
+    let message = format!("the lap list does not fit the log: {reason}; laps were found in the log");
+    Notice::warning(NoticeCode::ListDoesNotFit, message).hint(reason.hint())
 }
 
 /// The first of passings that were found in the log: a place on the profile is known to about its cell.
@@ -272,13 +324,14 @@ fn expected_by_list(odometer: &Odometer, list: &LapList) -> Option<ExpectedTurns
     (seconds > lap_s).then_some(expected)
 }
 
-/// The laps between passings, all of which count for now.
-fn cut(odometer: &Odometer, passings: &[f64]) -> Vec<Lap> {
+/// The laps between passings by a clock of which a second takes `clock_scale` of the log's; all count for now.
+fn cut(odometer: &Odometer, passings: &[f64], clock_scale: f64) -> Vec<Lap> {
     let lap = |(n, ends): (usize, &[f64])| Lap {
         number: n as u32 + 1,
         start_s: ends[0],
         end_s: ends[1],
         turns: odometer.turns_at(ends[1]) - odometer.turns_at(ends[0]),
+        clock_scale,
         set_aside: None,
     };
     passings.windows(2).enumerate().map(lap).collect()

@@ -13,7 +13,9 @@ use crate::statistics::parabola::top_of_parabola;
 use crate::statistics::quantiles::median;
 
 /// Shortest lap that is looked for, s. Common practice, no source.
-const SHORTEST_LAP_S: f64 = 4.0;
+pub(super) const SHORTEST_LAP_S: f64 = 4.0;
+/// Longest lap that is looked for, s. Common practice, no source.
+pub(super) const LONGEST_LAP_S: f64 = 400.0;
 /// Points of the revs over turns that go into the autocorrelation.
 const POINTS: usize = 1 << 14;
 /// Points of lag that are looked at: periods up to five eighths of the run, so that a run of two laps has one.
@@ -37,6 +39,8 @@ const LEAST_OVERLAP: f64 = 0.3;
 /// Share of a lap's difference from the one before that carries on to the next: the turns of a lap follow tyre and line
 /// slowly, and one odd lap changes little.
 const FOLLOW: f64 = 0.2;
+/// From one lap to the next the chain moves at least this far, share of a lap: less is not a lap, and the chain ends.
+const LEAST_MOVE: f64 = 0.5;
 /// The chain of laps goes on this far beyond the ends of the log, share of a lap.
 const BEYOND_ENDS: f64 = 0.5;
 
@@ -140,6 +144,9 @@ impl OverTurns {
                 }
                 let Some(found) = self.lay_over(here, guess, points) else { break };
                 let next = if found.correlation < LEAST_CORRELATION { guess } else { found.place };
+                if (next - here).abs() < LEAST_MOVE * points || (next > here) != ahead {
+                    break;
+                }
                 length += FOLLOW * ((next - here).abs() - length);
                 here = next;
                 if !(0.0..POINTS as f64).contains(&here) {

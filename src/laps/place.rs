@@ -11,7 +11,7 @@
 //! Assumes that the car laps one track. Where it does not, [`Places::find`] gives `None`.
 
 use super::odometer::Odometer;
-use super::period::{ExpectedTurns, OverTurns};
+use super::period::{ExpectedTurns, LONGEST_LAP_S, OverTurns, SHORTEST_LAP_S};
 use super::smoother::{Moment, Mood, smoothed};
 use crate::statistics::quantiles::{median, robust_deviation};
 
@@ -79,6 +79,11 @@ impl Places {
             return None;
         }
         let mut places = Self::coarse(odometer, &chain);
+        let times: Vec<f64> = chain.iter().map(|&turns| odometer.time_of(turns)).collect();
+        let lap_s = median(times.windows(2).map(|w| w[1] - w[0]))?;
+        if !(SHORTEST_LAP_S..=LONGEST_LAP_S).contains(&lap_s) {
+            return None;
+        }
         let ticks = Ticks::new(odometer, &places);
         for _ in 0..3 {
             places = places.follow(&ticks, &chain);

@@ -19,6 +19,7 @@ pub mod motor;
 pub mod pinion;
 pub mod power;
 pub mod resistance;
+pub mod rests_on;
 pub mod warming;
 pub mod wheelspin;
 

@@ -18,6 +18,15 @@ const WIDTH: usize = 80;
 pub fn summary(review: &Review) -> String {
     let v = view::weekend(review);
     let mut out = format!("{}\n{}\n\n", wrap(&v.name, ""), wrap(&v.subtitle, ""));
+    for d in &v.doubts {
+        out += &marked(d.mark, &format!("{}{}", d.what, d.why));
+        if !d.hint.is_empty() {
+            out += &format!("  {}\n", wrap(&format!("hint: {}", d.hint), "  "));
+        }
+    }
+    if !v.doubts.is_empty() {
+        out += "\n";
+    }
     v.findings.iter().for_each(|f| out += &finding(f));
     let failed = v.runs.iter().filter(|r| r.error.is_some()).count();
     if failed > 0 {

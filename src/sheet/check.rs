@@ -186,7 +186,11 @@ fn car_or_run(
     mistakes: &mut Mistakes,
 ) -> Option<Setting> {
     match find_in(keys, path).filter(|k| matches!(k.table, Table::Car | Table::Run)) {
-        Some(found) if found.table == Table::Car || place == Table::Run => known(found, value, mistakes),
+        // A value of the run that cannot be used does not stand for the car's.
+        Some(found) if found.table == Table::Car || place == Table::Run => {
+            let refused = || Some(Setting::Refused(plain(value.get_ref())?.to_string()));
+            known(found, value, mistakes).or_else(refused)
+        }
         // A car may have an `id` or a `note` of its own; a number of the run would be expected to work and does not.
         Some(found) if matches!(found.kind, Kind::Number { .. }) => {
             let hint = format!("move it to a run, below `{}`", found.table.heading());

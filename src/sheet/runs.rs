@@ -65,7 +65,9 @@ fn run(keys: &[Key], (table, span): (&DeTable, Range<usize>), sheet: &Sheet, mis
 fn split(keys: &[Key], stated: &mut Settings) -> (Settings, Settings) {
     let all = std::mem::take(&mut stated.0);
     let is_own = |path: &str| path != NOTE && of_table(keys, Table::Run).any(|k| k.path == path);
-    let (own, others) = all.into_iter().partition(|(path, _)| is_own(path));
+    // A refused value stays beside the settings, where it is shown.
+    let (own, others) =
+        all.into_iter().partition(|(path, value)| is_own(path) && !matches!(value, Setting::Refused(_)));
     (Settings(own), Settings(others))
 }
 

@@ -18,6 +18,7 @@ use schemars::JsonSchema;
 use serde::Serialize;
 
 use super::cars::cars;
+use crate::evidence::AIR;
 use crate::figure::Figure;
 use crate::measure::forecast::Scene;
 use crate::measure::heat::Heat;
@@ -137,11 +138,26 @@ struct Column {
 
 /// The comparisons of every car, judged by the figures of `catalogue` that settings are judged by.
 pub fn comparisons(runs: &[SettledRun], catalogue: &'static [Figure], race_s: f64) -> Vec<Comparison> {
-    let of_car = |(car, mut members): (String, Vec<&SettledRun>)| {
-        members.retain(|run| run.has_known_settings());
-        compare_car(&car, &members, catalogue, race_s)
+    let of_car = |(car, members): (String, Vec<&SettledRun>)| {
+        let known: Vec<&SettledRun> =
+            members.iter().copied().filter(|run| !has_unknown_setting(run, &members)).collect();
+        compare_car(&car, &known, catalogue, race_s)
     };
     cars(runs).into_iter().flat_map(of_car).collect()
+}
+
+/// Whether one of the settings that the car's runs differ in was refused in `run`: it may be anything.
+fn has_unknown_setting(run: &SettledRun, members: &[&SettledRun]) -> bool {
+    let differs = |key: &str, value: &Setting| members.iter().any(|m| m.plan().settings.0.get(key) != Some(value));
+    let refused = |(key, value): (&String, &Setting)| {
+        matches!(value, Setting::Refused(_)) && !is_no_setup(key) && differs(key, value)
+    };
+    run.plan().settings.0.iter().any(refused)
+}
+
+/// Keys that stand on the sheet and are no part of the car's setup.
+fn is_no_setup(key: &str) -> bool {
+    key == NOTE || key == AIR || key.starts_with("limits.")
 }
 
 fn compare_car(car: &str, members: &[&SettledRun], catalogue: &'static [Figure], race_s: f64) -> Vec<Comparison> {
@@ -177,8 +193,11 @@ fn value(run: &SettledRun, key: &str) -> Option<Setting> {
 
 /// Each further value of each key that varies.
 fn columns(members: &[&SettledRun]) -> Vec<Column> {
-    let keys: BTreeSet<&str> =
-        members.iter().flat_map(|r| r.plan().settings.0.keys().map(String::as_str)).filter(|k| *k != NOTE).collect();
+    let keys: BTreeSet<&str> = members
+        .iter()
+        .flat_map(|r| r.plan().settings.0.keys().map(String::as_str))
+        .filter(|k| !is_no_setup(k))
+        .collect();
     let mut columns = Vec::new();
     for key in keys {
         let values: Vec<Option<Setting>> = members.iter().map(|r| value(r, key)).collect();
@@ -190,7 +209,7 @@ fn columns(members: &[&SettledRun]) -> Vec<Column> {
         }
         let text = levels.iter().any(|l| matches!(l, Some(Setting::Text(_))));
         let remark = text && levels.len() > 2 && 2 * levels.len() > members.len();
-        if levels.len() < 2 || remark || key.starts_with("limits.") {
+        if levels.len() < 2 || remark {
             continue;
         }
         let has = |level: &Option<Setting>| values.iter().map(|v| v == level).collect::<Vec<bool>>();

@@ -14,7 +14,8 @@
 //! run whose revs agree with no other's keeps its own line; a list that contradicts the others' line is drawn to it
 //! only up to a limit.
 
-use crate::laps::align::temper;
+use crate::laps::align::{Alignment, temper};
+use crate::laps::list_verdict::ListVerdict;
 use crate::laps::{Laps, Source};
 use crate::statistics::parabola::top_of_parabola;
 
@@ -34,7 +35,7 @@ const MOST: f64 = 7.0;
 pub fn share(runs: &mut [&mut Laps]) {
     let profiles: Vec<Option<Vec<f64>>> =
         runs.iter().map(|l| l.places.as_ref().map(|p| normalised(&p.profile))).collect();
-    let listed = (0..runs.len()).filter(|&n| runs[n].alignment.is_some() && profiles[n].is_some());
+    let listed = (0..runs.len()).filter(|&n| tells(runs[n]).is_some() && profiles[n].is_some());
     let Some(reference) = listed.max_by_key(|&n| runs[n].rows.len()) else { return };
     let shifts: Vec<Option<f64>> =
         profiles.iter().map(|p| profiles[reference].as_ref().zip(p.as_ref()).and_then(|(r, p)| shift(r, p))).collect();
@@ -43,20 +44,21 @@ pub fn share(runs: &mut [&mut Laps]) {
         .iter()
         .zip(&shifts)
         .map(|(run, shift)| {
-            let own = run.alignment.as_ref()?.by_line(CELLS, MOST);
-            let temper = temper(run.alignment.as_ref()?.passings());
+            let own = tells(run)?.by_line(CELLS, MOST);
+            let temper = temper(tells(run)?.passings());
             let shift = (*shift)?;
             let turned: Vec<f64> = (0..CELLS).map(|n| own[cell((n as f64 + 0.5) / CELLS as f64 + shift)]).collect();
             Some(blurred(&turned, temper))
         })
         .collect();
     let total: Vec<f64> = (0..CELLS).map(|c| said.iter().flatten().map(|s| s[c]).sum()).collect();
-    let passings_of = |l: &Laps| l.alignment.as_ref().map_or(0, |a| a.passings());
+    let passings_of = |l: &Laps| tells(l).map_or(0, |a| a.passings());
     let all: usize = runs.iter().zip(&said).filter(|(_, s)| s.is_some()).map(|(run, _)| passings_of(run)).sum();
     for n in 0..runs.len() {
-        let (Some(shift), Some(own)) = (shifts[n], &said[n]) else { continue };
+        let Some(shift) = shifts[n] else { continue };
         let passings = all - passings_of(runs[n]);
-        let elsewhere = |line: f64| total[cell(line - shift)] - own[cell(line - shift)];
+        let own = |cell: usize| said[n].as_ref().map_or(0.0, |own| own[cell]);
+        let elsewhere = |line: f64| total[cell(line - shift)] - own(cell(line - shift));
         let alignment = runs[n].alignment.as_ref().filter(|_| passings > 0);
         let first = alignment.and_then(|a| a.first_passing_with(elsewhere, passings));
         if let Some(first) = first {
@@ -69,6 +71,12 @@ pub fn share(runs: &mut [&mut Laps]) {
             run.start_laps_at(line + shift);
         }
     }
+}
+
+/// How likely each offset of a run's list is, where the list is sound: one that may be another run's says nothing of
+/// the line.
+fn tells(run: &Laps) -> Option<&Alignment> {
+    run.alignment.as_ref().filter(|_| run.list == Some(ListVerdict::Sound))
 }
 
 fn cell(place: f64) -> usize {

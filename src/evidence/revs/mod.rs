@@ -14,7 +14,7 @@ pub use why::Why;
 
 use super::frozen::{Frozen, frozen};
 use super::swings::{self, Swing};
-use super::{Evidence, LAP_LENGTH, Member, RunToWeigh, Subject, Worth};
+use super::{Evidence, Member, RunToWeigh, Subject, Worth};
 use crate::log::Channel;
 use crate::sheet::Sheet;
 use crate::statistics::quantiles::median;
@@ -28,7 +28,6 @@ const BY_RADIUS: f64 = 0.5;
 
 const REVS: Subject = Subject::Channel(Channel::Rpm);
 const TYRE: Subject = Subject::Setting("tyre_diameter_mm");
-const LENGTH: Subject = Subject::Setting(LAP_LENGTH);
 
 /// What one run by itself says of them.
 pub fn weigh(run: &RunToWeigh) -> Vec<Evidence> {
@@ -76,9 +75,8 @@ pub fn weigh_together(members: &mut [Member], sheet: &Sheet) {
     let factors: Vec<Option<f64>> = ratios.iter().map(|ratio| turns::factor_of_lap((*ratio)?)).collect();
     let tops: Vec<Option<f64>> = members.iter().map(|m| turns::top_speed(&m.run).filter(|_| usable(m))).collect();
     let cars: Vec<String> = members.iter().map(|m| m.car().to_owned()).collect();
-    if let Some(factor) = factor_of_all_cars(&cars, &ratios, &factors) {
-        let why = Why::LapLength { factor };
-        members.iter_mut().for_each(|m| m.evidence.add(Evidence::unusable(LENGTH, why.clone().into())));
+    if are_off_in_all_cars(&cars, &factors) {
+        // Then it is the lap length, of which the sheet's own evidence tells.
         return;
     }
     let found: Vec<Vec<Evidence>> = (0..members.len())
@@ -106,12 +104,12 @@ fn has_list(member: &Member) -> bool {
     member.run.laps.source == crate::laps::Source::List
 }
 
-/// The factor by which the laps of all runs of two cars or more are off alike: then it is the lap length.
-fn factor_of_all_cars(cars: &[String], ratios: &[Option<f64>], factors: &[Option<f64>]) -> Option<f64> {
-    let known: Vec<usize> = (0..cars.len()).filter(|&n| ratios[n].is_some()).collect();
-    let factor = factors[*known.first()?]?;
-    let has_two_cars = known.iter().any(|&n| cars[n] != cars[known[0]]);
-    (has_two_cars && known.iter().all(|&n| factors[n] == Some(factor))).then_some(factor)
+/// Whether the laps of two cars or more are off by one factor in all runs that have it.
+fn are_off_in_all_cars(cars: &[String], factors: &[Option<f64>]) -> bool {
+    let with_laps = || cars.iter().zip(factors).filter(|(_, factor)| factor.is_some());
+    let Some((car, factor)) = with_laps().next() else { return false };
+    let all_alike = factors.iter().all(|f| f.is_none() || f == factor);
+    all_alike && with_laps().any(|(other, _)| other != car)
 }
 
 /// What the turns of a lap say that are off by a factor; `alike` is whether those of all runs of the car are.

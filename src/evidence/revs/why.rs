@@ -26,11 +26,6 @@ pub enum Why {
         /// Whether a tyre's radius in place of its diameter would explain it, too.
         may_be_radius: bool,
     },
-    /// The laps of all cars have `factor` times the turns that the sheet needs.
-    LapLength {
-        /// Turns in the log over turns by the sheet.
-        factor: f64,
-    },
     /// The revs are `factor` times those of the car's other runs.
     UnlikeOtherRuns {
         /// Top speed over that of the other runs.
@@ -54,7 +49,6 @@ impl Why {
                 "enter the motor's poles, or the tyre's diameter if its radius stands there"
             }
             Self::Turns { .. } => "enter the motor's poles, and check gearing and tyre on the sheet",
-            Self::LapLength { .. } => "measure the lap along the driven line and correct `track.lap_length_m`",
             Self::UnlikeOtherRuns { .. } | Self::UnlikeTheOtherRun { .. } => "enter the motor's poles in this run",
         }
     }
@@ -81,9 +75,6 @@ impl Display for Why {
                 } else {
                     ""
                 })
-            }
-            Self::LapLength { factor } => {
-                write!(f, "the logs of all cars have {} a lap as the lap length on the sheet needs", as_many(factor))
             }
             Self::UnlikeOtherRuns { factor } => {
                 write!(f, "the log has {} as the car's other runs", as_many(factor))

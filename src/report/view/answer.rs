@@ -70,6 +70,8 @@ pub struct AnswerView {
     pub details: Vec<String>,
     /// Evidence.
     pub charts: Vec<ChartView>,
+    /// What it rests on, in a line; may be empty.
+    pub rests_on: String,
 }
 
 /// Why a question, or a part of it, has no answer.

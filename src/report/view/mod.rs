@@ -3,6 +3,7 @@
 mod answer;
 mod answers;
 mod cells;
+mod evidence;
 mod figures;
 mod mark;
 mod names;
@@ -17,6 +18,7 @@ pub mod weekend;
 
 pub use answer::{AnswerView, ChartView, KeyFigure};
 pub use cells::{Cell, RowView};
+pub use evidence::DoubtView;
 pub use mark::Mark;
 pub use names::{log_name, page_name, sign_name, weekend_name};
 pub use remarks::{ErrorView, FindingView, NoticeView, notice};

@@ -3,6 +3,7 @@
 use super::answer::{AnswerView, ChartView, chart};
 use super::answers::answers;
 use super::cells::{NOTHING, RowView, number};
+use super::evidence::{DoubtView, doubts_of_run};
 use super::names::{page_name, sign_name, weekend_name};
 use super::remarks::{ErrorView, FindingView, NoticeView, finding, notice};
 use super::{settings, trace};
@@ -34,6 +35,8 @@ pub struct RunView {
     pub subtitle: String,
     /// Why it could not be reviewed.
     pub error: Option<ErrorView>,
+    /// What is doubtful or unusable.
+    pub doubts: Vec<DoubtView>,
     /// Findings.
     pub findings: Vec<FindingView>,
     /// Questions.
@@ -84,6 +87,7 @@ pub fn run(review: &Review, index: usize) -> RunView {
         headline: headline(review, run),
         subtitle: subtitle(review, index),
         error: run.failure().map(error),
+        doubts: doubts_of_run(&run.run),
         findings: own_findings.map(finding).collect(),
         answers: done.map(|d| answers(review, run, d)).unwrap_or_default(),
         pinions: pinions(run),
@@ -119,6 +123,7 @@ fn headline(review: &Review, run: &ConcludedRun) -> String {
     let mut headlines = own.filter_map(|f| f.headline.as_deref());
     match (run.done(), headlines.next()) {
         (None, _) => "could not be read".to_owned(),
+        (Some(done), None) if done.evidence.not_sound().next().is_some() => "not all of it can be believed".to_owned(),
         (Some(_), None) => "nothing to act on".to_owned(),
         (Some(_), Some(first)) => format!("{first}{}", if headlines.next().is_some() { ", and more" } else { "" }),
     }

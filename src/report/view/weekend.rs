@@ -1,14 +1,15 @@
 //! The weekend's page.
 
 use super::cells::{Cell, NOTHING, RowView, number};
+use super::evidence::{DoubtView, doubts, in_doubt};
 use super::figures::ShownFigure;
 use super::mark::Mark;
 use super::names::{page_name, weekend_name};
 use super::remarks::{FindingView, NoticeView, finding, notice};
 use super::trends::{Open, TrendView, Unanswered, over_runs, unanswered};
 use super::{settings, verdicts};
-use crate::measure::heat::Heat;
 use crate::measure::hot_part::HotPart;
+use crate::measure::rests_on;
 use crate::notice::{NoticeCode, Severity, printable};
 use crate::review::Review;
 use crate::run::SettledRun;
@@ -30,6 +31,8 @@ pub struct WeekendView {
     pub name: String,
     /// Line under it.
     pub subtitle: String,
+    /// What is doubtful or unusable: findings rest on it.
+    pub doubts: Vec<DoubtView>,
     /// Findings.
     pub findings: Vec<FindingView>,
     /// Runs against answers.
@@ -114,6 +117,7 @@ pub fn weekend(review: &Review) -> WeekendView {
         cars: review.sheet.cars.len(),
         name: weekend_name(review),
         subtitle: subtitle(review),
+        doubts: doubts(review),
         findings: review.findings.iter().map(finding).collect(),
         calm: calm(&runs),
         runs,
@@ -189,19 +193,24 @@ fn answer_cells(run: &SettledRun) -> Vec<Cell> {
     let answers = run.done().map(|done| &done.answers);
     let ratio = answers.and_then(|a| a.gearing.realised_ratio);
     vec![
-        Cell::new(figure(ratio.map(|r| r.value)), verdicts::gearing(run.pinion.verdict)),
-        heat_cell(run.heat(HotPart::Motor)),
-        heat_cell(run.heat(HotPart::Controller)),
+        Cell::new(
+            figure(ratio.map(|r| r.value)),
+            in_doubt(verdicts::gearing(run.pinion.verdict), rests_on::GEARING, run),
+        ),
+        heat_cell(run, HotPart::Motor),
+        heat_cell(run, HotPart::Controller),
         answers.map_or_else(Cell::empty, |a| {
-            Cell::new(figure(a.battery.lowest_cell_v), verdicts::battery(a.battery.verdict))
+            let verdict = in_doubt(verdicts::battery(a.battery.verdict), rests_on::BATTERY, run);
+            Cell::new(figure(a.battery.lowest_cell_v), verdict)
         }),
     ]
 }
 
-fn heat_cell(heat: Option<&Heat>) -> Cell {
-    let Some(heat) = heat else { return Cell::empty() };
+fn heat_cell(run: &SettledRun, part: HotPart) -> Cell {
+    let Some(heat) = run.heat(part) else { return Cell::empty() };
     let end = heat.race_end_c.as_ref().map(|e| InFigures::whole(e).plus_minus());
-    Cell::new(end.or(heat.peak_c.map(|p| format!("{p:.0}"))), verdicts::heat(heat.verdict))
+    let verdict = in_doubt(verdicts::heat(heat.verdict), rests_on::heat(part), run);
+    Cell::new(end.or(heat.peak_c.map(|p| format!("{p:.0}"))), verdict)
 }
 
 fn change(c: &Comparison) -> ChangeView {
@@ -233,9 +242,8 @@ fn effect_row(effect: &Effect) -> RowView {
 
 /// Notices that put a run's figures in doubt as a whole.
 fn guesses(review: &Review) -> Vec<RunNotice> {
-    const CODES: [NoticeCode; 14] = [
+    const CODES: [NoticeCode; 13] = [
         NoticeCode::NoLapList,
-        NoticeCode::ListDoesNotFit,
         NoticeCode::NoLaps,
         NoticeCode::PolesAssumed,
         NoticeCode::ChannelFromValues,

@@ -10,6 +10,7 @@ use crate::sheet::Setting;
 use crate::sheet::keys::{self, Key, Kind};
 use crate::weekend::comparisons::{Comparison, Effect};
 use crate::weekend::trends::{Cause, Trend, Verdict};
+use crate::wording::uppercase_first;
 use crate::wording::with_interval;
 
 /// Longest name of a car or a setting in a sentence.
@@ -113,9 +114,4 @@ fn change_in_words(comparison: &Comparison) -> String {
         Some(words) => format!("{words} {names} ({values})"),
         None => format!("{} ({values})", uppercase_first(&names)),
     }
-}
-
-fn uppercase_first(text: &str) -> String {
-    let mut chars = text.chars();
-    chars.next().map_or_else(String::new, |first| first.to_uppercase().chain(chars).collect())
 }

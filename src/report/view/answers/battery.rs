@@ -27,6 +27,7 @@ pub fn answer(run: &ConcludedRun, done: &Measured, race_s: f64) -> AnswerView {
         sentences: sentences(battery, &pack, race_s),
         details: Vec::new(),
         charts: pack_charts(done, &pack),
+        rests_on: String::new(),
     }
 }
 

@@ -30,6 +30,7 @@ pub fn answer(run: &ConcludedRun, done: &Measured) -> AnswerView {
         sentences,
         details: probabilities(&pinion.fits).into_iter().collect(),
         charts: ratio_chart(run, done),
+        rests_on: String::new(),
     }
 }
 

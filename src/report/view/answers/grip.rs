@@ -37,6 +37,7 @@ pub fn answer(done: &Measured) -> AnswerView {
             "Where on each lap the wheels spun",
             "Orange: wheelspin.",
         ),
+        rests_on: String::new(),
     }
 }
 

@@ -1,6 +1,6 @@
 //! How hot did it get, and would it last?
 
-use crate::measure::heat::{COOLED_K, Heat, HeatVerdict};
+use crate::measure::heat::{COOLED_K, Heat, HeatVerdict, Why};
 use crate::measure::hot_part::HotPart;
 use crate::report::charts;
 use crate::report::view::answer::{AnswerView, KeyFigure, chart, not_answered};
@@ -30,6 +30,8 @@ pub fn answer(run: &ConcludedRun, done: &Measured, race_s: f64) -> AnswerView {
         sentences.push(format!("Allow about {} minutes for it to cool {}.", figures.value, figures.range()));
     }
     sentences.extend(motor.heat.why.as_ref().map(not_answered));
+    let refused = controller.heat.why.as_ref().filter(|why| why.iter().any(|w| matches!(w, Why::Unusable(_))));
+    sentences.extend(refused.map(|why| format!("Not answered for the controller: {why}.")));
     let judged = match (motor.heat.verdict, controller.heat.verdict) {
         (HeatVerdict::Within | HeatVerdict::Close | HeatVerdict::CannotTell, HeatVerdict::Over) => &controller,
         _ => &motor,
@@ -48,6 +50,7 @@ pub fn answer(run: &ConcludedRun, done: &Measured, race_s: f64) -> AnswerView {
             "Temperatures of motor and controller over time against their limits",
             caption([&motor, &controller]),
         ),
+        rests_on: String::new(),
     }
 }
 

@@ -28,6 +28,7 @@ pub fn answer(run: &ConcludedRun) -> AnswerView {
         sentences: sentences(run, on_car),
         details: Vec::new(),
         charts: pinion_charts(run, on_car, limit_c),
+        rests_on: String::new(),
     }
 }
 

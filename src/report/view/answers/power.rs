@@ -23,6 +23,7 @@ pub fn answer(review: &Review, run: &ConcludedRun, done: &Measured) -> AnswerVie
         sentences: sentences(power, before),
         details: pulls(&power.pull).into_iter().collect(),
         charts: power_charts(done, before, review),
+        rests_on: String::new(),
     }
 }
 

@@ -1,0 +1,378 @@
+//! Whether a lap list is the log's own: what it is worth.
+//!
+//! A list that belongs to the log finds the car at one place of the track at each passing, and it does so in the order
+//! of its laps only. So its best fit is compared with the best fits of the same laps in other orders, which is what the
+//! list of another run would leave: errors that add up from lap to lap. With L the likelihood of each, L / mean(L of
+//! the orders) is a likelihood ratio against "the list has nothing to do with this log" (a permutation test; Fisher
+//! 1935, from memory). Its mean under that hypothesis is 1, so by Markov's inequality no more than one foreign list in
+//! [`AGAINST_CHANCE`] exceeds it. Neighbouring laps are swapped too, because laps grow slower over every run.
+//!
+//! Nor may what is left be more than the place is uncertain by the run's own account. Where it is, the list's clock is
+//! let run at a rate of its own, and then the list may begin before the log or end after it.
+//!
+//! Wrong where a driver laps so evenly that any order fits: then the list is doubtful, and laid all the same.
+
+use super::align::{self, Alignment, Clock, Fit, LEAST_SCATTER, Window};
+use super::list_verdict::{ListReason, ListVerdict};
+use super::lists::LapList;
+use super::odometer::Odometer;
+use super::period::LONGEST_LAP_S;
+use super::place::Places;
+use crate::quantity::{Estimate, Uncertain};
+use crate::statistics::quantiles::{median, quantile};
+
+/// A list is a log's own where it fits this many times better than its laps in another order.
+const AGAINST_CHANCE: f64 = 100.0;
+/// Orders of the laps that a list is compared with: all laps over the whole list, and neighbours.
+const MIXED_ORDERS: usize = 12;
+const SWAPPED_BLOCKS: [(usize, usize); 4] = [(2, 0), (2, 1), (3, 0), (4, 0)];
+/// Share of the passings' distances below which they are looked at: up to a quarter may be spoilt laps.
+const MOST_PASSINGS: f64 = 0.75;
+/// That quantile of the distance of a normal distribution from its mean, in standard deviations.
+const NORMAL_QUANTILE: f64 = 1.150_3;
+/// A list with fewer laps than the log by this many can lie at several laps of it.
+const FEWER_LAPS: f64 = 2.0;
+/// Share of the weight that may lie more than half a lap away.
+const OPEN: f64 = 0.05;
+/// Fewest laps of a part of a list that is tried by itself.
+const LEAST_PART: usize = 6;
+/// A clock is said to run fast or slow from this rate on.
+const CLOCK_OFF: f64 = 0.003;
+/// Rows of a table of readings at least, and the longest step between them, s: no lap takes so little.
+const READINGS: usize = 100;
+const READING_STEP_S: f64 = 1.5;
+/// Sectors that a lap may have, and how near their times must come to a lap, as a share of it.
+const MOST_SECTORS: usize = 8;
+const NEAR_A_LAP: f64 = 0.05;
+/// Steps in which lap times are written, s.
+const RESOLUTIONS_S: [f64; 4] = [1.0, 0.1, 0.01, 0.001];
+/// Slack when times are compared with a step, in steps.
+const STEP_SLACK: f64 = 1e-3;
+
+/// A list laid onto its log.
+pub(super) struct LaidList {
+    /// How likely each offset is.
+    pub alignment: Alignment,
+    /// Log time of the first passing, s.
+    pub first: Estimate,
+    /// Log seconds of each passing after the first.
+    pub passings: Vec<f64>,
+    /// Log seconds in a second of the list; 1 where nothing else shows.
+    pub scale: f64,
+    /// The same with its interval, where the log's clock runs fast or slow.
+    pub clock_scale: Option<Estimate>,
+    /// Sound or doubtful.
+    pub verdict: ListVerdict,
+}
+
+/// A list that is not laid.
+pub(super) struct Misfit {
+    /// How far lap times and the log disagree where the list fits best; `None` where it fits nowhere.
+    off: Option<Disagreement>,
+    /// Why, where it is known already.
+    known: Option<ListReason>,
+}
+
+/// How far a list and the log disagree.
+#[derive(Clone, Copy)]
+struct Disagreement {
+    /// From lap to lap, s.
+    lap_s: f64,
+    /// The most over the run, s.
+    most_s: f64,
+}
+
+/// What can be said of a list without laying it: far too many rows, or far too long.
+pub(super) fn refuse_early(odometer: &Odometer, list: &LapList) -> Option<ListReason> {
+    let passings = &list.passings;
+    let (set_off, stopped) = align::moving(odometer)?;
+    let log_s = stopped - set_off;
+    let step_s = median(laps_of(passings))?;
+    let (rows, middle_s) = (passings.len(), passings[passings.len() / 2]);
+    if rows >= READINGS && (step_s < READING_STEP_S || rows as f64 > log_s / READING_STEP_S) {
+        Some(ListReason::Readings { rows, step_s })
+    } else if middle_s > log_s + LONGEST_LAP_S.min(step_s) {
+        Some(ListReason::LongerThanLog { list_s: passings[rows - 1], log_s })
+    } else {
+        None
+    }
+}
+
+/// Lays `list` where it can be the log's own.
+pub(super) fn lay(odometer: &Odometer, places: &Places, list: &LapList) -> Result<LaidList, Misfit> {
+    let trial = Trial { odometer, places, passings: &list.passings };
+    let none = || Misfit { off: None, known: None };
+    let usual = Window::of_whole_list(odometer, trial.passings).ok_or_else(none)?;
+    let as_it_is = trial.judge(usual, Clock::AsTheLogs);
+    let at_own_rate = || trial.judge(usual, Clock::Free).filter(Judged::is_sound);
+    let wide =
+        || trial.judge(Window::of_half_a_list(odometer, trial.passings)?, Clock::AsTheLogs).filter(Judged::is_sound);
+    let judged = match as_it_is.filter(Judged::is_sound).or_else(at_own_rate).or_else(wide).or(as_it_is) {
+        Some(judged) => judged,
+        None => return Err(none()),
+    };
+    let verdict = trial.verdict(&judged).ok_or(Misfit { off: Some(judged.off), known: None })?;
+    let laid = trial.laid(&judged, verdict).ok_or_else(none)?;
+    if trial.is_open(&laid) {
+        let laps = list.passings.len() - 1;
+        let known = Some(ListReason::TooShort { laps, log_laps: trial.log_laps().round() as usize });
+        return Err(Misfit { off: Some(judged.off), known });
+    }
+    Ok(laid)
+}
+
+impl Misfit {
+    /// Why the list is refused, where the log's own laps take `log_lap_s`.
+    pub fn reason(self, odometer: &Odometer, list: &LapList, log_lap_s: Option<f64>) -> ListReason {
+        let laps: Vec<f64> = laps_of(&list.passings).collect();
+        let Some((list_s, log_s)) = median(laps.iter().copied()).zip(log_lap_s) else { return ListReason::NoPattern };
+        let near = |s: f64| (s / log_s - 1.0).abs() < NEAR_A_LAP;
+        let summed = |parts: &usize| near(median(laps.windows(*parts).map(|w| w.iter().sum())).unwrap_or(0.0));
+        if let Some(parts) = (2..=MOST_SECTORS).find(summed).filter(|_| !near(list_s)) {
+            return ListReason::Sectors { parts, list_s, log_s };
+        }
+        if !near(list_s) {
+            return ListReason::OtherLapTime { list_s, log_s };
+        }
+        let length_s = list.passings.last().copied().unwrap_or(0.0);
+        let log_length_s = align::moving(odometer).map_or(0.0, |(set_off, stopped)| stopped - set_off);
+        if length_s > log_length_s + log_s {
+            return ListReason::LongerThanLog { list_s: length_s, log_s: log_length_s };
+        }
+        match (self.known, self.off) {
+            (Some(reason), _) => reason,
+            (None, Some(off)) => ListReason::AnotherRun { lap_s: off.lap_s, most_s: off.most_s },
+            (None, None) => ListReason::TooShort { laps: laps.len(), log_laps: (log_length_s / log_s) as usize },
+        }
+    }
+}
+
+/// A list that is tried on a log.
+struct Trial<'a> {
+    odometer: &'a Odometer,
+    places: &'a Places,
+    passings: &'a [f64],
+}
+
+/// What a list looks like where it fits best.
+#[derive(Clone, Copy)]
+struct Judged {
+    fit: Fit,
+    window: Window,
+    /// Log-likelihood ratio against its laps in another order.
+    order: f64,
+    /// Scatter of the passings' places, share of a lap.
+    scatter: f64,
+    /// The most that it is by the run's own account.
+    account: f64,
+    off: Disagreement,
+}
+
+impl Judged {
+    fn order_tells(&self) -> bool {
+        self.order > AGAINST_CHANCE.ln()
+    }
+
+    fn is_sound(&self) -> bool {
+        self.order_tells() && self.scatter <= self.account
+    }
+}
+
+impl Trial<'_> {
+    fn judge(&self, window: Window, clock: Clock) -> Option<Judged> {
+        let fit = align::best_fit(self.places, self.passings, window, clock)?;
+        let order = order_ratio(self.places, self.passings, window, clock, fit.score);
+        let laps_at = |passing: &f64| self.places.laps_at(fit.first_s + passing * fit.scale);
+        let inside = self.inside(&fit);
+        let laps: Vec<f64> = inside.iter().map(laps_at).collect();
+        let moved = align::unwrapped(&laps);
+        let middle = median(moved.iter().copied())?;
+        let distances = || moved.iter().map(|m| (m - middle).abs());
+        let variance = |p: &f64| self.places.variance_at(fit.first_s + p * fit.scale) + LEAST_SCATTER * LEAST_SCATTER;
+        let lap_s = (inside.last()? - inside.first()?) / (laps.last()? - laps.first()?);
+        let steps = moved.windows(2).map(|w| (w[1] - w[0]).abs());
+        let written = resolution_s(self.passings) / lap_s;
+        // Rounded lap times that are added up walk off by a random step each.
+        let rounding = written * written / 12.0 * (inside.len() as f64 / 6.0).max(1.0);
+        let account = (median(inside.iter().map(variance))? + rounding).sqrt();
+        let scatter = quantile(distances(), MOST_PASSINGS)? / NORMAL_QUANTILE;
+        let off = Disagreement { lap_s: median(steps)? * lap_s, most_s: distances().fold(0.0, f64::max) * lap_s };
+        if std::env::var("PROBE").is_ok() {
+            println!(
+                "   judged {clock:?} n={} order={order:.1} scatter={:.3}% account={:.3}% scale={:.4}",
+                inside.len(),
+                100.0 * scatter,
+                100.0 * account,
+                fit.scale
+            );
+        }
+        Some(Judged { fit, window, order, scatter, account, off })
+    }
+
+    /// The passings that lie in the log.
+    fn inside(&self, fit: &Fit) -> Vec<f64> {
+        let (from, to) = self.odometer.span();
+        let in_log = |p: &f64| (from..=to).contains(&(fit.first_s + p * fit.scale));
+        self.passings.iter().copied().filter(in_log).collect()
+    }
+
+    /// What the list is worth; `None` where it is refused.
+    fn verdict(&self, judged: &Judged) -> Option<ListVerdict> {
+        if judged.is_sound() {
+            return Some(ListVerdict::Sound);
+        }
+        if judged.order_tells() {
+            return Some(ListVerdict::Doubtful(ListReason::Scatters { most_s: judged.off.most_s }));
+        }
+        if judged.scatter <= judged.account {
+            return Some(ListVerdict::Doubtful(ListReason::AnyOrder));
+        }
+        let half = self.passings.len() / 2;
+        let (first, second) = self.passings.split_at(half + 1);
+        let fits = |part: &[f64]| self.part_fits(part);
+        (half >= LEAST_PART && (fits(first) || fits(second)))
+            .then_some(ListVerdict::Doubtful(ListReason::PartFits { laps: half, of: self.passings.len() - 1 }))
+    }
+
+    /// Whether a part of the list is the log's own by itself.
+    fn part_fits(&self, part: &[f64]) -> bool {
+        let Some(first) = part.first() else { return false };
+        let passings: Vec<f64> = part.iter().map(|p| p - first).collect();
+        let trial = Trial { passings: &passings, ..*self };
+        let window = Window::of_whole_list(self.odometer, &passings);
+        window.and_then(|window| trial.judge(window, Clock::AsTheLogs)).is_some_and(|judged| judged.is_sound())
+    }
+
+    fn laid(&self, judged: &Judged, verdict: ListVerdict) -> Option<LaidList> {
+        let lay_at = |scale: f64| {
+            let passings: Vec<f64> = self.passings.iter().map(|p| p * scale).collect();
+            let alignment = align::align(self.places, &passings, judged.window)?;
+            let first = alignment.first_passing()?;
+            Some(LaidList { alignment, first, passings, scale, clock_scale: None, verdict })
+        };
+        let laid = lay_at(judged.fit.scale)?;
+        if judged.fit.scale == 1.0 {
+            return Some(laid);
+        }
+        let settled = self.rate_at(laid.first.value, judged.fit.scale)?;
+        let estimate = Estimate::from(settled);
+        let shows = (estimate.value - 1.0).abs() > CLOCK_OFF && !estimate.holds(1.0);
+        Some(LaidList { clock_scale: shows.then_some(estimate), ..lay_at(settled.value)? })
+    }
+
+    /// Log seconds in a second of the list, whose first passing is at `first` by the rate `scale`: the slope of the
+    /// passings' places by least squares, with errors that are alike from one to the next (Bartlett 1935, from memory).
+    fn rate_at(&self, first: f64, scale: f64) -> Option<Uncertain> {
+        let inside = self.inside(&Fit { score: 0.0, first_s: first, scale });
+        let laps: Vec<f64> = inside.iter().map(|p| self.places.laps_at(first + p * scale)).collect();
+        let moved = align::unwrapped(&laps);
+        let n = inside.len() as f64;
+        let (x_mean, y_mean) = (inside.iter().sum::<f64>() / n, moved.iter().sum::<f64>() / n);
+        let xx: f64 = inside.iter().map(|x| (x - x_mean).powi(2)).sum();
+        let slope = inside.iter().zip(&moved).map(|(x, y)| (x - x_mean) * (y - y_mean)).sum::<f64>() / xx;
+        let left: Vec<f64> = inside.iter().zip(&moved).map(|(x, y)| y - y_mean - slope * (x - x_mean)).collect();
+        let squares: f64 = left.iter().map(|r| r * r).sum();
+        let alike = (left.windows(2).map(|w| w[0] * w[1]).sum::<f64>() / squares).clamp(0.0, 0.9);
+        let own = squares / (n - 2.0).max(1.0) / xx * (1.0 + alike) / (1.0 - alike);
+        // The place itself may drift over the run by as much as it is uncertain.
+        let length = inside.last()? - inside.first()?;
+        let drift = median(inside.iter().map(|p| self.places.variance_at(first + p * scale)))? / length.powi(2);
+        let lap_s = length / (laps.last()? - laps.first()?);
+        Some(Uncertain::new(scale * (1.0 - slope * lap_s), (own + drift).sqrt() * lap_s))
+    }
+
+    /// Whether a list with fewer laps than the log may as well lie at other laps of it.
+    fn is_open(&self, laid: &LaidList) -> bool {
+        let laps = laid.passings.len() as f64 - 1.0;
+        let lap_s = laid.passings.last().map_or(0.0, |last| last / laps);
+        laps + FEWER_LAPS <= self.log_laps() && laid.alignment.share_beyond(laid.first.value, 0.5 * lap_s) > OPEN
+    }
+
+    /// Laps that the log holds.
+    fn log_laps(&self) -> f64 {
+        align::moving(self.odometer).map_or(0.0, |(from, to)| self.places.laps_at(to) - self.places.laps_at(from))
+    }
+}
+
+fn laps_of(passings: &[f64]) -> impl Iterator<Item = f64> {
+    passings.windows(2).map(|w| w[1] - w[0])
+}
+
+/// Log-likelihood ratio of a list that fits with the log-likelihood `score` against its laps in other orders.
+fn order_ratio(places: &Places, passings: &[f64], window: Window, clock: Clock, score: f64) -> f64 {
+    let laps: Vec<f64> = laps_of(passings).collect();
+    let other = |order: Vec<usize>| {
+        let mut sum = 0.0;
+        let later = order.into_iter().map(|n| {
+            sum += laps[n];
+            sum
+        });
+        let passings: Vec<f64> = std::iter::once(0.0).chain(later).collect();
+        align::best_fit(places, &passings, window, clock).map(|fit| fit.score)
+    };
+    let others: Vec<f64> = orders(laps.len()).into_iter().filter_map(other).collect();
+    let best = others.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+    if !best.is_finite() {
+        return 0.0;
+    }
+    let mean = others.iter().map(|other| (other - best).exp()).sum::<f64>() / others.len() as f64;
+    score - best - mean.ln()
+}
+
+/// Other orders of so many laps: through all of them in strides, and with neighbours turned round.
+fn orders(laps: usize) -> Vec<Vec<usize>> {
+    let strides = (2..laps).filter(|stride| divisor(*stride, laps) == 1);
+    let strides: Vec<usize> = strides.collect();
+    let wanted = MIXED_ORDERS.min(strides.len() * laps);
+    let mixed = (0..wanted).map(|n| {
+        // Spread over the strides, each with a beginning of its own.
+        let stride = strides[n * strides.len() / wanted];
+        (0..laps).map(|lap| (stride * lap + n * laps / wanted) % laps).collect()
+    });
+    let swapped = SWAPPED_BLOCKS.iter().map(|&(size, from)| {
+        let mut order: Vec<usize> = (0..laps).collect();
+        order[from.min(laps)..].chunks_mut(size).for_each(|block| block.reverse());
+        order
+    });
+    mixed.chain(swapped).collect()
+}
+
+/// The greatest common divisor.
+fn divisor(a: usize, b: usize) -> usize {
+    if b == 0 { a } else { divisor(b, a % b) }
+}
+
+/// The step in which a list's times are written, s.
+fn resolution_s(passings: &[f64]) -> f64 {
+    let fits = |step: &f64| {
+        laps_of(passings).all(|lap| {
+            let steps = lap / step;
+            (steps - steps.round()).abs() < STEP_SLACK
+        })
+    };
+    RESOLUTIONS_S.into_iter().find(fits).unwrap_or(0.0)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn no_order_is_the_lists_own_and_each_has_every_lap_once() {
+        for laps in 3..40 {
+            for order in orders(laps) {
+                let mut sorted = order.clone();
+                sorted.sort_unstable();
+                assert!(sorted.iter().copied().eq(0..laps), "{order:?}");
+                assert!(laps < 4 || !order.iter().copied().eq(0..laps), "{laps} {order:?}");
+            }
+        }
+    }
+
+    #[test]
+    fn the_step_of_a_list_is_the_coarsest_that_holds_all_its_times() {
+        assert_eq!(resolution_s(&[0.0, 19.0, 39.0]), 1.0);
+        assert_eq!(resolution_s(&[0.0, 19.1, 39.0]), 0.1);
+        assert_eq!(resolution_s(&[0.0, 19.123, 39.0]), 0.001);
+    }
+}
