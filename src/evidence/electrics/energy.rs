@@ -36,9 +36,9 @@ const MOST_REACHES: f64 = 0.90 * 0.97 * 0.97;
 const SLIP: f64 = 1.10;
 /// The largest share that can be.
 pub const MOST: f64 = MOST_REACHES * SLIP;
-/// The smallest share that can be in the larger half of the rises: a motor at half of its no-load speed turns half of
-/// its power into heat, gears take a fifth, and wheels, rotor, air and tyres as much again. Common practice, no source.
-pub const LEAST: f64 = 0.5 * 0.8 * 0.8;
+/// The smallest share that can be in the best quarter of the rises: a motor at half of its no-load speed turns half of its
+/// power into heat, gears take a fifth, and wheels, rotor, air and tyres half of the rest. Common practice, no source.
+pub const LEAST: f64 = 0.5 * 0.8 * 0.5;
 /// Volts and amperes count from this long before a rise, s, and until this long after it. Common practice, no source.
 const BEFORE_S: f64 = 0.15;
 const AFTER_S: f64 = 0.5;
@@ -64,7 +64,7 @@ const MM: f64 = 1000.0;
 
 /// The share of the pack's energy that became the car's in the rises of a run; `None` where mass or travel is unknown,
 /// revs, volts or amperes are missing, or rises are too few.
-pub fn share(run: &RunToWeigh, sheet: &Sheet, revs: &[Swing]) -> Option<Estimate> {
+pub fn share(run: &RunToWeigh, sheet: &Sheet, revs: &[Swing]) -> Option<Shares> {
     let mass_kg = run.plan.settings.number("mass_kg")?;
     let travel_mm = match turns::of_lap_over_sheet(run, sheet) {
         Some(ratio) if !TURNS_FIT.contains(&ratio) => return None,
@@ -88,14 +88,35 @@ pub fn share(run: &RunToWeigh, sheet: &Sheet, revs: &[Swing]) -> Option<Estimate
     };
     let rises: Vec<Rise> = (0..revs.len()).filter(|&n| revs[n].rises()).map(rise).collect();
     let usual = median(rises.iter().map(|r| r.given))?;
-    let mut shares: Vec<f64> = rises.iter().filter(|r| r.given > 0.0 && r.given >= usual).map(Rise::share).collect();
-    if shares.len() < LEAST_RISES {
+    let sorted = |least: f64| {
+        let mut shares: Vec<f64> =
+            rises.iter().filter(|r| r.given > 0.0 && r.given >= least).map(Rise::share).collect();
+        shares.sort_by(f64::total_cmp);
+        shares
+    };
+    let large = sorted(usual);
+    if large.len() < LEAST_RISES {
         return None;
     }
-    shares.sort_by(f64::total_cmp);
-    let at = |share: f64| quantile_of_sorted(&shares, share);
+    let at = |share: f64| quantile_of_sorted(&large, share);
     let agree = at(UPPER).value < AGREE * at(LOWER).value;
-    Some(at(if agree { MIDDLE } else { LOWER }))
+    Some(Shares { usual: at(if agree { MIDDLE } else { LOWER }), best: quantile_of_sorted(&sorted(0.0), UPPER) })
+}
+
+/// The share of the pack's energy that became the car's.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Shares {
+    /// In the usual of the larger rises.
+    pub usual: Estimate,
+    /// In the best quarter of all rises.
+    pub best: Estimate,
+}
+
+impl Shares {
+    /// The share that a sentence says: the usual one where it is too high, else the best one.
+    pub fn said(&self) -> f64 {
+        if self.usual.value > MOST { self.usual.value } else { self.best.value }
+    }
 }
 
 /// Energies of a rise of the revs, J.
@@ -175,17 +196,17 @@ const ALIKE: f64 = 1.25;
 const MOST_OF_THEM: f64 = 0.75;
 
 /// Weighs a run's share against what is possible and against the car's `other` runs.
-pub fn judge(own: &Estimate, others: &[Estimate]) -> Verdict {
-    let possible = |share: &Estimate| share.low <= MOST && share.high >= LEAST;
-    let usual = median(others.iter().map(|o| o.value)).unwrap_or(own.value);
-    let factor = own.value / usual;
-    let alike = others.iter().filter(|o| (o.value / usual).ln().abs() < ALIKE.ln()).count() as f64;
+pub fn judge(own: &Shares, others: &[Shares]) -> Verdict {
+    let possible = |shares: &Shares| shares.usual.low <= MOST && shares.best.high >= LEAST;
+    let usual = median(others.iter().map(|o| o.usual.value)).unwrap_or(own.usual.value);
+    let factor = own.usual.value / usual;
+    let alike = others.iter().filter(|o| (o.usual.value / usual).ln().abs() < ALIKE.ln()).count() as f64;
     let agree = others.len() > 1 && alike >= MOST_OF_THEM * others.len() as f64;
     // The interval of the share must be clear of the others', too.
-    let unlike = own.low / usual > UNLIKE || own.high / usual < 1.0 / UNLIKE;
+    let unlike = own.usual.low / usual > UNLIKE || own.usual.high / usual < 1.0 / UNLIKE;
     match possible(own) {
         _ if agree && unlike => Verdict::Unlike(factor),
-        false if others.iter().any(possible) => Verdict::ImpossibleAlone,
+        false if others.iter().any(possible) && unlike => Verdict::ImpossibleAlone,
         false => Verdict::Impossible,
         true if others.len() == 1 && unlike && possible(&others[0]) => Verdict::UnlikeTheOther(factor),
         true => Verdict::Fits,
@@ -197,8 +218,9 @@ mod tests {
     use super::*;
     use rstest::rstest;
 
-    fn about(value: f64) -> Estimate {
-        Estimate::from_half_width(value, 0.02 * value)
+    fn about(value: f64) -> Shares {
+        let share = Estimate::from_half_width(value, 0.02 * value);
+        Shares { usual: share, best: share }
     }
 
     #[rstest]
@@ -215,7 +237,7 @@ mod tests {
         #[case] others: &[f64],
         #[case] expected: Verdict,
     ) {
-        let others: Vec<Estimate> = others.iter().copied().map(about).collect();
+        let others: Vec<Shares> = others.iter().copied().map(about).collect();
         assert_eq!(judge(&about(own), &others), expected);
     }
 

@@ -20,9 +20,9 @@ use super::frozen::{Frozen, frozen};
 use super::swings::{FOLLOWS, Swing, contrast};
 use super::{Evidence, Member, RunToWeigh, Subject, Worth, revs};
 use crate::log::Channel;
-use crate::quantity::{COVERAGE_95, Estimate};
+use crate::quantity::COVERAGE_95;
 use crate::sheet::Sheet;
-use energy::Verdict;
+use energy::{Shares, Verdict};
 use rest::Cells;
 use sag::Load;
 
@@ -120,12 +120,12 @@ fn weigh_cells(rest: rest::Rest, stated: f64) -> Option<Evidence> {
 
 /// What runs say of each other's, and what their energies and charges say against the sheet.
 pub fn weigh_together(members: &mut [Member], sheet: &Sheet) {
-    let shares: Vec<Option<Estimate>> = members.par_iter().map(|m| share(m, sheet)).collect();
+    let shares: Vec<Option<Shares>> = members.par_iter().map(|m| share(m, sheet)).collect();
     let verdicts: Vec<Option<Verdict>> = (0..members.len())
         .map(|n| {
             let mass = |m: &Member| m.run.plan.settings.number("mass_kg");
             let is_like = |m: &Member| m.car() == members[n].car() && mass(m) == mass(&members[n]);
-            let others: Vec<Estimate> =
+            let others: Vec<Shares> =
                 (0..members.len()).filter(|o| *o != n && is_like(&members[*o])).filter_map(|o| shares[o]).collect();
             Some(energy::judge(shares[n].as_ref()?, &others))
         })
@@ -133,14 +133,14 @@ pub fn weigh_together(members: &mut [Member], sheet: &Sheet) {
     for (member, (verdict, share)) in members.iter_mut().zip(verdicts.iter().zip(&shares)) {
         if let Some((verdict, share)) = verdict.zip(*share) {
             let knows_turns = revs::turns::of_lap_over_sheet(&member.run, sheet).is_some();
-            of_energies(verdict, share.value, knows_turns).into_iter().for_each(|e| member.evidence.add(e));
+            of_energies(verdict, share.said(), knows_turns).into_iter().for_each(|e| member.evidence.add(e));
         }
         of_charge(member, *verdict, *share).into_iter().for_each(|e| member.evidence.add(e));
     }
 }
 
 /// The share of the pack's energy that became the car's, of a run in which nothing that it is made of is unusable.
-fn share(member: &Member, sheet: &Sheet) -> Option<Estimate> {
+fn share(member: &Member, sheet: &Sheet) -> Option<Shares> {
     let made_of = [CURRENT, VOLTAGE, MASS, Subject::Channel(Channel::Rpm)];
     if member.evidence.first_refusal(&made_of).is_some() {
         return None;
@@ -167,7 +167,7 @@ fn of_energies(verdict: Verdict, share: f64, knows_turns: bool) -> Vec<Evidence>
     }
 }
 
-fn of_charge(member: &Member, verdict: Option<Verdict>, share: Option<Estimate>) -> Vec<Evidence> {
+fn of_charge(member: &Member, verdict: Option<Verdict>, shares: Option<Shares>) -> Vec<Evidence> {
     let log = member.run.log;
     let usable = log.channel(Channel::Current).filter(|_| member.evidence.worth(CURRENT) != Worth::Unusable);
     let Some((used, capacity)) = usable
@@ -182,7 +182,7 @@ fn of_charge(member: &Member, verdict: Option<Verdict>, share: Option<Estimate>)
     match verdict {
         Some(Verdict::Fits) => vec![Evidence::unusable(CAPACITY, why.into())],
         // Two things that cannot be, and a current that is too high explains both.
-        Some(_) if share.is_some_and(|s| s.high < energy::LEAST) => vec![Evidence::unusable(CURRENT, why.into())],
+        Some(_) if shares.is_some_and(|s| s.best.high < energy::LEAST) => vec![Evidence::unusable(CURRENT, why.into())],
         _ => [CURRENT, CAPACITY].map(|of| Evidence::doubtful(of, why.clone().into())).into(),
     }
 }

@@ -5,7 +5,8 @@
 //! top speed against that of the car's other runs.
 
 use crate::gears::set_rollout_mm;
-use crate::laps::Source;
+use crate::laps::odometer::Odometer;
+use crate::laps::{Lap, Source};
 use crate::log::Channel;
 use crate::sheet::Sheet;
 use crate::statistics::quantiles::{median, quantile};
@@ -21,6 +22,9 @@ const USUALLY_LONGER: f64 = 1.03;
 const NEAR: f64 = 0.10;
 /// The same between runs of one car. Common practice, no source: other gearing, battery and driver change a top speed.
 const NEAR_OTHERS: f64 = 0.12;
+/// The car makes more than this share of its wheels' turns. Common practice, no source: a driver who spins more does not
+/// lap.
+const MOSTLY_GRIPPED: f64 = 0.85;
 /// Quantile of the revs that counts as the top speed.
 const TOP: f64 = 0.995;
 /// Fewest laps that tell their turns: one of a list, two that were found in the revs.
@@ -33,19 +37,20 @@ const MM: f64 = 1000.0;
 /// missing or laps are too few.
 pub fn of_lap_over_sheet(run: &RunToWeigh, sheet: &Sheet) -> Option<f64> {
     let needed = sheet.lap_length_m?.0 * MM / set_rollout_mm(&run.plan.settings)?;
-    let wheels = run.laps.odometer.as_ref()?;
-    let car = run.laps.gripped.as_ref().unwrap_or(wheels);
     let least = match run.laps.source {
         Source::List => LEAST_LISTED,
         Source::Found => LEAST_FOUND,
         Source::None => return None,
     };
-    let turns = |odometer: &crate::laps::odometer::Odometer| {
-        let each: Vec<f64> =
-            run.laps.counted().map(|l| odometer.turns_at(l.end_s) - odometer.turns_at(l.start_s)).collect();
+    let turns = |odometer: &Odometer| {
+        let of_lap = |l: &Lap| odometer.turns_at(l.end_s) - odometer.turns_at(l.start_s);
+        let each: Vec<f64> = run.laps.counted().map(of_lap).collect();
         median(each.iter().copied()).filter(|_| each.len() >= least)
     };
-    Some(turns(car)? / needed)
+    let wheels = turns(run.laps.odometer.as_ref()?)?;
+    // The car's own turns are those that the pack's energy allows: where they are far fewer, the energy is wrong.
+    let car = run.laps.gripped.as_ref().and_then(turns).filter(|car| *car > MOSTLY_GRIPPED * wheels);
+    Some(car.unwrap_or(wheels) / needed)
 }
 
 /// The run's top speed by its revs, gearing and tyre, m/s but for a constant factor.
