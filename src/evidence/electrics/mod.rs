@@ -17,7 +17,7 @@ pub use why::Why;
 use rayon::prelude::*;
 
 use super::frozen::{Frozen, frozen};
-use super::swings::{FOLLOWS, Swing, contrast};
+use super::swings::{Contrast, FOLLOWS, Swing, contrast};
 use super::{Evidence, Member, RunToWeigh, Subject, Worth, revs};
 use crate::log::Channel;
 use crate::quantity::COVERAGE_95;
@@ -40,14 +40,14 @@ pub fn weigh(run: &RunToWeigh) -> Vec<Evidence> {
     let time = run.log.time();
     let rpm = run.log.channel(Channel::Rpm);
     let revs = revs::swings(run);
-    let current = run.log.channel(Channel::Current).map(|amps| weigh_current(time, amps, rpm, &revs));
+    let follows = run.log.channel(Channel::Current).and_then(|amps| contrast(time, amps, &revs, 1.0));
+    let current = run.log.channel(Channel::Current).map(|amps| weigh_current(time, (amps, follows), rpm, &revs));
     let is_usable = |found: &[Evidence]| found.iter().all(|e| e.worth != Worth::Unusable);
     let amps = run.log.channel(Channel::Current).filter(|_| current.as_deref().is_some_and(is_usable));
     let mut found = current.unwrap_or_default();
     let Some(volts) = run.log.channel(Channel::Voltage) else { return found };
     let stated = run.plan.settings.number("battery.cells");
-    let load =
-        amps.and_then(|amps| Some(Load::of(amps, contrast(time, amps, &revs, 1.0)?))).unwrap_or_else(Load::unknown);
+    let load = amps.zip(follows).map_or_else(Load::unknown, |(amps, follows)| Load::of(amps, follows));
     let voltage = weigh_voltage(time, volts, &revs, load, stated.unwrap_or(1.0));
     let is_pack = is_usable(&voltage);
     found.extend(voltage);
@@ -57,7 +57,13 @@ pub fn weigh(run: &RunToWeigh) -> Vec<Evidence> {
     found
 }
 
-fn weigh_current(time: &[f64], amps: &[f64], rpm: Option<&[f64]>, revs: &[Swing]) -> Vec<Evidence> {
+/// What revs, rest and charge say of a current, with how it follows the revs.
+fn weigh_current(
+    time: &[f64],
+    (amps, follows): (&[f64], Option<Contrast>),
+    rpm: Option<&[f64]>,
+    revs: &[Swing],
+) -> Vec<Evidence> {
     let mut found = Vec::new();
     found.extend(
         frozen(time, amps, revs)
@@ -66,7 +72,7 @@ fn weigh_current(time: &[f64], amps: &[f64], rpm: Option<&[f64]>, revs: &[Swing]
     if let Some(used) = charge::used_mah(time, amps).filter(|used| charge::is_gained(*used, revs)) {
         found.push(Evidence::unusable(CURRENT, Why::ChargeGained(used).into()));
     }
-    if let Some(strongest) = contrast(time, amps, revs, 1.0).filter(|c| c.strength() < FOLLOWS) {
+    if let Some(strongest) = follows.filter(|c| c.strength() < FOLLOWS) {
         let why = Why::CurrentDoesNotFollow { more_a: strongest.mean, half_a: COVERAGE_95 * strongest.error };
         found.push(Evidence::unusable(CURRENT, why.into()));
     }

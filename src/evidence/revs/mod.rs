@@ -59,7 +59,8 @@ fn demand<'a>(run: &RunToWeigh<'a>) -> Option<&'a [f64]> {
 pub(super) fn swings(run: &RunToWeigh) -> Vec<Swing> {
     let time = run.log.time();
     let Some(rpm) = run.log.channel(Channel::Rpm) else { return Vec::new() };
-    let is_lost = demand(run).is_some_and(|demand| dropouts::lost(time, rpm, demand).is_some());
+    let lost = |demand| dropouts::lost(time, rpm, demand).is_some();
+    let is_lost = dropouts::may_be_lost(time, rpm) && demand(run).is_some_and(lost);
     if is_lost { swings::of_revs(time, &dropouts::mended(time, rpm)) } else { swings::of_revs(time, rpm) }
 }
 
