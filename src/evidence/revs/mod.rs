@@ -2,7 +2,7 @@
 //!
 //! By what else moves: revs that stand while the current comes and goes are stuck, and revs that are gone for some rows
 //! under power are lost. By the lap: its motor turns are those that lap length, gearing and tyre need. By the car's other
-//! runs: its top speed is about the same in all.
+//! runs: its speed is about the same in all.
 //!
 //! Wrong where several things on the sheet are off by one whole factor together.
 
@@ -74,7 +74,7 @@ pub fn weigh_together(members: &mut [Member], sheet: &Sheet) {
     let ratios: Vec<Option<f64>> =
         members.iter().map(|m| turns::of_lap_over_sheet(&m.run, sheet).filter(|_| usable(m))).collect();
     let factors: Vec<Option<f64>> = ratios.iter().map(|ratio| turns::factor_of_lap((*ratio)?)).collect();
-    let tops: Vec<Option<f64>> = members.iter().map(|m| turns::top_speed(&m.run).filter(|_| usable(m))).collect();
+    let tops: Vec<Option<f64>> = members.iter().map(|m| turns::usual_speed(&m.run).filter(|_| usable(m))).collect();
     let cars: Vec<String> = members.iter().map(|m| m.car().to_owned()).collect();
     if are_off_in_all_cars(&cars, &factors) {
         // Then it is the lap length, of which the sheet's own evidence tells.
@@ -125,7 +125,7 @@ fn by_lap(run: &RunToWeigh, factor: f64, alike: bool) -> Vec<Evidence> {
     std::iter::once(Evidence::unusable(REVS, why.into())).chain(tyre).collect()
 }
 
-/// What the top speeds of the car's other runs say. Of two runs either may be wrong.
+/// What the speeds of the car's other runs say. Of two runs either may be wrong.
 fn by_other_runs(own: Option<f64>, others: &[f64]) -> Vec<Evidence> {
     let Some((own, usual)) = own.zip(median(others.iter().copied())) else { return Vec::new() };
     let Some(factor) = turns::factor_of_runs(own / usual) else { return Vec::new() };

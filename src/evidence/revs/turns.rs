@@ -2,8 +2,9 @@
 //!
 //! A controller counts magnetic turns; without the motor's poles, or with another motor's, all revs are off by a whole
 //! factor. The motor turns of a lap tell it against the lap length and the travel for a motor turn on the sheet, and the
-//! top speed against that of the car's other runs.
+//! usual speed against that of the car's other runs.
 
+use crate::evidence::swings::highest;
 use crate::gears::set_rollout_mm;
 use crate::laps::odometer::Odometer;
 use crate::laps::{Lap, Source};
@@ -14,19 +15,21 @@ use crate::statistics::quantiles::{median, quantile};
 use super::super::RunToWeigh;
 
 /// Factors by which poles put revs off: one to four pairs of them, entered as one or the other.
-const FACTORS: [f64; 8] = [2.0, 3.0, 4.0, 1.5, 1.0 / 2.0, 1.0 / 3.0, 1.0 / 4.0, 1.0 / 1.5];
+const FACTORS: [f64; 6] = [2.0, 3.0, 4.0, 1.0 / 2.0, 1.0 / 3.0, 1.0 / 4.0];
 /// Drive slip and the driven line make a lap this much longer in turns. Common practice, no source.
 const USUALLY_LONGER: f64 = 1.03;
 /// A ratio this near to a factor is that factor (logarithm). Common practice, no source: a worn tyre, another line and
 /// another pinion than the sheet's together.
 const NEAR: f64 = 0.10;
-/// The same between runs of one car. Common practice, no source: other gearing, battery and driver change a top speed.
+/// The same between runs of one car. Common practice, no source: other gearing, battery and driver change a speed.
 const NEAR_OTHERS: f64 = 0.12;
 /// The car makes more than this share of its wheels' turns. Common practice, no source: a driver who spins more does not
 /// lap.
 const MOSTLY_GRIPPED: f64 = 0.85;
-/// Quantile of the revs that counts as the top speed.
-const TOP: f64 = 0.995;
+/// Quantile of a driven car's revs that stands for its speed: wheels that spin are faster than the car, but seldom.
+const FAST: f64 = 0.75;
+/// Share of the highest revs above which the car is driven. Common practice, no source.
+const DRIVEN: f64 = 0.1;
 /// Fewest laps that tell their turns: one of a list, two that were found in the revs.
 const LEAST_LISTED: usize = 1;
 const LEAST_FOUND: usize = 2;
@@ -53,10 +56,12 @@ pub fn of_lap_over_sheet(run: &RunToWeigh, sheet: &Sheet) -> Option<f64> {
     Some(car.unwrap_or(wheels) / needed)
 }
 
-/// The run's top speed by its revs, gearing and tyre, m/s but for a constant factor.
-pub fn top_speed(run: &RunToWeigh) -> Option<f64> {
-    let top = quantile(run.log.channel(Channel::Rpm)?.iter().copied(), TOP)?;
-    Some(top * set_rollout_mm(&run.plan.settings)?).filter(|top| *top > 0.0)
+/// The run's speed in its faster parts by its revs, gearing and tyre, m/s but for a constant factor.
+pub fn usual_speed(run: &RunToWeigh) -> Option<f64> {
+    let rpm = run.log.channel(Channel::Rpm)?;
+    let least = DRIVEN * highest(rpm)?;
+    let fast = quantile(rpm.iter().copied().filter(|r| *r > least), FAST)?;
+    Some(fast * set_rollout_mm(&run.plan.settings)?).filter(|speed| *speed > 0.0)
 }
 
 /// The factor that a ratio of laps to the sheet is near; `None` where it is near none.
@@ -64,7 +69,7 @@ pub fn factor_of_lap(ratio: f64) -> Option<f64> {
     factor_near(ratio / USUALLY_LONGER, NEAR)
 }
 
-/// The factor that a ratio of two runs' top speeds is near.
+/// The factor that a ratio of two runs' speeds is near.
 pub fn factor_of_runs(ratio: f64) -> Option<f64> {
     factor_near(ratio, NEAR_OTHERS)
 }

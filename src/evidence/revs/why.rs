@@ -28,12 +28,12 @@ pub enum Why {
     },
     /// The revs are `factor` times those of the car's other runs.
     UnlikeOtherRuns {
-        /// Top speed over that of the other runs.
+        /// Speed over that of the other runs.
         factor: f64,
     },
     /// The revs are `factor` times those of the car's only other run.
     UnlikeTheOtherRun {
-        /// Top speed over that of the other run.
+        /// Speed over that of the other run.
         factor: f64,
     },
 }
