@@ -8,12 +8,14 @@
 
 pub mod clock;
 pub mod electrics;
+mod frozen;
 pub mod lists;
 pub mod logs;
 mod rest;
 pub mod revs;
 pub mod sheet;
 pub mod starts;
+mod swings;
 pub mod temperatures;
 
 use std::fmt::{self, Display};
@@ -311,7 +313,8 @@ pub fn weigh(runs: &[Option<RunToWeigh>], sheet: &Sheet) -> Vec<RunEvidence> {
         })
         .collect();
     temperatures::weigh_together(&mut members);
-    electrics::weigh_together(&mut members);
+    revs::weigh_together(&mut members, sheet);
+    electrics::weigh_together(&mut members, sheet);
     logs::weigh_together(&mut members);
     sheet::weigh_together(&mut members, sheet);
     found
@@ -323,7 +326,7 @@ fn weigh_alone(run: &RunToWeigh, sheet: &Sheet) -> RunEvidence {
         temperatures::weigh(run),
         starts::weigh(run),
         electrics::weigh(run),
-        revs::weigh(run, sheet),
+        revs::weigh(run),
         clock::weigh(run),
         lists::weigh(run),
         sheet::weigh(run),
