@@ -3,7 +3,7 @@
 
 mod driven;
 
-use driven::scores::{cars, every};
+use driven::scores::every;
 use driven::{Driven, driven_on, log_of, track};
 use runtrue::demo::recorder::{Recorder, Rows};
 use runtrue::evidence::{self, RunEvidence, RunToWeigh, Subject, Worth};

@@ -312,6 +312,7 @@ pub fn weigh(runs: &[Option<RunToWeigh>], sheet: &Sheet) -> Vec<RunEvidence> {
             Some(Member { run: (*run)?, lap_length_m: sheet.lap_length_m.map(|l| l.0), evidence })
         })
         .collect();
+    starts::weigh_together(&mut members);
     temperatures::weigh_together(&mut members);
     revs::weigh_together(&mut members, sheet);
     electrics::weigh_together(&mut members, sheet);

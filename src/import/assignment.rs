@@ -173,7 +173,8 @@ const CURRENT: usize = 4;
 
 /// The columns without a name that may be `channel`, the likeliest first.
 fn candidates(channel: Channel, uses: &[ColumnUse], shapes: &Shapes, hints: &Hints) -> Vec<Candidate> {
-    let free = (0..uses.len()).filter(|&column| uses[column].may_be_told_by_values());
+    let strange = is_strange(uses);
+    let free = (0..uses.len()).filter(|&column| uses[column].may_be_told_by_values(strange));
     let mut all: Vec<Candidate> = free
         .filter(|&column| uses[column].unit.is_none_or(|u| admits(Meaning::Channel(channel), u)))
         .filter_map(|column| {
@@ -185,6 +186,11 @@ fn candidates(channel: Channel, uses: &[ColumnUse], shapes: &Shapes, hints: &Hin
     all.sort_by(|a, b| b.score.total_cmp(&a.score));
     all.truncate(MOST_CANDIDATES);
     all
+}
+
+/// Whether a header has names and none of them says a channel: it is in a language that is not known.
+pub fn is_strange(uses: &[ColumnUse]) -> bool {
+    uses.iter().all(|u| u.meaning.is_none() && u.unit.is_none())
 }
 
 /// How well a column fits a channel by itself; `None` where it cannot be it.
@@ -209,6 +215,10 @@ fn alone(channel: Channel, shape: &Shape, column: &ColumnUse, hints: &Hints) -> 
         _ => {
             let cells = hints.cells.unwrap_or_else(|| (high / CHARGED_CELL_V.0).round().max(1.0));
             let is_scaled = column.unit.is_none() && high != shape.range.high;
+            // A name that is not known is no reason to try other units.
+            if is_scaled && column.named {
+                return None;
+            }
             // What the sheet says of the pack rules out what cannot be it.
             let volts = ValueRange { low: shape.range.low * high / shape.range.high, high, whole: shape.range.whole };
             if hints.cells.is_some() && !is_pack(&volts, hints.cells) {

@@ -82,9 +82,10 @@ impl ColumnUse {
         self.meaning.is_none() && self.certainty < Certainty::Stated
     }
 
-    /// Whether its values alone may say what it is: it has no name that says something else.
-    pub fn may_be_told_by_values(&self) -> bool {
-        self.is_free() && !self.named
+    /// Whether its values alone may say what it is: it has no name that says something else, or the whole header is in
+    /// words that are not known (`strange`).
+    pub fn may_be_told_by_values(&self, strange: bool) -> bool {
+        self.is_free() && (strange || !self.named)
     }
 
     /// Keeps it out of a channel that its stated `unit` rules out.

@@ -103,7 +103,8 @@ fn pass_over_idle_revs(uses: &mut [ColumnUse], body: &Body, notices: &mut Vec<No
 
 /// Gives the channels that no header names to columns without a name, all of them together.
 fn name_together(uses: &mut [ColumnUse], shapes: &Shapes, hints: &Hints, notices: &mut Vec<Notice>) {
-    if !uses.iter().any(ColumnUse::may_be_told_by_values) {
+    let strange = assignment::is_strange(uses);
+    if !uses.iter().any(|u| u.may_be_told_by_values(strange)) {
         return;
     }
     for Told { column, channel, other } in assignment::tell(uses, shapes, hints) {
