@@ -23,7 +23,7 @@ pub(super) const QUICKEST_S: f64 = 50.0;
 const INNER_S: f64 = 30.0;
 /// The slowest part cools no slower than it must to shed its heat, s: bounds the heating from below.
 const USUAL_S: f64 = 100.0;
-/// Shortest time over which a rate is taken, s, and the number of laps or times it that the longer one takes.
+/// Times over which a rate is taken, s; the longer one is made of whole laps, and so is twice it, for slow changes.
 const SHORT_S: f64 = 16.0;
 const LONG_S: f64 = 30.0;
 /// How far a path is followed, s: three of the time constants.
@@ -93,7 +93,7 @@ pub(super) fn departure(course: &Course, sensor: usize) -> Option<Departure> {
     let load = course.load.as_ref()?;
     let quantum = course.quantum(sensor);
     let long = course.steps((LONG_S / course.lap_s).round().max(1.0) * course.lap_s);
-    let windows = [course.steps(SHORT_S), long];
+    let windows = [course.steps(SHORT_S), long, 2 * long];
     let heating = Heating::new(course, celsius, long);
     let started = starts(course);
     for step in windows[0]..celsius.len() {
@@ -135,12 +135,23 @@ fn line(course: &Course, celsius: &[f64], steps: std::ops::Range<usize>, quantum
         (tt + t * t, tc + t * c, cc + c * c)
     });
     let slope = tc / tt;
-    let variance = ((cc - slope * tc) / (n - 2.0)).max(quantum * quantum / 12.0);
+    let variance = (cc - slope * tc) / (n - 2.0);
+    let beyond_rounding = (variance - quantum * quantum / 12.0).max(0.0);
     let together = (TOGETHER_S / course.step_s).max(1.0);
-    let rate_u = (variance * together / tt).sqrt();
+    let rate_u = (beyond_rounding * together / tt).sqrt();
     let end_c = mean_c + slope * (course.time_s(steps.end - 1) - mean_t);
-    let given = RATE_DEVIATIONS * rate_u;
-    Some(Before { rate: slope - given, most: slope + given, end_c, deviation: variance.sqrt() })
+    let given = (RATE_DEVIATIONS * rate_u).hypot(rounded_away(slope, quantum, steps.len() as f64 * course.step_s));
+    let deviation = variance.max(quantum * quantum / 12.0).sqrt();
+    Some(Before { rate: slope - given, most: slope + given, end_c, deviation })
+}
+
+/// How far the slope through readings in steps may be from that of a straight rise, °C/s. A rise s gives a saw of the
+/// period q/s, of which the unfinished period at an end of the window W moves its slope by up to (3/4)·q²/(s·W²); solved
+/// for s. With one step in the window, of which the slope is up to (3/2)·q/W, there may be no rise at all.
+fn rounded_away(slope: f64, quantum: f64, window_s: f64) -> f64 {
+    let step = quantum / window_s;
+    let left = slope * slope - 3.0 * step * step;
+    if left >= 0.0 { (slope.abs() - left.sqrt()) / 2.0 } else { slope.abs().max(step) }
 }
 
 /// The greatest heating that a run lets expect, °C a second.
@@ -179,7 +190,9 @@ impl Path<'_> {
     fn left(&self, step: usize, window: usize, before: &Before, age_s: f64, constant_s: f64) -> Option<Departure> {
         let course = self.course;
         let settled = 1.0 - (-age_s / INNER_S).exp();
-        let rate = before.rate.min(before.rate * settled);
+        // The line has the rate of the window's middle.
+        let faded = (-0.5 * window as f64 * course.step_s / constant_s).exp();
+        let rate = before.rate.min(before.rate * settled * faded);
         let load_before = self.load[step - window..step].iter().sum::<f64>() / window as f64;
         let heating = self.heating.at(before.end_c, rate);
         let (mut quickest, mut own) = (0.0, 0.0);
