@@ -42,8 +42,8 @@ const PERSISTS_S: f64 = 5.0;
 /// What is allowed below the path: steps of the sensor, deviations of its readings, and °C for what the model leaves out
 /// (common practice, no source). One and the same value leaves the part half a step, and readings to and fro between two
 /// values leave it more; a fall may come of laps and cooling too.
-const CONSTANT: Allowance = Allowance { steps: 0.75, deviations: 1.0, kelvin: 0.8, share: 0.1 };
-const FLAT: Allowance = Allowance { steps: 1.5, deviations: 2.0, kelvin: 0.8, share: 0.1 };
+const CONSTANT: Allowance = Allowance { steps: 1.0, deviations: 1.0, kelvin: 0.8, share: 0.1 };
+const FLAT: Allowance = Allowance { steps: 1.75, deviations: 2.0, kelvin: 0.8, share: 0.1 };
 const FALLING: Allowance = Allowance { steps: 2.5, deviations: 3.0, kelvin: 2.0, share: 0.25 };
 
 /// Readings within this share of a step of the sensor are the same.

@@ -72,14 +72,19 @@ fn weigh_sensor(course: &Course, part: Part, air_c: Option<f64>) -> Option<Evide
         return Some(stood_still(course, part, still.at_c));
     }
     let jumped = plain::jump(course, sensor);
-    let left = inertia::departure(course, sensor);
+    let too_soon = plain::stood_too_soon(course, sensor, air_c);
+    let left = inertia::departure(course, sensor).filter(|left| too_soon.is_none_or(|step| left.last_sound < step));
     let (last_sound, why) = match (jumped, left) {
         // A jump down is a departure too.
         (Some(jump), left) if left.is_none_or(|l| l.last_sound + course.steps(LEAST_SOUND_S) > jump.last_sound) => {
             (jump.last_sound, jump_why(course, part, &jump))
         }
         (_, Some(left)) => (left.last_sound, left_why(course, part, &left, &course.sensors[sensor].as_ref()?.celsius)),
-        _ => return None,
+        (_, None) => {
+            let last_sound = too_soon?;
+            let at_c = course.sensors[sensor].as_ref()?.celsius[last_sound];
+            (last_sound, Why::StoodStill { part, at_c, driven_s: course.driven_s(last_sound..course.drives.len()) })
+        }
     };
     Some(sound_until(course, part, last_sound, why))
 }

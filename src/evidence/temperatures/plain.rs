@@ -3,10 +3,12 @@
 use super::Part;
 use super::course::{Course, Readings};
 
-/// Shortest driving after which a part has warmed by a step of its sensor, s; a sensor of whole degrees gets twice that.
+/// Shortest driving after which a part has warmed by a fine step of its sensor, s; whole degrees take a motor twice as
+/// long, and a controller, which warms by few degrees, four times; with the lag of a start, twice that again.
 const WARMS_IN_S: f64 = 30.0;
-/// A step of a sensor from which on it is coarse, °C.
+/// A step of a sensor from which on it is coarse, and below which every lap shows, °C.
 const COARSE_K: f64 = 0.5;
+const FINE_K: f64 = 0.25;
 /// A part this near the air is not warm, °C: two thermometers and a step.
 const AT_AIR_K: f64 = 3.0;
 /// The other part warms by so many steps of its sensor where this one would show one.
@@ -47,15 +49,56 @@ pub(super) fn stood_still(course: &Course, sensor: usize, air_c: Option<f64>) ->
     if moves || driven_s < WARMS_IN_S {
         return None;
     }
+    let is_motor = sensor == Part::Motor.index();
     let at_c = mean(&own.celsius)?;
     let above_air = air_c.is_none_or(|air| at_c > air + AT_AIR_K);
-    let may_balance = quantum >= COARSE_K && above_air && sensor != Part::Motor.index();
+    let may_balance = quantum >= COARSE_K && above_air && !is_motor;
     let other_moves = course.sensors[1 - sensor]
         .as_ref()
         .and_then(|other| spread(&averaged(course, other)))
         .is_some_and(|spread| spread > OTHER_STEPS * course.quantum(1 - sensor));
-    let long = driven_s >= 2.0 * WARMS_IN_S;
-    (long || other_moves).then_some(Stillness { at_c, may_balance })
+    let long = driven_s >= if is_motor { 2.0 } else { 4.0 } * WARMS_IN_S;
+    (long || other_moves && (is_motor || quantum < FINE_K)).then_some(Stillness { at_c, may_balance })
+}
+
+/// A part cannot have come to rest sooner than its heat allows, whatever it is: from the start of the driving until it is
+/// within a step q of where it stands, h above its start, it takes at least τ·ln(h/q).
+const QUICKEST_S: f64 = super::inertia::QUICKEST_S;
+/// Readings within this share of a step of the sensor are one and the same.
+const SAME: f64 = 0.01;
+
+/// The step from which on a sensor read one and the same for longer than its part can while the car is driven: where it
+/// reads finely each lap must show; else its part came to rest too soon after the start.
+pub(super) fn stood_too_soon(course: &Course, sensor: usize, air_c: Option<f64>) -> Option<usize> {
+    let celsius = &course.sensors[sensor].as_ref()?.celsius;
+    let quantum = course.quantum(sensor);
+    let start = course.drives.iter().position(|drives| *drives)?;
+    let start_c = celsius[..=start].iter().rev().copied().find(|c| c.is_finite())?;
+    let cold = air_c.is_some_and(|air| start_c <= air + AT_AIR_K);
+    let (mut first, mut driven) = (0, 0usize);
+    for (step, read) in celsius.iter().enumerate() {
+        if !((read - celsius[first]).abs() <= SAME * quantum) {
+            (first, driven) = (step, 0);
+        }
+        driven = if course.drives[step] { driven + 1 } else { 0 };
+        let long_s = driven as f64 * course.step_s;
+        if long_s < 2.0 * WARMS_IN_S {
+            continue;
+        }
+        let age_s = first.saturating_sub(start) as f64 * course.step_s;
+        let steps = (read - start_c) / quantum;
+        let too_soon = if sensor != Part::Motor.index() {
+            first <= start && cold && long_s >= 6.0 * WARMS_IN_S
+        } else if steps > 1.0 + SAME {
+            age_s < QUICKEST_S * steps.ln() && long_s >= 3.0 * WARMS_IN_S
+        } else {
+            (cold || age_s < WARMS_IN_S) && long_s >= 4.0 * WARMS_IN_S
+        };
+        if quantum < FINE_K || too_soon {
+            return Some(first);
+        }
+    }
+    None
 }
 
 /// How much the means of a sensor that stands still differ by chance, °C.

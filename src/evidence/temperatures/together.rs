@@ -8,15 +8,14 @@ use crate::evidence::{Evidence, Member, Worth};
 
 /// Runs beside the one that is judged.
 const LEAST_OTHERS: usize = 2;
-/// Scatter of a rise from run to run that is expected at least, as a logarithm: fans, air, packs and drivers. Common
-/// practice, no source.
+/// Scatter of a rise from run to run that is expected at least, relative, and in °C: fans, air, packs and drivers; the
+/// steps of two readings. Common practice, no source.
 const LEAST_SCATTER: f64 = 0.15;
+const LEAST_SCATTER_K: f64 = 1.0;
 /// How much likelier the columns must be the other way round, as a logarithm: one in ten thousand.
 const SWAPPED_LN: f64 = 9.2;
 /// How far off the other way round may be, in deviations of both rises together.
 const FITS: f64 = 3.0;
-/// A rise below this tells nothing, °C.
-const LEAST_RISE_K: f64 = 3.0;
 /// Time of driving after which rises are compared, s, at the most.
 const COMPARED_S: f64 = 300.0;
 /// Driving that is too short to compare, s.
@@ -59,7 +58,7 @@ fn start_c(course: &Course, part: Part) -> Option<f64> {
     course.sensors[part.index()].as_ref()?.celsius.iter().copied().find(|c| c.is_finite())
 }
 
-/// Logarithms of how much motor and controller rose over `driven_s` of driving.
+/// How much motor and controller rose over `driven_s` of driving, °C.
 fn rises(course: &Course, driven_s: f64) -> Option<[f64; 2]> {
     let mut driven = 0.0;
     let end = course.drives.iter().position(|drives| {
@@ -68,14 +67,13 @@ fn rises(course: &Course, driven_s: f64) -> Option<[f64; 2]> {
     })?;
     let rise = |part: Part| {
         let celsius = &course.sensors[part.index()].as_ref()?.celsius;
-        let rise = celsius[..=end].iter().rev().find(|c| c.is_finite())? - start_c(course, part)?;
-        (rise >= LEAST_RISE_K).then(|| rise.ln())
+        Some(celsius[..=end].iter().rev().find(|c| c.is_finite())? - start_c(course, part)?)
     };
     Some([rise(Part::Motor)?, rise(Part::Controller)?])
 }
 
 /// Whether motor and controller go with the car's other runs only the other way round. The rises over the same time of
-/// driving are compared, as logarithms: what changes the load changes both of them alike, and a fan changes one.
+/// driving are compared.
 fn is_swapped(members: &[Member], courses: &[Course], index: usize, others: &[usize]) -> bool {
     let others: Vec<usize> = others.iter().copied().filter(|o| is_sound(&members[*o])).collect();
     if others.len() < LEAST_OTHERS || !is_sound(&members[index]) {
@@ -95,7 +93,8 @@ fn is_swapped(members: &[Member], courses: &[Course], index: usize, others: &[us
     let mean = [0, 1].map(|part| known.iter().map(|r| r[part]).sum::<f64>() / count);
     let variance = [0, 1].map(|part| {
         let own = known.iter().map(|r: &[f64; 2]| (r[part] - mean[part]).powi(2)).sum::<f64>() / (count - 1.0);
-        own.max(LEAST_SCATTER.powi(2)) * (1.0 + 1.0 / count)
+        let expected = (LEAST_SCATTER * mean[part]).powi(2) + LEAST_SCATTER_K.powi(2);
+        own.max(expected) * (1.0 + 1.0 / count)
     });
     let distance = |rises: [f64; 2]| -> f64 { (0..2).map(|p| (rises[p] - mean[p]).powi(2) / variance[p]).sum() };
     let (as_named, swapped) = (distance(own), distance([own[1], own[0]]));
