@@ -12,6 +12,8 @@ use crate::statistics::quantiles::{median, quantile};
 
 /// Length of a step, s: short beside the time that a part takes to warm, long beside a row.
 const STEP_S: f64 = 1.0;
+/// Most steps: a log of hours has longer ones.
+const MOST_STEPS: f64 = 20_000.0;
 /// The car drives above this share of its highest revs. Common practice, no source.
 const DRIVING: f64 = 0.1;
 /// Revs that nearly all rows stay below: a single wrong row does not count.
@@ -22,8 +24,8 @@ const STOP_S: f64 = 3.0;
 const USUAL_LAP_S: f64 = 20.0;
 /// A lap longer than this is not one to average over, s.
 const LONGEST_LAP_S: f64 = 45.0;
-/// The smallest one in this many changes tells how finely a sensor reads.
-const SMALLEST: usize = 10;
+/// Share of the changes below the one that tells how finely a sensor reads: a rare rounding does not count.
+const SMALLEST: f64 = 0.05;
 /// Changes below this are rounding, °C.
 const NO_CHANGE_K: f64 = 1e-6;
 /// Step of a sensor that never changed and has no other beside it, °C: whole degrees, the coarsest in use (common
@@ -60,8 +62,10 @@ impl Course {
     /// The course of a run.
     pub fn new(run: &RunToWeigh) -> Self {
         let (log, time) = (run.log, run.log.time());
-        let step_s = STEP_S.max(1.0 / run.log.reading.rate_hz.max(f64::MIN_POSITIVE)).min(f64::MAX);
-        let steps = time.last().map_or(0, |end| (end / step_s).floor() as usize + 1);
+        let (end_s, rate_hz) = (time.last().copied().unwrap_or(0.0), run.log.reading.rate_hz);
+        let row_s = if rate_hz > 0.0 { 1.0 / rate_hz } else { STEP_S };
+        let step_s = STEP_S.max(row_s).max(end_s / MOST_STEPS);
+        let steps = (end_s / step_s).floor() as usize + 1;
         let lap_s = run.laps.median_s().filter(|lap| *lap <= LONGEST_LAP_S).unwrap_or(USUAL_LAP_S);
         let of = |values: &[f64]| stepped(time, values.iter().copied(), step_s, steps);
         let revs = log.channel(Channel::Rpm).map(of);
@@ -118,8 +122,7 @@ fn readings(log: &Log, channel: Channel, step_s: f64, steps: usize) -> Option<Re
     let mut changes: Vec<f64> = values.windows(2).map(|w| (w[1] - w[0]).abs()).filter(|d| d.is_finite()).collect();
     let typical = median(changes.iter().copied()).unwrap_or(0.0);
     changes.retain(|d| *d > NO_CHANGE_K);
-    changes.sort_by(f64::total_cmp);
-    let quantum = median(changes.iter().copied().take(changes.len().div_ceil(SMALLEST)));
+    let quantum = quantile(changes, SMALLEST);
     Some(Readings { celsius, quantum, row_noise_k: (typical - quantum.unwrap_or(0.0)).max(0.0) })
 }
 
@@ -155,7 +158,7 @@ fn without_pauses(mut drives: Vec<bool>, stop: usize) -> Vec<bool> {
 fn relative(load: &[f64], drives: &[bool], lap: usize) -> Option<Vec<f64>> {
     let driven = || load.iter().zip(drives).filter(|(l, d)| **d && l.is_finite()).map(|(l, _)| *l);
     let mean = driven().sum::<f64>() / driven().count() as f64;
-    if !(mean > 0.0) {
+    if mean.is_nan() || mean <= 0.0 {
         return None;
     }
     let mut sums = vec![0.0];

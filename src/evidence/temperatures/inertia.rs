@@ -8,8 +8,8 @@
 //!
 //! (lumped capacity; Incropera and DeWitt, chapter 5, from memory). Where it rose at the rate r under the load u₀, its
 //! distance x from there goes by dx/dt = r + A·(u/u₀ − 1) − x/τ whatever air, capacity and cooling are. The quickest part
-//! of such a car has τ of 50 s, so no sound sensor stays below the path of x with that τ; more load than before is taken
-//! for none, so that a lag does not matter. A winding or a transistor under the sensor warms within seconds when the car
+//! of such a car has τ of 50 s, so no sound sensor stays below the path of a rise with that τ, or of a fall that does not
+//! slow down; more load than before is taken for none, so that a lag does not matter. A winding or a transistor under the sensor warms within seconds when the car
 //! starts, and that rate says nothing of later: a rate soon after a start counts for less.
 //!
 //! Wrong where the cooling itself changes under way: a fan that starts in the middle of a run.
@@ -44,7 +44,7 @@ const PERSISTS_S: f64 = 5.0;
 /// values leave it more; a fall may come of laps and cooling too.
 const CONSTANT: Allowance = Allowance { steps: 1.0, deviations: 1.0, kelvin: 0.8, share: 0.1 };
 const FLAT: Allowance = Allowance { steps: 1.75, deviations: 2.0, kelvin: 0.8, share: 0.1 };
-const FALLING: Allowance = Allowance { steps: 2.5, deviations: 3.0, kelvin: 2.0, share: 0.25 };
+const FALLING: Allowance = Allowance { steps: 1.75, deviations: 2.0, kelvin: 1.2, share: 0.2 };
 
 /// Readings within this share of a step of the sensor are the same.
 const SAME: f64 = 0.01;
@@ -98,11 +98,11 @@ pub(super) fn departure(course: &Course, sensor: usize) -> Option<Departure> {
     let started = starts(course);
     for step in windows[0]..celsius.len() {
         let Some(start) = started[step] else { continue };
+        let path = Path { course, celsius, load, quantum, heating: &heating };
+        let constant_s = path.constant_s(start, step, long);
         for window in windows.into_iter().filter(|w| start + w <= step) {
             let Some(before) = line(course, celsius, step - window..step, quantum) else { continue };
             let age = (step - window / 2 - start) as f64 * course.step_s;
-            let path = Path { course, celsius, load, quantum, heating: &heating };
-            let constant_s = path.constant_s(start, step, long);
             if let Some(found) = path.left(step, window, &before, age, constant_s) {
                 return Some(found);
             }
@@ -192,10 +192,12 @@ impl Path<'_> {
         let settled = 1.0 - (-age_s / INNER_S).exp();
         // The line has the rate of the window's middle.
         let faded = (-0.5 * window as f64 * course.step_s / constant_s).exp();
-        let rate = before.rate.min(before.rate * settled * faded);
+        // A warm part may cool unseen as long as what is inside of it warms.
+        let unseen = (1.0 - settled) * (before.end_c - self.heating.coolest_c).max(0.0) / USUAL_S;
+        let rate = before.rate.min(before.rate * settled * faded) - unseen;
         let load_before = self.load[step - window..step].iter().sum::<f64>() / window as f64;
         let heating = self.heating.at(before.end_c, rate);
-        let (mut quickest, mut own) = (0.0, 0.0);
+        let (mut quickest, mut own) = (0.0_f64, 0.0_f64);
         let (mut below, mut lowest, mut highest) = (0usize, f64::INFINITY, f64::NEG_INFINITY);
         let to = (step + course.steps(FOLLOWED_S)).min(self.celsius.len());
         for now in step..to {
@@ -204,8 +206,9 @@ impl Path<'_> {
             }
             let load = (self.load[now] / load_before).min(1.0);
             let driven = rate + heating * (load - 1.0);
-            quickest += (driven - quickest / QUICKEST_S) * course.step_s;
-            own += (driven - own / constant_s) * course.step_s;
+            // A fall may go on as slowly as it likes.
+            quickest += (driven - quickest.max(0.0) / QUICKEST_S) * course.step_s;
+            own += (driven - own.max(0.0) / constant_s) * course.step_s;
             let read = self.celsius[now];
             if read.is_nan() {
                 continue;
@@ -247,7 +250,10 @@ impl Path<'_> {
     /// What the readings did where they are off the path at `seen`.
     fn named(&self, step: usize, seen: usize, window: usize, least_c: f64) -> Departure {
         let read_c = self.celsius[seen];
-        let near = |s: &usize| !((self.celsius[*s] - read_c).abs() > self.quantum * (1.0 + SAME));
+        let near = |s: &usize| {
+            let off = self.celsius[*s] - read_c;
+            off.is_nan() || off.abs() <= self.quantum * (1.0 + SAME)
+        };
         let first = (0..seen).rev().take_while(near).last().unwrap_or(seen);
         let flat = seen.saturating_sub(first) * 2 >= seen - step;
         let highest = |a: &usize, b: &usize| self.celsius[*a].total_cmp(&self.celsius[*b]);

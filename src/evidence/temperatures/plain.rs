@@ -77,7 +77,8 @@ pub(super) fn stood_too_soon(course: &Course, sensor: usize, air_c: Option<f64>)
     let cold = air_c.is_some_and(|air| start_c <= air + AT_AIR_K);
     let (mut first, mut driven) = (0, 0usize);
     for (step, read) in celsius.iter().enumerate() {
-        if !((read - celsius[first]).abs() <= SAME * quantum) {
+        let moved = read - celsius[first];
+        if moved.is_nan() || moved.abs() > SAME * quantum {
             (first, driven) = (step, 0);
         }
         driven = if course.drives[step] { driven + 1 } else { 0 };
@@ -160,7 +161,7 @@ pub(super) fn jump(course: &Course, sensor: usize) -> Option<Jump> {
     (1..celsius.len().saturating_sub(across + stays - 1)).find_map(|step| {
         let (from_c, to_c) = (celsius[step - 1], celsius[step - 1 + across]);
         let change = to_c - from_c;
-        if !(change.abs() >= JUMP_K) {
+        if change.is_nan() || change.abs() < JUMP_K {
             return None;
         }
         let after = &celsius[step - 1 + across..step - 1 + across + stays];

@@ -1,10 +1,12 @@
 //! What the car's other runs say of a run's temperatures: whether its two columns are swapped, and whether a sensor
 //! starts far too low.
 
+use rayon::prelude::*;
+
 use super::course::Course;
 use super::plain::stood_still;
 use super::{Part, Why};
-use crate::evidence::{Evidence, Member, Worth};
+use crate::evidence::{Evidence, Member, RunToWeigh, Worth};
 
 /// Runs beside the one that is judged.
 const LEAST_OTHERS: usize = 2;
@@ -26,7 +28,8 @@ const TOO_LOW_K: f64 = 10.0;
 
 /// What runs say of each other's.
 pub fn weigh_together(members: &mut [Member]) {
-    let courses: Vec<Course> = members.iter().map(|m| Course::new(&m.run)).collect();
+    let runs: Vec<RunToWeigh> = members.iter().map(|m| m.run).collect();
+    let courses: Vec<Course> = runs.par_iter().map(Course::new).collect();
     let found: Vec<Vec<Evidence>> = (0..members.len())
         .map(|index| {
             let car = members[index].car().to_owned();
