@@ -26,6 +26,8 @@ const USUAL_S: f64 = 100.0;
 /// Times over which a rate is taken, s; the longer one is made of whole laps, and so is twice it, for slow changes.
 const SHORT_S: f64 = 16.0;
 const LONG_S: f64 = 30.0;
+/// A path is followed from every so many steps.
+const STRIDE: usize = 3;
 /// How far a path is followed, s: three of the time constants.
 const FOLLOWED_S: f64 = 150.0;
 /// Residuals go together over this time, s (a corner, a straight, the steps of a sensor).
@@ -96,7 +98,7 @@ pub(super) fn departure(course: &Course, sensor: usize) -> Option<Departure> {
     let windows = [course.steps(SHORT_S), long, 2 * long];
     let heating = Heating::new(course, celsius, long);
     let started = starts(course);
-    for step in windows[0]..celsius.len() {
+    for step in (windows[0]..celsius.len()).step_by(STRIDE) {
         let Some(start) = started[step] else { continue };
         let path = Path { course, celsius, load, quantum, heating: &heating };
         let constant_s = path.constant_s(start, step, long);
@@ -109,6 +111,15 @@ pub(super) fn departure(course: &Course, sensor: usize) -> Option<Departure> {
         }
     }
     None
+}
+
+/// The step from which a sensor fell to where it is at `step`, if it did: what comes after is not sound either.
+pub(super) fn fell_from(course: &Course, sensor: usize, step: usize) -> Option<usize> {
+    let celsius = &course.sensors[sensor].as_ref()?.celsius;
+    let before = step.saturating_sub(course.steps(FOLLOWED_S))..step;
+    let highest = before.filter(|s| celsius[*s].is_finite()).max_by(|a, b| celsius[*a].total_cmp(&celsius[*b]))?;
+    let fall = celsius[highest] - celsius[step];
+    (fall > (FALLING.steps * course.quantum(sensor)).max(FALLING.kelvin)).then_some(highest)
 }
 
 /// For each step in which the car drives, the step from which it has driven without a stop.

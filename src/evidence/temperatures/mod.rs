@@ -79,14 +79,21 @@ fn weigh_sensor(course: &Course, part: Part, air_c: Option<f64>) -> Option<Evide
         (Some(jump), left) if left.is_none_or(|l| l.last_sound + course.steps(LEAST_SOUND_S) > jump.last_sound) => {
             (jump.last_sound, jump_why(course, part, &jump))
         }
-        (_, Some(left)) => (left.last_sound, left_why(course, part, &left, &course.sensors[sensor].as_ref()?.celsius)),
+        (_, Some(left)) if left.flat => {
+            (left.last_sound, flat_why(course, part, &left, &course.sensors[sensor].as_ref()?.celsius))
+        }
+        (_, Some(left)) => (left.last_sound, came_loose(course, part, left.last_sound)?),
         (_, None) => {
             let last_sound = too_soon?;
             let at_c = course.sensors[sensor].as_ref()?.celsius[last_sound];
             (last_sound, Why::StoodStill { part, at_c, driven_s: course.driven_s(last_sound..course.drives.len()) })
         }
     };
-    Some(sound_until(course, part, last_sound, why))
+    let jumped = matches!(why, Why::Jumped { .. });
+    match inertia::fell_from(course, sensor, last_sound).filter(|_| !jumped) {
+        Some(highest) => Some(sound_until(course, part, highest, came_loose(course, part, highest)?)),
+        None => Some(sound_until(course, part, last_sound, why)),
+    }
 }
 
 fn stood_still(course: &Course, part: Part, at_c: f64) -> Evidence {
@@ -108,17 +115,17 @@ fn jump_why(course: &Course, part: Part, jump: &Jump) -> Why {
     Why::Jumped { part, at_s: course.time_s(jump.last_sound + 1), from_c: jump.from_c, to_c: jump.to_c }
 }
 
-fn left_why(course: &Course, part: Part, left: &Departure, celsius: &[f64]) -> Why {
+fn came_loose(course: &Course, part: Part, last_sound: usize) -> Option<Why> {
+    let celsius = &course.sensors[part.index()].as_ref()?.celsius;
+    let to_c = celsius[last_sound..].iter().copied().filter(|c| c.is_finite()).fold(f64::INFINITY, f64::min);
+    Some(Why::CameLoose { part, from_s: course.time_s(last_sound), from_c: celsius[last_sound], to_c })
+}
+
+fn flat_why(course: &Course, part: Part, left: &Departure, celsius: &[f64]) -> Why {
     let from_s = course.time_s(left.last_sound);
-    let later = || celsius[left.last_sound..].iter().copied().filter(|c| c.is_finite());
-    if !left.flat {
-        let from_c = celsius[left.last_sound];
-        let to_c = later().fold(f64::INFINITY, f64::min);
-        return Why::CameLoose { part, from_s, from_c, to_c };
-    }
     let quantum = course.quantum(part.index());
     let highest = celsius.iter().copied().filter(|c| c.is_finite()).fold(f64::NEG_INFINITY, f64::max);
-    let comes_down = later().any(|c| c < left.read_c - 1.5 * quantum);
+    let comes_down = celsius[left.last_sound..].iter().any(|c| *c < left.read_c - 1.5 * quantum);
     if comes_down && left.read_c > highest - 1.5 * quantum {
         Why::Clipped { part, most_c: left.read_c, from_s }
     } else {
