@@ -94,7 +94,7 @@ pub(super) fn departure(course: &Course, sensor: usize) -> Option<Departure> {
     let celsius = &course.sensors[sensor].as_ref()?.celsius;
     let load = course.load.as_ref()?;
     let quantum = course.quantum(sensor);
-    let long = course.steps((LONG_S / course.lap_s).round().max(1.0) * course.lap_s);
+    let long = course.steps((LONG_S / course.lap_s).round().max(1.0) * course.lap_s).max(1);
     let windows = [course.steps(SHORT_S), long, 2 * long];
     let heating = Heating::new(course, celsius, long);
     let started = starts(course);
