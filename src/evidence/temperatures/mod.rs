@@ -52,6 +52,8 @@ impl Part {
     }
 }
 
+/// With rows farther apart than this, s, the course of a temperature is not seen.
+const LONGEST_STEP_S: f64 = 5.0;
 /// Less of a run than this tells nothing of a temperature, s.
 const LEAST_SOUND_S: f64 = 30.0;
 /// What is left out before a sensor was seen to go wrong, s: the steps over which readings are averaged.
@@ -60,6 +62,9 @@ const MARGIN_S: f64 = 2.0;
 /// What one run by itself says of them.
 pub fn weigh(run: &RunToWeigh) -> Vec<Evidence> {
     let course = Course::new(run);
+    if course.step_s > LONGEST_STEP_S {
+        return Vec::new();
+    }
     Part::BOTH.into_iter().filter_map(|part| weigh_sensor(&course, part, run.plan.ambient_c)).collect()
 }
 
