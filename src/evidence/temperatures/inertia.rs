@@ -71,8 +71,6 @@ impl Allowance {
 pub(super) struct Departure {
     /// The last step that may be sound.
     pub last_sound: usize,
-    /// A step at which it was surely off.
-    pub seen: usize,
     /// Whether it stood still.
     pub flat: bool,
     /// Its reading there and, at the least, what it should have been, °C.
@@ -270,6 +268,6 @@ impl Path<'_> {
         let highest = |a: &usize, b: &usize| self.celsius[*a].total_cmp(&self.celsius[*b]);
         let peak = (step - window..seen).filter(|s| self.celsius[*s].is_finite()).max_by(highest).unwrap_or(step);
         let last_sound = if flat { first } else { peak };
-        Departure { last_sound, seen, flat, read_c, least_c }
+        Departure { last_sound, flat, read_c, least_c }
     }
 }
