@@ -72,7 +72,8 @@ impl Fault {
             Self::Still => values.fill(values[0]),
             Self::Stuck(share) => {
                 let from = time.partition_point(|t| *t < share * end);
-                values[from..].fill(values[from]);
+                let held = values[from];
+                values[from..].fill(held);
             }
             Self::Clipped(share) => {
                 let highest = values.iter().copied().fold(f64::MIN, f64::max);
@@ -282,8 +283,11 @@ impl<T> ConcatAll<T> for Vec<Vec<T>> {
 /// What runs say of each other's temperatures, run by run.
 fn together(cases: &[Case]) -> Vec<Vec<(Subject, String)>> {
     let mut found: Vec<RunEvidence> = cases.iter().map(|_| RunEvidence::default()).collect();
-    let mut members: Vec<Member> =
-        cases.iter().zip(&mut found).map(|(case, evidence)| Member { run: case.run(), evidence }).collect();
+    let mut members: Vec<Member> = cases
+        .iter()
+        .zip(&mut found)
+        .map(|(case, evidence)| Member { run: case.run(), lap_length_m: None, evidence })
+        .collect();
     temperatures::weigh_together(&mut members);
     found.iter().map(|e| e.not_sound().map(|e| (e.of, why(e))).collect()).collect()
 }

@@ -13,7 +13,7 @@ static WEEKENDS: LazyLock<Vec<Weekend>> = LazyLock::new(|| (0..6).map(Weekend::d
 
 fn all(check: impl Fn(&Weekend, &Run)) {
     for weekend in WEEKENDS.iter() {
-        weekend.runs.iter().for_each(|run| check(&weekend, run));
+        weekend.runs.iter().for_each(|run| check(weekend, run));
     }
 }
 

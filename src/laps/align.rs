@@ -166,7 +166,7 @@ fn clock_scale(places: &Places, passings: &[f64], start: f64, stopped: f64) -> O
         };
         let lap_s = (inside[last] - inside[0]) / (laps[last] - laps[0]);
         scale *= 1.0 - change(&moved)? / change(&inside)? * lap_s;
-        if !((scale - 1.0).abs() <= MOST_CLOCK_OFF) {
+        if scale.is_nan() || (scale - 1.0).abs() > MOST_CLOCK_OFF {
             return None;
         }
     }

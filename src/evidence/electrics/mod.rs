@@ -159,7 +159,7 @@ fn of_energies(verdict: Verdict, share: f64, knows_turns: bool) -> Vec<Evidence>
     match verdict {
         Verdict::Fits => Vec::new(),
         // The share goes with one over the current.
-        Verdict::Unlike(factor) => vec![Evidence::unusable(CURRENT, Why::UnlikeOtherRuns(1.0 / factor).into())],
+        Verdict::Unlike(factor) => vec![Evidence::doubtful(CURRENT, Why::UnlikeOtherRuns(1.0 / factor).into())],
         Verdict::UnlikeTheOther(factor) => {
             vec![Evidence::doubtful(CURRENT, Why::UnlikeTheOtherRun(1.0 / factor).into())]
         }
