@@ -19,13 +19,13 @@ const PROMISED: f64 = 0.95;
 const ONE_IN: usize = 100;
 
 #[rstest]
-#[case::few(1)]
+#[case::few(1, &[World::Demo])]
 #[ignore = "the long form: .ci/run"]
-#[case::all(6)]
-fn faults_are_caught(#[case] seeds: u64) {
+#[case::all(3, &World::ALL)]
+fn faults_are_caught(#[case] seeds: u64, #[case] worlds: &[World]) {
     let faults = fault::all();
     let mut missed = Vec::new();
-    for ((n, m, world), tally) in caught(&faults, &World::ALL, seeds) {
+    for ((n, m, world), tally) in caught(&faults, worlds, seeds) {
         let (fault, (strength, _)) = (&faults[n], faults[n].strengths[m]);
         if tally.held() < PROMISED && reason(&fault.name, strength).is_none() {
             let (name, world, held) = (&fault.name, world.name(), tally.caught + tally.harmless);
@@ -48,27 +48,29 @@ fn what_cannot_be_told_is_among_the_faults() {
 }
 
 #[rstest]
-#[case::few(2)]
+#[case::few(1)]
 #[ignore = "the long form: .ci/run"]
-#[case::all(20)]
+#[case::all(10)]
 fn sound_weekends_are_left_alone(
     #[case] seeds: u64,
     #[values(World::Demo, World::HotDemo, World::Apart)] world: World,
 ) {
     let remarks = false_remarks(world, seeds);
-    assert!(remarks.runs as u64 >= 10 * seeds);
+    println!("{}: {} runs, {} with a remark", world.name(), remarks.runs, remarks.with_remark);
+    assert!(remarks.runs as u64 >= 8 * seeds);
     let allowed = if world == World::Apart { remarks.runs / ONE_IN } else { 0 };
     assert!(remarks.with_remark <= allowed, "{remarks:#?}");
 }
 
 #[rstest]
-#[case::few(1)]
+#[case::few(1, World::Demo)]
 #[ignore = "the long form: .ci/run"]
-#[case::all(5)]
-fn sound_weekends_in_other_forms_are_left_alone(
-    #[case] seeds: u64,
-    #[values(World::Demo, World::HotDemo, World::Apart)] world: World,
-) {
+#[case::demo(4, World::Demo)]
+#[ignore = "the long form: .ci/run"]
+#[case::hot_demo(2, World::HotDemo)]
+#[ignore = "the long form: .ci/run"]
+#[case::apart(2, World::Apart)]
+fn sound_weekends_in_other_forms_are_left_alone(#[case] seeds: u64, #[case] world: World) {
     let all = false_remarks_on_variations(world, seeds);
     let remarked: Vec<_> = all.into_iter().filter(|(_, remarks)| remarks.with_remark > 0).collect();
     assert!(remarked.is_empty(), "{remarked:#?}");

@@ -335,7 +335,7 @@ fn a_sensor_that_starts_below_the_air_is_told_by_the_runs_before() {
             let mut runs = sound.clone();
             runs[2] = sound[2].with(|c, _, values| {
                 if c == channel {
-                    values.iter_mut().for_each(|v| *v -= 20.0);
+                    values.iter_mut().for_each(|v| *v -= 30.0);
                 }
             });
             let found = together(&runs);

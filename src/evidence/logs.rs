@@ -6,7 +6,7 @@
 
 use std::fmt::{self, Display};
 
-use super::rest::resting_volts;
+use super::electrics::resting_volts;
 use super::{Evidence, Member, Subject, Why as AnyWhy};
 use crate::gears::set_rollout_mm;
 use crate::log::Channel;

@@ -11,7 +11,6 @@ pub mod electrics;
 mod frozen;
 pub mod lists;
 pub mod logs;
-mod rest;
 pub mod revs;
 pub mod sheet;
 pub mod starts;

@@ -30,13 +30,11 @@ const HOT_START_K: f64 = 40.0;
 /// As far above the air as a car starts that was driven some time before, °C. Common practice, no source.
 const WARM_START_K: f64 = 20.0;
 /// A part that starts hot gains less than this, °C: it is near what it can reach. Common practice, no source.
-const COOL_GAIN_K: f64 = 25.0;
+const COOL_GAIN_K: f64 = 40.0;
 /// In colder air than this a start in °F and a wrong air temperature look alike, °C.
 const COLDEST_AIR_C: f64 = 8.0;
 /// Airs of a day that are apart by more than this, where the cars start alike, °C. Common practice, no source.
 const OTHER_AIR_K: f64 = 12.0;
-/// Fewest other runs that tell a day's air.
-const LEAST_OTHERS: usize = 3;
 /// A motor may start this far below its controller, °C: both sensors wrong by 3 °C, and a controller that stays on
 /// while the motor cools. Common practice, no source.
 const MOTOR_BELOW_K: f64 = 15.0;
@@ -74,7 +72,7 @@ pub enum Why {
     UnlikeOtherRuns {
         /// The air on the sheet, °C.
         air_c: f64,
-        /// The air of the other runs, °C.
+        /// The air of the runs next to it, °C.
         others_c: f64,
     },
     /// The motor starts far colder than the controller.
@@ -111,7 +109,7 @@ impl Display for Why {
             }
             Self::UnlikeOtherRuns { air_c, others_c } => write!(
                 f,
-                "the sheet says {air_c:.0} °C and {others_c:.0} °C for the other runs, and the car starts as warm as in those"
+                "the sheet says {air_c:.0} °C, and {others_c:.0} °C for the runs next to it, where the car starts much the same"
             ),
             Self::Fahrenheit { written, celsius } => {
                 write!(f, "it starts at {written:.0}, which looks like °F and not °C: that would be {celsius:.0} °C")
@@ -165,10 +163,10 @@ pub fn weigh(run: &RunToWeigh) -> Vec<Evidence> {
         .filter_map(|channel| Some(Start { channel, celsius: start_c(run, channel)? }))
         .collect();
     match (run.plan.ambient_c, starts.as_slice()) {
-        (Some(air_c), [motor, controller]) => match warm_fahrenheit(*motor, *controller, air_c, gain_c(run, &starts)) {
-            Some(found) => found,
-            None => of_both(*motor, *controller, air_c),
-        },
+        (Some(air_c), [motor, controller]) => {
+            let found = warm_fahrenheit(run, *motor, *controller, air_c);
+            if found.is_empty() { of_both(*motor, *controller, air_c) } else { found }
+        }
         (Some(air_c), [only]) => of_one(*only, air_c),
         (None, [motor, controller]) if controller.celsius - motor.celsius > MOTOR_BELOW_K => {
             let why = Why::BelowController { start_c: motor.celsius, controller_c: controller.celsius };
@@ -186,24 +184,30 @@ fn start_c(run: &RunToWeigh, channel: Channel) -> Option<f64> {
     Some(median(early).unwrap_or(first))
 }
 
-/// How much the hotter of the parts gains over the run, °C.
-fn gain_c(run: &RunToWeigh, starts: &[Start]) -> f64 {
-    let peak = |s: &Start| run.log.channel(s.channel).and_then(highest).map_or(0.0, |peak| peak - s.celsius);
-    starts.iter().map(peak).fold(0.0, f64::max)
+/// How much a part gains over the run, °C.
+fn gain_c(run: &RunToWeigh, channel: Channel, start_c: f64) -> f64 {
+    run.log.channel(channel).and_then(highest).map_or(0.0, |peak| peak - start_c)
 }
 
-/// Both parts in °F at a warm start: they start far above the air, near each other, where °F would put a car that was
-/// driven before, and gain as only a car that starts cool does.
-fn warm_fahrenheit(motor: Start, controller: Start, air_c: f64, gain_c: f64) -> Option<Vec<Evidence>> {
-    let both = [motor, controller];
-    let converted = both.map(|s| (s.celsius - 32.0) / 1.8);
-    let warm = both
-        .iter()
-        .zip(converted)
-        .all(|(s, c)| s.celsius - air_c > HOT_START_K && (-CONVERTED_K..=WARM_START_K).contains(&(c - air_c)));
-    let found = warm && gain_c > COOL_GAIN_K && air_c >= COLDEST_AIR_C;
-    let doubted = |s: Start, celsius| s.doubted(Evidence::unusable, Why::Fahrenheit { written: s.celsius, celsius });
-    found.then(|| both.iter().zip(converted).map(|(s, celsius)| doubted(*s, celsius)).collect())
+/// Parts in °F at a warm start: such a part starts far above the air, where °F would put it near the other part or near a
+/// car that was driven before, and gains as only a part that starts cool does. No controller starts so far above its
+/// motor.
+fn warm_fahrenheit(run: &RunToWeigh, motor: Start, controller: Start, air_c: f64) -> Vec<Evidence> {
+    let is_so = |part: Start, beside: Start| {
+        let celsius = (part.celsius - 32.0) / 1.8;
+        let warm = (-CONVERTED_K..=WARM_START_K).contains(&(celsius - air_c));
+        let beside_too = (beside.celsius - 32.0) / 1.8;
+        let near = (celsius - beside.celsius).abs() <= BELOW_AIR_K || (celsius - beside_too).abs() <= BELOW_AIR_K;
+        let gains = gain_c(run, part.channel, part.celsius) > COOL_GAIN_K;
+        let above_motor = part.channel == Channel::ControllerTemperature && part.celsius - beside.celsius > HOT_START_K;
+        part.celsius - air_c > HOT_START_K && air_c >= COLDEST_AIR_C && warm && near && (gains || above_motor)
+    };
+    let doubted = |part: Start| {
+        let celsius = (part.celsius - 32.0) / 1.8;
+        part.doubted(Evidence::unusable, Why::Fahrenheit { written: part.celsius, celsius })
+    };
+    let both = [(motor, controller), (controller, motor)];
+    both.into_iter().filter(|(part, beside)| is_so(*part, *beside)).map(|(part, _)| doubted(part)).collect()
 }
 
 fn of_both(motor: Start, controller: Start, air_c: f64) -> Vec<Evidence> {
@@ -233,24 +237,35 @@ fn of_both(motor: Start, controller: Start, air_c: f64) -> Vec<Evidence> {
     each.map(|(s, _)| s.doubted(Evidence::unusable, Why::BelowAir { start_c: s.celsius, air_c })).collect()
 }
 
-/// What the runs of a day say of each other's air: one whose air is far from the others' while its car starts as warm as
-/// theirs.
+/// What the runs of a car say of each other's air: one whose air is far from that of the runs next to it, while the car
+/// does not start colder or warmer by as much.
 pub fn weigh_together(members: &mut [Member]) {
     let coolest = |m: &Member| {
         let starts = [Channel::MotorTemperature, Channel::ControllerTemperature].into_iter();
         starts.filter_map(|channel| start_c(&m.run, channel)).min_by(f64::total_cmp)
     };
     let known: Vec<Option<(f64, f64)>> = members.iter().map(|m| m.run.plan.ambient_c.zip(coolest(m))).collect();
+    let cars: Vec<String> = members.iter().map(|m| m.car().to_owned()).collect();
     for (n, member) in members.iter_mut().enumerate() {
         let Some((air_c, start_c)) = known[n] else { continue };
-        let others: Vec<(f64, f64)> =
-            known.iter().enumerate().filter(|(m, _)| *m != n).filter_map(|(_, k)| *k).collect();
-        let (others_c, others_start) = (median(others.iter().map(|k| k.0)), median(others.iter().map(|k| k.1)));
-        let (Some(others_c), Some(others_start), true) = (others_c, others_start, others.len() >= LEAST_OTHERS) else {
-            continue;
-        };
-        let starts_alike = (start_c - others_start).abs() <= ALIKE_K;
-        if starts_alike && (air_c - others_c).abs() > OTHER_AIR_K && (start_c - air_c).abs() > BELOW_AIR_K {
+        let of_car = |m: &usize| cars[*m] == cars[n] && known[*m].is_some();
+        // The runs next to it in time, on either side where there are.
+        let before: Vec<usize> = (0..n).rev().filter(of_car).take(2).collect();
+        let after: Vec<usize> = (n + 1..known.len()).filter(of_car).take(2).collect();
+        let beside: Vec<(f64, f64)> = match (before.as_slice(), after.as_slice()) {
+            ([one, ..], [other, ..]) => vec![*one, *other],
+            ([one, other], _) | (_, [one, other]) => vec![*one, *other],
+            _ => continue,
+        }
+        .into_iter()
+        .filter_map(|m| known[m])
+        .collect();
+        let [(one_c, one_start), (other_c, other_start)] = beside.as_slice() else { continue };
+        let others_c = (one_c + other_c) / 2.0;
+        let above_air = (one_start - one_c + other_start - other_c) / 2.0;
+        let alike = (one_c - other_c).abs() <= ALIKE_K;
+        let start_is_off = (start_c - air_c - above_air).abs() > BELOW_AIR_K;
+        if alike && (air_c - others_c).abs() > OTHER_AIR_K && start_is_off {
             let why = AnyWhy::Start(Why::UnlikeOtherRuns { air_c, others_c });
             member.evidence.add(Evidence::doubtful(Subject::Setting(AIR), why));
         }

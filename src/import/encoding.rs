@@ -86,11 +86,13 @@ fn older_encoding(bytes: &[u8]) -> &'static Encoding {
     let known_words = |encoding: &'static Encoding| {
         let (text, _, damaged) = encoding.decode(head);
         // A longer file may be cut here in the middle of a character.
-        if damaged && bytes.len() <= HEAD_BYTES { 0 } else { names::familiar_cells(&text) }
+        let damaged = damaged && bytes.len() <= HEAD_BYTES;
+        // Whole names go first: a unit in brackets reads the same in all of them.
+        if damaged { (0, 0) } else { (names::known_cells(&text), names::familiar_cells(&text)) }
     };
     // Of equals the last is taken: the commonest comes last.
     let candidates = [BIG5, GB18030, SHIFT_JIS, WINDOWS_1252];
-    let best = candidates.into_iter().max_by_key(|&e| known_words(e)).filter(|&e| known_words(e) > 0);
+    let best = candidates.into_iter().max_by_key(|&e| known_words(e)).filter(|&e| known_words(e).1 > 0);
     if best.is_none_or(|e| e == WINDOWS_1252) && knows_more(WINDOWS_1250, WINDOWS_1252, head) {
         return WINDOWS_1250;
     }

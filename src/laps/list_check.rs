@@ -191,10 +191,13 @@ impl Trial<'_> {
             return at_own_rate;
         }
         let wide = Window::of_half_a_list(self.odometer, self.passings)
-            .and_then(|window| self.judge(window, Clock::AsTheLogs))
-            .filter(Judged::is_sound);
-        let told = at_own_rate.filter(|own| own.order_tells() && as_it_is.is_none_or(|usual| usual.order < own.order));
-        wide.or(told).or(as_it_is)
+            .and_then(|window| self.judge(window, Clock::AsTheLogs));
+        if wide.is_some_and(|judged| judged.is_sound()) {
+            return wide;
+        }
+        let tells = |judged: &Judged| judged.order_tells() && as_it_is.is_none_or(|usual| usual.order < judged.order);
+        let told = [at_own_rate, wide].into_iter().flatten().filter(tells);
+        told.max_by(|a, b| a.order.total_cmp(&b.order)).or(as_it_is)
     }
 
     fn judge(&self, window: Window, clock: Clock) -> Option<Judged> {

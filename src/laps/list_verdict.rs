@@ -40,6 +40,13 @@ pub enum ListReason {
         /// Laps of the list.
         of: usize,
     },
+    /// A time that no lap takes was left out, and what lies beyond it.
+    AbsurdTime {
+        /// The time, s.
+        seconds: f64,
+        /// Its line in the list.
+        line: u64,
+    },
     /// Its lap times are not the log's.
     AnotherRun {
         /// How far a usual lap is off, s.
@@ -97,6 +104,7 @@ impl ListReason {
             Self::AnyOrder | Self::Scatters { .. } | Self::PartFits { .. } | Self::AnotherRun { .. } => {
                 "check that the sheet names the lap list of this run"
             }
+            Self::AbsurdTime { .. } => "correct the line in the lap list",
             Self::OtherLapTime { .. } => "check that the sheet names this car's own lap list",
             Self::Sectors { .. } => "enter the file of lap times, not of sector times",
             Self::Readings { .. } => "enter the lap list of this run under `laps`, not a log",
@@ -116,6 +124,9 @@ impl Display for ListReason {
                 write!(f, "it fits the log only roughly: one passing is {} s off", seconds(*most_s))
             }
             Self::PartFits { laps, of } => write!(f, "about {laps} of its {of} laps fit the log, the others do not"),
+            Self::AbsurdTime { seconds, line } => {
+                write!(f, "no lap takes {seconds:.0} s (line {line}); only the laps on one side of it are used")
+            }
             Self::AnotherRun { lap_s, most_s } => write!(
                 f,
                 "its lap times disagree with the laps in the log, by {} s a lap and up to {} s over the run, so it is \

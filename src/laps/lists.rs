@@ -85,8 +85,19 @@ impl ListError {
 pub struct LapList {
     /// Seconds of each passing; the first is zero. Increasing.
     pub passings: Vec<f64>,
+    /// A time that no lap can take, and its line, where one was left out.
+    pub absurd: Option<AbsurdTime>,
     /// Remarks on the reading.
     pub notices: Vec<Notice>,
+}
+
+/// A time of a list that no lap can take.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct AbsurdTime {
+    /// The time, s.
+    pub seconds: f64,
+    /// Its line, from 1.
+    pub line: u64,
 }
 
 /// Reads the lap list at `path`.
@@ -167,16 +178,16 @@ pub fn parse(text: &str) -> Result<LapList, (u64, String)> {
         let notice = Notice::warning(NoticeCode::ListLines, "lines of the lap list without a time were skipped");
         notices.push(notice.counted(skipped.first_line, skipped.count));
     }
-    let times = longest_without_absurd(times, &mut notices);
-    Ok(LapList { passings: to_passings(&times, &mut notices), notices })
+    let (times, absurd) = longest_without_absurd(times, &mut notices);
+    Ok(LapList { passings: to_passings(&times, &mut notices), absurd, notices })
 }
 
 /// The longest stretch of times between those that are absurdly long: how much time passed there is not known.
-fn longest_without_absurd(times: Vec<(u64, Cell)>, notices: &mut Vec<Notice>) -> Vec<Cell> {
+fn longest_without_absurd(times: Vec<(u64, Cell)>, notices: &mut Vec<Notice>) -> (Vec<Cell>, Option<AbsurdTime>) {
     let most = ABSURD * median(times.iter().map(|(_, cell)| cell.seconds)).unwrap_or(f64::INFINITY);
     let absurd = |(_, cell): &(u64, Cell)| most > 0.0 && cell.seconds > most;
     let Some(&(line, first)) = times.iter().find(|time| absurd(time)) else {
-        return times.into_iter().map(|(_, cell)| cell).collect();
+        return (times.into_iter().map(|(_, cell)| cell).collect(), None);
     };
     let count = times.iter().filter(|time| absurd(time)).count();
     let longest = times.split(absurd).max_by_key(|stretch| stretch.len()).unwrap_or_default();
@@ -187,7 +198,8 @@ fn longest_without_absurd(times: Vec<(u64, Cell)>, notices: &mut Vec<Notice>) ->
     }
     let notice = Notice::warning(NoticeCode::ListLines, message).counted(Some(line), count as u64);
     notices.push(notice.hint("correct the line"));
-    longest.iter().map(|(_, cell)| *cell).collect()
+    let left_out = AbsurdTime { seconds: first.seconds, line };
+    (longest.iter().map(|(_, cell)| *cell).collect(), Some(left_out))
 }
 
 /// The times of a column, and the lines after the first that have none.

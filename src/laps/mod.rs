@@ -13,7 +13,7 @@ mod smoother;
 use align::Alignment;
 use list_check::LaidList;
 use list_verdict::{ListReason, ListVerdict};
-use lists::LapList;
+use lists::{AbsurdTime, LapList};
 use odometer::Odometer;
 use period::ExpectedTurns;
 use place::Places;
@@ -242,7 +242,7 @@ pub fn measure(odometer: Option<Odometer>, list: Option<&LapList>, expected: Opt
             laps.first_passing = Some(laid.first);
             let passings: Vec<f64> = laid.passings.iter().map(|p| p + laid.first.value).collect();
             laps.rows = cut(odometer, &passings, laid.scale);
-            laps.list = Some(laid.verdict);
+            laps.list = Some(with_absurd_time(laid.verdict, list));
             laps.clock_scale = laid.clock_scale;
             laps.alignment = Some(laid.alignment);
             laps.notices.extend(list.iter().flat_map(|list| list.notices.iter().cloned()));
@@ -286,6 +286,16 @@ fn laid_on(
     let log_lap_s = places.as_ref().and_then(|p| median(p.passings().windows(2).map(|w| w[1] - w[0])));
     let reason = misfit.reason(odometer, list, log_lap_s);
     (places, Err(Some(reason)))
+}
+
+/// A sound list of which a part was left out is doubtful.
+fn with_absurd_time(verdict: ListVerdict, list: Option<&LapList>) -> ListVerdict {
+    match (verdict, list.and_then(|list| list.absurd)) {
+        (ListVerdict::Sound, Some(AbsurdTime { seconds, line })) => {
+            ListVerdict::Doubtful(ListReason::AbsurdTime { seconds, line })
+        }
+        (verdict, _) => verdict,
+    }
 }
 
 /// A notice where the log has too few rows for its laps to be told.

@@ -66,7 +66,7 @@ impl Driven {
         let first = self.trace.passings[0];
         let passings =
             self.trace.passings.iter().filter(|p| **p <= until).map(|p| ((p - first) * 1000.0).round() / 1000.0);
-        LapList { passings: passings.collect(), notices: Vec::new() }
+        LapList { passings: passings.collect(), ..LapList::default() }
     }
 
     pub fn settings(&self) -> Settings {

@@ -9,7 +9,7 @@ use runtrue::log::Channel::MotorTemperature;
 use runtrue::statistics::quantiles::highest;
 
 use super::weekend::Weekend;
-use super::world::{self as apart, Options};
+use super::world::{self as apart, Coverage, Options};
 
 /// Where a weekend comes from.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
@@ -59,7 +59,7 @@ impl World {
     pub fn weekend(self, seed: u64) -> Weekend {
         let folder = tempfile::tempdir().unwrap();
         if self == World::Apart {
-            let options = Options { runs: Some(APART_RUNS), ..Options::default() };
+            let options = Options { runs: Some(APART_RUNS), ..whole() };
             apart::Weekend::draw_with(seed, options).write(folder.path()).unwrap();
             let mut weekend = Weekend::load(folder.path());
             if seed % 2 == 1 {
@@ -81,10 +81,16 @@ impl World {
     /// Writes the sound weekend of `seed` in the manners that its recorders have.
     pub fn write(self, seed: u64, folder: &Path) {
         match self {
-            World::Apart => apart::Weekend::draw(seed).write(folder).unwrap(),
+            World::Apart => apart::Weekend::draw_with(seed, whole()).write(folder).unwrap(),
             demo => planned(demo, seed).write(folder).unwrap(),
         }
     }
+}
+
+/// Weekends of the other model whose lists lie within their logs: one that does not is rightly doubted where its place
+/// stays open.
+fn whole() -> Options {
+    Options { coverage: Some(Coverage::Whole), ..Options::default() }
 }
 
 /// The weekend of the program's own model.

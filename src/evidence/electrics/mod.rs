@@ -22,12 +22,16 @@ use super::{Evidence, Member, RunToWeigh, Subject, Worth, revs};
 use crate::log::Channel;
 use crate::quantity::COVERAGE_95;
 use crate::sheet::Sheet;
+use crate::statistics::quantiles::median;
 use energy::{Shares, Verdict};
 use rest::Cells;
 use sag::Load;
 
 /// A channel that was stuck for more than this share of the driving is not used. Common practice, no source.
 const STUCK: f64 = 0.10;
+
+/// A cell under load that is lower than this is empty, V (makers' tables: 3.0 V).
+const EMPTY_CELL_V: f64 = 3.0;
 
 const CURRENT: Subject = Subject::Channel(Channel::Current);
 const VOLTAGE: Subject = Subject::Channel(Channel::Voltage);
@@ -41,7 +45,8 @@ pub fn weigh(run: &RunToWeigh) -> Vec<Evidence> {
     let rpm = run.log.channel(Channel::Rpm);
     let revs = revs::swings(run);
     let follows = run.log.channel(Channel::Current).and_then(|amps| contrast(time, amps, &revs, 1.0));
-    let current = run.log.channel(Channel::Current).map(|amps| weigh_current(time, (amps, follows), rpm, &revs));
+    let worst = run.log.channel(Channel::Current).and_then(|amps| worst_half(time, amps, &revs)).or(follows);
+    let current = run.log.channel(Channel::Current).map(|amps| weigh_current(time, (amps, worst), rpm, &revs));
     let is_usable = |found: &[Evidence]| found.iter().all(|e| e.worth != Worth::Unusable);
     let amps = run.log.channel(Channel::Current).filter(|_| current.as_deref().is_some_and(is_usable));
     let mut found = current.unwrap_or_default();
@@ -55,6 +60,13 @@ pub fn weigh(run: &RunToWeigh) -> Vec<Evidence> {
         found.extend(stated.and_then(|stated| weigh_cells(rest, stated)));
     }
     found
+}
+
+/// How a current follows the revs in the half of the run in which it does so less.
+fn worst_half(time: &[f64], amps: &[f64], revs: &[Swing]) -> Option<Contrast> {
+    let (first, second) = revs.split_at(revs.len() / 2);
+    let halves = [first, second].map(|half| contrast(time, amps, half, 1.0));
+    halves.into_iter().flatten().min_by(|a, b| a.strength().total_cmp(&b.strength()))
 }
 
 /// What revs, rest and charge say of a current, with how it follows the revs.
@@ -124,6 +136,12 @@ fn weigh_cells(rest: rest::Rest, stated: f64) -> Option<Evidence> {
     }
 }
 
+/// Voltage of the pack at rest, V; `None` where no row tells it.
+pub(super) fn resting_volts(run: &RunToWeigh) -> Option<f64> {
+    let (amps, rpm) = (run.log.channel(Channel::Current), run.log.channel(Channel::Rpm));
+    Some(rest::rest(run.log.time(), run.log.channel(Channel::Voltage)?, amps, rpm)?.volts)
+}
+
 /// What runs say of each other's, and what their energies and charges say against the sheet.
 pub fn weigh_together(members: &mut [Member], sheet: &Sheet) {
     let shares: Vec<Option<Shares>> = members.par_iter().map(|m| share(m, sheet)).collect();
@@ -139,7 +157,10 @@ pub fn weigh_together(members: &mut [Member], sheet: &Sheet) {
     for (member, (verdict, share)) in members.iter_mut().zip(verdicts.iter().zip(&shares)) {
         if let Some((verdict, share)) = verdict.zip(*share) {
             let knows_turns = revs::turns::of_lap_over_sheet(&member.run, sheet).is_some();
-            of_energies(verdict, share.said(), knows_turns).into_iter().for_each(|e| member.evidence.add(e));
+            let volts_are_low = is_nearly_empty(member);
+            of_energies(verdict, share.said(), knows_turns, volts_are_low)
+                .into_iter()
+                .for_each(|e| member.evidence.add(e));
         }
         of_charge(member, *verdict, *share).into_iter().for_each(|e| member.evidence.add(e));
     }
@@ -154,8 +175,16 @@ fn share(member: &Member, sheet: &Sheet) -> Option<Shares> {
     energy::share(&member.run, sheet, &revs::swings(&member.run))
 }
 
-/// `knows_turns` is whether the laps say that all turns are counted: else the revs may be what is wrong.
-fn of_energies(verdict: Verdict, share: f64, knows_turns: bool) -> Vec<Evidence> {
+/// Whether the volts are those of an empty pack by the sheet's cells: then they may be what is wrong.
+fn is_nearly_empty(member: &Member) -> bool {
+    let cells = member.run.plan.settings.number("battery.cells");
+    let usual = member.run.log.channel(Channel::Voltage).and_then(|volts| median(volts.iter().copied()));
+    usual.zip(cells).is_some_and(|(volts, cells)| volts / cells < EMPTY_CELL_V)
+}
+
+/// `knows_turns` is whether the laps say that all turns are counted: else the revs may be what is wrong;
+/// `volts_are_low` whether the voltage may be.
+fn of_energies(verdict: Verdict, share: f64, knows_turns: bool, volts_are_low: bool) -> Vec<Evidence> {
     match verdict {
         Verdict::Fits => Vec::new(),
         // The share goes with one over the current.
@@ -167,7 +196,7 @@ fn of_energies(verdict: Verdict, share: f64, knows_turns: bool) -> Vec<Evidence>
         Verdict::Impossible => {
             let why = Why::Energy { share, may_be_revs: !knows_turns };
             let revs = (!knows_turns).then_some(Subject::Channel(Channel::Rpm));
-            let in_doubt = [CURRENT, MASS].into_iter().chain(revs);
+            let in_doubt = [CURRENT, MASS].into_iter().chain(revs).chain(volts_are_low.then_some(VOLTAGE));
             in_doubt.map(|of| Evidence::doubtful(of, why.clone().into())).collect()
         }
     }

@@ -17,8 +17,12 @@ const UNDER_POWER: f64 = 0.15;
 const IDLE: f64 = 0.10;
 /// A row in between may be on the way down or up.
 const ON_THE_WAY: usize = 1;
-/// Longest that revs may be gone, s: longer is not a dropout but a stop. Common practice, no source.
-const LONGEST_S: f64 = 3.0;
+/// Longest that revs may be gone, s: longer is not a dropout but a stop. Common practice, no source: half a lap.
+const LONGEST_S: f64 = 12.0;
+/// For so long the driver keeps the throttle open, s; over a longer time for this share of it at least. Common practice,
+/// no source.
+const BRIEF_S: f64 = 0.3;
+const LEAST_POWERED: f64 = 0.3;
 /// Fewest times that count: one may be anything.
 const LEAST_TIMES: usize = 2;
 
@@ -43,11 +47,14 @@ pub fn lost(time: &[f64], rpm: &[f64], demand: &[f64]) -> Option<Lost> {
     let least = idle + UNDER_POWER * (highest(demand)? - idle);
     let powered = |n: usize| demand[n] > least;
     // A current that is late by a row, or a mean, still flows in the first row of a locked wheel, but not in the rows
-    // after it.
-    let under_power: Vec<Gap> = gaps(time, rpm)
-        .into_iter()
-        .filter(|gap| (gap.first..=gap.back).all(|n| powered(n) || rpm[n].is_nan()))
-        .collect();
+    // after it. Over a longer time the driver lifts and brakes as well.
+    let is_under_power = |gap: &Gap| {
+        let rows = gap.first..=gap.back;
+        let powered = rows.clone().filter(|&n| powered(n) || rpm[n].is_nan()).count() as f64;
+        let least = if time[gap.back] - time[gap.first] > BRIEF_S { LEAST_POWERED } else { 1.0 };
+        powered >= least * rows.count() as f64
+    };
+    let under_power: Vec<Gap> = gaps(time, rpm).into_iter().filter(is_under_power).collect();
     let lost: usize = under_power.iter().map(|gap| gap.rows).sum();
     let driven = (0..rpm.len()).filter(|&n| rpm[n].is_finite() && powered(n)).count().max(1);
     let share = lost as f64 / driven as f64;
