@@ -314,7 +314,7 @@ fn a_polish_log_in_windows_1250_is_read() {
     assert_eq!((log.reading.encoding.as_str(), log.reading.channels[2].column.as_str()), ("windows-1250", "Napięcie"));
 }
 
-/// A header in a language that is not known, as Swedish is not: values in the channels' own units may speak, and it is
+/// A header in a language that is not known, as Finnish is not: values in the channels' own units may speak, and it is
 /// said.
 #[test]
 fn a_header_in_an_unknown_language_is_told_by_plain_values() {
@@ -324,10 +324,10 @@ fn a_header_in_an_unknown_language_is_told_by_plain_values() {
         let amperes = (20.0 + 18.0 * wave).max(0.0);
         format!("{:.2};{revs:.0};{:.2};{amperes:.1}\n", n as f64 * 0.05, 8.2 - 0.01 * amperes)
     });
-    let text = format!("Sekvens;Varvtal;Spanning;Strom\n{}", rows.collect::<String>());
+    let text = format!("Aika;Kierrosluku;Jannite;Virta\n{}", rows.collect::<String>());
     let logs =
         runtrue::import::read_bytes(std::path::Path::new("x.csv"), text.as_bytes(), &Default::default()).unwrap();
     let channels: Vec<_> = logs[0].reading.channels.iter().map(|c| (c.channel, c.column.as_str())).collect();
-    assert!(channels.contains(&(runtrue::log::Channel::Rpm, "Varvtal")), "{channels:?}");
-    assert!(channels.contains(&(runtrue::log::Channel::Voltage, "Spanning")), "{channels:?}");
+    assert!(channels.contains(&(runtrue::log::Channel::Rpm, "Kierrosluku")), "{channels:?}");
+    assert!(channels.contains(&(runtrue::log::Channel::Voltage, "Jannite")), "{channels:?}");
 }

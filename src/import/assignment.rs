@@ -10,6 +10,7 @@
 
 use super::columns::{ColumnUse, Hints};
 use super::names::admits;
+use super::repair::is_mark;
 use super::shapes::{Shape, Shapes, ValueRange, is_pack};
 use super::vocabulary::Meaning;
 use crate::log::Channel;
@@ -101,8 +102,12 @@ impl<'a> Judge<'a> {
         let mut judge =
             Self { shapes, hints, candidates: candidates.collect(), fixed, sags: Vec::new(), pulls: Vec::new() };
         let pairs = |of: usize, compare: fn(&[f64], &[f64]) -> f64| -> Vec<Vec<f64>> {
-            let with = |c: &Candidate, i: &Candidate| compare(shapes.values(c.column), shapes.values(i.column));
-            let row = |c: &Candidate| judge.candidates[CURRENT].iter().map(|i| with(c, i)).collect();
+            let currents: Vec<Vec<f64>> =
+                judge.candidates[CURRENT].iter().map(|i| readings(shapes, i.column)).collect();
+            let row = |c: &Candidate| {
+                let own = readings(shapes, c.column);
+                currents.iter().map(|current| compare(&own, current)).collect()
+            };
             judge.candidates[of].iter().map(row).collect()
         };
         (judge.sags, judge.pulls) = (pairs(VOLTAGE, sag), pairs(RPM, pull));
@@ -228,6 +233,11 @@ fn alone(channel: Channel, shape: &Shape, column: &ColumnUse, hints: &Hints) -> 
         }
     };
     Some(score.max(WORST))
+}
+
+/// The values of a column; numbers that stand for no reading are not among them.
+fn readings(shapes: &Shapes, column: usize) -> Vec<f64> {
+    shapes.values(column).iter().map(|v| if is_mark(*v) { f64::NAN } else { *v }).collect()
 }
 
 /// How a voltage goes with a current, from -1 to 1: a pack's falls as the current, whichever sign it has, rises.

@@ -197,7 +197,13 @@ impl Trial<'_> {
         }
         let tells = |judged: &Judged| judged.order_tells() && as_it_is.is_none_or(|usual| usual.order < judged.order);
         let told = [at_own_rate, wide].into_iter().flatten().filter(tells);
-        told.max_by(|a, b| a.order.total_cmp(&b.order)).or(as_it_is)
+        // Where the whole list lies nowhere in the log, a part of it may lie well.
+        let lies_better = wide.filter(|part| {
+            part.order > 0.0
+                && part.scatter <= part.account
+                && as_it_is.is_none_or(|whole| whole.scatter > whole.account)
+        });
+        told.max_by(|a, b| a.order.total_cmp(&b.order)).or(lies_better).or(as_it_is)
     }
 
     fn judge(&self, window: Window, clock: Clock) -> Option<Judged> {

@@ -116,7 +116,9 @@ fn voltage_gain() -> Fault {
 /// At rest, before the run, the pack reads as empty, or emptier than a cell can be.
 fn below_empty() -> Fault {
     let volts = [("1.5 V a cell", 1.5), ("2.5 V a cell", 2.5), ("2.9 V a cell", 2.9)];
-    Fault::new("voltage at rest below empty", &volts, &VOLTAGE, &OF_VOLTAGE, |weekend, at| {
+    // An empty pack and one of fewer cells rest alike.
+    let names = ["voltage", "battery.cells"];
+    Fault::new("voltage at rest below empty", &volts, &names, &OF_VOLTAGE, |weekend, at| {
         let start = at.strength * weekend.number(at.run, "battery.cells")?;
         weekend.edit_log(at.run, |record| {
             let values = &mut record.column(Voltage)?.values;
