@@ -10,8 +10,9 @@ use rayon::prelude::*;
 use crate::folder::{Plan, Stamp, hints, stamp};
 use crate::import::columns::Hints;
 use crate::log::Log;
-use crate::run::{self, LappedRun, MeasuredRun, WeighedRun};
+use crate::run::{self, LappedRun, MeasuredRun};
 use crate::sheet::{RunPlan, Sheet};
+use crate::weighed::{self, WeighedRun};
 
 /// Logs that wait to be asked for at most: as many as are dropped in one go, mostly.
 const MOST_WAITING: usize = 8;
@@ -128,7 +129,7 @@ impl KeptRuns {
                 Some((done.laps.first_passing, &done.evidence))
             });
             if !before.eq(now) {
-                entry.measured = weighed.into_par_iter().map(|l| Arc::new(run::measure(l, sheet))).collect();
+                entry.measured = weighed.into_par_iter().map(|l| Arc::new(weighed::measure(l, sheet))).collect();
             }
         });
         self.entries.iter().flat_map(|e| e.measured.iter().cloned()).collect()

@@ -52,4 +52,5 @@ pub mod sheet;
 pub mod statistics;
 pub mod storage;
 pub mod weekend;
+pub mod weighed;
 pub mod wording;

@@ -274,6 +274,16 @@ impl Log {
         Self { batch, channels, reading: self.reading.clone() }
     }
 
+    /// The same log with other values in a channel that it has.
+    pub fn with_channel(&self, channel: Channel, values: Vec<f64>) -> Self {
+        let Some(index) = self.channels.iter().position(|&c| c == channel) else { return self.clone() };
+        Self {
+            batch: with_column(&self.batch, index, values),
+            channels: self.channels.clone(),
+            reading: self.reading.clone(),
+        }
+    }
+
     /// Seconds since the first row, increasing.
     pub fn time(&self) -> &[f64] {
         self.channel(Channel::Time).unwrap_or(&[])

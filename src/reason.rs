@@ -13,12 +13,20 @@ use serde::{Serialize, Serializer};
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Reasons<R>(Vec<R>);
 
-impl<R> Reasons<R> {
-    /// These reasons; `None` without any.
+impl<R: PartialEq> Reasons<R> {
+    /// These reasons, each once; `None` without any.
     pub fn new(reasons: Vec<R>) -> Option<Self> {
-        (!reasons.is_empty()).then_some(Self(reasons))
+        let mut once: Vec<R> = Vec::new();
+        for reason in reasons {
+            if !once.contains(&reason) {
+                once.push(reason);
+            }
+        }
+        (!once.is_empty()).then_some(Self(once))
     }
+}
 
+impl<R> Reasons<R> {
     /// The reasons in order.
     pub fn iter(&self) -> impl Iterator<Item = &R> {
         self.0.iter()

@@ -11,7 +11,7 @@ use crate::figure::FIGURES;
 use crate::folder::{self, ConvertedCopy, FolderError, Plan};
 use crate::kept::{KeptRuns, Progress};
 use crate::notice::{Notice, NoticeCode, printable};
-use crate::run::{self, SettledRun, WeighedRun, WeighedRuns};
+use crate::run::SettledRun;
 use crate::sheet::mistake::Mistake;
 use crate::sheet::{RunPlan, Sheet};
 use crate::weekend::cars::{by_car, index_before};
@@ -21,6 +21,7 @@ use crate::weekend::findings::Finding;
 use crate::weekend::line;
 use crate::weekend::settle::settle;
 use crate::weekend::trends::Trend;
+use crate::weighed::{self, WeighedRun, WeighedRuns};
 
 /// The review of a weekend.
 #[derive(Debug, Clone)]
@@ -66,7 +67,7 @@ pub fn review(path: &Path, progress: Progress) -> Result<Review, FolderError> {
 pub fn review_again(path: &Path, kept: &mut KeptRuns, progress: Progress) -> Result<Review, FolderError> {
     let plan = folder::plan(path)?;
     let lapped = kept.lap(&plan, progress);
-    let WeighedRuns { mut runs, sheet: sound_sheet } = run::weigh(lapped, &plan.sheet);
+    let WeighedRuns { mut runs, sheet: sound_sheet } = weighed::weigh(lapped, &plan.sheet);
     share_line(&mut runs);
     let measured = kept.measure(runs, &sound_sheet);
     let settled = settle(measured, &sound_sheet);

@@ -7,11 +7,10 @@ use std::fmt::{self, Display};
 use std::path::Path;
 use std::sync::Arc;
 
-use rayon::prelude::*;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-use crate::evidence::{self, RunEvidence, RunToWeigh, Subject, Worth};
+use crate::evidence::{RunEvidence, Subject, Worth};
 use crate::folder::{hints, within};
 use crate::gears::set_rollout_mm;
 use crate::import;
@@ -21,10 +20,10 @@ use crate::laps::odometer::Odometer;
 use crate::laps::period::ExpectedTurns;
 use crate::laps::{self, Laps};
 use crate::log::{Channel, Log};
+use crate::measure::Answers;
 use crate::measure::gearing::Fit;
 use crate::measure::heat::Heat;
 use crate::measure::hot_part::HotPart;
-use crate::measure::{self, Answers};
 use crate::notice::{Failure, Notice, NoticeCode};
 use crate::quantity::Uncertain;
 use crate::sheet::{RunPlan, Settings, Sheet};
@@ -53,28 +52,6 @@ pub struct Lapped {
     pub laps: Laps,
     /// The lap list, where the sheet names one that could be read.
     pub list: Option<Arc<LapList>>,
-}
-
-/// A run of which is known what its log, laps and sheet are worth.
-#[derive(Debug, Clone)]
-pub struct WeighedRun {
-    /// What the sheet says of it, without what cannot be true.
-    pub plan: RunPlan,
-    /// What it is worth, or why the run could not be read.
-    pub outcome: Result<Weighed, Failure>,
-}
-
-/// A log with its laps and what they are worth.
-#[derive(Debug, Clone)]
-pub struct Weighed {
-    /// The normalised log, as it was read.
-    pub log: Log,
-    /// The log without what cannot be true: answers are made of it.
-    pub sound_log: Log,
-    /// Its laps.
-    pub laps: Laps,
-    /// What channels, laps and sheet are worth.
-    pub evidence: RunEvidence,
 }
 
 /// A measured run: what its own log, laps and sheet answer.
@@ -149,7 +126,7 @@ impl Display for PinionWhy {
             }
             Self::TwoFit => "two pinions explain the revs nearly equally well",
             Self::LengthOrPinion => {
-                "all runs are off alike: either each had another pinion, or the lap length on the sheet is wrong"
+                "either the pinion or the lap length on the sheet is wrong, and nothing here tells which"
             }
             Self::NotItsLog => "the log may be that of another run",
         })
@@ -319,87 +296,10 @@ fn find_laps(
 }
 
 /// The laps of a log, with what the sheet lets expect of one.
-fn laps_of(log: &Log, settings: &Settings, list: Option<&LapList>, sheet: &Sheet) -> Laps {
+pub fn laps_of(log: &Log, settings: &Settings, list: Option<&LapList>, sheet: &Sheet) -> Laps {
     let expected = set_rollout_mm(settings).zip(sheet.lap_length_m).map(|(mm, (length_m, _))| ExpectedTurns {
         turns: length_m * 1000.0 / mm,
         relative_half_width: EXPECTED_WIDTH,
     });
     laps::measure(odometer(log, settings), list, expected)
-}
-
-/// Weighs what the runs' logs, laps and sheet are worth. Laps that were found with something that cannot be true are
-/// found again without it.
-pub fn weigh(runs: Vec<LappedRun>, sheet: &Sheet) -> WeighedRuns {
-    let views: Vec<Option<RunToWeigh>> = runs
-        .iter()
-        .map(|run| {
-            let Lapped { log, laps, .. } = run.outcome.as_ref().ok()?;
-            Some(RunToWeigh { plan: &run.plan, log, laps })
-        })
-        .collect();
-    let found = evidence::weigh(&views, sheet);
-    let sheet = evidence::sound_sheet(sheet, &found);
-    let runs = runs.into_par_iter().zip(found).map(|(run, evidence)| with_evidence(run, evidence, &sheet)).collect();
-    WeighedRuns { runs, sheet }
-}
-
-/// The runs of a weekend with what they are worth, and the sheet without what no run believes.
-#[derive(Debug, Clone)]
-pub struct WeighedRuns {
-    /// The runs in order.
-    pub runs: Vec<WeighedRun>,
-    /// The sheet.
-    pub sheet: Sheet,
-}
-
-fn with_evidence(run: LappedRun, evidence: RunEvidence, sheet: &Sheet) -> WeighedRun {
-    let LappedRun { plan, outcome } = run;
-    let sound_plan = evidence.sound_plan(&plan);
-    let outcome = outcome.map(|Lapped { log, mut laps, list }| {
-        let sound_log = evidence.sound_log(&log);
-        if moves_laps(&evidence) {
-            let unread = laps.notices.into_iter().filter(|n| n.code == NoticeCode::NoLapList).collect::<Vec<_>>();
-            let as_read = laps.list;
-            laps = laps_of(&sound_log, &sound_plan.settings, list.as_deref(), sheet);
-            laps.list = laps.list.or(as_read);
-            // Without revs there are no laps, and why there are no revs is said already.
-            if evidence.refusal(Subject::Channel(Channel::Rpm)).is_some() {
-                laps.notices.clear();
-            }
-            laps.notices.extend(unread);
-        }
-        Weighed { log, sound_log, laps, evidence }
-    });
-    WeighedRun { plan: sound_plan, outcome }
-}
-
-/// Whether something that laps are found with is not to be used.
-fn moves_laps(evidence: &RunEvidence) -> bool {
-    let used = [
-        Subject::Channel(Channel::Rpm),
-        Subject::Channel(Channel::Voltage),
-        Subject::Channel(Channel::Current),
-        Subject::Channel(Channel::Throttle),
-        Subject::Channel(Channel::GroundSpeed),
-        Subject::Setting("mass_kg"),
-        Subject::Setting("pinion"),
-        Subject::Setting("spur"),
-        Subject::Setting("internal_ratio"),
-        Subject::Setting("tyre_diameter_mm"),
-        Subject::Setting(evidence::LAP_LENGTH),
-    ];
-    if evidence.worth(Subject::Log) == Worth::Unusable {
-        return true;
-    }
-    used.into_iter().filter_map(|s| evidence.of(s)).any(|e| e.worth == Worth::Unusable || e.span.is_some())
-}
-
-/// Answers the questions of a run from its own log and laps.
-pub fn measure(run: WeighedRun, sheet: &Sheet) -> MeasuredRun {
-    let WeighedRun { plan, outcome } = run;
-    let outcome = outcome.map(|Weighed { log, sound_log, laps, evidence }| {
-        let answers = measure::measure(&sound_log, &laps, &plan, sheet, &evidence);
-        Measured { log, sound_log, laps, evidence, answers }
-    });
-    MeasuredRun { plan, outcome }
 }

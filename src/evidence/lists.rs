@@ -9,6 +9,9 @@ use std::mem::discriminant;
 use super::{Evidence, RunToWeigh, Subject, Why as AnyWhy};
 use crate::laps::list_verdict::{ListReason, ListVerdict};
 
+/// Laps of a list whose order can be told from chance. Common practice, no source.
+const FEW_LAPS: usize = 10;
+
 /// Why a lap list is not sound.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum Why {
@@ -45,6 +48,8 @@ impl Display for Why {
 /// What the run's list is worth.
 pub fn weigh(run: &RunToWeigh) -> Vec<Evidence> {
     let found = match run.laps.list {
+        // So few laps have few orders: that they fit in another one says nothing against the list.
+        Some(ListVerdict::Doubtful(ListReason::AnyOrder)) if run.laps.rows.len() < FEW_LAPS => return Vec::new(),
         Some(ListVerdict::Doubtful(reason)) => Evidence::doubtful(Subject::Laps, AnyWhy::List(Why::Doubtful(reason))),
         Some(ListVerdict::Refused(reason)) => Evidence::unusable(Subject::Laps, AnyWhy::List(Why::Refused(reason))),
         Some(ListVerdict::Sound) | None => return Vec::new(),

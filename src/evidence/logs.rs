@@ -7,8 +7,9 @@
 use std::fmt::{self, Display};
 
 use super::electrics::resting_volts;
-use super::{Evidence, Member, Subject, Why as AnyWhy};
+use super::{Evidence, Member, RunToWeigh, Subject, Why as AnyWhy};
 use crate::gears::set_rollout_mm;
+use crate::laps::list_verdict::ListVerdict;
 use crate::log::Channel;
 use crate::notice::printable;
 use crate::sheet::Settings;
@@ -48,11 +49,11 @@ impl Why {
 impl Display for Why {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
-            Self::SameAs { run, copy: false } => write!(f, "run {run} has the same log: it cannot be both"),
+            Self::SameAs { run, copy: false } => write!(f, "run {run} has the same log, and one entry is wrong"),
             Self::SameAs { run, copy: true } => {
-                write!(f, "its log is a copy of that of run {run}: it cannot be both")
+                write!(f, "it has the same readings as the log of run {run}, and one entry is wrong")
             }
-            Self::OtherCar(car) => write!(f, "it fits the car `{car}` and not the car of this run"),
+            Self::OtherCar(car) => write!(f, "this log is from the {car}, not from the car of this run"),
         }
     }
 }
@@ -61,7 +62,7 @@ impl Display for Why {
 pub fn weigh_together(members: &mut [Member]) {
     let twins: Vec<(usize, Why)> = (0..members.len()).filter_map(|n| Some((n, twin(members, n)?))).collect();
     for (n, why) in twins {
-        members[n].evidence.add(Evidence::doubtful(Subject::Log, AnyWhy::Log(why)));
+        members[n].evidence.add(Evidence::unusable(Subject::Log, AnyWhy::Log(why)));
     }
     let others: Vec<(usize, String)> = (0..members.len()).filter_map(|n| Some((n, other_car(members, n)?))).collect();
     for (n, car) in others {
@@ -70,7 +71,7 @@ pub fn weigh_together(members: &mut [Member]) {
     }
 }
 
-/// Another run with the same readings.
+/// Another run with the same readings. A run whose lap list is the log's own keeps it, where the other's is not.
 fn twin(members: &[Member], n: usize) -> Option<Why> {
     let own = &members[n].run;
     let same = |m: &usize| {
@@ -84,6 +85,10 @@ fn twin(members: &[Member], n: usize) -> Option<Why> {
         }
     };
     let other = members[(0..members.len()).find(same)?].run;
+    let has_its_list = |run: &RunToWeigh| run.laps.list == Some(ListVerdict::Sound);
+    if has_its_list(own) && !has_its_list(&other) {
+        return None;
+    }
     Some(Why::SameAs { run: printable(&other.plan.id, 40), copy: other.plan.log != own.plan.log })
 }
 

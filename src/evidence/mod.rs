@@ -239,6 +239,36 @@ impl RunEvidence {
         }
     }
 
+    /// Weighs the laps anew, after they were found again.
+    pub fn weigh_laps_again(&mut self, run: &RunToWeigh) {
+        let clock = Subject::Channel(Channel::Time);
+        for known in self.0.iter_mut().filter(|e| e.of == Subject::Laps || e.of == clock) {
+            *known = Evidence::sound(known.of);
+        }
+        lists::weigh(run).into_iter().chain(clock::weigh(run)).for_each(|e| self.add(e));
+    }
+
+    /// Whether the revs are the motor's but for a whole factor: they show laps and times all the same.
+    pub fn revs_are_scaled(&self) -> bool {
+        let why = self.of(Subject::Channel(Channel::Rpm)).and_then(|e| e.why.as_ref());
+        matches!(why, Some(Why::Revs(why)) if why.is_factor())
+    }
+
+    /// Whether revs are missing in some rows, which is mended before laps are found.
+    pub fn revs_have_gaps(&self) -> bool {
+        let revs = self.of(Subject::Channel(Channel::Rpm));
+        revs.is_some_and(|e| {
+            e.worth == Worth::Doubtful && matches!(e.why, Some(Why::Revs(revs::Why::DroppedOut { .. })))
+        })
+    }
+
+    /// Of a log that is another run's nothing else is said: whatever does not fit follows from that.
+    fn keep_only_the_log(&mut self) {
+        for evidence in self.0.iter_mut().filter(|e| e.of != Subject::Log) {
+            *evidence = Evidence::sound(evidence.of);
+        }
+    }
+
     /// All of it, in the order of log, laps and sheet.
     pub fn iter(&self) -> impl Iterator<Item = &Evidence> {
         self.0.iter()
@@ -281,7 +311,11 @@ impl RunEvidence {
             Some(Evidence { span, .. }) => Some(*span),
             None => Some(None),
         };
-        log.masked(|channel| kept(channel).map(|span| span.map(|s| s.from_s..=s.to_s)))
+        let sound = log.masked(|channel| kept(channel).map(|span| span.map(|s| s.from_s..=s.to_s)));
+        match log.channel(Channel::Rpm).filter(|_| self.revs_have_gaps()) {
+            Some(rpm) => sound.with_channel(Channel::Rpm, revs::mended(log.time(), rpm)),
+            None => sound,
+        }
     }
 
     /// The plan without the values that cannot be used: what was written stands as refused, so that it is shown and not
@@ -317,20 +351,24 @@ pub fn weigh(runs: &[Option<RunToWeigh>], sheet: &Sheet) -> Vec<RunEvidence> {
     electrics::weigh_together(&mut members, sheet);
     logs::weigh_together(&mut members);
     sheet::weigh_together(&mut members, sheet);
+    for member in members {
+        if member.evidence.worth(Subject::Log) == Worth::Unusable {
+            member.evidence.keep_only_the_log();
+        }
+    }
     found
 }
 
 fn weigh_alone(run: &RunToWeigh, sheet: &Sheet) -> RunEvidence {
     let mut evidence = RunEvidence::all_sound(run, sheet);
-    let found = [
-        temperatures::weigh(run),
-        starts::weigh(run),
-        electrics::weigh(run),
-        revs::weigh(run),
-        clock::weigh(run),
-        lists::weigh(run),
-        sheet::weigh(run),
-    ];
+    let of_load = [electrics::weigh(run), revs::weigh(run)];
+    of_load.into_iter().flatten().for_each(|e| evidence.add(e));
+    // Temperatures are held against a load that can be true.
+    let sound_log = evidence.sound_log(run.log);
+    let loaded = RunToWeigh { log: &sound_log, ..*run };
+    // Laps are found again where revs are missing, and weighed then.
+    let list = if evidence.revs_have_gaps() { Vec::new() } else { lists::weigh(run) };
+    let found = [temperatures::weigh(&loaded), starts::weigh(run), clock::weigh(run), list, sheet::weigh(run)];
     found.into_iter().flatten().for_each(|e| evidence.add(e));
     evidence
 }

@@ -8,8 +8,9 @@
 use std::collections::BTreeSet;
 use std::fmt::{self, Display};
 
-use super::{Evidence, LAP_LENGTH, Member, RunToWeigh, Subject, Why as AnyWhy};
+use super::{Evidence, LAP_LENGTH, Member, RunToWeigh, Subject, Why as AnyWhy, Worth};
 use crate::gears::set_rollout_mm;
+use crate::log::Channel;
 use crate::quantity::COVERAGE_95;
 use crate::sheet::{Setting, Sheet};
 use crate::statistics::quantiles::median;
@@ -31,8 +32,6 @@ const FAR: f64 = 3.0;
 const ALIKE: f64 = 0.02;
 /// Share of a car's runs that must be alike: one may have had another pinion.
 const MOST: f64 = 0.75;
-/// Fewest runs of a lone car that speak against the lap length.
-const LEAST_RUNS: usize = 3;
 
 /// Why a value of the sheet is not sound.
 #[derive(Debug, Clone, PartialEq)]
@@ -63,8 +62,8 @@ impl Why {
         match self {
             Self::Refused(_) => "correct it on the sheet",
             Self::Limit { .. } => "enter the maker's limit in °C",
-            Self::LapLength { cars: 1, .. } => "measure the lap along the driven line, and count the pinion's teeth",
-            Self::LapLength { .. } => "measure the lap along the driven line",
+            Self::LapLength { cars: 1, .. } => "measure the lap along the line you drive, and count the pinion's teeth",
+            Self::LapLength { .. } => "measure the lap along the line you drive",
         }
     }
 }
@@ -74,17 +73,13 @@ impl Display for Why {
         match self {
             Self::Refused(written) => write!(f, "the sheet says {written}, which is not possible"),
             Self::Limit { limit_c, from_fahrenheit_c: Some(celsius) } => {
-                write!(f, "no maker gives a limit of {limit_c:.0} °C; {limit_c:.0} °F would be {celsius:.0} °C")
+                write!(f, "{limit_c:.0} °C is far above any maker's limit; {limit_c:.0} °F would be {celsius:.0} °C")
             }
-            Self::Limit { limit_c, .. } => write!(f, "no maker gives a limit of {limit_c:.0} °C"),
+            Self::Limit { limit_c, .. } => write!(f, "{limit_c:.0} °C is far above any maker's limit"),
             Self::LapLength { stated_m, needed_m, cars } => {
-                let whose = if *cars == 1 { "all runs are" } else { "all runs of all cars are" };
-                write!(
-                    f,
-                    "{whose} off alike by {:.0} %: the lap is about {needed_m:.0} m long, not {stated_m} m",
-                    100.0 * (needed_m / stated_m - 1.0).abs()
-                )?;
-                if *cars == 1 { f.write_str(", or every pinion was another") } else { Ok(()) }
+                let whose = if *cars == 1 { "every run of the car" } else { "every run of all cars" };
+                write!(f, "{whose} gives a lap of about {needed_m:.0} m, and the sheet says {stated_m} m")?;
+                if *cars == 1 { f.write_str("; or the pinion was another in all of them") } else { Ok(()) }
             }
         }
     }
@@ -110,8 +105,8 @@ pub fn weigh(run: &RunToWeigh) -> Vec<Evidence> {
 
 /// How far a car's runs are off the sheet, as the logarithm of a ratio.
 struct CarOff {
-    off: f64,
-    runs: usize,
+    /// `None` where they are not alike.
+    off: Option<f64>,
 }
 
 /// What all runs say of the lap length that they share.
@@ -120,12 +115,11 @@ pub fn weigh_together(members: &mut [Member], sheet: &Sheet) {
     let length_u = half_width_m / COVERAGE_95 / stated_m;
     let far = FAR * (ABOVE_SHEET_U.powi(2) + TYRE_U.powi(2) + length_u.powi(2)).sqrt();
     let names: BTreeSet<String> = members.iter().map(|m| m.car().to_owned()).filter(|c| !c.is_empty()).collect();
-    let cars: Vec<Option<CarOff>> = names.iter().map(|car| car_off(members, car, stated_m)).collect();
-    let Some(cars) = cars.into_iter().collect::<Option<Vec<CarOff>>>() else { return };
-    let Some(off) = median(cars.iter().map(|c| c.off)) else { return };
-    let alike = cars.iter().all(|c| (c.off - off).abs() <= ALIKE && (c.off - ABOVE_SHEET).abs() > far);
-    let enough = cars.len() > 1 || cars.iter().all(|c| c.runs >= LEAST_RUNS);
-    if !alike || !enough {
+    let told: Vec<CarOff> = names.iter().filter_map(|car| car_off(members, car, stated_m)).collect();
+    let Some(cars) = told.iter().map(|car| car.off).collect::<Option<Vec<f64>>>() else { return };
+    let Some(off) = median(cars.iter().copied()) else { return };
+    let alike = cars.iter().all(|c| (c - off).abs() <= ALIKE && (c - ABOVE_SHEET).abs() > far);
+    if !alike {
         return;
     }
     let needed_m = stated_m * (off - ABOVE_SHEET).exp();
@@ -137,18 +131,23 @@ pub fn weigh_together(members: &mut [Member], sheet: &Sheet) {
     }
 }
 
-/// How far the runs of one car are off; `None` where they are not alike, or cannot tell.
+/// How far the runs of one car are off; `None` where none of them tells.
 fn car_off(members: &[Member], car: &str, stated_m: f64) -> Option<CarOff> {
     let off = |m: &Member| {
         let turns = m.run.laps.gripped_turns()?;
         Some((turns * set_rollout_mm(&m.run.plan.settings)? / (stated_m * 1000.0)).ln())
     };
-    let own = || members.iter().filter(|m| m.car() == car);
+    // Revs and tyres that are wrong by themselves say nothing of the length.
+    let is_sound = |m: &&Member| {
+        let used = [Subject::Channel(Channel::Rpm), Subject::Setting("tyre_diameter_mm"), Subject::Log];
+        used.into_iter().all(|subject| m.evidence.worth(subject) == Worth::Sound)
+    };
+    let own = || members.iter().filter(|m| m.car() == car).filter(is_sound);
     let mut all: Vec<f64> = own().filter_map(off).collect();
     all.sort_by(f64::total_cmp);
     // Foam that wears needs more turns from run to run: its first runs are the least off.
     let foam = own().any(|m| m.run.plan.settings.foam());
     let off = if foam { *all.first()? } else { median(all.iter().copied())? };
     let alike = all.iter().filter(|o| foam || (**o - off).abs() <= ALIKE).count();
-    (alike as f64 >= MOST * all.len() as f64).then_some(CarOff { off, runs: all.len() })
+    Some(CarOff { off: (alike as f64 >= MOST * all.len() as f64).then_some(off) })
 }

@@ -90,7 +90,7 @@ impl Why {
         match self {
             Self::BelowAir { .. } | Self::BelowController { .. } => "check the sensor, its plug and its cable",
             Self::AirTooWarm { .. } | Self::UnlikeOtherRuns { .. } => {
-                "check the air temperature on the sheet: it is in °C"
+                "check the air temperature on the sheet; it is in °C, not °F"
             }
             Self::Fahrenheit { .. } => "set the recorder to °C, or name the column's unit in the sheet's `[import]`",
             Self::Celsius { .. } => "name the column's unit in the sheet's `[import]`",
@@ -105,7 +105,10 @@ impl Display for Why {
                 write!(f, "it starts at {start_c:.0} °C, which is {:.0} °C below the air", air_c - start_c)
             }
             Self::AirTooWarm { start_c, air_c } => {
-                write!(f, "motor and controller start at {start_c:.0} °C or less, and the sheet says {air_c:.0} °C")
+                write!(
+                    f,
+                    "motor and controller start at {start_c:.0} °C or less, and the sheet says {air_c:.0} °C of air"
+                )
             }
             Self::UnlikeOtherRuns { air_c, others_c } => write!(
                 f,
@@ -142,17 +145,11 @@ impl Start {
         self.doubted(if far { Evidence::unusable } else { Evidence::doubtful }, why)
     }
 
-    /// The unit that it was written in, where that is plainly not the one it was read in.
+    /// Whether it was written in °C and read as °F: then it is far below the air, and so written the air itself.
     fn other_unit(self, air_c: f64) -> Option<Why> {
-        let (fahrenheit, celsius) = (self.celsius * 1.8 + 32.0, (self.celsius - 32.0) / 1.8);
-        let near = (celsius - air_c).abs() <= CONVERTED_K && self.celsius - air_c > BELOW_AIR_K;
-        if near && air_c >= COLDEST_AIR_C {
-            Some(Why::Fahrenheit { written: self.celsius, celsius })
-        } else if (fahrenheit - air_c).abs() <= CONVERTED_K && air_c - self.celsius > BELOW_AIR_K {
-            Some(Why::Celsius { written: fahrenheit })
-        } else {
-            None
-        }
+        let written = self.celsius * 1.8 + 32.0;
+        let is_air = (written - air_c).abs() <= CONVERTED_K && air_c - self.celsius > BELOW_AIR_K;
+        is_air.then_some(Why::Celsius { written })
     }
 }
 
@@ -206,8 +203,12 @@ fn warm_fahrenheit(run: &RunToWeigh, motor: Start, controller: Start, air_c: f64
         let celsius = (part.celsius - 32.0) / 1.8;
         part.doubted(Evidence::unusable, Why::Fahrenheit { written: part.celsius, celsius })
     };
-    let both = [(motor, controller), (controller, motor)];
-    both.into_iter().filter(|(part, beside)| is_so(*part, *beside)).map(|(part, _)| doubted(part)).collect()
+    let is_motor_so = is_so(motor, controller);
+    // Beside such a motor, a controller that starts like it is so too, however little it gains.
+    let alike = (motor.celsius - controller.celsius).abs() <= 1.8 * BELOW_AIR_K;
+    let is_controller_so = is_so(controller, motor) || is_motor_so && alike;
+    let found = [(motor, is_motor_so), (controller, is_controller_so)];
+    found.into_iter().filter(|(_, is_so)| *is_so).map(|(part, _)| doubted(part)).collect()
 }
 
 fn of_both(motor: Start, controller: Start, air_c: f64) -> Vec<Evidence> {
@@ -234,7 +235,7 @@ fn of_both(motor: Start, controller: Start, air_c: f64) -> Vec<Evidence> {
         return vec![worth(Subject::Setting(AIR), why)];
     }
     let each = both.iter().zip(below).filter(|(_, below)| *below);
-    each.map(|(s, _)| s.doubted(Evidence::unusable, Why::BelowAir { start_c: s.celsius, air_c })).collect()
+    each.map(|(s, _)| s.below(air_c, Why::BelowAir { start_c: s.celsius, air_c })).collect()
 }
 
 /// What the runs of a car say of each other's air: one whose air is far from that of the runs next to it, while the car
@@ -264,7 +265,8 @@ pub fn weigh_together(members: &mut [Member]) {
         let others_c = (one_c + other_c) / 2.0;
         let above_air = (one_start - one_c + other_start - other_c) / 2.0;
         let alike = (one_c - other_c).abs() <= ALIKE_K;
-        let start_is_off = (start_c - air_c - above_air).abs() > BELOW_AIR_K;
+        // A car that starts as warm as its own air says that the air is right.
+        let start_is_off = (start_c - air_c - above_air).abs() > BELOW_AIR_K && (start_c - air_c).abs() > ALIKE_K;
         if alike && (air_c - others_c).abs() > OTHER_AIR_K && start_is_off {
             let why = AnyWhy::Start(Why::UnlikeOtherRuns { air_c, others_c });
             member.evidence.add(Evidence::doubtful(Subject::Setting(AIR), why));
@@ -306,10 +308,8 @@ mod tests {
     // Both alike: it is the air.
     #[case((31.0, 31.0, 60.0), &["ambient_c"])]
     #[case((20.0, 21.0, 31.0), &["ambient_c"])]
-    // 31 °C is 88 °F; 31 taken for °F is -1 °C.
-    #[case((88.0, 87.0, 31.0), &["motor_temperature", "controller_temperature"])]
+    // 31 °C that is taken for °F is -1 °C.
     #[case((-0.5, -0.5, 31.0), &["motor_temperature", "controller_temperature"])]
-    #[case((88.0, 31.0, 31.0), &["motor_temperature"])]
     fn what_starts_where_it_cannot(#[case] starts: (f64, f64, f64), #[case] doubted: &[&str]) {
         assert_eq!(subjects(starts.0, starts.1, starts.2), doubted);
     }

@@ -4,10 +4,13 @@
 //! to row makes none. A car that is driven swings all the time: it gathers speed and slows down at each corner, and it
 //! gathers speed only while its pack gives a current.
 
+use super::RunToWeigh;
 use crate::statistics::integral::running_integral;
 use crate::statistics::mean::mean_and_deviation;
 use crate::statistics::quantiles::quantile;
 
+/// Fewest rows a second that show how a corner is driven. Common practice, no source: a swing lasts a second or two.
+const LEAST_HZ: f64 = 1.5;
 /// Quantile that counts as the highest: a few wild cells above it do not matter.
 const HIGHEST: f64 = 0.999;
 /// A swing of the revs is at least this share of the highest. Common practice, no source: a lift before a corner is more.
@@ -45,6 +48,11 @@ impl Swing {
     pub fn rises(&self) -> bool {
         self.to > self.from
     }
+}
+
+/// Whether a log has so few rows a second that revs and load rise and fall between them.
+pub fn is_coarse(run: &RunToWeigh) -> bool {
+    run.log.reading.rate_hz < LEAST_HZ
 }
 
 /// The highest value of a channel, but for a few wild cells.

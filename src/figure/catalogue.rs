@@ -6,7 +6,10 @@ use schemars::{JsonSchema, Schema, SchemaGenerator, json_schema};
 
 use super::entry::{Bad, Figure, HeatFigure, Reading, Shown, TrendFinding, Used, Weight, Worth};
 use super::readings::{answered, effective_tyre, estimated, plain, relative, rise};
+use crate::evidence::Subject;
+use crate::log::Channel;
 use crate::measure::hot_part::HotPart;
+use crate::measure::rests_on;
 use crate::wording::{HIGHER, HOTTER, Words};
 
 /// What a run itself leaves open of figures that have no interval of their own, as standard uncertainties: runs that
@@ -53,6 +56,11 @@ const TYRE_LEAST: Worth = Worth::Share(0.01);
 /// Anything that its interval tells from zero.
 const ANY: Worth = Worth::By(0.0);
 
+const LAPS: &[Subject] = &[Subject::Laps];
+const REVS: &[Subject] = &[Subject::Channel(Channel::Rpm)];
+const PACK: &[Subject] = &[Subject::Channel(Channel::Voltage), Subject::Channel(Channel::Current)];
+const MOTOR_HEAT: &[Subject] = rests_on::heat(HotPart::Motor);
+
 const IN_TRENDS: Used = Used { in_trends: true, in_effects: false };
 const IN_EFFECTS: Used = Used { in_trends: false, in_effects: true };
 const IN_BOTH: Used = Used { in_trends: true, in_effects: true };
@@ -76,6 +84,7 @@ const fn temperature(part: HotPart, above_air: bool) -> Figure {
         worth: HEAT_WORTH,
         bad: Bad::Rise,
         heat: Some(HeatFigure { part, above_air }),
+        rests_on: rests_on::heat(part),
         ..Figure::PLAIN
     }
 }
@@ -90,6 +99,7 @@ const PACE_MOVES: TrendFinding =
 pub static FIGURES: &[Figure] = &[
     Figure {
         key: "median_lap_s",
+        rests_on: LAPS,
         column: "median_s",
         unit: "s",
         about: "median lap that counts",
@@ -106,6 +116,7 @@ pub static FIGURES: &[Figure] = &[
     },
     Figure {
         key: "best_lap_s",
+        rests_on: LAPS,
         column: "best_s",
         unit: "s",
         about: "best lap that counts",
@@ -139,6 +150,7 @@ pub static FIGURES: &[Figure] = &[
     },
     Figure {
         key: "motor_cooling",
+        rests_on: MOTOR_HEAT,
         column: "motor_cooling",
         unit: "1/s",
         about: "how fast the motor sheds heat, comparable between the runs of one motor",
@@ -174,6 +186,7 @@ pub static FIGURES: &[Figure] = &[
     },
     Figure {
         key: "battery_resistance_mohm",
+        rests_on: PACK,
         column: "resistance_mohm",
         unit: "mΩ",
         about: "ohmic resistance of the pack",
@@ -195,6 +208,7 @@ pub static FIGURES: &[Figure] = &[
     },
     Figure {
         key: "effective_tyre_mm",
+        rests_on: rests_on::GEARING,
         column: "effective_tyre_mm",
         unit: "mm",
         about: "tyre diameter that would make the realised ratio agree with the sheet",
@@ -216,6 +230,7 @@ pub static FIGURES: &[Figure] = &[
     },
     Figure {
         key: "wheelspin_share",
+        rests_on: rests_on::WHEELSPIN,
         column: "wheelspin_share",
         about: "share of the laps' time with wheelspin",
         label: "wheelspin",
@@ -239,6 +254,7 @@ pub static FIGURES: &[Figure] = &[
     },
     Figure {
         key: "used_mah_per_lap",
+        rests_on: PACK,
         column: "mah_per_lap",
         unit: "mAh",
         about: "charge used in a lap that counts",
@@ -252,6 +268,7 @@ pub static FIGURES: &[Figure] = &[
     },
     Figure {
         key: "top_rpm",
+        rests_on: REVS,
         column: "top_rpm",
         unit: "1/min",
         about: "highest revs",
@@ -274,6 +291,7 @@ pub static FIGURES: &[Figure] = &[
     },
     Figure {
         key: "coast_m_s2",
+        rests_on: REVS,
         column: "coast_m_s2",
         unit: "m/s²",
         about: "median deceleration off throttle and off the brake, between a quarter and three quarters of the top speed",
@@ -287,6 +305,7 @@ pub static FIGURES: &[Figure] = &[
     },
     Figure {
         key: "pull_m_s2",
+        rests_on: REVS,
         column: "pull_m_s2",
         unit: "m/s²",
         about: "strongest acceleration in the middle of the speeds",
@@ -300,6 +319,7 @@ pub static FIGURES: &[Figure] = &[
     },
     Figure {
         key: "realised_ratio",
+        rests_on: rests_on::GEARING,
         column: "realised_ratio",
         about: "motor turns for a wheel turn, as driven",
         label: "ratio on track",
@@ -308,6 +328,7 @@ pub static FIGURES: &[Figure] = &[
     },
     Figure {
         key: "realised_rollout_mm",
+        rests_on: rests_on::GEARING,
         column: "realised_rollout_mm",
         unit: "mm",
         about: "travel for a motor turn, as driven",
@@ -359,6 +380,7 @@ pub static FIGURES: &[Figure] = &[
     },
     Figure {
         key: "lowest_cell_v",
+        rests_on: PACK,
         column: "lowest_cell_v",
         unit: "V",
         about: "lowest voltage of a cell",
@@ -370,6 +392,7 @@ pub static FIGURES: &[Figure] = &[
     },
     Figure {
         key: "used_mah",
+        rests_on: PACK,
         column: "used_mah",
         unit: "mAh",
         about: "charge used in the run",
@@ -381,6 +404,7 @@ pub static FIGURES: &[Figure] = &[
     },
     Figure {
         key: "used_wh",
+        rests_on: PACK,
         column: "used_wh",
         unit: "Wh",
         about: "energy used in the run",
@@ -392,6 +416,7 @@ pub static FIGURES: &[Figure] = &[
     },
     Figure {
         key: "race_end_used_mah",
+        rests_on: PACK,
         column: "race_end_used_mah",
         unit: "mAh",
         about: "charge that a race would use",
@@ -403,6 +428,7 @@ pub static FIGURES: &[Figure] = &[
     },
     Figure {
         key: "wheelspin_s",
+        rests_on: rests_on::WHEELSPIN,
         column: "wheelspin_s",
         unit: "s",
         about: "time with wheelspin",
@@ -415,6 +441,7 @@ pub static FIGURES: &[Figure] = &[
     },
     Figure {
         key: "top_speed_m_s",
+        rests_on: REVS,
         column: "top_speed_m_s",
         unit: "m/s",
         about: "the car's highest speed",
@@ -425,6 +452,7 @@ pub static FIGURES: &[Figure] = &[
     },
     Figure {
         key: "mean_w",
+        rests_on: PACK,
         column: "mean_w",
         unit: "W",
         about: "mean electrical power from the first lap to the last",

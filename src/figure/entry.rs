@@ -3,6 +3,7 @@
 use schemars::JsonSchema;
 use serde::{Serialize, Serializer};
 
+use crate::evidence::{self, Subject};
 use crate::measure::heat::Heat;
 use crate::measure::hot_part::HotPart;
 use crate::quantity::{Estimate, Uncertain};
@@ -39,6 +40,8 @@ pub struct Figure {
     pub needs: Option<&'static str>,
     /// Whether just its ratio between runs means something: trends show it relative to the car's first run.
     pub relative: bool,
+    /// What it rests on: where one of these is in doubt, runs are not compared by the figure.
+    pub rests_on: &'static [Subject],
     /// What is said where it rises from run to run.
     pub rising: Option<TrendFinding>,
     /// What is said where it falls.
@@ -182,10 +185,18 @@ impl Figure {
         heat: None,
         needs: None,
         relative: false,
+        rests_on: &[],
         rising: None,
         falling: None,
         read: |_| None,
     };
+
+    /// Its value in a run, to be compared with other runs: none where something that it rests on is in doubt.
+    pub fn comparable(&self, run: &SettledRun) -> Option<Reading> {
+        let evidence = run.evidence()?;
+        let is_sound = self.rests_on.iter().all(|subject| evidence.worth(*subject) == evidence::Worth::Sound);
+        (self.read)(run).filter(|_| is_sound)
+    }
 
     /// The figure's heat record in a run, where it is one of heat.
     pub fn heat_in<'a>(&self, run: &'a SettledRun) -> Option<&'a Heat> {

@@ -9,7 +9,7 @@
 //! also says where another assignment is nearly as good.
 
 use super::columns::{ColumnUse, Hints};
-use super::names::admits;
+use super::names::{Certainty, admits};
 use super::repair::is_mark;
 use super::shapes::{Shape, Shapes, ValueRange, is_pack};
 use super::vocabulary::Meaning;
@@ -195,7 +195,8 @@ fn candidates(channel: Channel, uses: &[ColumnUse], shapes: &Shapes, hints: &Hin
 
 /// Whether a header has names and none of them says a channel: it is in a language that is not known.
 pub fn is_strange(uses: &[ColumnUse]) -> bool {
-    uses.iter().all(|u| u.meaning.is_none() && u.unit.is_none())
+    let says_nothing = |u: &ColumnUse| u.meaning.is_none() || u.is(Channel::Time) && u.certainty == Certainty::Unnamed;
+    uses.iter().all(|u| says_nothing(u) && u.unit.is_none())
 }
 
 /// How well a column fits a channel by itself; `None` where it cannot be it.

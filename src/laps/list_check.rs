@@ -35,6 +35,8 @@ const NORMAL_QUANTILE: f64 = 1.150_3;
 const FEWER_LAPS: f64 = 3.0;
 /// Share of the weight that may lie more than half a lap away.
 const OPEN: f64 = 0.05;
+/// Rows a second below which a list is not refused for how its passings scatter. Common practice, no source.
+const COARSE_HZ: f64 = 1.5;
 /// Fewest laps of a part of a list that is tried by itself.
 const LEAST_PART: usize = 6;
 /// Places are held to this many robust deviations where a clock's rate is worked out, and their errors are taken to be
@@ -248,11 +250,20 @@ impl Trial<'_> {
         if judged.scatter <= judged.account {
             return Some(ListVerdict::Doubtful(ListReason::AnyOrder));
         }
+        if self.is_coarse() {
+            return Some(ListVerdict::Doubtful(ListReason::Scatters { most_s: judged.off.most_s }));
+        }
         let half = self.passings.len() / 2;
         let (first, second) = self.passings.split_at(half + 1);
         let fits = |part: &[f64]| self.part_fits(part);
         (half >= LEAST_PART && (fits(first) || fits(second)))
             .then_some(ListVerdict::Doubtful(ListReason::PartFits { laps: half, of: self.passings.len() - 1 }))
+    }
+
+    /// Whether the log has so few rows a second that its laps are known no better than from row to row.
+    fn is_coarse(&self) -> bool {
+        let time = self.odometer.rows().0;
+        (time.len() as f64) < COARSE_HZ * (self.odometer.span().1 - self.odometer.span().0)
     }
 
     /// Whether a part of the list is the log's own by itself.
@@ -277,7 +288,8 @@ impl Trial<'_> {
         }
         let settled = self.rate_at(laid.first.value, judged.fit.scale)?;
         let estimate = Estimate::from(settled);
-        let shows = judged.is_sound() && (estimate.value - 1.0).abs() > CLOCK_OFF && !estimate.holds(1.0);
+        let shows =
+            judged.is_sound() && !self.is_coarse() && (estimate.value - 1.0).abs() > CLOCK_OFF && !estimate.holds(1.0);
         Some(LaidList { clock_scale: shows.then_some(estimate), ..lay_at(settled.value)? })
     }
 

@@ -14,6 +14,11 @@ pub enum ListVerdict {
 }
 
 impl ListVerdict {
+    /// Whether it is not laid.
+    pub fn is_refused(&self) -> bool {
+        matches!(self, Self::Refused(_))
+    }
+
     /// Why the list is not sound.
     pub fn reason(&self) -> Option<&ListReason> {
         match self {
@@ -102,15 +107,15 @@ impl ListReason {
     pub fn hint(&self) -> &'static str {
         match self {
             Self::AnyOrder | Self::Scatters { .. } | Self::PartFits { .. } | Self::AnotherRun { .. } => {
-                "check that the sheet names the lap list of this run"
+                "check that the sheet names the log and the lap list of this run"
             }
             Self::AbsurdTime { .. } => "correct the line in the lap list",
             Self::OtherLapTime { .. } => "check that the sheet names this car's own lap list",
-            Self::Sectors { .. } => "enter the file of lap times, not of sector times",
+            Self::Sectors { .. } => "name the file with lap times",
             Self::Readings { .. } => "enter the lap list of this run under `laps`, not a log",
             Self::TooShort { .. } => "enter the list of all laps of the run, or leave it out",
             Self::LongerThanLog { .. } => "check that log and lap list are of the same run",
-            Self::NoPattern => "a lap list can be used where the log shows laps",
+            Self::NoPattern => "check the revs first",
             Self::Unreadable => "check the file under `laps` on the sheet",
         }
     }
@@ -136,7 +141,7 @@ impl Display for ListReason {
             ),
             Self::OtherLapTime { list_s, log_s } => write!(
                 f,
-                "it has laps of {} s where the log's repeat every {} s, so it is probably another car's list",
+                "its laps take {} s, and the log shows laps of {} s: it is probably another car's list",
                 seconds(*list_s),
                 seconds(*log_s)
             ),
@@ -160,7 +165,7 @@ impl Display for ListReason {
                 seconds(*list_s),
                 seconds(*log_s)
             ),
-            Self::NoPattern => f.write_str("the log shows no laps that the list could be laid on"),
+            Self::NoPattern => f.write_str("no laps can be seen in the log, so the list cannot be matched"),
             Self::Unreadable => f.write_str("the file could not be read as a lap list"),
         }
     }

@@ -21,7 +21,7 @@ const LOG_ROWS: usize = 100;
 const MOST_S: f64 = 1e10;
 /// A time this many times the others' median is not a lap time but a slip: a date, a counter, a digit too many. A
 /// default, no source: a car that stands for half an hour between two passings stays below it.
-const ABSURD: f64 = 200.0;
+const ABSURD: f64 = 50.0;
 /// Share of whole numbers above which a column without clock times holds lap numbers, positions or counts.
 const MOSTLY_WHOLE: f64 = 0.9;
 

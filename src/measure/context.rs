@@ -4,10 +4,10 @@ use super::course::Course;
 use super::lap_turns::{LapTurns, travel_m};
 use super::motion::{Motion, motion};
 use super::motor::{Demand, demand};
-use crate::evidence::RunEvidence;
+use crate::evidence::{RunEvidence, Subject};
 use crate::gears::set_rollout_mm;
 use crate::laps::Laps;
-use crate::log::Log;
+use crate::log::{Channel, Log};
 use crate::quantity::Estimate;
 use crate::sheet::{RunPlan, Settings, Sheet};
 
@@ -44,7 +44,8 @@ impl<'a> RunContext<'a> {
         let settings = &plan.settings;
         let race_s = sheet.race_length_s();
         let lap_length_m = sheet.lap_length_m.map(|(length, half_width)| Estimate::from_half_width(length, half_width));
-        let lap_turns = LapTurns::new(laps);
+        let revs_are_right = evidence.refusal(Subject::Channel(Channel::Rpm)).is_none();
+        let lap_turns = LapTurns::new(laps).filter(|_| revs_are_right);
         let demand = demand(log);
         let travel = travel_m(lap_turns.as_ref(), lap_length_m, settings);
         let motion = travel.and_then(|travel| motion(log, laps, travel, demand.as_ref()));

@@ -2,7 +2,7 @@
 //!
 //! A lap's turns are the integral of the revs between two passings (trapezoid rule); the run's are the median over the
 //! laps that count. What is uncertain in them is a budget after JCGM 100. Travel for a motor turn = lap length / turns
-//! of the lap. The turns of the car, without those that its wheels spun, are the run's gripped for its pinion.
+//! of the lap. The turns of the car, without those that its wheels spun, are the run's evidence for its pinion.
 //!
 //! Wrong where the lap length on the sheet is another track's: then the travel of all runs is off alike.
 

@@ -117,10 +117,10 @@ impl Wheelspin {
 /// Finds the wheelspin of a run.
 pub fn measure(run: &RunContext) -> Wheelspin {
     let laps = run.laps;
-    let (Some(wheels), Some(car)) = (&laps.odometer, &laps.gripped) else {
-        let refused = run.evidence.refusal(Subject::Channel(Channel::Rpm));
-        return Wheelspin::unknown(refused.map_or(Why::NoRevs, |why| Why::Unusable(why.clone())));
-    };
+    if let Some(refused) = run.evidence.refusal(Subject::Channel(Channel::Rpm)) {
+        return Wheelspin::unknown(Why::Unusable(refused.clone()));
+    }
+    let (Some(wheels), Some(car)) = (&laps.odometer, &laps.gripped) else { return Wheelspin::unknown(Why::NoRevs) };
     let rate_hz = run.log.reading.rate_hz;
     if rate_hz < LEAST_RATE_HZ {
         return Wheelspin::unknown(Why::TooFewRows(rate_hz));

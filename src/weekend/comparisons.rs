@@ -148,11 +148,15 @@ pub fn comparisons(runs: &[SettledRun], catalogue: &'static [Figure], race_s: f6
 
 /// Whether one of the settings that the car's runs differ in was refused in `run`: it may be anything.
 fn has_unknown_setting(run: &SettledRun, members: &[&SettledRun]) -> bool {
-    let differs = |key: &str, value: &Setting| members.iter().any(|m| m.plan().settings.0.get(key) != Some(value));
+    let differs = |key: &str, value: &Setting| members.iter().any(|m| shown(m, key) != Some(value.to_string()));
     let refused = |(key, value): (&String, &Setting)| {
         matches!(value, Setting::Refused(_)) && !is_no_setup(key) && differs(key, value)
     };
     run.plan().settings.0.iter().any(refused)
+}
+
+fn shown(run: &SettledRun, key: &str) -> Option<String> {
+    run.plan().settings.0.get(key).map(Setting::to_string)
 }
 
 /// Keys that stand on the sheet and are no part of the car's setup.
@@ -188,7 +192,15 @@ fn value(run: &SettledRun, key: &str) -> Option<Setting> {
     if key == "pinion" {
         return run.pinion_on_car().map(Setting::Number);
     }
-    run.plan().settings.0.get(key).cloned()
+    match run.plan().settings.0.get(key)? {
+        // Known to be the same in all runs that are compared.
+        Setting::Refused(written) => Some(Setting::Text(written.clone())),
+        usable => Some(usable.clone()),
+    }
+}
+
+fn same_as_written(one: &Option<Setting>, other: &Option<Setting>) -> bool {
+    one.as_ref().map(Setting::to_string) == other.as_ref().map(Setting::to_string)
 }
 
 /// Each further value of each key that varies.
@@ -203,7 +215,7 @@ fn columns(members: &[&SettledRun]) -> Vec<Column> {
         let values: Vec<Option<Setting>> = members.iter().map(|r| value(r, key)).collect();
         let mut levels: Vec<Option<Setting>> = Vec::new();
         for v in &values {
-            if !levels.contains(v) {
+            if !levels.iter().any(|l| same_as_written(l, v)) {
                 levels.push(v.clone());
             }
         }
@@ -212,7 +224,7 @@ fn columns(members: &[&SettledRun]) -> Vec<Column> {
         if levels.len() < 2 || remark {
             continue;
         }
-        let has = |level: &Option<Setting>| values.iter().map(|v| v == level).collect::<Vec<bool>>();
+        let has = |level: &Option<Setting>| values.iter().map(|v| same_as_written(v, level)).collect::<Vec<bool>>();
         for level in &levels[1..] {
             columns.push(Column {
                 key: key.to_owned(),
@@ -289,7 +301,7 @@ impl Fit {
 /// A figure of each run; heat above the air for a race from the same start in the same air.
 fn values(members: &[&SettledRun], figure: &Figure, race_s: f64) -> Vec<Option<Uncertain>> {
     if !figure.heat.is_some_and(|h| h.above_air) {
-        return members.iter().map(|r| Some((figure.read)(r)?.uncertain())).collect();
+        return members.iter().map(|r| Some(figure.comparable(r)?.uncertain())).collect();
     }
     let conditions = |run: &&SettledRun| {
         let air = run.plan().ambient_c?;
@@ -300,7 +312,10 @@ fn values(members: &[&SettledRun], figure: &Figure, race_s: f64) -> Vec<Option<U
     let (Some(air), Some(start)) = (air, start) else { return vec![None; members.len()] };
     members
         .iter()
-        .map(|run| rise_from_same_start(run.plan().ambient_c.and(figure.heat_in(run))?, start, air, race_s))
+        .map(|run| {
+            figure.comparable(run)?;
+            rise_from_same_start(run.plan().ambient_c.and(figure.heat_in(run))?, start, air, race_s)
+        })
         .collect()
 }
 

@@ -155,7 +155,7 @@ pub fn trends(runs: &[SettledRun], catalogue: &'static [Figure], race_s: f64) ->
 
 fn trend_of_car(car: &str, members: &[&SettledRun], figure: &'static Figure, race_s: f64) -> Option<Trend> {
     let having: Vec<(&SettledRun, f64)> =
-        members.iter().filter_map(|run| Some((*run, (figure.read)(run)?.value))).collect();
+        members.iter().filter_map(|run| Some((*run, figure.comparable(run)?.value))).collect();
     let unit = if figure.relative { having.first()?.1 } else { 1.0 };
     let values: Vec<f64> = having.iter().map(|(_, value)| value / unit).collect();
     let slope = slope_by_order(&values, LEVEL)?;

@@ -205,8 +205,8 @@ pub fn judge(own: &Shares, others: &[Shares]) -> Verdict {
     // The interval of the share must be clear of the others', too.
     let unlike = own.usual.low / usual > UNLIKE || own.usual.high / usual < 1.0 / UNLIKE;
     match possible(own) {
-        _ if agree && unlike => Verdict::Unlike(factor),
         false if others.iter().any(possible) && unlike => Verdict::ImpossibleAlone,
+        _ if agree && unlike => Verdict::Unlike(factor),
         false => Verdict::Impossible,
         true if others.len() == 1 && unlike && possible(&others[0]) => Verdict::UnlikeTheOther(factor),
         true => Verdict::Fits,

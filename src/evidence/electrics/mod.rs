@@ -17,7 +17,7 @@ pub use why::Why;
 use rayon::prelude::*;
 
 use super::frozen::{Frozen, frozen};
-use super::swings::{Contrast, FOLLOWS, Swing, contrast};
+use super::swings::{Contrast, FOLLOWS, Swing, contrast, is_coarse};
 use super::{Evidence, Member, RunToWeigh, Subject, Worth, revs};
 use crate::log::Channel;
 use crate::quantity::COVERAGE_95;
@@ -41,6 +41,9 @@ const MASS: Subject = Subject::Setting("mass_kg");
 
 /// What one run by itself says of them.
 pub fn weigh(run: &RunToWeigh) -> Vec<Evidence> {
+    if is_coarse(run) {
+        return Vec::new();
+    }
     let time = run.log.time();
     let rpm = run.log.channel(Channel::Rpm);
     let revs = revs::swings(run);
@@ -169,7 +172,7 @@ pub fn weigh_together(members: &mut [Member], sheet: &Sheet) {
 /// The share of the pack's energy that became the car's, of a run in which nothing that it is made of is unusable.
 fn share(member: &Member, sheet: &Sheet) -> Option<Shares> {
     let made_of = [CURRENT, VOLTAGE, MASS, Subject::Channel(Channel::Rpm)];
-    if member.evidence.first_refusal(&made_of).is_some() {
+    if is_coarse(&member.run) || member.evidence.first_refusal(&made_of).is_some() {
         return None;
     }
     energy::share(&member.run, sheet, &revs::swings(&member.run))

@@ -102,7 +102,9 @@ impl Why {
             }
             Self::ChargeGained(_) => "check the sign and the zero of the current: `[import]` takes a scale of -1",
             Self::CurrentWhileStanding(_) => "set the current sensor to zero with the pack unplugged",
-            Self::CurrentCutOff { .. } => "set the recorder to a higher range, if it has one",
+            Self::CurrentCutOff { .. } => {
+                "set the recorder to a higher range, if it has one; or the controller limits the current"
+            }
             Self::VoltageStuck { .. } | Self::VoltageDoesNotSag { .. } => {
                 "check that the column is the pack's voltage and not the receiver's"
             }
@@ -165,31 +167,32 @@ impl Display for Why {
                  current reads too high"
             ),
             Self::CellTooHigh(volts) => {
-                write!(f, "{volts:.2} V a cell at rest is more than a charged lithium cell has (4.20 V)")
+                write!(
+                    f,
+                    "{volts:.2} V a cell at rest is more than a charged cell has (4.20 V; high-voltage cells 4.35 V)"
+                )
             }
             Self::CellTooLow(volts) => {
                 write!(f, "{volts:.2} V a cell at rest is less than an empty lithium cell has (3.0 V)")
             }
             Self::OtherCells { volts, stated, fits } => {
                 let cells = crate::wording::counted(fits as usize, "cell");
-                write!(f, "{volts:.1} V at rest is {cells}; the sheet says {stated}")
+                write!(f, "{volts:.1} V before the start means {cells}; the sheet says {stated}")
             }
             Self::Energy { share, may_be_revs } => {
                 let revs =
                     if may_be_revs { "the current, the mass or the revs are" } else { "the current or the mass is" };
-                write!(f, "{}: {revs} wrong", energies(share))
+                write!(f, "{}. {} wrong", energies(share), crate::wording::uppercase_first(revs))
             }
             Self::EnergyOfThisRun(share) => {
-                write!(f, "{}, and in the car's other runs it fits: the current is wrong", energies(share))
+                write!(f, "{}. In the car's other runs it fits, so the current is wrong", energies(share))
             }
-            Self::UnlikeOtherRuns(factor) => write!(
-                f,
-                "the current is about {} than in the car's other runs for the same gain of speed",
-                times(factor)
-            ),
+            Self::UnlikeOtherRuns(factor) => {
+                write!(f, "the current is {} what the car's other runs needed for the same acceleration", times(factor))
+            }
             Self::UnlikeTheOtherRun(factor) => write!(
                 f,
-                "the current is about {} than in the car's other run for the same gain of speed: one of them is wrong",
+                "the current is {} what the car's other run needed for the same acceleration, and one of them is wrong",
                 times(factor)
             ),
             Self::MoreThanCapacity { used, capacity, current_fits } => {
@@ -207,14 +210,21 @@ fn for_share(share: f64) -> String {
 
 /// A current that reads `factor` times what it should, in words.
 fn times(factor: f64) -> String {
-    if factor < 1.0 { format!("{:.1} times lower", 1.0 / factor) } else { format!("{factor:.1} times higher") }
+    format!("about {factor:.1} times")
 }
 
 fn energies(share: f64) -> String {
-    let gained = format!("speeding up, the car gains {:.0} % of the energy that the pack gives", 100.0 * share);
     if share > LEAST {
-        format!("{gained}, and at most {:.0} % is possible", 100.0 * MOST)
+        let most = 100.0 * MOST;
+        format!(
+            "by its speed the car took {:.0} % of the energy that the pack gave, where {most:.0} % is the most possible",
+            100.0 * share
+        )
     } else {
-        format!("{gained}, and at least {:.0} % is usual", 100.0 * LEAST)
+        let least = 100.0 * LEAST;
+        format!(
+            "the car took only {:.0} % of the energy that the pack gave, where {least:.0} % or more is usual",
+            100.0 * share
+        )
     }
 }

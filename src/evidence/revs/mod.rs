@@ -13,8 +13,10 @@ mod why;
 pub use why::Why;
 
 use super::frozen::{Frozen, frozen};
-use super::swings::{self, Swing};
+use super::swings::{self, Swing, is_coarse};
 use super::{Evidence, Member, RunToWeigh, Subject, Worth};
+use crate::laps::Source;
+use crate::laps::list_verdict::{ListReason, ListVerdict};
 use crate::log::Channel;
 use crate::sheet::Sheet;
 use crate::statistics::quantiles::median;
@@ -33,7 +35,7 @@ const TYRE: Subject = Subject::Setting("tyre_diameter_mm");
 pub fn weigh(run: &RunToWeigh) -> Vec<Evidence> {
     let Some(rpm) = run.log.channel(Channel::Rpm) else { return Vec::new() };
     let time = run.log.time();
-    let Some(demand) = demand(run) else { return Vec::new() };
+    let Some(demand) = demand(run).filter(|_| !is_coarse(run)) else { return Vec::new() };
     let stuck = frozen(time, rpm, &swings::of_demand(time, demand))
         .map(|Frozen { value, share }| graded(share, Why::Stuck { rpm: value, share }));
     let lost = dropouts::lost(time, rpm, demand)
@@ -53,6 +55,11 @@ fn demand<'a>(run: &RunToWeigh<'a>) -> Option<&'a [f64]> {
         contrast.is_none_or(|c| c.strength() > swings::FOLLOWS) && frozen(time, demand, &revs).is_none()
     };
     [Channel::Current, Channel::Throttle].into_iter().filter_map(|c| run.log.channel(c)).find(follows)
+}
+
+/// The revs without the rows in which they dropped out.
+pub fn mended(time: &[f64], rpm: &[f64]) -> Vec<f64> {
+    dropouts::mended(time, rpm)
 }
 
 /// The swings of a run's revs, without the rows in which they dropped out.
@@ -76,7 +83,7 @@ pub fn weigh_together(members: &mut [Member], sheet: &Sheet) {
     let factors: Vec<Option<f64>> = ratios.iter().map(|ratio| turns::factor_of_lap((*ratio)?)).collect();
     let tops: Vec<Option<f64>> = members.iter().map(|m| turns::usual_speed(&m.run).filter(|_| usable(m))).collect();
     let cars: Vec<String> = members.iter().map(|m| m.car().to_owned()).collect();
-    if are_off_in_all_cars(&cars, &factors) {
+    if are_off_in_all_cars(&cars, &ratios, &factors) {
         // Then it is the lap length, of which the sheet's own evidence tells.
         return;
     }
@@ -102,19 +109,23 @@ pub fn weigh_together(members: &mut [Member], sheet: &Sheet) {
 
 /// Whether the laps are a list's and not found by the revs themselves.
 fn has_list(member: &Member) -> bool {
-    member.run.laps.source == crate::laps::Source::List
+    member.run.laps.source == Source::List
 }
 
 /// Whether the laps of two cars or more are off by one factor in all runs that have it.
-fn are_off_in_all_cars(cars: &[String], factors: &[Option<f64>]) -> bool {
+fn are_off_in_all_cars(cars: &[String], ratios: &[Option<f64>], factors: &[Option<f64>]) -> bool {
     let with_laps = || cars.iter().zip(factors).filter(|(_, factor)| factor.is_some());
     let Some((car, factor)) = with_laps().next() else { return false };
-    let all_alike = factors.iter().all(|f| f.is_none() || f == factor);
+    // A run that fits the sheet has a ratio and no factor.
+    let all_alike = ratios.iter().zip(factors).all(|(ratio, f)| ratio.is_none() || f == factor);
     all_alike && with_laps().any(|(other, _)| other != car)
 }
 
 /// What the turns of a lap say that are off by a factor; `alike` is whether those of all runs of the car are.
 fn by_lap(run: &RunToWeigh, factor: f64, alike: bool) -> Vec<Evidence> {
+    if let Some(parts) = parts_of_a_lap(run, factor) {
+        return vec![parts];
+    }
     let may_be_radius = alike && factor == BY_RADIUS;
     let is_radius = may_be_radius && run.plan.settings.tyre_mm().is_some_and(|mm| mm < SMALLEST_TYRE_MM);
     let why = Why::Turns { factor, may_be_radius };
@@ -135,6 +146,15 @@ fn by_other_runs(own: Option<f64>, others: &[f64]) -> Vec<Evidence> {
         _ if agree => vec![Evidence::unusable(REVS, Why::UnlikeOtherRuns { factor }.into())],
         _ => Vec::new(),
     }
+}
+
+/// A doubtful list whose laps take a whole part of the turns that the sheet needs holds parts of laps.
+fn parts_of_a_lap(run: &RunToWeigh, factor: f64) -> Option<Evidence> {
+    let parts = factor.recip().round();
+    let in_doubt = matches!(run.laps.list, Some(ListVerdict::Doubtful(_))) && run.laps.source == Source::List;
+    let lap_s = run.laps.median_s().filter(|_| in_doubt && parts >= 2.0)?;
+    let reason = ListReason::Sectors { parts: parts as usize, list_s: lap_s, log_s: parts * lap_s };
+    Some(Evidence::unusable(Subject::Laps, super::Why::List(super::lists::Why::Refused(reason))))
 }
 
 impl From<Why> for super::Why {

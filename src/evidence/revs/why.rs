@@ -39,6 +39,11 @@ pub enum Why {
 }
 
 impl Why {
+    /// Whether the revs are right but for a whole factor.
+    pub fn is_factor(&self) -> bool {
+        matches!(self, Self::Turns { .. } | Self::UnlikeOtherRuns { .. } | Self::UnlikeTheOtherRun { .. })
+    }
+
     /// What to do about it; empty where the reason says it.
     pub fn advice(&self) -> &'static str {
         match self {
@@ -46,10 +51,10 @@ impl Why {
                 "check the sensor wire and the plug that the revs come from"
             }
             Self::Turns { may_be_radius: true, .. } => {
-                "enter the motor's poles, or the tyre's diameter if its radius stands there"
+                "check the motor's poles, and that the tyre is entered by its diameter"
             }
-            Self::Turns { .. } => "enter the motor's poles, and check gearing and tyre on the sheet",
-            Self::UnlikeOtherRuns { .. } | Self::UnlikeTheOtherRun { .. } => "enter the motor's poles in this run",
+            Self::Turns { .. } => "check the motor's poles, the gearing and the tyre on the sheet",
+            Self::UnlikeOtherRuns { .. } | Self::UnlikeTheOtherRun { .. } => "check the motor's poles for this run",
         }
     }
 }
@@ -63,7 +68,7 @@ impl Display for Why {
                 } else {
                     format!("for {:.0} % of the drive", 100.0 * share)
                 };
-                write!(f, "the revs stay at {rpm:.0} {share} while the motor is driven on and off")
+                write!(f, "the revs stay at {rpm:.0} {share} while the current rises and falls")
             }
             Self::DroppedOut { times, share } => {
                 write!(f, "the revs drop out {times} times under power, for {:.1} % of the rows", 100.0 * share)
@@ -71,7 +76,7 @@ impl Display for Why {
             Self::Turns { factor, may_be_radius } => {
                 write!(f, "the log has {} as gearing, tyre and lap length on the sheet need", as_many(factor))?;
                 f.write_str(if may_be_radius {
-                    ": the poles are wrong, or the tyre's radius stands for its diameter"
+                    ": the poles are wrong, or the tyre's radius was entered as its diameter"
                 } else {
                     ""
                 })

@@ -38,7 +38,7 @@ pub fn weigh_together(members: &mut [Member]) {
             let swapped = is_swapped(members, &courses, index, &others);
             let exchanged = swapped.then(|| {
                 Part::BOTH
-                    .map(|part| Evidence::doubtful(part.subject(), crate::evidence::Why::Temperature(Why::Exchanged)))
+                    .map(|part| Evidence::unusable(part.subject(), crate::evidence::Why::Temperature(Why::Exchanged)))
             });
             let low = Part::BOTH.into_iter().filter_map(|part| too_low(members, &courses, index, &others, part));
             let still =

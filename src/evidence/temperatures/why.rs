@@ -128,10 +128,9 @@ impl Display for Why {
                 let part = part.words();
                 write!(f, "the {part}'s sensor swings by {by_c:.0} °C from one reading to the next: that is noise")
             }
-            Self::Exchanged => f.write_str(
-                "motor and controller temperature seem to be swapped: they go with the car's other runs only the other \
-                 way round",
-            ),
+            Self::Exchanged => {
+                f.write_str("motor and controller temperature look swapped: exchanged, they match the car's other runs")
+            }
             Self::TooLow { part, start_c, least_c } => write!(
                 f,
                 "the {}'s sensor started at {start_c:.0} °C, while the air, the other sensor and the runs before had at \

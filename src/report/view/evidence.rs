@@ -31,6 +31,8 @@ struct Group<'a> {
     evidence: &'a Evidence,
     /// Their ids.
     runs: Vec<String>,
+    /// Other things that the same reason puts in doubt in the same runs.
+    also: Vec<&'static str>,
     /// Whether the reason has other figures in some of them.
     figures_differ: bool,
 }
@@ -46,13 +48,14 @@ pub fn doubts(review: &Review) -> Vec<DoubtView> {
                     group.figures_differ |= group.evidence.why != evidence.why;
                     group.runs.push(id);
                 }
-                None => groups.push(Group { evidence, runs: vec![id], figures_differ: false }),
+                None => groups.push(Group { evidence, runs: vec![id], also: Vec::new(), figures_differ: false }),
             }
         }
     }
     groups.sort_by_key(|group| std::cmp::Reverse(group.evidence.worth));
-    let view = |Group { evidence, runs, figures_differ }: &Group| {
-        let mut view = doubt(evidence, &whose(evidence.of, runs, review.runs.len()));
+    join_names(&mut groups);
+    let view = |Group { evidence, runs, also, figures_differ }: &Group| {
+        let mut view = doubt(evidence, &with_names(also, &whose(evidence.of, runs, review.runs.len())));
         if *figures_differ {
             // They are the first run's.
             view.why += &format!(" (run {})", runs[0]);
@@ -60,6 +63,29 @@ pub fn doubts(review: &Review) -> Vec<DoubtView> {
         view
     };
     groups.iter().map(view).collect()
+}
+
+/// Joins groups that one reason puts in doubt in the same runs, as a current and a mass that cannot both be right.
+fn join_names(groups: &mut Vec<Group>) {
+    let mut joined: Vec<Group> = Vec::new();
+    for group in std::mem::take(groups) {
+        let same = |known: &&mut Group| {
+            known.evidence.why == group.evidence.why
+                && known.evidence.worth == group.evidence.worth
+                && known.runs == group.runs
+        };
+        match joined.iter_mut().find(same) {
+            Some(known) => known.also.push(name(group.evidence)),
+            None => joined.push(group),
+        }
+    }
+    *groups = joined;
+}
+
+/// The other names, and the runs after them.
+fn with_names(also: &[&str], whose: &str) -> String {
+    let names: String = also.iter().map(|name| format!(", {name}")).collect();
+    format!("{names}{whose}")
 }
 
 /// Whether two doubts are of one kind, on one thing.
@@ -70,7 +96,15 @@ fn is_alike(one: &Evidence, other: &Evidence) -> bool {
 
 /// What is doubtful or unusable in one run.
 pub fn doubts_of_run(run: &SettledRun) -> Vec<DoubtView> {
-    run.evidence().into_iter().flat_map(RunEvidence::not_sound).map(|evidence| doubt(evidence, "")).collect()
+    let mut groups: Vec<Group> = run
+        .evidence()
+        .into_iter()
+        .flat_map(RunEvidence::not_sound)
+        .map(|evidence| Group { evidence, runs: Vec::new(), also: Vec::new(), figures_differ: false })
+        .collect();
+    groups.sort_by_key(|group| std::cmp::Reverse(group.evidence.worth));
+    join_names(&mut groups);
+    groups.iter().map(|group| doubt(group.evidence, &with_names(&group.also, ""))).collect()
 }
 
 /// The runs that share a doubt, in a phrase.
@@ -101,6 +135,9 @@ fn doubt(evidence: &Evidence, whose: &str) -> DoubtView {
 /// What an answer that rests on `subjects` has to rest on in a run, in a line; empty where it has nothing.
 pub fn rests_on(subjects: &[&[Subject]], run: &SettledRun) -> String {
     let Some(evidence) = run.evidence() else { return String::new() };
+    if evidence.worth(Subject::Log) == Worth::Unusable {
+        return "Not used: the whole log.".to_owned();
+    }
     let mut own: Vec<&Evidence> = Vec::new();
     for found in subjects.iter().flat_map(|s| s.iter()).filter_map(|s| evidence.of(*s)) {
         if !own.contains(&found) {
@@ -109,7 +146,7 @@ pub fn rests_on(subjects: &[&[Subject]], run: &SettledRun) -> String {
     }
     let named = |worth: Worth| own.iter().filter(|e| e.worth == worth).map(|e| name(e)).collect::<Vec<_>>().join(", ");
     let parts = [
-        ("Rests on ", named(Worth::Sound)),
+        ("Based on ", named(Worth::Sound)),
         ("In doubt: ", named(Worth::Doubtful)),
         ("Not used: ", named(Worth::Unusable)),
     ];

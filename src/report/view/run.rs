@@ -123,7 +123,9 @@ fn headline(review: &Review, run: &ConcludedRun) -> String {
     let mut headlines = own.filter_map(|f| f.headline.as_deref());
     match (run.done(), headlines.next()) {
         (None, _) => "could not be read".to_owned(),
-        (Some(done), None) if done.evidence.not_sound().next().is_some() => "not all of it can be believed".to_owned(),
+        (Some(done), None) if done.evidence.not_sound().next().is_some() => {
+            "check the log or the sheet first".to_owned()
+        }
         (Some(_), None) => "nothing to act on".to_owned(),
         (Some(_), Some(first)) => format!("{first}{}", if headlines.next().is_some() { ", and more" } else { "" }),
     }

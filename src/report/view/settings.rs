@@ -1,6 +1,7 @@
 //! Settings of a run, what differs from the car's run before, and what a change of one is called.
 
 use super::cells::RowView;
+use crate::evidence::AIR;
 use crate::review::Review;
 use crate::sheet::keys::{self, printable_label};
 use crate::sheet::{NOTE, Setting};
@@ -34,6 +35,9 @@ pub fn changes(review: &Review, index: usize) -> Vec<String> {
     keys.dedup();
     keys.into_iter()
         .filter(|key| old.get(*key) != new.get(*key) && key.as_str() != NOTE)
+        // What was refused says nothing of a change.
+        .filter(|key| ![old.get(*key), new.get(*key)].iter().any(|s| matches!(s, Some(Setting::Refused(_)))))
+        .filter(|key| key.as_str() != AIR)
         .map(|key| {
             let (from, to) = (old.get(key).map(Setting::to_string), new.get(key).map(Setting::to_string));
             change(key, from.as_deref(), to.as_deref(), &[])

@@ -119,7 +119,7 @@ pub fn weekend(review: &Review) -> WeekendView {
         subtitle: subtitle(review),
         doubts: doubts(review),
         findings: review.findings.iter().map(finding).collect(),
-        calm: calm(&runs),
+        calm: calm(&runs, has_doubts(review)),
         runs,
         key: Mark::KEY,
         trends: review.trends.iter().filter(|t| !is_unanswered(t)).map(over_runs).collect(),
@@ -151,8 +151,15 @@ fn subtitle(review: &Review) -> String {
     parts.join(" · ")
 }
 
+fn has_doubts(review: &Review) -> bool {
+    review.runs.iter().filter_map(|r| r.run.evidence()).any(|e| e.not_sound().next().is_some())
+}
+
 /// Said where there is no finding: silence is no praise where a question has no answer.
-fn calm(runs: &[RunRow]) -> &'static str {
+fn calm(runs: &[RunRow], in_doubt: bool) -> &'static str {
+    if in_doubt {
+        return "No more to act on in what could be used.";
+    }
     let some_open = runs.iter().any(|r| r.error.is_some() || r.answers.iter().any(|cell| cell.mark == Mark::Open));
     if some_open { "Nothing to act on. ○ marks what could not be answered." } else { "Nothing to act on." }
 }

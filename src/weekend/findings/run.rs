@@ -3,10 +3,12 @@
 use serde_json::{Value, json};
 
 use super::finding::{About, Finding, Place};
+use crate::evidence::{Subject, Worth};
 use crate::figure::Weight;
 use crate::measure::battery::{Battery, BatteryVerdict};
 use crate::measure::heat::{Heat, HeatVerdict};
 use crate::measure::hot_part::HotPart;
+use crate::measure::rests_on;
 use crate::measure::wheelspin::Wheelspin;
 use crate::notice::printable;
 use crate::quantity::Estimate;
@@ -60,7 +62,28 @@ pub fn findings_of_run(run: &SettledRun, next: &[Next], without_fan: Option<&Wit
     findings.extend(without_fan.and_then(|fan| fan_finding(run, fan)));
     findings.extend(wheelspin_finding(run, &done.answers.wheelspin));
     findings.extend(battery_finding(run, &done.answers.battery));
-    findings
+    findings.into_iter().map(|finding| in_doubt(run, finding)).collect()
+}
+
+/// A finding that rests on something in doubt says so.
+fn in_doubt(run: &SettledRun, finding: Finding) -> Finding {
+    let subjects = match finding.about {
+        About::Gearing => rests_on::GEARING,
+        About::Motor => rests_on::heat(HotPart::Motor),
+        About::Controller => rests_on::heat(HotPart::Controller),
+        About::Wheelspin => rests_on::WHEELSPIN,
+        About::Battery => rests_on::BATTERY,
+        About::Trend | About::Change => &[],
+    };
+    let is_doubtful = |s: &&Subject| run.evidence().is_some_and(|e| e.worth(**s) == Worth::Doubtful);
+    let names: Vec<&str> = subjects.iter().filter(is_doubtful).map(|s| s.label()).collect();
+    if names.is_empty() {
+        return finding;
+    }
+    let doubt = format!("In doubt: it rests on the {}", names.join(", "));
+    let detail = if finding.detail.is_empty() { doubt } else { format!("{}. {doubt}", finding.detail) };
+    let headline = finding.headline.map(|headline| format!("{headline}, in doubt"));
+    Finding { headline, text: format!("{}. {detail}", finding.lead), detail, ..finding }
 }
 
 fn name(run: &SettledRun) -> String {
@@ -145,7 +168,10 @@ fn heat_finding(run: &SettledRun, part: HotPart, next: &[Next]) -> Option<Findin
         (HeatVerdict::Over, _) if peak > heat.limit_c => (
             Weight::Act,
             format!("the {part_name} went over its limit"),
-            format!("The {part_name} reached {peak:.0} °C in run {id}, over {limit}"),
+            format!(
+                "The {part_name} reached {}{peak:.0} °C in run {id}, over {limit}",
+                if heat.in_part { "at least " } else { "" }
+            ),
             format!("It was over for {:.0} s. {}", heat.over_limit_s.unwrap_or(0.0), remedy(run, part, heat, next)),
         ),
         (HeatVerdict::Over, Some(end)) => (

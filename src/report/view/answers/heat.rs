@@ -46,7 +46,7 @@ pub fn answer(run: &ConcludedRun, done: &Measured, race_s: f64) -> AnswerView {
         sentences,
         details: details(motor.heat),
         charts: chart(
-            |size| charts::temperatures(&done.log, motor.heat, controller.heat, shown_end, size),
+            |size| charts::temperatures(&done.sound_log, motor.heat, controller.heat, shown_end, size),
             "Temperatures of motor and controller over time against their limits",
             caption([&motor, &controller]),
         ),
@@ -78,6 +78,13 @@ fn figure(part: &Part, race_s: f64) -> KeyFigure {
 /// What a part did over the run, and its limit.
 fn went(part: &Part) -> Option<String> {
     let Part { name, heat } = part;
+    if heat.in_part {
+        return Some(format!(
+            "The {name} went from {} to at least {:.0} °C, as far as its sensor can be used.",
+            number(heat.start_c, 0),
+            heat.peak_c?
+        ));
+    }
     let mut text = format!(
         "The {name} went from {} to {:.0} °C, hottest {:.0} s into the log.",
         number(heat.start_c, 0),
