@@ -76,7 +76,7 @@ fn with_evidence(run: LappedRun, mut evidence: RunEvidence, sheet: &Sheet) -> We
             }
             laps.notices.extend(unread);
             let again = RunToWeigh { plan: &plan, log: &log, laps: &laps };
-            if list.is_some() {
+            if list.is_some() && evidence.worth(Subject::Log) != Worth::Unusable {
                 evidence.weigh_laps_again(&again);
             }
         }

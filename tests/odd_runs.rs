@@ -176,8 +176,11 @@ fn air_that_the_recorder_measured_serves_where_the_sheet_has_none() {
     let mut lines = text.lines().filter(|l| !l.trim().is_empty());
     let mut with_air = format!("{}\tAmbient Temp [°C]\n", lines.next().unwrap());
     lines.for_each(|line| with_air += &format!("{line}\t26,5\n"));
-    std::fs::write(folder.path().join("logs/t4.csv"), with_air).unwrap();
-    let sheet = "[cars.a]\nspur = 116\npinion = 31\n[[runs]]\nid = \"a\"\nlog = \"logs/t4.csv\"\n[[runs]]\nid = \"b\"\nlog = \"logs/t4.csv\"\nambient_c = 20\n";
+    std::fs::write(folder.path().join("logs/t4.csv"), &with_air).unwrap();
+    // The same drive, a row shorter: one log under two runs would be nobody's.
+    let shorter = with_air.trim_end().rsplit_once('\n').unwrap().0;
+    std::fs::write(folder.path().join("logs/t5.csv"), shorter).unwrap();
+    let sheet = "[cars.a]\nspur = 116\npinion = 31\n[[runs]]\nid = \"a\"\nlog = \"logs/t4.csv\"\n[[runs]]\nid = \"b\"\nlog = \"logs/t5.csv\"\nambient_c = 20\n";
     std::fs::write(folder.path().join("weekend.toml"), sheet).unwrap();
     let review = runtrue::review::review(folder.path(), &|_, _| {}).unwrap();
     let air: Vec<_> = review.runs.iter().map(|r| r.plan().ambient_c).collect();

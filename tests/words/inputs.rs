@@ -308,6 +308,10 @@ pub fn weekends() -> Vec<&'static [(&'static str, &'static str)]> {
             ("ambient_c = 26\n", "ambient_c = 26\nmotor.fan_mm = 0\n"),
             ("ambient_c = 25\n", "ambient_c = 25\nsticker = \"red\"\n"),
         ],
+        // What cannot be true.
+        &[("motor_c = 100", "motor_c = 212"), ("esc_c = 100", "esc_c = 180"), ("ambient_c = 24", "ambient_c = 48")],
+        &[("lap_length_m = 214.0", "lap_length_m = 199.0")],
+        &[("log = \"logs/t2.csv\"", "log = \"logs/t1.csv\""), ("log = \"logs/p2.csv\"", "log = \"logs/t3.csv\"")],
         // Half as much of everything: a run in a file that holds one.
         &[
             ("laps = \"laps/t2.csv\"\n", ""),

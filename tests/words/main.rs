@@ -11,6 +11,8 @@
 mod cli;
 #[path = "../driven/mod.rs"]
 mod driven;
+#[path = "../faulted/mod.rs"]
+mod faulted;
 mod gather;
 mod inputs;
 mod local_page;
@@ -20,18 +22,23 @@ use std::path::{Path, PathBuf};
 use clap::CommandFactory;
 use cli::Arguments;
 use driven::{driven_on, reviewed, track};
+use faulted::fault::{self, At};
+use faulted::worlds::World;
 use gather::{Words, program, text_of};
 use runtrue::demo::car::CarSpec;
 use runtrue::demo::drive::Drive;
 use runtrue::demo::recorder::Recorder;
+use runtrue::kept::KeptRuns;
+use runtrue::review::review_again;
 use runtrue::review_file;
 use serde_json::Value;
 
 /// The stages in the order of the work, which is that of the file.
-const STAGES: [&str; 11] = [
+const STAGES: [&str; 12] = [
     "Reading logs",
     "Setup sheet",
     "Lap lists and laps",
+    "Evidence",
     "Answers of a run",
     "Findings",
     "Trends",
@@ -45,7 +52,9 @@ const STAGES: [&str; 11] = [
 /// Where a string of `review.json` belongs.
 fn stage(path: &[String]) -> &'static str {
     let has = |part: &str| path.iter().any(|p| p == part);
-    if has("findings") {
+    if has("evidence") {
+        "Evidence"
+    } else if has("findings") {
         "Findings"
     } else if has("trends") {
         "Trends"
@@ -164,6 +173,20 @@ fn weekends(words: &mut Words) {
     review(words, &Folder::new().with("mine.csv", inputs::log(1200)), true);
 }
 
+/// Every kind of fault on a weekend.
+fn faults(words: &mut Words) {
+    let weekend = World::Demo.weekend(0);
+    let (mut folder, mut kept) = (faulted::weekend::Folder::new(), KeptRuns::default());
+    for fault in fault::all() {
+        let mut faulty = weekend.clone();
+        let at = At { run: 1, seed: 0, strength: fault.strengths[0].1 };
+        if fault.put(&mut faulty, at).is_some() {
+            let review = review_again(folder.lay(&faulty), &mut kept, &|_, _| {}).unwrap();
+            words.json(&serde_json::from_str(&review_file::text(&review)).unwrap(), &stage);
+        }
+    }
+}
+
 /// What changes from run to run of a day.
 type Day = fn(f64, &mut Drive);
 
@@ -247,7 +270,7 @@ fn every_sentence_can_be_read_from_top_to_bottom() {
     let words = std::thread::scope(|scope| {
         let weekends = scope.spawn(|| gather(&[weekends, page]));
         let season = scope.spawn(|| gather(&[days, season]));
-        let inputs = gather(&[logs, folders, commands]);
+        let inputs = gather(&[logs, folders, commands, faults]);
         inputs.merge(weekends.join().unwrap()).merge(season.join().unwrap())
     });
     insta::with_settings!({ prepend_module_to_snapshot => false, snapshot_path => "../snapshots", omit_expression => true }, {

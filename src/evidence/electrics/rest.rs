@@ -13,7 +13,7 @@ const CELL_V: std::ops::RangeInclusive<f64> = 3.0..=4.25;
 /// A cell at the start of a run, V: mostly charged. Common practice, no source.
 const AT_START_V: std::ops::RangeInclusive<f64> = 3.6..=4.22;
 /// A nickel cell at rest, V, and the fewest that a pack has in series (makers' tables, from memory).
-const NICKEL_CELL_V: std::ops::RangeInclusive<f64> = 1.0..=1.6;
+const NICKEL_CELL_V: std::ops::RangeInclusive<f64> = 1.2..=1.6;
 const LEAST_NICKEL_CELLS: f64 = 4.0;
 /// No cell of any lithium kind rests above this, V: high-voltage ones are charged to 4.35 V (makers' tables, from
 /// memory), and a recorder is one per cent off.

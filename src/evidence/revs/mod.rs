@@ -25,6 +25,8 @@ use crate::statistics::quantiles::median;
 const MUCH: f64 = 0.10;
 /// No tyre of such a car is smaller, mm: a smaller one on the sheet is a radius. Common practice, no source.
 const SMALLEST_TYRE_MM: f64 = 35.0;
+/// Passings farther off than this share of a lap are at another place of the track. Common practice, no source.
+const ELSEWHERE: f64 = 0.25;
 /// The factor that a radius in place of a diameter puts the turns of a lap off by.
 const BY_RADIUS: f64 = 0.5;
 
@@ -151,8 +153,10 @@ fn by_other_runs(own: Option<f64>, others: &[f64]) -> Vec<Evidence> {
 /// A doubtful list whose laps take a whole part of the turns that the sheet needs holds parts of laps.
 fn parts_of_a_lap(run: &RunToWeigh, factor: f64) -> Option<Evidence> {
     let parts = factor.recip().round();
-    let in_doubt = matches!(run.laps.list, Some(ListVerdict::Doubtful(_))) && run.laps.source == Source::List;
-    let lap_s = run.laps.median_s().filter(|_| in_doubt && parts >= 2.0)?;
+    let Some(ListVerdict::Doubtful(ListReason::Scatters { most_s })) = run.laps.list else { return None };
+    let is_laid = run.laps.source == Source::List && parts >= 2.0;
+    // Where revs alone are too few, the list still finds the car at one place.
+    let lap_s = run.laps.median_s().filter(|lap_s| is_laid && most_s > ELSEWHERE * lap_s)?;
     let reason = ListReason::Sectors { parts: parts as usize, list_s: lap_s, log_s: parts * lap_s };
     Some(Evidence::unusable(Subject::Laps, super::Why::List(super::lists::Why::Refused(reason))))
 }
