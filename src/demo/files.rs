@@ -10,21 +10,13 @@ use std::path::{Path, PathBuf};
 
 use serde::Deserialize;
 
-use super::weekend::TRUTH;
+use super::invented::InventedFile;
+use super::weekend::{TRUTH, Weekend};
 use super::{alder_quay, season};
 use crate::storage::{UNFINISHED, WaitingFile, WriteError, sweep};
 
 /// Most weekends of an invented season.
 const MOST_ROUNDS: usize = 12;
-
-/// A file of an invented weekend or season.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct InventedFile {
-    /// Its path from the folder.
-    pub path: PathBuf,
-    /// Its content.
-    pub bytes: Vec<u8>,
-}
 
 /// Why a demo was not written. The folder is then as it was.
 #[derive(Debug, thiserror::Error)]
@@ -46,6 +38,16 @@ pub enum DemoError {
     /// A file could not be written.
     #[error(transparent)]
     Unwritten(#[from] WriteError),
+}
+
+impl Weekend {
+    /// Writes its files into `folder`.
+    ///
+    /// # Errors
+    /// [`DemoError`]; where the folder holds anything but an earlier demo that nobody has changed, nothing is written.
+    pub fn write(&self, folder: &Path) -> Result<(), DemoError> {
+        write(folder, &self.files())
+    }
 }
 
 /// Writes `files`, the last of them last, into `folder`: all of them or none. What an earlier demo has more goes.

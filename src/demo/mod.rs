@@ -10,6 +10,7 @@ pub mod car;
 pub mod drive;
 mod driver;
 pub mod files;
+pub mod invented;
 pub mod manner;
 pub mod recorder;
 pub mod season;

@@ -8,7 +8,7 @@ use rand_chacha::ChaCha8Rng;
 
 use super::car::CarSpec;
 use super::drive::Drive;
-use super::files::InventedFile;
+use super::invented::InventedFile;
 use super::track::Track;
 use super::weekend::{PlannedRun, Weekend};
 

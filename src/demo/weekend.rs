@@ -1,12 +1,12 @@
 //! An invented weekend as it is planned, and how it is written to a folder.
 
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 
 use serde_json::{Value, json};
 
 use super::car::CarSpec;
 use super::drive::Drive;
-use super::files::{self, DemoError, InventedFile};
+use super::invented::InventedFile;
 use super::manner::Manner;
 use super::recorder::Recorder;
 use super::simulation::simulate;
@@ -183,14 +183,6 @@ impl Weekend {
         add(TRUTH.to_owned(), format!("{truth:#}\n").into_bytes());
         add(SHEET.to_owned(), self.sheet().into_bytes());
         files
-    }
-
-    /// Writes its files into `folder`.
-    ///
-    /// # Errors
-    /// [`DemoError`]; where the folder holds anything but an earlier demo that nobody has changed, nothing is written.
-    pub fn write(&self, folder: &Path) -> Result<(), DemoError> {
-        files::write(folder, &self.files())
     }
 
     /// The setup sheet.

@@ -2,6 +2,8 @@
 
 use std::fmt::{self, Display};
 
+use crate::wording::counted;
+
 /// What a lap list is worth.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum ListVerdict {
@@ -157,7 +159,7 @@ impl Display for ListReason {
                 seconds(*step_s)
             ),
             Self::TooShort { laps, log_laps } => {
-                write!(f, "it has only {laps} laps, which could be several of the log's {log_laps}")
+                write!(f, "it has only {}, which could be several of the log's {log_laps}", counted(*laps, "lap"))
             }
             Self::LongerThanLog { list_s, log_s } => write!(
                 f,

@@ -181,7 +181,9 @@ fn faults(words: &mut Words) {
         let mut faulty = weekend.clone();
         let at = At { run: 1, seed: 0, strength: fault.strengths[0].1 };
         if fault.put(&mut faulty, at).is_some() {
-            let review = review_again(folder.lay(&faulty), &mut kept, &|_, _| {}).unwrap();
+            let path = folder.lay(&faulty).to_owned();
+            words.in_folder(path.to_str().unwrap());
+            let review = review_again(&path, &mut kept, &|_, _| {}).unwrap();
             words.json(&serde_json::from_str(&review_file::text(&review)).unwrap(), &stage);
         }
     }
@@ -269,8 +271,8 @@ fn every_sentence_can_be_read_from_top_to_bottom() {
     let page = |words: &mut Words| local_page::local_page(words, &changed(&[]), &Folder::new());
     let words = std::thread::scope(|scope| {
         let weekends = scope.spawn(|| gather(&[weekends, page]));
-        let season = scope.spawn(|| gather(&[days, season]));
-        let inputs = gather(&[logs, folders, commands, faults]);
+        let season = scope.spawn(|| gather(&[days, season, faults]));
+        let inputs = gather(&[logs, folders, commands]);
         inputs.merge(weekends.join().unwrap()).merge(season.join().unwrap())
     });
     insta::with_settings!({ prepend_module_to_snapshot => false, snapshot_path => "../snapshots", omit_expression => true }, {

@@ -158,13 +158,13 @@ impl Display for Why {
             }
             Self::VoltageDoesNotSag { amps, fall_v, least_v } => write!(
                 f,
-                "the voltage does not give way under load: {amps:.0} A more lower it by {fall_v:.3} V, and any pack by at \
-                 least {least_v:.3} V"
+                "with {amps:.0} A more the voltage {}, and any pack's falls by at least {least_v:.3} V",
+                falls(fall_v)
             ),
             Self::MoreThanTheSag { amps, fall_v } => write!(
                 f,
-                "{amps:.0} A more lower the voltage by no more than {fall_v:.3} V: any pack gives way by more, so that the \
-                 current reads too high"
+                "with {amps:.0} A more the voltage {}: any pack's falls by more, so the current reads too high",
+                falls(fall_v)
             ),
             Self::CellTooHigh(volts) => {
                 write!(
@@ -201,6 +201,11 @@ impl Display for Why {
             }
         }
     }
+}
+
+/// What a voltage does that should fall.
+fn falls(fall_v: f64) -> String {
+    if fall_v > 0.0 { format!("falls by only {fall_v:.3} V") } else { "does not fall at all".to_owned() }
 }
 
 /// `for 40 % of the drive`, or `all the time`.
