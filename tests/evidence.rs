@@ -26,7 +26,7 @@ const ONE_IN_OPEN: usize = 8;
 #[rstest]
 #[case::few(1, &[World::Demo])]
 #[ignore = "the long form: .ci/run"]
-#[case::all(3, &World::ALL)]
+#[case::all(2, &World::ALL)]
 fn faults_are_caught(#[case] seeds: u64, #[case] worlds: &[World]) {
     let faults = fault::all();
     let mut missed = Vec::new();
@@ -70,7 +70,7 @@ fn sound_weekends_are_left_alone(
 #[rstest]
 #[case::few(1, World::Demo)]
 #[ignore = "the long form: .ci/run"]
-#[case::demo(4, World::Demo)]
+#[case::demo(2, World::Demo)]
 #[ignore = "the long form: .ci/run"]
 #[case::hot_demo(2, World::HotDemo)]
 #[ignore = "the long form: .ci/run"]

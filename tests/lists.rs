@@ -120,7 +120,7 @@ fn of_seed(car: &CarSpec, seed: u64) -> Vec<Case> {
 #[rstest]
 #[case::few(3)]
 #[ignore = "the long form: .ci/run"]
-#[case::all(50)]
+#[case::all(25)]
 fn a_list_is_laid_only_on_its_own_log(#[case] seeds: u64) {
     let cases: Vec<Case> = every(seeds, of_seed).into_iter().flatten().collect();
     let mut kinds: Vec<&str> = Vec::new();
