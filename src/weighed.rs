@@ -63,14 +63,14 @@ fn with_evidence(run: LappedRun, mut evidence: RunEvidence, sheet: &Sheet) -> We
     let sound_plan = evidence.sound_plan(&plan);
     let outcome = outcome.map(|Lapped { log, mut laps, list }| {
         let sound_log = evidence.sound_log(&log);
-        if moves_laps(&evidence, laps.source) {
+        let laid_wrongly = laps.source == Source::List && evidence.worth(Subject::Laps) == Worth::Unusable;
+        if laid_wrongly || moves_laps(&evidence) {
             let unread = laps.notices.into_iter().filter(|n| n.code == NoticeCode::NoLapList).collect::<Vec<_>>();
             let as_read = laps.list;
-            let list = list
-                .filter(|_| evidence.worth(Subject::Laps) != Worth::Unusable || as_read.is_none_or(|l| l.is_refused()));
+            let list = list.filter(|_| !laid_wrongly);
             laps = laps_of(&sound_log, &settings_for_laps(&evidence, &sound_plan), list.as_deref(), sheet);
             laps.list = laps.list.or(as_read);
-            // Without revs there are no laps, and why there are no revs is said already.
+            // What is wrong with the revs says why laps are missing.
             if evidence.refusal(Subject::Channel(Channel::Rpm)).is_some() {
                 laps.notices.clear();
             }
@@ -97,11 +97,11 @@ fn settings_for_laps(evidence: &RunEvidence, plan: &RunPlan) -> Settings {
 
 fn energy_is_in_doubt(evidence: &RunEvidence) -> bool {
     let energy = [Subject::Channel(Channel::Voltage), Subject::Channel(Channel::Current), Subject::Setting("mass_kg")];
-    energy.into_iter().any(|subject| evidence.worth(subject) != Worth::Sound)
+    !evidence.are_sound(&energy)
 }
 
 /// Whether something that laps are found with is not to be used. Revs that are off by a factor still show the laps.
-fn moves_laps(evidence: &RunEvidence, source: Source) -> bool {
+fn moves_laps(evidence: &RunEvidence) -> bool {
     let used = [
         Subject::Channel(Channel::Throttle),
         Subject::Channel(Channel::GroundSpeed),
@@ -122,7 +122,6 @@ fn moves_laps(evidence: &RunEvidence, source: Source) -> bool {
     refused(Subject::Channel(Channel::Rpm))
         || evidence.revs_have_gaps()
         || energy_is_in_doubt(evidence)
-        || source == Source::List && refused(Subject::Laps)
         || used.into_iter().any(refused)
 }
 

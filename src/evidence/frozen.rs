@@ -1,12 +1,26 @@
 //! Channels that stay at one value while something else shows that they must move.
 
 use super::swings::Swing;
+use super::{Evidence, Subject, Why};
 
 /// So many turning points of another channel must pass while a value stands, before it counts as stuck. Common practice,
 /// no source: a car at a steady speed, or a recorder that holds a value over some rows, has fewer.
 const TURNING_POINTS: usize = 4;
 /// And so much time, s. Common practice, no source: recorders hold a value for a second at most.
 const LEAST_S: f64 = 3.0;
+
+/// A channel that was wrong for more than this share of the driving is not used. Common practice, no source.
+const MUCH: f64 = 0.10;
+
+/// What a channel is worth that was wrong for a `share` of the driving.
+pub fn graded(of: Subject, share: f64, why: impl Into<Why>) -> Evidence {
+    if share > MUCH { Evidence::unusable(of, why.into()) } else { Evidence::doubtful(of, why.into()) }
+}
+
+/// `for 40 % of the drive`, or `all the time`.
+pub fn for_share(share: f64) -> String {
+    if share > 0.95 { "all the time".to_owned() } else { format!("for {:.0} % of the drive", 100.0 * share) }
+}
 
 /// A channel that was stuck.
 #[derive(Debug, Clone, Copy, PartialEq)]

@@ -102,12 +102,13 @@ fn same_readings(one: &[f64], other: &[f64]) -> bool {
 /// The car that the log of the run at `n` fits, where it does not fit its own.
 fn other_car(members: &[Member], n: usize) -> Option<String> {
     let own = &members[n];
-    let fits_own = fit(own, &own.run.plan.settings);
+    let facts = Facts::of(own);
+    let fits_own = facts.fit(&own.run.plan.settings);
     if fits_own.cells == Some(true) && fits_own.turns != Some(false) || !fits_own.speaks_against() {
         return None;
     }
     let others = members.iter().filter(|m| m.car() != own.car() && !m.car().is_empty());
-    let mut fitting = others.filter(|m| fit(own, &m.run.plan.settings).speaks_for());
+    let mut fitting = others.filter(|m| facts.fit(&m.run.plan.settings).speaks_for());
     Some(fitting.next()?.car().to_owned())
 }
 
@@ -132,12 +133,27 @@ impl Fit {
     }
 }
 
-fn fit(member: &Member, settings: &Settings) -> Fit {
-    let rest_v = resting_volts(&member.run);
-    let cells = settings.number("battery.cells").zip(rest_v).map(|(n, v)| RESTING_CELL_V.contains(&(v / n)));
-    let length_m = member.lap_length_m;
-    let turns = member.run.laps.gripped_turns().zip(set_rollout_mm(settings)).zip(length_m);
-    let off = turns.map(|((turns, mm), length)| (turns * mm / (length * 1000.0)).ln().abs());
-    let turns = off.filter(|off| !(OWN_TURNS..=OTHER_TURNS).contains(off)).map(|off| off < OWN_TURNS);
-    Fit { cells, turns }
+/// What a log shows of the car that it is of, whichever that is.
+struct Facts {
+    rest_v: Option<f64>,
+    turns_a_lap: Option<f64>,
+    lap_length_m: Option<f64>,
+}
+
+impl Facts {
+    fn of(member: &Member) -> Self {
+        Self {
+            rest_v: resting_volts(&member.run),
+            turns_a_lap: member.run.laps.gripped_turns(),
+            lap_length_m: member.lap_length_m,
+        }
+    }
+
+    fn fit(&self, settings: &Settings) -> Fit {
+        let cells = settings.number("battery.cells").zip(self.rest_v).map(|(n, v)| RESTING_CELL_V.contains(&(v / n)));
+        let turns = self.turns_a_lap.zip(set_rollout_mm(settings)).zip(self.lap_length_m);
+        let off = turns.map(|((turns, mm), length)| (turns * mm / (length * 1000.0)).ln().abs());
+        let turns = off.filter(|off| !(OWN_TURNS..=OTHER_TURNS).contains(off)).map(|off| off < OWN_TURNS);
+        Fit { cells, turns }
+    }
 }

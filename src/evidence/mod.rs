@@ -289,6 +289,16 @@ impl RunEvidence {
         self.of(subject).map_or(Worth::Sound, |e| e.worth)
     }
 
+    /// Whether nothing speaks against any of these.
+    pub fn are_sound(&self, subjects: &[Subject]) -> bool {
+        subjects.iter().all(|subject| self.worth(*subject) == Worth::Sound)
+    }
+
+    /// Those of these that are used although they may be wrong.
+    pub fn doubtful<'a>(&'a self, subjects: &'a [Subject]) -> impl Iterator<Item = Subject> + 'a {
+        subjects.iter().copied().filter(|subject| self.worth(*subject) == Worth::Doubtful)
+    }
+
     /// Why it cannot be used; `None` where it can.
     pub fn refusal(&self, subject: Subject) -> Option<&Why> {
         let refused = |subject| self.of(subject).filter(|e| e.worth == Worth::Unusable)?.why.as_ref();
@@ -388,6 +398,11 @@ impl Member<'_> {
     pub fn car(&self) -> &str {
         &self.run.plan.car
     }
+}
+
+/// A temperature in °F in °C.
+fn from_fahrenheit(fahrenheit: f64) -> f64 {
+    (fahrenheit - 32.0) / 1.8
 }
 
 /// The sheet without a lap length that no run believes.

@@ -8,7 +8,7 @@
 use std::collections::BTreeSet;
 use std::fmt::{self, Display};
 
-use super::{Evidence, LAP_LENGTH, Member, RunToWeigh, Subject, Why as AnyWhy, Worth};
+use super::{Evidence, LAP_LENGTH, Member, RunToWeigh, Subject, Why as AnyWhy, from_fahrenheit};
 use crate::gears::set_rollout_mm;
 use crate::log::Channel;
 use crate::quantity::COVERAGE_95;
@@ -96,7 +96,7 @@ pub fn weigh(run: &RunToWeigh) -> Vec<Evidence> {
     });
     let limits = ["limits.motor_c", "limits.esc_c"].into_iter().filter_map(|path| {
         let limit_c = run.plan.settings.number(path).filter(|c| *c > HIGHEST_LIMIT_C)?;
-        let from_fahrenheit_c = Some((limit_c - 32.0) / 1.8).filter(|c| USUAL_LIMITS_C.contains(c));
+        let from_fahrenheit_c = Some(from_fahrenheit(limit_c)).filter(|c| USUAL_LIMITS_C.contains(c));
         let why = AnyWhy::Sheet(Why::Limit { limit_c, from_fahrenheit_c });
         Some(Evidence::unusable(Subject::Setting(path), why))
     });
@@ -139,8 +139,7 @@ fn car_off(members: &[Member], car: &str, stated_m: f64) -> Option<CarOff> {
     };
     // Revs and tyres that are wrong by themselves say nothing of the length.
     let is_sound = |m: &&Member| {
-        let used = [Subject::Channel(Channel::Rpm), Subject::Setting("tyre_diameter_mm"), Subject::Log];
-        used.into_iter().all(|subject| m.evidence.worth(subject) == Worth::Sound)
+        m.evidence.are_sound(&[Subject::Channel(Channel::Rpm), Subject::Setting("tyre_diameter_mm"), Subject::Log])
     };
     let own = || members.iter().filter(|m| m.car() == car).filter(is_sound);
     let mut all: Vec<f64> = own().filter_map(off).collect();

@@ -7,7 +7,7 @@
 
 use std::fmt::{self, Display};
 
-use super::{AIR, Evidence, Member, RunToWeigh, Subject, Why as AnyWhy};
+use super::{AIR, Evidence, Member, RunToWeigh, Subject, Why as AnyWhy, from_fahrenheit};
 use crate::log::Channel;
 use crate::statistics::quantiles::{highest, median};
 
@@ -191,16 +191,16 @@ fn gain_c(run: &RunToWeigh, channel: Channel, start_c: f64) -> f64 {
 /// motor.
 fn warm_fahrenheit(run: &RunToWeigh, motor: Start, controller: Start, air_c: f64) -> Vec<Evidence> {
     let is_so = |part: Start, beside: Start| {
-        let celsius = (part.celsius - 32.0) / 1.8;
+        let celsius = from_fahrenheit(part.celsius);
         let warm = (-CONVERTED_K..=WARM_START_K).contains(&(celsius - air_c));
-        let beside_too = (beside.celsius - 32.0) / 1.8;
+        let beside_too = from_fahrenheit(beside.celsius);
         let near = (celsius - beside.celsius).abs() <= BELOW_AIR_K || (celsius - beside_too).abs() <= BELOW_AIR_K;
         let gains = gain_c(run, part.channel, part.celsius) > COOL_GAIN_K;
         let above_motor = part.channel == Channel::ControllerTemperature && part.celsius - beside.celsius > HOT_START_K;
         part.celsius - air_c > HOT_START_K && air_c >= COLDEST_AIR_C && warm && near && (gains || above_motor)
     };
     let doubted = |part: Start| {
-        let celsius = (part.celsius - 32.0) / 1.8;
+        let celsius = from_fahrenheit(part.celsius);
         part.doubted(Evidence::unusable, Why::Fahrenheit { written: part.celsius, celsius })
     };
     let is_motor_so = is_so(motor, controller);

@@ -3,7 +3,7 @@
 use schemars::JsonSchema;
 use serde::{Serialize, Serializer};
 
-use crate::evidence::{self, Subject};
+use crate::evidence::Subject;
 use crate::measure::heat::Heat;
 use crate::measure::hot_part::HotPart;
 use crate::quantity::{Estimate, Uncertain};
@@ -193,8 +193,7 @@ impl Figure {
 
     /// Its value in a run, to be compared with other runs: none where something that it rests on is in doubt.
     pub fn comparable(&self, run: &SettledRun) -> Option<Reading> {
-        let evidence = run.evidence()?;
-        let is_sound = self.rests_on.iter().all(|subject| evidence.worth(*subject) == evidence::Worth::Sound);
+        let is_sound = run.evidence()?.are_sound(self.rests_on);
         (self.read)(run).filter(|_| is_sound)
     }
 

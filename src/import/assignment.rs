@@ -221,7 +221,7 @@ fn alone(channel: Channel, shape: &Shape, column: &ColumnUse, hints: &Hints) -> 
         _ => {
             let cells = hints.cells.unwrap_or_else(|| (high / CHARGED_CELL_V.0).round().max(1.0));
             let is_scaled = column.unit.is_none() && high != shape.range.high;
-            // A name that is not known is no reason to try other units.
+            // An unknown name does not justify another unit.
             if is_scaled && column.named {
                 return None;
             }

@@ -16,11 +16,6 @@ pub enum ListVerdict {
 }
 
 impl ListVerdict {
-    /// Whether it is not laid.
-    pub fn is_refused(&self) -> bool {
-        matches!(self, Self::Refused(_))
-    }
-
     /// Why the list is not sound.
     pub fn reason(&self) -> Option<&ListReason> {
         match self {

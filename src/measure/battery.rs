@@ -151,9 +151,7 @@ pub fn measure(run: &RunContext) -> Battery {
     let resistance_mohm = pack.and_then(|(v, i)| resistance_mohm(time, v, i));
     let may_be_short = race_end_used_mah.zip(capacity_mah).is_some_and(|(u, c)| (u.low..u.high).contains(&(SHORT * c)));
     // What cannot be true is named in place of what seems to be missing.
-    let named = |subject: Subject, missing: Why| {
-        run.evidence.refusal(subject).map_or(missing, |refused| Why::Unusable(refused.clone()))
-    };
+    let named = |subject: Subject, missing: Why| run.refusal(&[subject]).map_or(missing, Why::Unusable);
     let missing = [
         (voltage.is_none(), named(Subject::Channel(Channel::Voltage), Why::NoVoltage)),
         (resistance_mohm.is_none() && pack.is_some(), Why::NoResistance),

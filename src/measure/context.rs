@@ -4,7 +4,7 @@ use super::course::Course;
 use super::lap_turns::{LapTurns, travel_m};
 use super::motion::{Motion, motion};
 use super::motor::{Demand, demand};
-use crate::evidence::{RunEvidence, Subject};
+use crate::evidence::{self, RunEvidence, Subject};
 use crate::gears::set_rollout_mm;
 use crate::laps::Laps;
 use crate::log::{Channel, Log};
@@ -52,6 +52,11 @@ impl<'a> RunContext<'a> {
         let course = Course::new(laps, race_s);
         let ambient_c = plan.ambient_c;
         Self { log, laps, settings, ambient_c, lap_length_m, evidence, race_s, course, lap_turns, demand, motion }
+    }
+
+    /// Why the first of these that cannot be used cannot be; `None` where all can.
+    pub fn refusal(&self, needed: &[Subject]) -> Option<evidence::Why> {
+        self.evidence.first_refusal(needed).cloned()
     }
 
     /// Travel for a motor turn, wheelspin included, mm: as the track tells it, else by the sheet.

@@ -145,8 +145,8 @@ pub fn measure(run: &RunContext) -> Gearing {
     };
     let Some(turns) = &run.lap_turns else {
         let missing = if run.laps.odometer.is_none() { Why::NoRevs } else { Why::NoLaps };
-        let refused = run.evidence.refusal(Subject::Channel(Channel::Rpm));
-        gearing.why = Some(refused.map_or(missing, |why| Why::Unusable(why.clone())).into());
+        let refused = run.refusal(&[Subject::Channel(Channel::Rpm)]);
+        gearing.why = Some(refused.map_or(missing, Why::Unusable).into());
         return gearing;
     };
     gearing.gripped = turns.gripped;
@@ -167,8 +167,8 @@ pub fn measure(run: &RunContext) -> Gearing {
 
 /// What the sheet lacks for the realised ratio and the verdict.
 fn not_on_sheet(run: &RunContext) -> Option<Why> {
-    if let Some(refused) = run.evidence.first_refusal(&RESTS_ON) {
-        return Some(Why::Unusable(refused.clone()));
+    if let Some(refused) = run.refusal(&RESTS_ON) {
+        return Some(Why::Unusable(refused));
     }
     let each = [
         (Needed::LapLength, run.lap_length_m.is_some()),

@@ -160,12 +160,12 @@ pub fn measure_controller(run: &RunContext) -> Heat {
 fn measure(run: &RunContext, part: HotPart) -> Heat {
     let limit = part.limit(run.settings);
     let mut heat = empty(&limit, run.course);
-    heat.limit_refused = run.evidence.refusal(Subject::Setting(part.limit_key())).cloned();
+    heat.limit_refused = run.refusal(&[Subject::Setting(part.limit_key())]);
     heat.in_part = run.evidence.of(Subject::Channel(part.channel())).is_some_and(|e| e.span.is_some());
     let readings = run.log.channel(part.channel()).map_or_else(Vec::new, |values| readings(run.log.time(), values));
     let Some(&(_, start_c)) = readings.first() else {
-        let refused = run.evidence.refusal(Subject::Channel(part.channel()));
-        let why = refused.map_or(Why::NoTemperature(part), |why| Why::Unusable(why.clone()));
+        let refused = run.refusal(&[Subject::Channel(part.channel())]);
+        let why = refused.map_or(Why::NoTemperature(part), Why::Unusable);
         heat.why = Some(why.into());
         return heat;
     };

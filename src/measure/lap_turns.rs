@@ -98,7 +98,7 @@ fn budget(laps: &Laps, counted: &[&Lap], odometer: &Odometer, turns: f64) -> Vec
 fn gripped(counted: &[&Lap], laps: &Laps, budget: &[Contribution]) -> Option<GrippedTurns> {
     let car = laps.gripped.as_ref()?;
     let turns = |l: &&Lap| car.turns_at(l.end_s) - car.turns_at(l.start_s);
-    let turns_a_lap = median(counted.iter().map(turns))?;
+    let turns_a_lap = laps.gripped_turns()?;
     let spun = median(counted.iter().map(|l| (1.0 - turns(l) / l.turns).abs()))?;
     let within = budget.iter().map(|c| c.relative_u.powi(2)).sum::<f64>();
     let relative_u = (within + (DRAWN_U * spun).powi(2)).sqrt();

@@ -145,9 +145,7 @@ pub fn measure(run: &RunContext) -> Power {
     let pull = motion.map_or_else(Vec::new, |m| pulls(m, throttle, &PULLS));
     let full = full_rows(throttle, run.demand.as_ref());
     let seldom_coasts = throttle.is_some() && coast_m_s2.is_none() && motion.is_some();
-    let named = |needed: &[Subject], missing: Why| {
-        run.evidence.first_refusal(needed).map_or(missing, |refused| Why::Unusable(refused.clone()))
-    };
+    let named = |needed: &[Subject], missing: Why| run.refusal(needed).map_or(missing, Why::Unusable);
     let missing = [
         (top.is_none(), named(&[Subject::Channel(Channel::Rpm), Subject::Setting(LAP_LENGTH)], Why::NoSpeed)),
         (

@@ -117,8 +117,8 @@ impl Wheelspin {
 /// Finds the wheelspin of a run.
 pub fn measure(run: &RunContext) -> Wheelspin {
     let laps = run.laps;
-    if let Some(refused) = run.evidence.refusal(Subject::Channel(Channel::Rpm)) {
-        return Wheelspin::unknown(Why::Unusable(refused.clone()));
+    if let Some(refused) = run.refusal(&[Subject::Channel(Channel::Rpm)]) {
+        return Wheelspin::unknown(Why::Unusable(refused));
     }
     let (Some(wheels), Some(car)) = (&laps.odometer, &laps.gripped) else { return Wheelspin::unknown(Why::NoRevs) };
     let rate_hz = run.log.reading.rate_hz;

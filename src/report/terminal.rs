@@ -20,9 +20,7 @@ pub fn summary(review: &Review) -> String {
     let mut out = format!("{}\n{}\n\n", wrap(&v.name, ""), wrap(&v.subtitle, ""));
     for d in &v.doubts {
         out += &marked(d.mark, &format!("{}{}", d.what, d.why));
-        if !d.hint.is_empty() {
-            out += &format!("  {}\n", wrap(&format!("hint: {}", d.hint), "  "));
-        }
+        out += &hint(&d.hint);
     }
     if !v.doubts.is_empty() {
         out += "\n";
@@ -62,15 +60,15 @@ fn marked(mark: Mark, text: &str) -> String {
 
 /// A notice on what is named `place`, with its hint.
 fn remark(place: &str, notice: &NoticeView) -> String {
-    marked(Mark::Watch, &format!("{place}: {}", notice.text)) + &hint(notice)
+    marked(Mark::Watch, &format!("{place}: {}", notice.text)) + &hint(&notice.hint)
 }
 
-/// The hint of a notice on a line of its own, where there is one.
-fn hint(notice: &NoticeView) -> String {
-    if notice.hint.is_empty() {
+/// A hint on a line of its own, where there is one.
+fn hint(hint: &str) -> String {
+    if hint.is_empty() {
         return String::new();
     }
-    format!("  {}\n", wrap(&format!("hint: {}", notice.hint), "  "))
+    format!("  {}\n", wrap(&format!("hint: {hint}"), "  "))
 }
 
 fn runs(v: &WeekendView) -> String {
@@ -180,7 +178,7 @@ pub fn reading(name: &str, logs: &[Log]) -> String {
         out += &format!("{}\n", channels(log).trim_fmt());
         for n in r.notices.iter().map(view::notice) {
             let mark = if n.warning { Mark::Watch.shape() } else { "·" };
-            out += &format!("{mark} {}\n{}", wrap(&n.text, "  "), hint(&n));
+            out += &format!("{mark} {}\n{}", wrap(&n.text, "  "), hint(&n.hint));
         }
         out + "\n"
     };

@@ -159,7 +159,7 @@ fn shown(run: &SettledRun, key: &str) -> Option<String> {
     run.plan().settings.0.get(key).map(Setting::to_string)
 }
 
-/// Keys that stand on the sheet and are no part of the car's setup.
+/// Keys of the sheet that say nothing of the car's setup.
 fn is_no_setup(key: &str) -> bool {
     key == NOTE || key == AIR || key.starts_with("limits.")
 }
@@ -192,11 +192,7 @@ fn value(run: &SettledRun, key: &str) -> Option<Setting> {
     if key == "pinion" {
         return run.pinion_on_car().map(Setting::Number);
     }
-    match run.plan().settings.0.get(key)? {
-        // Known to be the same in all runs that are compared.
-        Setting::Refused(written) => Some(Setting::Text(written.clone())),
-        usable => Some(usable.clone()),
-    }
+    run.plan().settings.0.get(key).cloned()
 }
 
 fn same_as_written(one: &Option<Setting>, other: &Option<Setting>) -> bool {

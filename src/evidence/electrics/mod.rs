@@ -16,7 +16,7 @@ pub use why::Why;
 
 use rayon::prelude::*;
 
-use super::frozen::{Frozen, frozen};
+use super::frozen::{Frozen, frozen, graded};
 use super::swings::{Contrast, FOLLOWS, Swing, contrast, is_coarse};
 use super::{Evidence, Member, RunToWeigh, Subject, Worth, revs};
 use crate::log::Channel;
@@ -26,9 +26,6 @@ use crate::statistics::quantiles::median;
 use energy::{Shares, Verdict};
 use rest::Cells;
 use sag::Load;
-
-/// A channel that was stuck for more than this share of the driving is not used. Common practice, no source.
-const STUCK: f64 = 0.10;
 
 /// A cell under load that is lower than this is empty, V (makers' tables: 3.0 V).
 const EMPTY_CELL_V: f64 = 3.0;
@@ -82,7 +79,7 @@ fn weigh_current(
     let mut found = Vec::new();
     found.extend(
         frozen(time, amps, revs)
-            .map(|Frozen { value, share }| stuck(CURRENT, share, Why::CurrentStuck { amps: value, share })),
+            .map(|Frozen { value, share }| graded(CURRENT, share, Why::CurrentStuck { amps: value, share })),
     );
     if let Some(used) = charge::used_mah(time, amps).filter(|used| charge::is_gained(*used, revs)) {
         found.push(Evidence::unusable(CURRENT, Why::ChargeGained(used).into()));
@@ -105,7 +102,7 @@ fn weigh_voltage(time: &[f64], volts: &[f64], revs: &[Swing], load: Load, cells:
     let mut found = Vec::new();
     if let Some((Frozen { value, share }, is_certain)) = sag::stuck(time, volts, revs, load, cells) {
         let why = Why::VoltageStuck { volts: value, share };
-        found.push(if is_certain { stuck(VOLTAGE, share, why) } else { Evidence::doubtful(VOLTAGE, why.into()) });
+        found.push(if is_certain { graded(VOLTAGE, share, why) } else { Evidence::doubtful(VOLTAGE, why.into()) });
     }
     match sag::no_sag(time, volts, revs, load, cells) {
         Some(sag::NoSag { fall_v, amps, follows: true, .. }) => {
@@ -117,11 +114,6 @@ fn weigh_voltage(time: &[f64], volts: &[f64], revs: &[Swing], load: Load, cells:
         None => {}
     }
     found
-}
-
-/// A channel that was stuck for a share of the driving.
-fn stuck(of: Subject, share: f64, why: Why) -> Evidence {
-    if share > STUCK { Evidence::unusable(of, why.into()) } else { Evidence::doubtful(of, why.into()) }
 }
 
 fn weigh_cells(rest: rest::Rest, stated: f64) -> Option<Evidence> {

@@ -3,6 +3,7 @@
 use std::fmt::{self, Display};
 
 use super::energy::{LEAST, MOST};
+use crate::evidence::frozen::for_share;
 
 /// Why current or voltage, or a value of the sheet that they contradict, is not sound.
 #[derive(Debug, Clone, PartialEq)]
@@ -206,11 +207,6 @@ impl Display for Why {
 /// What a voltage does that should fall.
 fn falls(fall_v: f64) -> String {
     if fall_v > 0.0 { format!("falls by only {fall_v:.3} V") } else { "does not fall at all".to_owned() }
-}
-
-/// `for 40 % of the drive`, or `all the time`.
-fn for_share(share: f64) -> String {
-    if share > 0.95 { "all the time".to_owned() } else { format!("for {:.0} % of the drive", 100.0 * share) }
 }
 
 /// A current that reads `factor` times what it should, in words.

@@ -12,7 +12,7 @@ mod why;
 
 pub use why::Why;
 
-use super::frozen::{Frozen, frozen};
+use super::frozen::{Frozen, frozen, graded};
 use super::swings::{self, Swing, is_coarse};
 use super::{Evidence, Member, RunToWeigh, Subject, Worth};
 use crate::laps::Source;
@@ -21,8 +21,6 @@ use crate::log::Channel;
 use crate::sheet::Sheet;
 use crate::statistics::quantiles::median;
 
-/// Revs that were stuck or lost for more than this share of the driving are not used. Common practice, no source.
-const MUCH: f64 = 0.10;
 /// No tyre of such a car is smaller, mm: a smaller one on the sheet is a radius. Common practice, no source.
 const SMALLEST_TYRE_MM: f64 = 35.0;
 /// Passings farther off than this share of a lap are at another place of the track. Common practice, no source.
@@ -39,15 +37,14 @@ pub fn weigh(run: &RunToWeigh) -> Vec<Evidence> {
     let time = run.log.time();
     let Some(demand) = demand(run).filter(|_| !is_coarse(run)) else { return Vec::new() };
     let stuck = frozen(time, rpm, &swings::of_demand(time, demand))
-        .map(|Frozen { value, share }| graded(share, Why::Stuck { rpm: value, share }));
+        .map(|Frozen { value, share }| graded(REVS, share, Why::Stuck { rpm: value, share }));
     let lost = dropouts::lost(time, rpm, demand)
-        .map(|dropouts::Lost { times, share }| graded(share, Why::DroppedOut { times, share }));
+        .map(|dropouts::Lost { times, share }| graded(REVS, share, Why::DroppedOut { times, share }));
     stuck.into_iter().chain(lost).collect()
 }
 
-/// What tells that the motor drives the car: the first of current and throttle that follows the revs,
-/// where they move, and is not stuck. A
-/// throttle is not what the pack gave, but it is as good here.
+/// What tells that the motor drives the car: the first of current and throttle that follows the revs, where they move,
+/// and is not stuck. A throttle is not what the pack gave, but it is as good here.
 fn demand<'a>(run: &RunToWeigh<'a>) -> Option<&'a [f64]> {
     let time = run.log.time();
     let rpm = run.log.channel(Channel::Rpm)?;
@@ -71,10 +68,6 @@ pub(super) fn swings(run: &RunToWeigh) -> Vec<Swing> {
     let lost = |demand| dropouts::lost(time, rpm, demand).is_some();
     let is_lost = dropouts::may_be_lost(time, rpm) && demand(run).is_some_and(lost);
     if is_lost { swings::of_revs(time, &dropouts::mended(time, rpm)) } else { swings::of_revs(time, rpm) }
-}
-
-fn graded(share: f64, why: Why) -> Evidence {
-    if share > MUCH { Evidence::unusable(REVS, why.into()) } else { Evidence::doubtful(REVS, why.into()) }
 }
 
 /// What laps, sheet and the car's other runs say of how many turns are counted.

@@ -2,6 +2,8 @@
 
 use std::fmt::{self, Display};
 
+use crate::evidence::frozen::for_share;
+
 /// Why the revs, or what the sheet says of them, are not sound.
 #[derive(Debug, Clone, PartialEq)]
 pub enum Why {
@@ -63,12 +65,7 @@ impl Display for Why {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match *self {
             Self::Stuck { rpm, share } => {
-                let share = if share > 0.95 {
-                    "all the time".into()
-                } else {
-                    format!("for {:.0} % of the drive", 100.0 * share)
-                };
-                write!(f, "the revs stay at {rpm:.0} {share} while the current rises and falls")
+                write!(f, "the revs stay at {rpm:.0} {} while the current rises and falls", for_share(share))
             }
             Self::DroppedOut { times, share } => {
                 write!(f, "the revs drop out {times} times under power, for {:.1} % of the rows", 100.0 * share)

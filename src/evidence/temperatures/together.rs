@@ -53,7 +53,7 @@ pub fn weigh_together(members: &mut [Member]) {
 
 /// Whether both sensors of a run are sound so far.
 fn is_sound(member: &Member) -> bool {
-    Part::BOTH.into_iter().all(|part| member.evidence.worth(part.subject()) == Worth::Sound)
+    member.evidence.are_sound(&Part::BOTH.map(Part::subject))
 }
 
 /// First reading of a sensor, °C.

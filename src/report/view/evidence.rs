@@ -52,23 +52,23 @@ pub fn doubts(review: &Review) -> Vec<DoubtView> {
             }
         }
     }
-    groups.sort_by_key(|group| std::cmp::Reverse(group.evidence.worth));
-    join_names(&mut groups);
-    let view = |Group { evidence, runs, also, figures_differ }: &Group| {
-        let mut view = doubt(evidence, &with_names(also, &whose(evidence.of, runs, review.runs.len())));
-        if *figures_differ {
+    let view = |group: &Group| {
+        let mut view = doubt(group, &whose(group.evidence.of, &group.runs, review.runs.len()));
+        if group.figures_differ {
             // They are the first run's.
-            view.why += &format!(" (run {})", runs[0]);
+            view.why += &format!(" (run {})", group.runs[0]);
         }
         view
     };
-    groups.iter().map(view).collect()
+    joined(groups).iter().map(view).collect()
 }
 
-/// Joins groups that one reason puts in doubt in the same runs, as a current and a mass that cannot both be right.
-fn join_names(groups: &mut Vec<Group>) {
+/// The groups, the worst first; those that one reason puts in doubt in the same runs, as a current and a mass that cannot
+/// both be right, are one.
+fn joined(mut groups: Vec<Group>) -> Vec<Group> {
+    groups.sort_by_key(|group| std::cmp::Reverse(group.evidence.worth));
     let mut joined: Vec<Group> = Vec::new();
-    for group in std::mem::take(groups) {
+    for group in groups {
         let same = |known: &&mut Group| {
             known.evidence.why == group.evidence.why
                 && known.evidence.worth == group.evidence.worth
@@ -79,13 +79,7 @@ fn join_names(groups: &mut Vec<Group>) {
             None => joined.push(group),
         }
     }
-    *groups = joined;
-}
-
-/// The other names, and the runs after them.
-fn with_names(also: &[&str], whose: &str) -> String {
-    let names: String = also.iter().map(|name| format!(", {name}")).collect();
-    format!("{names}{whose}")
+    joined
 }
 
 /// Whether two doubts are of one kind, on one thing.
@@ -96,15 +90,9 @@ fn is_alike(one: &Evidence, other: &Evidence) -> bool {
 
 /// What is doubtful or unusable in one run.
 pub fn doubts_of_run(run: &SettledRun) -> Vec<DoubtView> {
-    let mut groups: Vec<Group> = run
-        .evidence()
-        .into_iter()
-        .flat_map(RunEvidence::not_sound)
-        .map(|evidence| Group { evidence, runs: Vec::new(), also: Vec::new(), figures_differ: false })
-        .collect();
-    groups.sort_by_key(|group| std::cmp::Reverse(group.evidence.worth));
-    join_names(&mut groups);
-    groups.iter().map(|group| doubt(group.evidence, &with_names(&group.also, ""))).collect()
+    let not_sound = run.evidence().into_iter().flat_map(RunEvidence::not_sound);
+    let group = |evidence| Group { evidence, runs: Vec::new(), also: Vec::new(), figures_differ: false };
+    joined(not_sound.map(group).collect()).iter().map(|group| doubt(group, "")).collect()
 }
 
 /// The runs that share a doubt, in a phrase.
@@ -118,7 +106,8 @@ fn whose(of: Subject, runs: &[String], all: usize) -> String {
     }
 }
 
-fn doubt(evidence: &Evidence, whose: &str) -> DoubtView {
+fn doubt(Group { evidence, also, .. }: &Group, whose: &str) -> DoubtView {
+    let names: String = also.iter().map(|name| format!(", {name}")).collect();
     let becomes = match (evidence.worth, evidence.span) {
         (Worth::Unusable, _) => ": not used, because ",
         (_, Some(_)) => ": used in part, because ",
@@ -126,7 +115,7 @@ fn doubt(evidence: &Evidence, whose: &str) -> DoubtView {
     };
     DoubtView {
         mark: if evidence.worth == Worth::Unusable { Mark::Act } else { Mark::Watch },
-        what: format!("{}{whose}", uppercase_first(name(evidence))),
+        what: format!("{}{names}{whose}", uppercase_first(name(evidence))),
         why: format!("{becomes}{}", evidence.why.as_ref().map_or_else(String::new, ToString::to_string)),
         hint: evidence.why.as_ref().map_or_else(String::new, |why| why.advice().to_owned()),
     }
@@ -164,8 +153,8 @@ fn name(evidence: &Evidence) -> &'static str {
 
 /// A verdict with what its evidence is worth: a good one that rests on something doubtful says so.
 pub fn in_doubt(verdict: VerdictView, subjects: &[Subject], run: &SettledRun) -> VerdictView {
-    let doubtful = |s: &Subject| run.evidence().is_some_and(|e| e.worth(*s) == Worth::Doubtful);
-    if verdict.mark == Mark::Open || !subjects.iter().any(doubtful) {
+    let is_in_doubt = run.evidence().is_some_and(|evidence| evidence.doubtful(subjects).next().is_some());
+    if verdict.mark == Mark::Open || !is_in_doubt {
         return verdict;
     }
     let mark = if verdict.mark == Mark::Good { Mark::Watch } else { verdict.mark };

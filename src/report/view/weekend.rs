@@ -111,15 +111,15 @@ pub struct RunNotice {
 
 /// The weekend's page.
 pub fn weekend(review: &Review) -> WeekendView {
-    let runs = run_rows(review);
+    let (runs, doubts) = (run_rows(review), doubts(review));
     let is_unanswered = |t: &&Trend| t.verdict == Verdict::CannotTell;
     WeekendView {
         cars: review.sheet.cars.len(),
         name: weekend_name(review),
         subtitle: subtitle(review),
-        doubts: doubts(review),
         findings: review.findings.iter().map(finding).collect(),
-        calm: calm(&runs, has_doubts(review)),
+        calm: calm(&runs, !doubts.is_empty()),
+        doubts,
         runs,
         key: Mark::KEY,
         trends: review.trends.iter().filter(|t| !is_unanswered(t)).map(over_runs).collect(),
@@ -149,10 +149,6 @@ fn subtitle(review: &Review) -> String {
     let assumed = if sheet.race_s.is_none() { " (assumed)" } else { "" };
     parts.push(format!("race {:.0} s{assumed}", sheet.race_length_s()));
     parts.join(" · ")
-}
-
-fn has_doubts(review: &Review) -> bool {
-    review.runs.iter().filter_map(|r| r.run.evidence()).any(|e| e.not_sound().next().is_some())
 }
 
 /// Said where there is no finding: silence is no praise where a question has no answer.

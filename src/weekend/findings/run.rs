@@ -3,7 +3,7 @@
 use serde_json::{Value, json};
 
 use super::finding::{About, Finding, Place};
-use crate::evidence::{Subject, Worth};
+use crate::evidence::Subject;
 use crate::figure::Weight;
 use crate::measure::battery::{Battery, BatteryVerdict};
 use crate::measure::heat::{Heat, HeatVerdict};
@@ -75,8 +75,8 @@ fn in_doubt(run: &SettledRun, finding: Finding) -> Finding {
         About::Battery => rests_on::BATTERY,
         About::Trend | About::Change => &[],
     };
-    let is_doubtful = |s: &&Subject| run.evidence().is_some_and(|e| e.worth(**s) == Worth::Doubtful);
-    let names: Vec<&str> = subjects.iter().filter(is_doubtful).map(|s| s.label()).collect();
+    let doubtful = run.evidence().into_iter().flat_map(|evidence| evidence.doubtful(subjects));
+    let names: Vec<&str> = doubtful.map(Subject::label).collect();
     if names.is_empty() {
         return finding;
     }
