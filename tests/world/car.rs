@@ -1,7 +1,7 @@
 //! A car: masses, resistances, gears and what is built into it.
 
 use super::dice::Dice;
-use super::driver::Driver;
+use super::driver::{Driver, Opening};
 use super::electrics::{Controller, Motor};
 use super::heat::HeatPath;
 use super::pack::PackKind;
@@ -152,6 +152,14 @@ impl Car {
             driver: Driver::draw(dice, track.sections),
             tyre,
         }
+    }
+
+    /// This car with a driver who opens the throttle in another way, on tyres that hold less once they slide: else slip
+    /// ends by itself before it is long.
+    pub fn opening(self, opening: Opening) -> Self {
+        let driver = self.driver.clone().opens(opening);
+        let tyre = Tyre { sliding: 0.75 * self.tyre.sliding, ..self.tyre.clone() };
+        Self { driver, tyre, ..self }
     }
 
     /// Chooses the pinion so that the motor turns at a wanted share of its no-load speed at the fastest place, then

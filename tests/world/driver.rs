@@ -42,6 +42,21 @@ pub struct Driver {
     pub locks: f64,
     /// Chance of too much throttle, for each section.
     pub greedy: Vec<f64>,
+    /// Least and greatest share of the grip that is then asked for.
+    pub greed: (f64, f64),
+}
+
+/// How a driver opens the throttle, where a test wants more of one kind of wheelspin than chance gives.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Opening {
+    /// Too much out of nearly every corner.
+    EveryCorner,
+    /// A little too much with a slow finger: slip grows slowly.
+    Slowly,
+    /// Too much, and felt late: spins last long.
+    Long,
+    /// Hardly too much: spins just past the limit.
+    Hardly,
 }
 
 impl Driver {
@@ -62,7 +77,35 @@ impl Driver {
             mistakes: dice.between(0.005, 0.06),
             locks: dice.between(0.0, 0.02),
             greedy,
+            greed: (1.05, 1.9),
         }
+    }
+
+    /// This driver with another way of opening the throttle. Figures: common practice, no source.
+    pub fn opens(mut self, opening: Opening) -> Self {
+        let often = |driver: &mut Self, chance: f64| driver.greedy.iter_mut().for_each(|g| *g = g.max(chance));
+        match opening {
+            Opening::EveryCorner => {
+                often(&mut self, 0.85);
+                self.greed = (1.05, 3.0);
+            }
+            Opening::Slowly => {
+                often(&mut self, 0.5);
+                (self.ramp_s, self.greed) = (5.0 * self.ramp_s, (1.5, 4.0));
+                self.reaction_s *= 4.0;
+            }
+            Opening::Long => {
+                often(&mut self, 0.3);
+                self.reaction_s *= 10.0;
+                self.greed = (2.0, 6.0);
+            }
+            Opening::Hardly => {
+                often(&mut self, 0.5);
+                self.greed = (1.05, 1.35);
+                self.reaction_s *= 1.5;
+            }
+        }
+        self
     }
 }
 
@@ -194,7 +237,7 @@ impl<'a> Hand<'a> {
             if self.section.is_some() {
                 self.exit_share = self.driver.exit_share * (1.0 + self.dice.normal(0.0, 0.05));
                 if self.dice.chance(self.driver.greedy[section]) {
-                    self.exit_share = self.dice.between(1.05, 1.9);
+                    self.exit_share = self.dice.between(self.driver.greed.0, self.driver.greed.1);
                 }
             }
             self.brake_share = self.driver.brake_share;

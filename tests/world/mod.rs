@@ -21,6 +21,7 @@ pub mod track;
 pub mod tyre;
 pub mod weekend;
 
+pub use driver::Opening;
 pub use recorder::{Columns, CurrentKind, Recorder};
 pub use sheet::{CarSheet, RunSheet, Sheet};
 pub use timing::{Coverage, LapList, ListForm};

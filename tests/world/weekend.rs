@@ -7,6 +7,7 @@ use std::path::Path;
 use super::car::Car;
 use super::dice::Dice;
 use super::drive::{self, RowClock, Setup};
+use super::driver::Opening;
 use super::heat::Temperatures;
 use super::plan::{self, Settings};
 use super::recorder::{Columns, CurrentKind, Recorder};
@@ -36,6 +37,8 @@ pub struct Options {
     pub runs: Option<usize>,
     /// A sound weekend: no wrong pinion, no failed fan, no crash, no stop, no missed passing, no lost row.
     pub clean: bool,
+    /// How drivers open the throttle, in place of what is drawn.
+    pub opening: Option<Opening>,
 }
 
 /// A weekend.
@@ -165,6 +168,10 @@ impl Weekend {
     pub fn draw_with(seed: u64, options: Options) -> Self {
         let mut dice = Dice::new(seed, 0);
         let (track, cars) = track_and_cars(&mut dice);
+        let cars = match options.opening {
+            Some(opening) => cars.into_iter().map(|car| car.opening(opening)).collect(),
+            None => cars,
+        };
         let race_s = dice.pick(&[240.0, 300.0, 300.0, 300.0, 360.0]);
         let air_c = dice.between(12.0, 36.0);
         let sheet = Sheet::draw(&mut dice, &track, &cars, race_s);
