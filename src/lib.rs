@@ -42,6 +42,7 @@ pub mod measure;
 pub mod notice;
 pub mod quantity;
 pub mod reason;
+pub mod recorder;
 pub mod report;
 pub mod review;
 pub mod review_file;
