@@ -166,7 +166,11 @@ fn each(run: &RunScore) {
             .filter(|s| !s.found)
             .map(|s| format!("{:.2}-{:.2}/{:.2}", s.spin.start_s, s.spin.end_s, s.spin.peak_slip))
             .collect();
-        let wrong: Vec<String> = s.wrong.iter().map(|w| format!("{:.2}-{:.2}/{:.2}", w.0, w.1, w.2)).collect();
+        let wrong: Vec<String> = s
+            .wrong
+            .iter()
+            .map(|w| format!("{:.2}-{:.2}/{:.2} truly {:.2}", w.start_s, w.end_s, w.peak_slip, w.true_slip))
+            .collect();
         format!("spun {:.1} of {:.1} s, missed {missed:?}, wrong {wrong:?}", s.said_s, s.true_s)
     });
     println!(

@@ -39,6 +39,7 @@ pub mod kept;
 pub mod laps;
 pub mod log;
 pub mod measure;
+pub mod motor;
 pub mod notice;
 pub mod quantity;
 pub mod reason;

@@ -9,7 +9,7 @@ use crate::log::{Channel, Log};
 use crate::measure;
 use crate::notice::{Failure, NoticeCode};
 use crate::run::{Lapped, LappedRun, Measured, MeasuredRun, laps_of};
-use crate::sheet::{RunPlan, Settings, Sheet};
+use crate::sheet::{RunPlan, Sheet};
 
 /// A run of which is known what its log, laps and sheet are worth.
 #[derive(Debug, Clone)]
@@ -68,7 +68,7 @@ fn with_evidence(run: LappedRun, mut evidence: RunEvidence, sheet: &Sheet) -> We
             let unread = laps.notices.into_iter().filter(|n| n.code == NoticeCode::NoLapList).collect::<Vec<_>>();
             let as_read = laps.list;
             let list = list.filter(|_| !laid_wrongly);
-            laps = laps_of(&sound_log, &settings_for_laps(&evidence, &sound_plan), list.as_deref(), sheet);
+            laps = laps_of(&log_for_laps(&evidence, &sound_log), &sound_plan.settings, list.as_deref(), sheet);
             laps.list = laps.list.or(as_read);
             // What is wrong with the revs says why laps are missing.
             if evidence.refusal(Subject::Channel(Channel::Rpm)).is_some() {
@@ -85,19 +85,14 @@ fn with_evidence(run: LappedRun, mut evidence: RunEvidence, sheet: &Sheet) -> We
     WeighedRun { plan: sound_plan, outcome }
 }
 
-/// The settings that laps are found with: where current, voltage or mass are in doubt, nothing is concluded from the
-/// car's energy.
-fn settings_for_laps(evidence: &RunEvidence, plan: &RunPlan) -> Settings {
-    let mut settings = plan.settings.clone();
-    if energy_is_in_doubt(evidence) {
-        settings.0.remove("mass_kg");
-    }
-    settings
+/// The log that laps are found in: where current or voltage are in doubt, nothing is concluded from the motor's pull.
+fn log_for_laps(evidence: &RunEvidence, sound_log: &Log) -> Log {
+    let kept = |channel: Channel| channel != Channel::Voltage || !pull_is_in_doubt(evidence);
+    sound_log.masked(|channel| kept(channel).then_some(None))
 }
 
-fn energy_is_in_doubt(evidence: &RunEvidence) -> bool {
-    let energy = [Subject::Channel(Channel::Voltage), Subject::Channel(Channel::Current), Subject::Setting("mass_kg")];
-    !evidence.are_sound(&energy)
+fn pull_is_in_doubt(evidence: &RunEvidence) -> bool {
+    !evidence.are_sound(&[Subject::Channel(Channel::Voltage), Subject::Channel(Channel::Current)])
 }
 
 /// Whether something that laps are found with is not to be used. Revs that are off by a factor still show the laps.
@@ -121,7 +116,7 @@ fn moves_laps(evidence: &RunEvidence) -> bool {
     }
     refused(Subject::Channel(Channel::Rpm))
         || evidence.revs_have_gaps()
-        || energy_is_in_doubt(evidence)
+        || pull_is_in_doubt(evidence)
         || used.into_iter().any(refused)
 }
 

@@ -9,10 +9,10 @@ use runtrue::demo::recorder::{Recorder, Rows};
 use runtrue::evidence::{self, RunEvidence, RunToWeigh, Subject, Worth};
 use runtrue::gears::set_rollout_mm;
 use runtrue::laps::lists::LapList;
+use runtrue::laps::odometer::Odometer;
 use runtrue::laps::period::ExpectedTurns;
 use runtrue::laps::{self, Laps};
 use runtrue::log::{Channel, Log};
-use runtrue::run::odometer;
 use runtrue::sheet::{RunPlan, Setting, Sheet};
 
 /// Cars and seeds of sound runs; `RUNTRUE_SEEDS` gives the long form another number.
@@ -95,7 +95,7 @@ impl Case {
         let expected = set_rollout_mm(settings)
             .zip(self.sheet.lap_length_m)
             .map(|(mm, (m, _))| ExpectedTurns { turns: m * 1000.0 / mm, relative_half_width: 0.10 });
-        laps::measure(odometer(&self.log, settings), self.list.as_ref(), expected)
+        laps::measure(Odometer::new(&self.log), self.list.as_ref(), expected)
     }
 }
 

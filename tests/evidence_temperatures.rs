@@ -15,12 +15,12 @@ use runtrue::demo::drive::Stop;
 use runtrue::demo::recorder::{Recorder, Rows};
 use runtrue::evidence::temperatures::{self, Part, Why};
 use runtrue::evidence::{Evidence, Member, RunEvidence, RunToWeigh, Subject, Worth};
+use runtrue::laps::odometer::Odometer;
 use runtrue::laps::{self, Laps};
 use runtrue::log::{Channel, Log};
 use runtrue::measure;
 use runtrue::measure::heat::HeatVerdict;
 use runtrue::review::review;
-use runtrue::run::odometer;
 use runtrue::sheet::{RunPlan, Sheet};
 
 const SENSORS: [Channel; 2] = [Channel::MotorTemperature, Channel::ControllerTemperature];
@@ -110,7 +110,7 @@ impl Case {
     fn new(run: &Driven, recorder: &Recorder) -> Self {
         let rows = run.rows(recorder);
         let log = driven::log_of(&rows, f64::INFINITY);
-        let laps = laps::measure(odometer(&log, &run.settings()), None, None);
+        let laps = laps::measure(Odometer::new(&log), None, None);
         Self { log: log_of(&rows, &log), laps, plan: run.run_plan(), rows }
     }
 

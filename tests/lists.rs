@@ -15,11 +15,11 @@ use runtrue::demo::recorder::{Recorder, Rows};
 use runtrue::demo::track::Track;
 use runtrue::laps::list_verdict::{ListReason, ListVerdict};
 use runtrue::laps::lists::{self, LapList};
+use runtrue::laps::odometer::Odometer;
 use runtrue::laps::{self, Laps, Source};
 use runtrue::log::Log;
 use runtrue::notice::NoticeCode;
 use runtrue::review::{Review, review};
-use runtrue::run::odometer;
 use runtrue::statistics::quantiles::median;
 
 /// A list laid onto a run's log.
@@ -88,7 +88,7 @@ fn of_seed(car: &CarSpec, seed: u64) -> Vec<Case> {
     let case = |kind, log: &Log, list: &LapList, truth, scale| Case {
         name: format!("{} {seed} {kind}", car.key),
         kind,
-        laps: laps::measure(odometer(log, &run.settings()), Some(list), None),
+        laps: laps::measure(Odometer::new(log), Some(list), None),
         truth,
         scale,
     };
@@ -195,7 +195,7 @@ fn absurd_times_do_no_harm(#[case] text: &str, #[case] laps: usize, #[case] said
     let line = text.lines().position(|l| l.contains("1747384416.626") || l.contains("9999999")).map(|n| n as u64 + 1);
     let absurd = list.notices.iter().find(|n| n.code == NoticeCode::ListLines && n.message.contains("too long"));
     assert_eq!(absurd.map(|n| n.line), said.then_some(line), "{:?}", list.notices);
-    let laps = laps::measure(odometer(&log, &run.settings()), Some(&list), None);
+    let laps = laps::measure(Odometer::new(&log), Some(&list), None);
     assert!(matches!(laps.list, Some(ListVerdict::Refused(_))), "{:?}", laps.list);
     assert_eq!(laps.source, Source::Found);
     assert!(laps.rows.len() < 20 && laps.notices.iter().any(|n| n.code == NoticeCode::ListDoesNotFit));
@@ -240,7 +240,7 @@ fn a_list_that_could_lie_anywhere_says_so() {
     let run = driven_on(&car, &track(&car, 2), 2, |_| {});
     let log = run.log(&Recorder::plain(20.0));
     let laps = times(&run.list(f64::INFINITY));
-    let laid = laps::measure(odometer(&log, &run.settings()), Some(&list_of_laps(laps[..3].iter().copied())), None);
+    let laid = laps::measure(Odometer::new(&log), Some(&list_of_laps(laps[..3].iter().copied())), None);
     let Some(ListVerdict::Refused(reason)) = laid.list else { panic!("{:?}", laid.list) };
     assert!(matches!(reason, ListReason::TooShort { laps: 3, .. }), "{reason}");
     let notice = laid.notices.iter().find(|n| n.code == NoticeCode::ListDoesNotFit).unwrap();

@@ -1,19 +1,19 @@
 //! The car's speed apart from its wheels', from the revs: what the revs would be if the tyres gripped all the time.
 //!
+//! By a ground-speed channel that fits the revs; else by what the motor pulls ([`super::slip`]); and where the log does not
+//! tell that, by how fast revs can rise and fall, as follows.
+//!
 //! While the tyres grip, the revs rise and fall only as fast as the car's mass and the tyres allow. The run's own
-//! limits are the rates that one rise (or fall) in ten reaches, and a quarter more. Where the car's mass and its travel
-//! for a motor turn are known, a rise that would take more energy than the battery gave is left out of this: the wheels
-//! were spinning. If the revs rise faster than the limit while the motor drives, the wheels are spinning: the car is
-//! drawn in a straight line from before the spin to where the revs have come back down to it, gaining speed no faster
-//! than it usually does. If the revs fall faster than the limit, the wheels are locking. They come back up as fast as
-//! they fell without a current that could drive them, and the car is drawn in a straight line across.
+//! limits are the rates that one rise (or fall) in ten reaches, and a quarter more. If the revs rise faster than the limit
+//! while the motor drives, the wheels are spinning: the car is drawn in a straight line from before the spin to where the
+//! revs have come back down to it, gaining speed no faster than it usually does. If the revs fall faster than the limit,
+//! the wheels are locking. They come back up as fast as they fell without a current that could drive them, and the car is
+//! drawn in a straight line across.
 //!
-//! A ground-speed channel that fits the revs is used in place of all this.
-//!
-//! Wrong where mass or travel is unknown and the wheels spin for more than a tenth of the time in which the car gains
-//! speed: the limit is then too high.
+//! Wrong where the wheels spin for more than a tenth of the time in which the car gains speed: the limit is then too high.
 
 use super::odometer::Odometer;
+use super::slip;
 use crate::statistics::quantiles::{median, quantile, robust_deviation};
 
 /// Time over which a rate of the revs is taken, s.
@@ -26,9 +26,6 @@ const USUAL: f64 = 0.90;
 const HEADROOM: f64 = 1.25;
 /// Brakes slow a car no more than this many times as fast as its motor speeds it up. Common practice, no source.
 const BRAKES: f64 = 2.0;
-/// Rises that are left out for each that is kept, at most. Common practice, no source: a driver puts up with no more
-/// than four spinning rises in five.
-const MOSTLY_OUT: usize = 4;
 /// Revs that rise at this share of the usual rate may belong to a spin that has yet to show.
 const CLIMBS: f64 = 0.9;
 /// Wheels that turn slower than this share of the car's speed are locked or nearly so.
@@ -45,8 +42,7 @@ const LONGEST_BRAKING_S: f64 = 3.0;
 /// Common practice, no source.
 const STANDING: f64 = 0.02;
 const GETTING_OFF_S: f64 = 1.5;
-/// Where the energy is not known, a rise from standing is the car's own up to this many times the limit. Common
-/// practice, no source.
+/// A rise from standing is the car's own up to this many times the limit. Common practice, no source.
 const START_HEADROOM: f64 = 1.5;
 /// Variance of the second differences of independent noise, in variances of the noise: 1 + 4 + 1.
 const SECOND_DIFFERENCES: f64 = 6.0;
@@ -65,16 +61,22 @@ const SECOND_DIFFERENCES: f64 = 6.0;
 /// assert!(slip > 0.4 && slip < 0.55);
 /// ```
 pub fn car_odometer(wheels: &Odometer) -> Odometer {
-    let rpm = wheels.ground_rpm().map_or_else(|| car_rpm(wheels), <[f64]>::to_vec);
-    wheels.with_car_rpm(rpm)
+    if let Some(ground) = wheels.ground_rpm() {
+        return wheels.with_car_rpm(ground.to_vec(), None);
+    }
+    let (time, revs) = wheels.rows();
+    match wheels.pull().and_then(|pull| slip::car_revs(time, revs, pull)) {
+        Some(car) => wheels.with_car_rpm(car.rpm, Some(car.wander)),
+        None => wheels.with_car_rpm(car_rpm(wheels), None),
+    }
 }
 
-/// Revs of the car row by row, turns a minute.
+/// Revs of the car row by row, turns a minute, by how fast revs can rise and fall.
 fn car_rpm(wheels: &Odometer) -> Vec<f64> {
     let (time, revs) = wheels.rows();
-    let rise = limit(time, revs, 1.0, |from, to| wheels.can_have_gained(from, to));
+    let rise = limit(time, revs, 1.0);
     // Where wheels lock often, locking would pass for braking.
-    let fall = limit(time, revs, -1.0, |_, _| true).min(BRAKES * rise);
+    let fall = limit(time, revs, -1.0).min(BRAKES * rise);
     Grip { wheels, time, revs, rise, fall, top: wheels.highest_rpm() }.car()
 }
 
@@ -111,19 +113,11 @@ impl Grip<'_> {
         car
     }
 
-    /// Whether the car itself gets off from standing at `row`, harder than it gains speed elsewhere in the run, as far
-    /// as the pack's energy goes.
+    /// Whether the car itself gets off from standing at `row`, harder than it gains speed elsewhere in the run.
     fn gets_off(&self, row: usize, before: f64) -> bool {
         let ago = |n: usize| self.time[row] - self.time[n];
-        if !(0..row).rev().take_while(|&n| ago(n) < GETTING_OFF_S).any(|n| self.revs[n] < STANDING * self.top) {
-            return false;
-        }
-        let from = (0..row).rev().find(|&n| ago(n) >= RATE_WINDOW_S - TIME_SLACK_S).unwrap_or(0);
-        if self.wheels.knows_energy() {
-            self.wheels.can_have_gained(from, row)
-        } else {
-            self.revs[row] <= before + START_HEADROOM * self.rise * ago(row - 1)
-        }
+        let stood = (0..row).rev().take_while(|&n| ago(n) < GETTING_OFF_S).any(|n| self.revs[n] < STANDING * self.top);
+        stood && self.revs[row] <= before + START_HEADROOM * self.rise * ago(row - 1)
     }
 
     /// Whether the motor does not drive at `row` and the one before.
@@ -208,7 +202,7 @@ pub fn noise_hides(wheels: &Odometer) -> bool {
     if median(time.windows(2).map(|w| w[1] - w[0])).is_some_and(|step| step > RATE_WINDOW_S / 2.0) {
         return false;
     }
-    let usual = limit(time, revs, 1.0, |from, to| wheels.can_have_gained(from, to)) / HEADROOM;
+    let usual = limit(time, revs, 1.0) / HEADROOM;
     let second: Vec<f64> = revs.windows(3).map(|w| w[0] - 2.0 * w[1] + w[2]).collect();
     let noise = robust_deviation(&second).unwrap_or(0.0) / SECOND_DIFFERENCES.sqrt();
     // A rate is the difference of two rows: its noise is √2 of a row's.
@@ -216,10 +210,9 @@ pub fn noise_hides(wheels: &Odometer) -> bool {
 }
 
 /// The fastest rate of the revs that grip allows (turns a minute, each second): what one rise (or fall, with a `sign`
-/// of −1) in ten reaches, and a quarter more, among those from one row to another that are `possible` for the car.
-/// Taken over a tenth of a second, so that noise from row to row does not count.
-fn limit(time: &[f64], revs: &[f64], sign: f64, possible: impl Fn(usize, usize) -> bool) -> f64 {
-    let (mut rates, mut left_out) = (Vec::new(), Vec::new());
+/// of −1) in ten reaches, and a quarter more. Taken over a tenth of a second, so that noise from row to row does not count.
+fn limit(time: &[f64], revs: &[f64], sign: f64) -> f64 {
+    let mut rates = Vec::new();
     let mut from = 0;
     for row in 1..time.len() {
         while time[row] - time[from + 1] >= RATE_WINDOW_S - TIME_SLACK_S && from + 1 < row {
@@ -227,12 +220,8 @@ fn limit(time: &[f64], revs: &[f64], sign: f64, possible: impl Fn(usize, usize) 
         }
         let rate = sign * (revs[row] - revs[from]) / (time[row] - time[from]);
         if rate > 0.0 {
-            if possible(from, row) { rates.push(rate) } else { left_out.push(rate) }
+            rates.push(rate);
         }
-    }
-    // Where hardly a rise is left, mass or gearing on the sheet is another car's.
-    if rates.len() < left_out.len() / MOSTLY_OUT {
-        rates.append(&mut left_out);
     }
     quantile(rates, USUAL).map_or(f64::INFINITY, |rate| HEADROOM * rate)
 }

@@ -8,6 +8,8 @@ pub mod lists;
 pub mod odometer;
 pub mod period;
 pub mod place;
+pub mod pull;
+mod slip;
 mod smoother;
 
 use align::Alignment;

@@ -1,6 +1,8 @@
 //! Motor turns as an odometer: the integral of the revs, with what else a row tells of driving.
 
+use super::pull::Pull;
 use crate::log::{Channel, Log};
+use crate::motor::Motor;
 use crate::statistics::integral::running_integral;
 use crate::statistics::quantiles::{median, quantile};
 
@@ -8,14 +10,8 @@ use crate::statistics::quantiles::{median, quantile};
 const DRIVING: f64 = 0.05;
 /// Quantile of the current, or of the throttle, that counts as the highest: a few wild cells above it do not matter.
 const HIGHEST: f64 = 0.999;
-/// Share of the rows that must have volts and amperes before the pack's energy is compared with the car's. Common
-/// practice, no source.
-const ENERGY_KNOWN: f64 = 0.9;
 /// Share of the highest revs above which the car moves briskly. Common practice, no source.
 const BRISK: f64 = 0.2;
-/// Quantile of the power of brisk rows that must be positive; else the recorder writes the current with its sign
-/// reversed.
-const GIVEN: f64 = 0.75;
 /// The ground speed is used where its ratio to the revs scatters by less than this about the usual one (median). Common
 /// practice, no source.
 const GROUND_FITS: f64 = 0.04;
@@ -35,10 +31,11 @@ pub struct Odometer {
     ground: Vec<f64>,
     /// Turns until each row that the wheels made beyond the car's; empty for the wheels themselves.
     excess: Vec<f64>,
-    /// Energy that the pack gave until each row, J; empty without volts and amperes.
-    given: Vec<f64>,
-    /// The car's kinetic energy over its revs squared, J·min²; `None` where mass or travel for a motor turn is unknown.
-    kinetic: Option<f64>,
+    /// What the motor pulled; `None` without volts, amperes or a motor that drives.
+    pull: Option<Pull>,
+    /// For the car's own revs by what the motor pulled: how their doubt grows while the wheels do not show them, turns a
+    /// minute after a second, with the root of the time.
+    wander: Option<f64>,
 }
 
 impl Odometer {
@@ -52,36 +49,11 @@ impl Odometer {
             let hardest = quantile(power.iter().copied(), HIGHEST).unwrap_or(f64::INFINITY);
             odometer.driving = in_kept(power).iter().map(|p| p / hardest).collect();
         }
-        if let Some((volts, amperes)) = log.channel(Channel::Voltage).zip(log.channel(Channel::Current)) {
-            let watts: Vec<f64> = volts.iter().zip(amperes).map(|(v, a)| v * a).collect();
-            odometer.given = odometer.energy(&in_kept(&watts)).unwrap_or_default();
-        }
+        odometer.pull = Pull::new(log, &kept, &odometer.rpm);
         if let Some(ground) = log.channel(Channel::GroundSpeed) {
             odometer.ground = odometer.revs_of_ground(&in_kept(ground)).unwrap_or_default();
         }
         Some(odometer)
-    }
-
-    /// Energy that the pack gave until each row, J, in a straight line across missing cells; `None` where too many are
-    /// missing, or where the sign of the current is not the usual one.
-    fn energy(&self, watts: &[f64]) -> Option<Vec<f64>> {
-        let known: Vec<usize> = (0..watts.len()).filter(|&n| watts[n].is_finite()).collect();
-        let brisk = BRISK * self.highest_rpm();
-        let driven = quantile(known.iter().filter(|&&n| self.rpm[n] > brisk).map(|&n| watts[n]), GIVEN)?;
-        if (known.len() as f64) < ENERGY_KNOWN * watts.len() as f64 || driven <= 0.0 {
-            return None;
-        }
-        let mut whole = watts.to_vec();
-        for pair in known.windows(2) {
-            let (from, to) = (pair[0], pair[1]);
-            let slope = (watts[to] - watts[from]) / (self.time[to] - self.time[from]);
-            for (cell, t) in whole[from + 1..to].iter_mut().zip(&self.time[from + 1..to]) {
-                *cell = watts[from] + slope * (t - self.time[from]);
-            }
-        }
-        // Braking gives the wheels no energy, and nothing is known before the first cell and after the last.
-        let given = |w: &f64| if *w > 0.0 { *w } else { 0.0 };
-        Some(running_integral(&self.time, &whole.iter().map(given).collect::<Vec<_>>()))
     }
 
     /// The ground speed as revs, by the travel for a turn while the car rolls; `None` where it does not follow the
@@ -104,33 +76,25 @@ impl Odometer {
             return None;
         }
         let turns = running_integral(&time, &rpm).into_iter().map(|sum| sum / MINUTE_S).collect();
-        let (driving, ground, excess, given) = (Vec::new(), Vec::new(), Vec::new(), Vec::new());
-        Some(Self { time, rpm, turns, driving, ground, excess, given, kinetic: None })
+        let (driving, ground, excess) = (Vec::new(), Vec::new(), Vec::new());
+        Some(Self { time, rpm, turns, driving, ground, excess, pull: None, wander: None })
     }
 
-    /// This odometer with the car's mass (kg) and its travel for a motor turn (mm), where the sheet has both.
-    pub fn of_car(self, mass_kg: Option<f64>, travel_mm: Option<f64>) -> Self {
-        let kinetic = mass_kg.zip(travel_mm).map(|(m, mm)| 0.5 * m * (mm / 1000.0 / MINUTE_S).powi(2));
-        Self { kinetic, ..self }
+    /// What the motor pulled; `None` where the log does not tell.
+    pub fn pull(&self) -> Option<&Pull> {
+        self.pull.as_ref()
     }
 
-    /// Whether the car's energy can be compared with the pack's.
-    pub fn knows_energy(&self) -> bool {
-        self.kinetic.is_some() && !self.given.is_empty()
+    /// The motor; `None` where the log does not tell.
+    pub fn motor(&self) -> Option<Motor> {
+        Some(self.pull.as_ref()?.motor)
     }
 
-    /// Whether the car can have gained the speed that its wheels gained from row `from` to row `to`: not if that takes
-    /// more energy than the pack gave. Volts and amperes need not be of the same moment as the revs, so the pack's
-    /// energy is also taken one row earlier and one row later, and the most counts.
-    pub fn can_have_gained(&self, from: usize, to: usize) -> bool {
-        let Some(kinetic) = self.kinetic.filter(|_| !self.given.is_empty()) else { return true };
-        let gained = kinetic * (self.rpm[to].powi(2) - self.rpm[from].powi(2));
-        let last = self.time.len() - 1;
-        let given = |from: usize, to: usize| self.given[to] - self.given[from];
-        let most = given(from, to)
-            .max(given(from.saturating_sub(1), to.saturating_sub(1)))
-            .max(given((from + 1).min(last), (to + 1).min(last)));
-        gained <= most
+    /// Standard uncertainty of the car's revs in the middle of a stretch of so many seconds in which the wheels do not
+    /// show them, turns a minute: they are known before it and after it. `None` where they do not come from the motor's
+    /// pull.
+    pub fn doubt_within(&self, seconds: f64) -> Option<f64> {
+        Some(self.wander? * seconds.sqrt() / 2.0)
     }
 
     /// The revs that the car's ground speed stands for, row by row; `None` where the log has no ground speed that fits.
@@ -138,12 +102,13 @@ impl Odometer {
         (!self.ground.is_empty()).then_some(&self.ground)
     }
 
-    /// The odometer of the car whose wheels this one counts: the same rows at the car's own revs.
-    pub fn with_car_rpm(&self, rpm: Vec<f64>) -> Self {
+    /// The odometer of the car whose wheels this one counts: the same rows at the car's own revs, whose doubt grows by
+    /// `wander` where they come from the motor's pull.
+    pub fn with_car_rpm(&self, rpm: Vec<f64>, wander: Option<f64>) -> Self {
         let beyond: Vec<f64> = self.rpm.iter().zip(&rpm).map(|(wheels, car)| wheels - car).collect();
         let excess = running_integral(&self.time, &beyond).into_iter().map(|sum| sum / MINUTE_S).collect();
         let car = Self::from_rows(self.time.clone(), rpm).unwrap_or_else(|| self.clone());
-        Self { excess, ground: self.ground.clone(), driving: self.driving.clone(), ..car }
+        Self { excess, wander, ground: self.ground.clone(), driving: self.driving.clone(), ..car }
     }
 
     /// Highest revs, turns a minute.
@@ -243,33 +208,5 @@ mod tests {
         assert!((odometer.turns_at(1.0) - 25.0).abs() < 1e-12);
         assert!((odometer.time_of(50.0) - 2f64.sqrt()).abs() < 1e-12);
         assert!((odometer.total() - 200.0).abs() < 1e-12);
-    }
-
-    /// A car of 1.4 kg, 28 mm a turn, whose pack gives what `watts` says at every tenth of a second.
-    fn car(watts: &[f64]) -> Odometer {
-        let time: Vec<f64> = (0..watts.len()).map(|n| n as f64 * 0.1).collect();
-        // Half as fast again each second: 10 000 to 40 000 turns a minute are 4.7 to 18.7 m/s.
-        let rpm = (0..watts.len()).map(|n| 10_000.0 + 1_000.0 * n as f64).collect();
-        let mut odometer = Odometer::from_rows(time, rpm).unwrap().of_car(Some(1.4), Some(28.0));
-        odometer.given = odometer.energy(watts).unwrap_or_default();
-        odometer
-    }
-
-    #[test]
-    fn a_car_gains_no_more_energy_than_its_pack_gave() {
-        // From 10 000 to 20 000 turns a minute: 0.7 kg × (9.333² − 4.667²) m²/s² = 45.7 J in a second, by hand.
-        assert!(car(&[46.5; 31]).can_have_gained(0, 10));
-        assert!(!car(&[40.0; 31]).can_have_gained(0, 10));
-    }
-
-    #[test]
-    fn missing_cells_are_bridged_and_too_many_tell_nothing() {
-        let mut watts = [46.5; 31];
-        watts[4] = f64::NAN;
-        assert!(car(&watts).knows_energy() && car(&watts).can_have_gained(0, 10));
-        watts.iter_mut().step_by(2).for_each(|w| *w = f64::NAN);
-        assert!(!car(&watts).knows_energy());
-        // A recorder that writes what the pack gives with a minus.
-        assert!(!car(&[-300.0; 31]).knows_energy());
     }
 }

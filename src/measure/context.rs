@@ -3,11 +3,12 @@
 use super::course::Course;
 use super::lap_turns::{LapTurns, travel_m};
 use super::motion::{Motion, motion};
-use super::motor::{Demand, demand};
 use crate::evidence::{self, RunEvidence, Subject};
 use crate::gears::set_rollout_mm;
 use crate::laps::Laps;
+use crate::laps::odometer::Odometer;
 use crate::log::{Channel, Log};
+use crate::motor::{Demand, demand, motor};
 use crate::quantity::Estimate;
 use crate::sheet::{RunPlan, Settings, Sheet};
 
@@ -46,7 +47,8 @@ impl<'a> RunContext<'a> {
         let lap_length_m = sheet.lap_length_m.map(|(length, half_width)| Estimate::from_half_width(length, half_width));
         let revs_are_right = evidence.refusal(Subject::Channel(Channel::Rpm)).is_none();
         let lap_turns = LapTurns::new(laps).filter(|_| revs_are_right);
-        let demand = demand(log);
+        let known = laps.odometer.as_ref().and_then(Odometer::motor);
+        let demand = known.or_else(|| motor(log)).and_then(|motor| demand(log, motor));
         let travel = travel_m(lap_turns.as_ref(), lap_length_m, settings);
         let motion = travel.and_then(|travel| motion(log, laps, travel, demand.as_ref()));
         let course = Course::new(laps, race_s);

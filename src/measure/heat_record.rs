@@ -1,16 +1,16 @@
 //! A run as the heat model sees it: temperature, load and airflow of a part in equal steps of time, relative to the
 //! laps that count.
 //!
-//! The copper load is the motor current squared ([`super::motor`]), not the battery's, which rises as the pack sags.
+//! The copper load is the motor current squared ([`crate::motor`]), not the battery's, which rises as the pack sags.
 //! Without volts and amperes the load is taken as even. The loss that goes with the motor's speed is half friction and
 //! hysteresis, which go with the speed, and half eddy currents, which go with its square (textbook), at the mean speed
 //! of the laps.
 
 use super::context::RunContext;
 use super::hot_part::HotPart;
-use super::motor::WINDING_SHARE;
-use super::warming::{COPPER, Record, quantum};
+use super::warming::{Record, quantum};
 use crate::laps::Laps;
+use crate::motor::{COPPER, WINDING_SHARE};
 use crate::quantity::Uncertain;
 use crate::statistics::integral::{row_until, running_integral};
 use crate::statistics::mean::mean_and_deviation;

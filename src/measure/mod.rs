@@ -15,7 +15,6 @@ pub mod heat_record;
 pub mod hot_part;
 pub mod lap_turns;
 pub mod motion;
-pub mod motor;
 pub mod pinion;
 pub mod power;
 pub mod resistance;
@@ -28,6 +27,7 @@ use context::RunContext;
 use crate::evidence::RunEvidence;
 use crate::laps::Laps;
 use crate::log::{Channel, Log};
+use crate::motor::Demand;
 use crate::sheet::{RunPlan, Sheet};
 
 /// All answers of a run, and what they were worked out from row by row.
@@ -46,7 +46,7 @@ pub struct Answers {
     /// Where is the power?
     pub power: power::Power,
     /// What the motor was asked for, row by row; `None` without revs, volts and amperes.
-    pub demand: Option<motor::Demand>,
+    pub demand: Option<Demand>,
     /// The car's speed, row by row; `None` where nothing tells it.
     pub motion: Option<motion::Motion>,
 }

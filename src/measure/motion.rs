@@ -7,10 +7,10 @@
 //!
 //! Wrong where the travel is: all speeds are then off by the same share.
 
-use super::motor::Demand;
 use crate::laps::Laps;
 use crate::laps::odometer::Odometer;
 use crate::log::{Channel, Log};
+use crate::motor::Demand;
 use crate::quantity::Uncertain;
 use crate::statistics::quantiles::{highest, median, quantile};
 

@@ -18,8 +18,8 @@ use std::f64::consts::{PI, TAU};
 use nalgebra::Vector3;
 
 use super::motion::{LONGEST_STEP_S, Motion};
-use super::motor::{Demand, Motor};
 use crate::laps::Laps;
+use crate::motor::{Demand, Motor};
 use crate::quantity::{COVERAGE_95, Estimate};
 use crate::statistics::least_squares::NormalEquations;
 use crate::statistics::quantiles::{median, quantile, robust_deviation};

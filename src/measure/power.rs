@@ -22,10 +22,10 @@ use serde::Serialize;
 
 use super::context::RunContext;
 use super::motion::{LONGEST_STEP_S, Motion};
-use super::motor::Demand;
 use crate::evidence::{self, LAP_LENGTH, Subject};
 use crate::laps::Laps;
 use crate::log::{Channel, Log};
+use crate::motor::Demand;
 use crate::quantity::{COVERAGE_95, Estimate};
 use crate::reason::Reasons;
 use crate::statistics::integral::{row_until, running_integral};

@@ -28,8 +28,6 @@ use crate::statistics::least_squares::{Coefficients, NormalEquations};
 use crate::statistics::mixture::{self, Weighted};
 use crate::statistics::quantiles::median;
 
-/// Temperature coefficient of copper at 20 °C, 1/K (IEC 60028; value quoted, the standard not opened).
-pub const COPPER: f64 = 0.003_93;
 /// Cooling that is expected before a run is seen, 1/s: a motor or controller of 80 J/K (0.17 kg of iron and copper at
 /// 450 to 500 J/(kg·K)) and 70 cm² in moving air at 40 W/(m²·K) has a time constant of five minutes; a factor of two
 /// either way is one standard deviation. Common practice, no source.

@@ -5,13 +5,14 @@
 //! ends where slip crosses 0.20 (in a straight line between rows).
 //!
 //! The wheel speed comes from the motor's revs. The car's speed comes from the ground-speed channel where the log has
-//! one that fits the revs; else from the revs too, by what grip allows ([`crate::laps::grip`]): if the revs rise faster
-//! than the battery could have accelerated the car, or faster than they usually do, the wheels are spinning. Wheels
-//! that lock under braking are not spinning.
+//! one that fits the revs; else from the revs too, by what the motor pulls or by what grip allows ([`crate::laps::grip`]): if
+//! the wheels gain speed that the motor's pull cannot have given the car, or faster than they usually do, they are spinning.
+//! Wheels that lock under braking are not spinning. A spin counts where its slip is above the bound by more than the car's
+//! speed is in doubt.
 //!
-//! Without a ground speed it is wrong where the wheels spin for more than a tenth of the time in which the car gains
-//! speed and nothing tells its energy (the limit is then too high), and where slip grows so slowly past the limit of
-//! grip that the revs never rise faster than usual.
+//! Without a ground speed it is wrong where the wheels spin for most of the time in which the motor drives; without volts
+//! and amperes, where they spin for more than a tenth of the time in which the car gains speed, and where slip grows so
+//! slowly past the limit of grip that the revs never rise faster than usual.
 
 use std::fmt::{self, Display};
 
@@ -27,16 +28,22 @@ use crate::reason::Reasons;
 
 /// Slip from which wheels count as spinning.
 pub const SPINNING: f64 = 0.20;
-/// Slip of driven tyres that grip. The car is drawn from wheels that coast to wheels that drive, so half of this is
+/// Slip of driven tyres that grip, on average where a spin begins and ends. The car is drawn from there, so that this is
 /// missing from the slip in between. Common practice, no source; full-size tyres grip best at 0.1 to 0.2.
-const DRIVE_SLIP: f64 = 0.04;
+const DRIVE_SLIP: f64 = 0.01;
 /// Slip from which wheels count as spinning where the car's speed is drawn from the revs.
-const SPINNING_BY_REVS: f64 = SPINNING - DRIVE_SLIP / 2.0;
+const SPINNING_BY_REVS: f64 = SPINNING - DRIVE_SLIP;
 /// Shortest event, s.
 const SHORTEST_S: f64 = 0.1;
 /// Car speed from which an event counts, m/s; without a known travel for a turn, this share of the highest revs.
 const MOVING_M_S: f64 = 1.0;
 const MOVING_SHARE: f64 = 0.05;
+/// Doubts of the slip by which a spin must be above the bound: one in twenty by chance.
+const DOUBTS: f64 = 1.645;
+/// A usual spin, s, at a usual share of the highest revs: where even one of twice the slip that counts is in doubt, none
+/// can be told. Common practice, no source.
+const USUAL_S: f64 = 0.3;
+const USUAL_SHARE: f64 = 0.4;
 /// Rows a second below which a spin of a tenth of a second falls between two rows.
 const LEAST_RATE_HZ: f64 = 8.0;
 
@@ -125,7 +132,7 @@ pub fn measure(run: &RunContext) -> Wheelspin {
     if rate_hz < LEAST_RATE_HZ {
         return Wheelspin::unknown(Why::TooFewRows(rate_hz));
     }
-    if !car.has_ground() && grip::noise_hides(wheels) {
+    if hides_spins(wheels, car) {
         return Wheelspin::unknown(Why::Noise);
     }
     let moving_rpm = run.rollout_mm().map_or(MOVING_SHARE * car.highest_rpm(), |mm| MOVING_M_S * 60_000.0 / mm);
@@ -146,6 +153,17 @@ pub fn measure(run: &RunContext) -> Wheelspin {
     Wheelspin { can_tell: true, seconds: Some(seconds), share, events, by_lap, why: None }
 }
 
+/// Whether the car's speed is known too badly to tell a spin.
+fn hides_spins(wheels: &Odometer, car: &Odometer) -> bool {
+    if car.has_ground() {
+        return false;
+    }
+    match car.doubt_within(USUAL_S) {
+        Some(doubt) => DOUBTS * doubt / (USUAL_SHARE * car.highest_rpm()) > SPINNING,
+        None => grip::noise_hides(wheels),
+    }
+}
+
 /// Time of the events between two moments, s.
 fn seconds_between(events: &[Event], from: f64, to: f64) -> f64 {
     events.iter().fold(0.0, |sum, e| sum + (e.end_s.min(to) - e.start_s.max(from)).max(0.0))
@@ -159,29 +177,36 @@ fn spun_lap(events: &[Event], lap: &Lap) -> SpunLap {
 struct Spinning {
     start_s: f64,
     peak_slip: f64,
+    /// The wheels' revs at it, turns a minute.
+    peak_wheel: f64,
 }
 
 /// Stretches in which the wheels turn faster than the car by the slip that counts, while the car turns them by
 /// `moving_rpm` or more.
 fn spins(wheels: &Odometer, car: &Odometer, moving_rpm: f64) -> Vec<Event> {
     let limit = if car.has_ground() { SPINNING } else { SPINNING_BY_REVS };
-    let ((time, wheel), (_, car)) = (wheels.rows(), car.rows());
-    let slip = |n: usize| if wheel[n] > 0.0 && car[n] >= moving_rpm { (wheel[n] - car[n]) / wheel[n] } else { 0.0 };
+    let ((time, wheel), (_, revs)) = (wheels.rows(), car.rows());
+    let slip = |n: usize| if wheel[n] > 0.0 && revs[n] >= moving_rpm { (wheel[n] - revs[n]) / wheel[n] } else { 0.0 };
     let mut events = Vec::new();
     let mut spinning: Option<Spinning> = None;
     for n in 1..time.len() {
         let (before, now) = (slip(n - 1), slip(n));
         let crossing = || time[n - 1] + (time[n] - time[n - 1]) * ((limit - before) / (now - before)).clamp(0.0, 1.0);
         if before <= limit && now > limit {
-            spinning = Some(Spinning { start_s: crossing(), peak_slip: now });
+            spinning = Some(Spinning { start_s: crossing(), peak_slip: now, peak_wheel: wheel[n] });
         } else if before > limit && now <= limit {
             let ended = spinning.take().map(|spin| (spin, crossing()));
-            if let Some((spin, end_s)) = ended.filter(|(spin, end_s)| end_s - spin.start_s >= SHORTEST_S) {
-                let Spinning { start_s, peak_slip } = spin;
+            let counts = |spin: &Spinning, end_s: f64| {
+                let seconds = end_s - spin.start_s;
+                let doubt = car.doubt_within(seconds).unwrap_or(0.0) / spin.peak_wheel;
+                seconds >= SHORTEST_S && spin.peak_slip > limit + DOUBTS * doubt
+            };
+            if let Some((spin, end_s)) = ended.filter(|(spin, end_s)| counts(spin, *end_s)) {
+                let Spinning { start_s, peak_slip, .. } = spin;
                 events.push(Event { start_s, end_s, lap: None, lap_fraction: None, peak_slip });
             }
-        } else if let Some(spin) = &mut spinning {
-            spin.peak_slip = spin.peak_slip.max(now);
+        } else if let Some(spin) = spinning.as_mut().filter(|spin| now > spin.peak_slip) {
+            (spin.peak_slip, spin.peak_wheel) = (now, wheel[n]);
         }
     }
     events

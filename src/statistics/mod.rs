@@ -9,6 +9,7 @@ pub mod integral;
 pub mod inverse_variance;
 pub mod jackknife;
 pub mod kendall;
+pub mod least_absolute;
 pub mod least_squares;
 pub mod mean;
 pub mod mixture;

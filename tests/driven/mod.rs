@@ -17,11 +17,11 @@ use runtrue::demo::track::Track;
 use runtrue::evidence::RunEvidence;
 use runtrue::import::read_bytes;
 use runtrue::laps::lists::LapList;
+use runtrue::laps::odometer::Odometer;
 use runtrue::laps::{self, Laps};
 use runtrue::log::Log;
 use runtrue::measure::{self, Answers};
 use runtrue::review::{Review, review};
-use runtrue::run::odometer;
 use runtrue::sheet::{RunPlan, Setting, Settings, Sheet};
 
 /// A car, its track and how one run went.
@@ -105,14 +105,14 @@ impl Driven {
     /// Laps and answers of a log made of `rows`.
     pub fn answers_of(&self, rows: &Rows) -> Answers {
         let log = log_of(rows, f64::INFINITY);
-        let laps = laps::measure(odometer(&log, &self.settings()), Some(&self.list(f64::INFINITY)), None);
+        let laps = laps::measure(Odometer::new(&log), Some(&self.list(f64::INFINITY)), None);
         measure::measure(&log, &laps, &self.run_plan(), &self.sheet(), &RunEvidence::default())
     }
 
     /// Laps and answers of the first `until` seconds of the run's log.
     pub fn answers(&self, recorder: &Recorder, until: f64) -> (Log, Laps, Answers) {
         let log = log_of(&self.rows(recorder), until);
-        let laps = laps::measure(odometer(&log, &self.settings()), Some(&self.list(until)), None);
+        let laps = laps::measure(Odometer::new(&log), Some(&self.list(until)), None);
         let answers = measure::measure(&log, &laps, &self.run_plan(), &self.sheet(), &RunEvidence::default());
         (log, laps, answers)
     }

@@ -6,12 +6,12 @@ use runtrue::demo::drive::{Drive, Timing};
 use runtrue::demo::recorder::Recorder;
 use runtrue::evidence::RunEvidence;
 use runtrue::laps;
+use runtrue::laps::odometer::Odometer;
 use runtrue::log::Channel;
 use runtrue::measure::context::RunContext;
 use runtrue::measure::wheelspin::{self, Event};
 use runtrue::quantity::Estimate;
 use runtrue::review::Review;
-use runtrue::run::odometer;
 use runtrue::sheet::{RunPlan, Sheet};
 use runtrue::statistics::quantiles::median;
 use runtrue::weekend::trends::{Cause, Verdict};
@@ -88,7 +88,7 @@ fn spun(rate: f64, seeds: u64, shares: [f64; 3]) -> Spins {
             }
         });
         let log = run.log(&Recorder::plain(rate));
-        let laps = laps::measure(odometer(&log, &run.settings()), None, None);
+        let laps = laps::measure(Odometer::new(&log), None, None);
         // Without tyre and gears: nothing tells the speed.
         let (plan, sheet) = (RunPlan::default(), Sheet::default());
         let found = wheelspin::measure(&RunContext::new(&log, &laps, &plan, &sheet, &RunEvidence::default()));

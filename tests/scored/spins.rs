@@ -34,14 +34,24 @@ impl TrueSpin {
     }
 }
 
+/// A spin that was said and was not.
+#[derive(Debug, Clone, Copy)]
+pub struct WrongSpin {
+    pub start_s: f64,
+    pub end_s: f64,
+    pub peak_slip: f64,
+    /// Highest slip that truly was in it.
+    pub true_slip: f64,
+}
+
 /// Wheelspin of a run of which it was told.
 #[derive(Debug, Clone, Default)]
 pub struct SpinScore {
     /// Spins that had to be found.
     pub spins: Vec<TrueSpin>,
-    /// Spins said that were, and that were not: (start, end, peak slip).
+    /// Spins said that were, and that were not.
     pub right: usize,
-    pub wrong: Vec<(f64, f64, f64)>,
+    pub wrong: Vec<WrongSpin>,
     pub said_s: f64,
     pub true_s: f64,
 }
@@ -70,10 +80,21 @@ impl SpinScore {
         });
         let spins: Vec<TrueSpin> = spins.collect();
         let (right, wrong): (Vec<_>, Vec<_>) = events.iter().partition(|e| truth.spins.iter().any(|s| meets(s, e)));
+        let time = &run.columns.time_s;
+        let true_slip = |from: f64, to: f64| {
+            let rows = time.partition_point(|t| *t < from).saturating_sub(1)..time.partition_point(|t| *t <= to);
+            truth.slip[rows].iter().copied().fold(0.0, f64::max)
+        };
+        let wrong = wrong.into_iter().map(|(start_s, end_s, peak_slip)| WrongSpin {
+            start_s,
+            end_s,
+            peak_slip,
+            true_slip: true_slip(start_s, end_s),
+        });
         Some(Self {
             spins,
             right: right.len(),
-            wrong,
+            wrong: wrong.collect(),
             said_s: events.iter().map(|e| e.1 - e.0).sum(),
             true_s: truth.spins.iter().map(|s| s.end_s - s.start_s).sum(),
         })

@@ -15,7 +15,7 @@
 //!
 //! ```
 //! // 0.0016 V·s and 20 mΩ at half demand of 60 A and 2000 rad/s: 3.2 V and 1.2 V make 264 W.
-//! let motor = runtrue::measure::motor::Motor { constant: 0.0016, resistance: 0.020, at_full_demand: true };
+//! let motor = runtrue::motor::Motor { constant: 0.0016, resistance: 0.020, at_full_demand: true };
 //! assert!((motor.current(2000.0, 264.0) - 60.0).abs() < 1e-9);
 //! ```
 
@@ -23,7 +23,6 @@ use std::f64::consts::TAU;
 
 use nalgebra::Vector2;
 
-use super::warming::COPPER;
 use crate::log::{Channel, Log};
 use crate::statistics::least_squares::NormalEquations;
 use crate::statistics::quantiles::{median, quantile};
@@ -50,6 +49,8 @@ const USUAL_BACK_SHARE: f64 = 0.85;
 /// Where full demand is never held: share of the strongest current above which rows bound the resistance. Common
 /// practice, no source.
 const STRONG: f64 = 0.3;
+/// Temperature coefficient of copper at 20 °C, 1/K (IEC 60028; value quoted, the standard not opened).
+pub const COPPER: f64 = 0.003_93;
 /// The winding's share of the resistance; the rest is the controller's and the leads'. Common practice, no source.
 pub const WINDING_SHARE: f64 = 0.8;
 /// Rows below this share of the highest current are not driven. Common practice, no source.
@@ -108,15 +109,39 @@ struct PlaneRow {
     current: f64,
 }
 
-/// Works out the motor and its current; `None` without revs, volts and amperes, or where the car never drives.
-pub fn demand(log: &Log) -> Option<Demand> {
-    let (rpm, volts, amps) =
-        (log.channel(Channel::Rpm)?, log.channel(Channel::Voltage)?, log.channel(Channel::Current)?);
-    let omega: Vec<f64> = rpm.iter().map(|r| r * TAU / 60.0).collect();
-    let driven_a = DRIVEN * quantile(amps.iter().copied(), HIGHEST)?;
-    let driven = |n: &usize| amps[*n] > driven_a && omega[*n] > 0.0 && volts[*n] > 0.0;
-    let row = |n: usize| PlaneRow { omega: omega[n] / volts[n], current: amps[n] / volts[n] };
-    let motor = Plane((0..omega.len()).filter(driven).map(row).collect()).motor()?;
+/// The channels that tell the motor, and the current from which it drives.
+struct Drive<'a> {
+    volts: &'a [f64],
+    amps: &'a [f64],
+    /// Motor speed, rad/s.
+    omega: Vec<f64>,
+    driven_a: f64,
+}
+
+impl<'a> Drive<'a> {
+    fn new(log: &'a Log) -> Option<Self> {
+        let (rpm, volts, amps) =
+            (log.channel(Channel::Rpm)?, log.channel(Channel::Voltage)?, log.channel(Channel::Current)?);
+        let omega = rpm.iter().map(|r| r * TAU / 60.0).collect();
+        Some(Self { volts, amps, omega, driven_a: DRIVEN * quantile(amps.iter().copied(), HIGHEST)? })
+    }
+
+    fn motor(&self) -> Option<Motor> {
+        let Self { volts, amps, omega, driven_a } = self;
+        let driven = |n: &usize| amps[*n] > *driven_a && omega[*n] > 0.0 && volts[*n] > 0.0;
+        let row = |n: usize| PlaneRow { omega: omega[n] / volts[n], current: amps[n] / volts[n] };
+        Plane((0..omega.len()).filter(driven).map(row).collect()).motor()
+    }
+}
+
+/// The motor by a log's revs, volts and amperes; `None` without them, or where the car never drives.
+pub fn motor(log: &Log) -> Option<Motor> {
+    Drive::new(log)?.motor()
+}
+
+/// What a log's `motor` was asked for; `None` without revs, volts and amperes.
+pub fn demand(log: &Log, motor: Motor) -> Option<Demand> {
+    let Drive { volts, amps, omega, driven_a } = Drive::new(log)?;
     let idle = idle_power(volts, amps, &omega);
     let warmth = warmth(log);
     let motor_in = |n: usize| Motor { resistance: motor.resistance * warmth[n], ..motor };
@@ -146,7 +171,7 @@ fn warmth(log: &Log) -> Vec<f64> {
 }
 
 /// Median power while the motor stands, W; zero where it never does.
-fn idle_power(volts: &[f64], amps: &[f64], omega: &[f64]) -> f64 {
+pub fn idle_power(volts: &[f64], amps: &[f64], omega: &[f64]) -> f64 {
     let standing = (0..omega.len()).filter(|&n| omega[n] == 0.0).map(|n| volts[n] * amps[n]);
     median(standing).map_or(0.0, |p| p.max(0.0))
 }
