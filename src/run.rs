@@ -274,7 +274,8 @@ fn read_list(folder: &Path, plan: &RunPlan) -> Result<Option<LapList>, Notice> {
 
 /// The log's motor turns, with what the sheet knows of the car that they move.
 pub fn odometer(log: &Log, settings: &Settings) -> Option<Odometer> {
-    Some(Odometer::new(log)?.of_car(settings.number("mass_kg"), set_rollout_mm(settings)))
+    let travel_mm = set_rollout_mm(settings);
+    Some(Odometer::new(log)?.of_car(settings.number("mass_kg"), travel_mm).with_ground(log, travel_mm))
 }
 
 fn find_laps(

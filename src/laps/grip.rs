@@ -8,7 +8,7 @@
 //! than it usually does. If the revs fall faster than the limit, the wheels are locking. They come back up as fast as
 //! they fell without a current that could drive them, and the car is drawn in a straight line across.
 //!
-//! A ground-speed channel that fits the revs is used in place of all this.
+//! Where the log has a ground speed ([`super::ground`]), it is used in place of all this.
 //!
 //! Wrong where mass or travel is unknown and the wheels spin for more than a tenth of the time in which the car gains
 //! speed: the limit is then too high.
@@ -51,8 +51,8 @@ const START_HEADROOM: f64 = 1.5;
 /// Variance of the second differences of independent noise, in variances of the noise: 1 + 4 + 1.
 const SECOND_DIFFERENCES: f64 = 6.0;
 
-/// The odometer of the car whose wheels turn as `wheels` counts: by its ground speed where the log has one that fits,
-/// else by what grip allows.
+/// The odometer of the car whose wheels turn as `wheels` counts: where they turn faster or slower than it by its ground
+/// speed, where the log has one, else by what grip allows.
 ///
 /// ```
 /// use runtrue::laps::{grip, odometer::Odometer};
@@ -65,7 +65,11 @@ const SECOND_DIFFERENCES: f64 = 6.0;
 /// assert!(slip > 0.4 && slip < 0.55);
 /// ```
 pub fn car_odometer(wheels: &Odometer) -> Odometer {
-    let rpm = wheels.ground_rpm().map_or_else(|| car_rpm(wheels), <[f64]>::to_vec);
+    let by_revs = car_rpm(wheels);
+    let rpm = match wheels.ground() {
+        Some(ground) => ground.car_rpm(wheels.rows().1, &by_revs),
+        None => by_revs,
+    };
     wheels.with_car_rpm(rpm)
 }
 
