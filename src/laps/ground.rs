@@ -31,6 +31,8 @@ const GENTLE: f64 = 1.0 / 3.0;
 /// Parts by speed in which gentle driving is looked at, and the fewest fixes of each.
 const PARTS: usize = 8;
 const LEAST_FIXES: usize = 12;
+/// Fewest ways of driving that can agree.
+const LEAST_WAYS: usize = 3;
 /// Neighbouring fixes tell the same: one in so many counts. A default.
 const ALIKE: f64 = 5.0;
 /// Demand below which a car rolls, as a share of the highest. Common practice, no source.
@@ -266,7 +268,7 @@ fn own_scale(fixes: &Fixes, wheels: Wheels, demand: &[f64]) -> Option<OwnScale> 
     let parts = kept.chunks(size).filter_map(|part| of(part.iter().map(|k| k.1).collect(), ScaleFrom::Gentle));
     let rolling = of(kept.iter().filter(|k| k.2).map(|k| k.1).collect(), ScaleFrom::Rolling);
     let ways: Vec<OwnScale> = parts.chain(rolling).collect();
-    let best = ways.iter().copied().max_by(|a, b| a.log.total_cmp(&b.log))?;
+    let best = ways.iter().copied().max_by(|a, b| a.log.total_cmp(&b.log)).filter(|_| ways.len() >= LEAST_WAYS)?;
     let least = ways.iter().map(|way| way.log).fold(best.log, f64::min);
     Some(OwnScale { range: best.log - least, ..best })
 }
