@@ -22,6 +22,8 @@ const SAME_SCALE: f64 = 0.025;
 /// The run's own scale is taken where its ways of driving agree within this, as a logarithm. Common practice, no source:
 /// gentle driving takes one to three per cent of slip.
 const AGREE: f64 = 0.03;
+/// The quantile of the ways that agree. A default.
+const BEST: f64 = 0.75;
 /// Standard uncertainty of the sheet's rollout, relative. Common practice, no source: caliper and flattened tyre.
 const SHEET_U: f64 = 0.010;
 /// The same of the usual ratio, which has drive slip in it.
@@ -270,7 +272,10 @@ fn own_scale(fixes: &Fixes, wheels: Wheels, demand: &[f64]) -> Option<OwnScale> 
     let ways: Vec<OwnScale> = parts.chain(rolling).collect();
     let best = ways.iter().copied().max_by(|a, b| a.log.total_cmp(&b.log)).filter(|_| ways.len() >= LEAST_WAYS)?;
     let least = ways.iter().map(|way| way.log).fold(best.log, f64::min);
-    Some(OwnScale { range: best.log - least, ..best })
+    let usual_best = quantile(ways.iter().map(|way| way.log), BEST)?;
+    let range = best.log - least;
+    // The highest of several has the most luck; where they agree, the best quarter is as good without it.
+    Some(OwnScale { range, log: if range < AGREE { usual_best } else { best.log }, ..best })
 }
 
 /// Whether the motor does not drive at a time.
@@ -282,7 +287,7 @@ fn rolls(wheels: Wheels, demand: &[f64], time: f64) -> bool {
 /// Noise of a fix, m/s. Second differences have the car's own changes in them where fixes are few, and the ratio to the
 /// revs has slip in it: both are too large, and the smaller counts.
 fn noise_m_s(fixes: &Fixes, wheels: Wheels) -> f64 {
-    let apart = (INDEPENDENT_S / row_step_s(fixes)).round().max(1.0) as usize;
+    let apart = (INDEPENDENT_S.max(fixes.step_s) / row_step_s(fixes)).round().max(1.0) as usize;
     let moving = |n: &usize| [0, apart, 2 * apart].iter().all(|k| fixes.speed[n + k] > MOVING_M_S);
     let bend = |n: usize| fixes.speed[n] - 2.0 * fixes.speed[n + apart] + fixes.speed[n + 2 * apart];
     let second: Vec<f64> = (0..fixes.speed.len().saturating_sub(2 * apart)).filter(moving).map(bend).collect();
@@ -350,7 +355,10 @@ mod tests {
     #[test]
     fn a_lag_and_a_unit_are_found() {
         let faults = of(&driven(gripping), |t| 3.6 * speed(t - 0.4)).faults;
-        assert!(matches!(faults[..], [GroundFault::Late(s), GroundFault::Unit(3.6)] if (s - 0.4).abs() < 0.03), "{faults:?}");
+        assert!(
+            matches!(faults[..], [GroundFault::Late(s), GroundFault::Unit(3.6)] if (s - 0.4).abs() < 0.03),
+            "{faults:?}"
+        );
     }
 
     #[test]

@@ -163,7 +163,8 @@ fn spun_lap(events: &[Event], lap: &Lap) -> SpunLap {
 /// Stretches in which the wheels turn faster than the car moves over ground.
 fn spins_over_ground(wheels: &Odometer, car: &Odometer, ground: &Ground) -> Vec<Event> {
     let ((time, revs), (_, car)) = (wheels.rows(), car.rows());
-    let event = |Stretch { start_s, end_s, peak_slip }| Event { start_s, end_s, lap: None, lap_fraction: None, peak_slip };
+    let event =
+        |Stretch { start_s, end_s, peak_slip }| Event { start_s, end_s, lap: None, lap_fraction: None, peak_slip };
     Rows { time, wheels: revs, car, ground }.stretches().into_iter().map(event).collect()
 }
 
