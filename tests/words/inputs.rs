@@ -220,7 +220,8 @@ pub fn lacking() -> Vec<String> {
 }
 
 /// Sheet of the logs with a ground speed.
-pub const GROUNDED_SHEET: &str = "[cars.a]\nspur = 116\npinion = 31\ninternal_ratio = 1.85\ntyre_diameter_mm = 63\n[[runs]]\nid = \"r\"\ncar = \"a\"\nlog = \"good.csv\"\n";
+pub const GROUNDED_SHEET: &str = "[cars.a]\nspur = 116\npinion = 31\ninternal_ratio = 1.85\ntyre_diameter_mm = 63\n\
+                                  [[runs]]\nid = \"r\"\ncar = \"a\"\nlog = \"good.csv\"\n";
 
 /// Logs whose ground speed is late, late by a changing time, in another unit, too seldom, calculated, or drops out.
 pub fn grounded() -> Vec<String> {
