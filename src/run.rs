@@ -272,6 +272,11 @@ fn read_list(folder: &Path, plan: &RunPlan) -> Result<Option<LapList>, Notice> {
         })
 }
 
+/// The log's motor turns, with what the sheet knows of the car that they move.
+pub fn odometer(log: &Log, settings: &Settings) -> Option<Odometer> {
+    Some(Odometer::new(log)?.with_ground(log, set_rollout_mm(settings)))
+}
+
 fn find_laps(
     mut plan: RunPlan,
     log: Log,
@@ -296,5 +301,5 @@ pub fn laps_of(log: &Log, settings: &Settings, list: Option<&LapList>, sheet: &S
         turns: length_m * 1000.0 / mm,
         relative_half_width: EXPECTED_WIDTH,
     });
-    laps::measure(Odometer::new(log), list, expected)
+    laps::measure(odometer(log, settings), list, expected)
 }

@@ -51,6 +51,18 @@ fn wheelspin_is_found_though_it_is_everywhere(
     assert!(spins.time_error().abs() < 0.25, "{:.3}", spins.time_error());
 }
 
+/// By a receiver's ground speed: late, noisy, a few fixes a second.
+#[rstest]
+#[case::few(FEW)]
+#[ignore = "the long form: .ci/run"]
+#[case::all(SEEDS)]
+fn wheelspin_is_found_by_ground_speed(#[case] seeds: u64, #[values((5.0, 0.85), (10.0, 0.90))] promised: (f64, f64)) {
+    let (fixes_hz, f1) = promised;
+    let spins = scores::spins_over_ground(fixes_hz, seeds);
+    assert!(spins.f1() >= f1, "F1 {:.3}: {spins:?}", spins.f1());
+    assert!(spins.time_error().abs() < 0.15, "{:.3}: {spins:?}", spins.time_error());
+}
+
 #[rstest]
 #[case::few(FEW)]
 #[ignore = "the long form: .ci/run"]

@@ -6,6 +6,8 @@ use std::sync::LazyLock;
 use std::time::Instant;
 
 use rstest::rstest;
+use world::dice::Dice;
+use world::receiver::Receiver;
 use world::{Coverage, CurrentKind, Options, Run, Weekend};
 
 /// The weekends that the checks of the model run over.
@@ -170,6 +172,49 @@ fn weekends_are_reviewed() {
             assert!(run.run.failure().is_none(), "seed {seed}: {:?}", run.run.failure());
         }
     }
+}
+
+/// Wheelspin by a receiver's ground speed, late and noisy: found seconds and stretches against the truth's.
+#[rstest]
+#[case::few(0..3)]
+#[ignore = "the long form: .ci/run"]
+#[case::all(0..16)]
+fn ground_speed_tells_wheelspin(#[case] seeds: std::ops::Range<u64>, #[values(5.0, 10.0)] fixes_hz: f64) {
+    let (mut found_s, mut true_s, mut found, mut truly, mut hit) = (0.0, 0.0, 0usize, 0usize, 0usize);
+    for seed in seeds {
+        let mut weekend = Weekend::draw_with(seed, Options { runs: Some(4), ..Options::default() });
+        for (number, run) in weekend.runs.iter_mut().enumerate() {
+            let mut dice = Dice::new(seed, 7000 + number as u64);
+            Receiver::draw(&mut dice, fixes_hz).record(run, &mut dice);
+        }
+        let said = said_of(&weekend);
+        for (run, said) in weekend.runs.iter().zip(said["runs"].as_array().unwrap()) {
+            assert_eq!(said["wheelspin"]["can_tell"], true, "{}: {}", place(&weekend, run), said["wheelspin"]);
+            let events: Vec<(f64, f64)> = said["wheelspin"]["events"].as_array().unwrap().iter().map(span).collect();
+            let spins = &run.truth.spins;
+            found_s += events.iter().fold(0.0, |sum, e| sum + e.1 - e.0);
+            true_s += run.truth.spin_seconds(f64::MIN, f64::MAX);
+            (found, truly) = (found + events.len(), truly + spins.len());
+            hit += spins.iter().filter(|s| events.iter().any(|e| e.0 < s.end_s && s.start_s < e.1)).count();
+        }
+    }
+    println!("{fixes_hz} Hz: {found_s:.1} s in {found} for {true_s:.1} s in {truly}, {hit} of them hit");
+    assert!((found_s / true_s - 1.0).abs() < 0.15, "{found_s:.1} s for {true_s:.1}");
+    assert!((found as f64 / truly as f64 - 1.0).abs() < 0.15, "{found} for {truly}");
+    assert!(hit as f64 > 0.80 * truly as f64, "{hit} of {truly}");
+}
+
+/// Start and end of an event in `review.json`.
+fn span(event: &serde_json::Value) -> (f64, f64) {
+    (event["start_s"].as_f64().unwrap(), event["end_s"].as_f64().unwrap())
+}
+
+/// What a review says of a weekend.
+fn said_of(weekend: &Weekend) -> serde_json::Value {
+    let folder = tempfile::tempdir().unwrap();
+    weekend.write(folder.path()).unwrap();
+    let review = runtrue::review::review(folder.path(), &|_, _| {}).unwrap();
+    serde_json::from_str(&runtrue::review_file::text(&review)).unwrap()
 }
 
 /// Time series over time between two times, by trapezoids with the ends cut to size.

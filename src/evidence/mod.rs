@@ -4,11 +4,12 @@
 //! never held against what one recorder or one car happens to show. The answers ([`crate::measure`]) take only what is
 //! sound or doubtful, and say "cannot tell" with the reason where something they need is unusable.
 //!
-//! A file a kind: [`temperatures`], [`starts`], [`electrics`], [`revs`], [`clock`], [`lists`], [`sheet`], [`logs`].
+//! A file a kind: [`temperatures`], [`starts`], [`electrics`], [`revs`], [`ground`], [`clock`], [`lists`], [`sheet`], [`logs`].
 
 pub mod clock;
 pub mod electrics;
 mod frozen;
+pub mod ground;
 pub mod lists;
 pub mod logs;
 pub mod revs;
@@ -106,6 +107,8 @@ pub enum Why {
     Start(starts::Why),
     /// The revs.
     Revs(revs::Why),
+    /// The ground speed.
+    Ground(ground::Why),
     /// The recorder's clock.
     Clock(clock::Why),
     /// A lap list.
@@ -124,6 +127,7 @@ impl Why {
             (Self::Electrics(one), Self::Electrics(other)) => discriminant(one) == discriminant(other),
             (Self::Start(one), Self::Start(other)) => discriminant(one) == discriminant(other),
             (Self::Revs(one), Self::Revs(other)) => discriminant(one) == discriminant(other),
+            (Self::Ground(one), Self::Ground(other)) => one.is_alike(other),
             (Self::Clock(_), Self::Clock(_)) => true,
             (Self::List(one), Self::List(other)) => one.is_alike(other),
             (one, other) => one == other,
@@ -137,6 +141,7 @@ impl Why {
             Self::Electrics(why) => why.advice(),
             Self::Start(why) => why.advice(),
             Self::Revs(why) => why.advice(),
+            Self::Ground(why) => why.advice(),
             Self::Clock(why) => why.advice(),
             Self::List(why) => why.advice(),
             Self::Sheet(why) => why.advice(),
@@ -152,6 +157,7 @@ impl Display for Why {
             Self::Electrics(why) => why.fmt(f),
             Self::Start(why) => why.fmt(f),
             Self::Revs(why) => why.fmt(f),
+            Self::Ground(why) => why.fmt(f),
             Self::Clock(why) => why.fmt(f),
             Self::List(why) => why.fmt(f),
             Self::Sheet(why) => why.fmt(f),
@@ -378,7 +384,8 @@ fn weigh_alone(run: &RunToWeigh, sheet: &Sheet) -> RunEvidence {
     let loaded = RunToWeigh { log: &sound_log, ..*run };
     // Laps are found again where revs are missing, and weighed then.
     let list = if evidence.revs_have_gaps() { Vec::new() } else { lists::weigh(run) };
-    let found = [temperatures::weigh(&loaded), starts::weigh(run), clock::weigh(run), list, sheet::weigh(run)];
+    let of_clocks = [clock::weigh(run), ground::weigh(run)].concat();
+    let found = [temperatures::weigh(&loaded), starts::weigh(run), of_clocks, list, sheet::weigh(run)];
     found.into_iter().flatten().for_each(|e| evidence.add(e));
     evidence
 }

@@ -10,6 +10,8 @@
 //! the wheels are locking. They come back up as fast as they fell without a current that could drive them, and the car is
 //! drawn in a straight line across.
 //!
+//! Where the log has a ground speed ([`super::ground`]), it is used in place of all this.
+//!
 //! Wrong where the wheels spin for more than a tenth of the time in which the car gains speed: the limit is then too high.
 
 use super::odometer::Odometer;
@@ -47,8 +49,8 @@ const START_HEADROOM: f64 = 1.5;
 /// Variance of the second differences of independent noise, in variances of the noise: 1 + 4 + 1.
 const SECOND_DIFFERENCES: f64 = 6.0;
 
-/// The odometer of the car whose wheels turn as `wheels` counts: by its ground speed where the log has one that fits,
-/// else by what grip allows.
+/// The odometer of the car whose wheels turn as `wheels` counts: where they turn faster or slower than it by its ground
+/// speed, where the log has one, else by what grip allows.
 ///
 /// ```
 /// use runtrue::laps::{grip, odometer::Odometer};
@@ -61,14 +63,16 @@ const SECOND_DIFFERENCES: f64 = 6.0;
 /// assert!(slip > 0.4 && slip < 0.55);
 /// ```
 pub fn car_odometer(wheels: &Odometer) -> Odometer {
-    if let Some(ground) = wheels.ground_rpm() {
-        return wheels.with_car_rpm(ground.to_vec(), None);
-    }
     let (time, revs) = wheels.rows();
-    match wheels.pull().and_then(|pull| slip::car_revs(time, revs, pull)) {
-        Some(car) => wheels.with_car_rpm(car.rpm, Some(car.wander)),
-        None => wheels.with_car_rpm(car_rpm(wheels), None),
-    }
+    let (by_revs, wander) = match wheels.pull().and_then(|pull| slip::car_revs(time, revs, pull)) {
+        Some(car) => (car.rpm, Some(car.wander)),
+        None => (car_rpm(wheels), None),
+    };
+    let rpm = match wheels.ground() {
+        Some(ground) => ground.car_rpm(revs, &by_revs),
+        None => by_revs,
+    };
+    wheels.with_car_rpm(rpm, wander)
 }
 
 /// Revs of the car row by row, turns a minute, by how fast revs can rise and fall.

@@ -1,7 +1,9 @@
 //! Laps: a list laid onto the log, or laps found in the log alone; and which of them count.
 
 pub mod align;
+pub mod fixes;
 pub mod grip;
+pub mod ground;
 mod list_check;
 pub mod list_verdict;
 pub mod lists;

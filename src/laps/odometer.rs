@@ -1,20 +1,19 @@
 //! Motor turns as an odometer: the integral of the revs, with what else a row tells of driving.
 
+use std::sync::Arc;
+
+use super::fixes::Wheels;
+use super::ground::{self, Ground, GroundFault, GroundReading};
 use super::pull::Pull;
 use crate::log::{Channel, Log};
 use crate::motor::Motor;
 use crate::statistics::integral::running_integral;
-use crate::statistics::quantiles::{median, quantile};
+use crate::statistics::quantiles::quantile;
 
 /// Share of the highest current, or of full throttle, above which the motor drives the car. Common practice, no source.
 const DRIVING: f64 = 0.05;
 /// Quantile of the current, or of the throttle, that counts as the highest: a few wild cells above it do not matter.
 const HIGHEST: f64 = 0.999;
-/// Share of the highest revs above which the car moves briskly. Common practice, no source.
-const BRISK: f64 = 0.2;
-/// The ground speed is used where its ratio to the revs scatters by less than this about the usual one (median). Common
-/// practice, no source.
-const GROUND_FITS: f64 = 0.04;
 /// Seconds in a minute: revs are in turns a minute.
 const MINUTE_S: f64 = 60.0;
 
@@ -27,8 +26,8 @@ pub struct Odometer {
     /// How hard the motor drives in each row, as a share of the hardest; NaN where the cell is missing, empty where the
     /// log has neither throttle nor current.
     driving: Vec<f64>,
-    /// The revs that the car's ground speed stands for; empty where the log has no ground speed that fits.
-    ground: Vec<f64>,
+    /// The ground speed as it was read; `None` where the log has none.
+    ground: Option<Arc<GroundReading>>,
     /// Turns until each row that the wheels made beyond the car's; empty for the wheels themselves.
     excess: Vec<f64>,
     /// What the motor pulled; `None` without volts, amperes or a motor that drives.
@@ -50,24 +49,17 @@ impl Odometer {
             odometer.driving = in_kept(power).iter().map(|p| p / hardest).collect();
         }
         odometer.pull = Pull::new(log, &kept, &odometer.rpm);
-        if let Some(ground) = log.channel(Channel::GroundSpeed) {
-            odometer.ground = odometer.revs_of_ground(&in_kept(ground)).unwrap_or_default();
-        }
         Some(odometer)
     }
 
-    /// The ground speed as revs, by the travel for a turn while the car rolls; `None` where it does not follow the
-    /// revs.
-    fn revs_of_ground(&self, ground: &[f64]) -> Option<Vec<f64>> {
-        let brisk = BRISK * self.highest_rpm();
-        let moving = |n: &usize| self.rpm[*n] > brisk && ground[*n] > 0.0;
-        let per_rev = |n: usize| ground[n] / self.rpm[n];
-        let usual = median((0..ground.len()).filter(moving).map(per_rev))?;
-        let rolling = median((0..ground.len()).filter(|n| moving(n) && self.drives(*n) == Some(false)).map(per_rev));
-        let rolling = rolling.unwrap_or(usual);
-        let off = median((0..ground.len()).filter(moving).map(|n| (per_rev(n) / usual - 1.0).abs()))?;
-        let whole = ground.iter().all(|g| g.is_finite());
-        (whole && off < GROUND_FITS).then(|| ground.iter().map(|g| g / rolling).collect())
+    /// This odometer with the log's ground speed read against its revs; `travel_mm` is the travel for a motor turn by the
+    /// sheet.
+    pub fn with_ground(self, log: &Log, travel_mm: Option<f64>) -> Self {
+        let Some((speed, rpm)) = log.channel(Channel::GroundSpeed).zip(log.channel(Channel::Rpm)) else { return self };
+        let kept: Vec<f64> = speed.iter().zip(rpm).filter(|(_, rpm)| rpm.is_finite()).map(|(v, _)| *v).collect();
+        let wheels = Wheels { time: &self.time, rpm: &self.rpm };
+        let ground = Arc::new(ground::read(wheels, &kept, &self.driving, travel_mm));
+        Self { ground: Some(ground), ..self }
     }
 
     /// The odometer of rows without missing cells; `None` for fewer than two.
@@ -76,8 +68,8 @@ impl Odometer {
             return None;
         }
         let turns = running_integral(&time, &rpm).into_iter().map(|sum| sum / MINUTE_S).collect();
-        let (driving, ground, excess) = (Vec::new(), Vec::new(), Vec::new());
-        Some(Self { time, rpm, turns, driving, ground, excess, pull: None, wander: None })
+        let (driving, excess) = (Vec::new(), Vec::new());
+        Some(Self { time, rpm, turns, driving, ground: None, excess, pull: None, wander: None })
     }
 
     /// What the motor pulled; `None` where the log does not tell.
@@ -97,9 +89,14 @@ impl Odometer {
         Some(self.wander? * seconds.sqrt() / 2.0)
     }
 
-    /// The revs that the car's ground speed stands for, row by row; `None` where the log has no ground speed that fits.
-    pub fn ground_rpm(&self) -> Option<&[f64]> {
-        (!self.ground.is_empty()).then_some(&self.ground)
+    /// The car's speed over ground at the rows; `None` where the log has none that tells slip.
+    pub fn ground(&self) -> Option<&Ground> {
+        self.ground.as_ref()?.ground.as_ref()
+    }
+
+    /// What is wrong with the ground-speed channel.
+    pub fn ground_faults(&self) -> &[GroundFault] {
+        self.ground.as_ref().map_or(&[], |reading| &reading.faults)
     }
 
     /// The odometer of the car whose wheels this one counts: the same rows at the car's own revs, whose doubt grows by
@@ -125,11 +122,6 @@ impl Odometer {
     /// the log does not tell.
     pub fn drive(&self, n: usize) -> Option<f64> {
         self.driving.get(n).copied().filter(|d| d.is_finite())
-    }
-
-    /// Whether the car's speed comes from a ground-speed channel rather than from the revs.
-    pub fn has_ground(&self) -> bool {
-        !self.ground.is_empty()
     }
 
     /// Turns between two times that the wheels made beyond the car's.

@@ -46,8 +46,6 @@ pub struct GrippedTurns {
     pub relative_u: f64,
     /// Share of a lap's turns that were spun.
     pub spun: f64,
-    /// Whether the turns come from a ground speed: they are those of wheels that roll, without drive slip.
-    pub rolling: bool,
 }
 
 impl LapTurns {
@@ -102,7 +100,7 @@ fn gripped(counted: &[&Lap], laps: &Laps, budget: &[Contribution]) -> Option<Gri
     let spun = median(counted.iter().map(|l| (1.0 - turns(l) / l.turns).abs()))?;
     let within = budget.iter().map(|c| c.relative_u.powi(2)).sum::<f64>();
     let relative_u = (within + (DRAWN_U * spun).powi(2)).sqrt();
-    Some(GrippedTurns { turns: turns_a_lap, relative_u, spun, rolling: car.has_ground() })
+    Some(GrippedTurns { turns: turns_a_lap, relative_u, spun })
 }
 
 /// The car's travel for a motor turn without wheelspin, m: as the track tells it, else by the sheet; `None` where

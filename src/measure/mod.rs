@@ -19,6 +19,7 @@ pub mod pinion;
 pub mod power;
 pub mod resistance;
 pub mod rests_on;
+mod slip_over_ground;
 pub mod warming;
 pub mod wheelspin;
 

@@ -1,7 +1,7 @@
 //! The car's speed and how it changes, row by row.
 //!
 //! Speed = the car's revs, without wheelspin, × its travel for a motor turn; the car's revs come from the ground speed
-//! where the log has one that fits ([`crate::laps::grip`]). Acceleration is the change of speed over the rows around.
+//! where the wheels spin or lock and the log has one ([`crate::laps::grip`]). Acceleration is the change of speed over the rows around.
 //! Driven tyres slip a little while they grip, and more the harder they pull: how much is read off the moment in which
 //! the driver lifts, when the revs fall by it.
 //!
@@ -68,8 +68,7 @@ pub struct Motion {
     pub grips: Vec<bool>,
     /// Travel for a motor turn, m.
     pub travel_m: Uncertain,
-    /// Slip of the driven tyres near the top speed, as a share of the wheels' speed; zero where the car's speed is
-    /// measured over ground.
+    /// Slip of the driven tyres near the top speed, as a share of the wheels' speed.
     pub top_slip: f64,
     /// The same on average, as it is in the travel.
     pub mean_slip: f64,
@@ -101,15 +100,13 @@ pub fn motion(log: &Log, laps: &Laps, travel_m: Uncertain, demand: Option<&Deman
         mean_slip: 0.0,
         time,
     };
-    if !car.has_ground() {
-        let slip = motion.slip_at_lifts(car).unwrap_or(0.0);
-        let top = motion.top_speed().unwrap_or(0.0);
-        let near_top = |n: usize| motion.speed[n] > AT_TOP * top && motion.acceleration[n] > 0.0;
-        let mean_slip = slip * motion.push(demand, |_| true);
-        let is_ever = (0..motion.time.len()).any(near_top);
-        let top_slip = if is_ever { slip * motion.push(demand, near_top) } else { mean_slip };
-        (motion.mean_slip, motion.top_slip) = (mean_slip, top_slip);
-    }
+    let slip = motion.slip_at_lifts(car).unwrap_or(0.0);
+    let top = motion.top_speed().unwrap_or(0.0);
+    let near_top = |n: usize| motion.speed[n] > AT_TOP * top && motion.acceleration[n] > 0.0;
+    let mean_slip = slip * motion.push(demand, |_| true);
+    let is_ever = (0..motion.time.len()).any(near_top);
+    let top_slip = if is_ever { slip * motion.push(demand, near_top) } else { mean_slip };
+    (motion.mean_slip, motion.top_slip) = (mean_slip, top_slip);
     Some(motion)
 }
 
@@ -133,7 +130,7 @@ fn grips(time: &[f64], wheels: &Odometer, car: &Odometer, reach: usize) -> Vec<b
     };
     let together: Vec<bool> = time.iter().map(together).collect();
     let around = |n: usize| n.saturating_sub(reach)..(n + reach + 1).min(time.len());
-    (0..time.len()).map(|n| car.has_ground() || together[around(n)].iter().all(|t| *t)).collect()
+    (0..time.len()).map(|n| together[around(n)].iter().all(|t| *t)).collect()
 }
 
 impl Motion {

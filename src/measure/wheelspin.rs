@@ -5,7 +5,7 @@
 //! ends where slip crosses 0.20 (in a straight line between rows).
 //!
 //! The wheel speed comes from the motor's revs. The car's speed comes from the ground-speed channel where the log has
-//! one that fits the revs; else from the revs too, by what the motor pulls or by what grip allows ([`crate::laps::grip`]): if
+//! one ([`super::slip_over_ground`]); else from the revs too, by what the motor pulls or by what grip allows ([`crate::laps::grip`]): if
 //! the wheels gain speed that the motor's pull cannot have given the car, or faster than they usually do, they are spinning.
 //! Wheels that lock under braking are not spinning. A spin counts where its slip is above the bound by more than the car's
 //! speed is in doubt.
@@ -20,7 +20,9 @@ use schemars::JsonSchema;
 use serde::Serialize;
 
 use super::context::RunContext;
+use super::slip_over_ground::{Rows, Stretch};
 use crate::evidence::{self, Subject};
+use crate::laps::ground::Ground;
 use crate::laps::odometer::Odometer;
 use crate::laps::{Lap, grip};
 use crate::log::Channel;
@@ -132,11 +134,14 @@ pub fn measure(run: &RunContext) -> Wheelspin {
     if rate_hz < LEAST_RATE_HZ {
         return Wheelspin::unknown(Why::TooFewRows(rate_hz));
     }
-    if hides_spins(wheels, car) {
+    if wheels.ground().is_none() && hides_spins(wheels, car) {
         return Wheelspin::unknown(Why::Noise);
     }
     let moving_rpm = run.rollout_mm().map_or(MOVING_SHARE * car.highest_rpm(), |mm| MOVING_M_S * 60_000.0 / mm);
-    let mut events = spins(wheels, car, moving_rpm);
+    let mut events = match wheels.ground() {
+        Some(ground) => spins_over_ground(wheels, car, ground),
+        None => spins(wheels, car, moving_rpm),
+    };
     for event in &mut events {
         if let Some(lap) = laps.rows.iter().find(|l| (l.start_s..l.end_s).contains(&event.start_s)) {
             event.lap = Some(lap.number);
@@ -155,9 +160,6 @@ pub fn measure(run: &RunContext) -> Wheelspin {
 
 /// Whether the car's speed is known too badly to tell a spin.
 fn hides_spins(wheels: &Odometer, car: &Odometer) -> bool {
-    if car.has_ground() {
-        return false;
-    }
     match car.doubt_within(USUAL_S) {
         Some(doubt) => DOUBTS * doubt / (USUAL_SHARE * car.highest_rpm()) > SPINNING,
         None => grip::noise_hides(wheels),
@@ -173,6 +175,14 @@ fn spun_lap(events: &[Event], lap: &Lap) -> SpunLap {
     SpunLap { lap: lap.number, seconds: seconds_between(events, lap.start_s, lap.end_s) }
 }
 
+/// Stretches in which the wheels turn faster than the car moves over ground.
+fn spins_over_ground(wheels: &Odometer, car: &Odometer, ground: &Ground) -> Vec<Event> {
+    let ((time, revs), (_, car)) = (wheels.rows(), car.rows());
+    let event =
+        |Stretch { start_s, end_s, peak_slip }| Event { start_s, end_s, lap: None, lap_fraction: None, peak_slip };
+    Rows { time, wheels: revs, car, ground }.stretches().into_iter().map(event).collect()
+}
+
 /// A spin that has not ended yet.
 struct Spinning {
     start_s: f64,
@@ -184,7 +194,7 @@ struct Spinning {
 /// Stretches in which the wheels turn faster than the car by the slip that counts, while the car turns them by
 /// `moving_rpm` or more.
 fn spins(wheels: &Odometer, car: &Odometer, moving_rpm: f64) -> Vec<Event> {
-    let limit = if car.has_ground() { SPINNING } else { SPINNING_BY_REVS };
+    let limit = SPINNING_BY_REVS;
     let ((time, wheel), (_, revs)) = (wheels.rows(), car.rows());
     let slip = |n: usize| if wheel[n] > 0.0 && revs[n] >= moving_rpm { (wheel[n] - revs[n]) / wheel[n] } else { 0.0 };
     let mut events = Vec::new();

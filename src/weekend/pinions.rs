@@ -18,8 +18,6 @@ use crate::sheet::Settings;
 /// practice, no source: one per cent of each at the most, foam and rubber alike.
 const OFFSET: f64 = 0.011;
 const OFFSET_U: f64 = 0.009;
-/// The drive slip's part of it, which a speed over ground takes out. Common practice, no source.
-const DRIVE_SLIP: f64 = 0.006;
 /// Where nothing tells the lap length, the offset is open to this extent.
 const OPEN_U: f64 = 1.0;
 /// What a run may be off its neighbours by line and slip alone, relative. Common practice, no source.
@@ -119,8 +117,7 @@ fn see(run: &Turns, length: f64) -> Option<Seen> {
     let per_turn = length * 1000.0 / run.gripped.turns;
     let set_rollout = set_rollout_mm(run.settings)?;
     let u = (RUN_U.powi(2) + run.gripped.relative_u.powi(2)).sqrt();
-    let slip = if run.gripped.rolling { DRIVE_SLIP } else { 0.0 };
-    Some(Seen { x: (set_rollout / per_turn).ln() + slip, u, pinion: run.settings.number("pinion")? })
+    Some(Seen { x: (set_rollout / per_turn).ln(), u, pinion: run.settings.number("pinion")? })
 }
 
 fn normal(x: f64, u: f64) -> f64 {
@@ -237,7 +234,7 @@ mod tests {
             .iter()
             .map(|&(offset, pinion)| Turns {
                 settings: &settings,
-                gripped: GrippedTurns { turns: turns(offset, pinion), relative_u: 0.0003, spun: 0.0, rolling: false },
+                gripped: GrippedTurns { turns: turns(offset, pinion), relative_u: 0.0003, spun: 0.0 },
             })
             .collect();
         weigh(&runs, length).into_iter().map(|r| r.unwrap().verdict).collect()

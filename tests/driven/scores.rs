@@ -1,17 +1,20 @@
 //! How near the answers come to the forward model's truth: each promise measured over a number of seeds, for tests and
 //! for `benches/accuracy.rs`.
 
+use rand::{RngExt, SeedableRng};
+use rand_chacha::ChaCha8Rng;
 use runtrue::demo::car::CarSpec;
 use runtrue::demo::drive::{Drive, Timing};
 use runtrue::demo::recorder::Recorder;
+use runtrue::demo::trace::TRACE_HZ;
 use runtrue::evidence::RunEvidence;
 use runtrue::laps;
-use runtrue::laps::odometer::Odometer;
-use runtrue::log::Channel;
+use runtrue::log::{Channel, Log};
 use runtrue::measure::context::RunContext;
 use runtrue::measure::wheelspin::{self, Event};
 use runtrue::quantity::Estimate;
 use runtrue::review::Review;
+use runtrue::run::odometer;
 use runtrue::sheet::{RunPlan, Sheet};
 use runtrue::statistics::quantiles::median;
 use runtrue::weekend::trends::{Cause, Verdict};
@@ -71,15 +74,38 @@ impl Spins {
 
 /// Wheelspin at a rate: clean runs, runs with some and with much, spins just past the limit of grip, locked wheels.
 pub fn spins(rate: f64, seeds: u64) -> Spins {
-    spun(rate, seeds, [0.0, 0.06, 0.15])
+    spun(seeds, [0.0, 0.06, 0.15], |run, _| run.log(&Recorder::plain(rate)))
+}
+
+/// The same at 20 rows a second with a receiver of some fixes a second in the log.
+pub fn spins_over_ground(fixes_hz: f64, seeds: u64) -> Spins {
+    spun(seeds, [0.0, 0.06, 0.15], |run, seed| with_receiver(run, seed, fixes_hz))
 }
 
 /// The same where nearly every corner's exit spins: more than a tenth of the time that the car gathers speed.
 pub fn spins_everywhere(rate: f64, seeds: u64) -> Spins {
-    spun(rate, seeds, [0.5, 0.7, 0.9])
+    spun(seeds, [0.5, 0.7, 0.9], |run, _| run.log(&Recorder::plain(rate)))
 }
 
-fn spun(rate: f64, seeds: u64, shares: [f64; 3]) -> Spins {
+/// The log of a run with a ground speed as a receiver writes it: held between fixes, 0.2 to 0.9 s late, with noise.
+fn with_receiver(run: &Driven, seed: u64, fixes_hz: f64) -> Log {
+    let mut recorder = Recorder::plain(20.0);
+    recorder.channels.push(Channel::GroundSpeed);
+    let log = run.log(&recorder);
+    let mut random = ChaCha8Rng::seed_from_u64(seed ^ 0x6b5);
+    let (late_s, noise_m_s) = (random.random_range(0.2..0.9), random.random_range(0.05..0.1));
+    let fix = |n: i64| run.trace.speed[((n as f64 / fixes_hz * TRACE_HZ) as usize).min(run.trace.speed.len() - 1)];
+    let last = (run.trace.duration() * fixes_hz) as i64;
+    let fixes: Vec<f64> = (0..=last)
+        .map(|n| (fix(n) + noise_m_s * random.random_range(-1.73..1.73)).max(0.0))
+        .map(|v| (v * 100.0).round() / 100.0)
+        .collect();
+    let held = |t: &f64| fixes[((t - late_s) * fixes_hz).max(0.0) as usize];
+    let speed = log.time().iter().map(held).collect();
+    log.with_channel(Channel::GroundSpeed, speed)
+}
+
+fn spun(seeds: u64, shares: [f64; 3], log: impl Fn(&Driven, u64) -> Log + Sync) -> Spins {
     let of = |car: &CarSpec, seed: u64| {
         let run = driven(car, seed, |d| {
             (d.spin, d.length) = (shares[seed as usize % 3], 120.0);
@@ -87,8 +113,8 @@ fn spun(rate: f64, seeds: u64, shares: [f64; 3]) -> Spins {
                 (d.spin_grip, d.lock) = (0.75..0.95, 0.03);
             }
         });
-        let log = run.log(&Recorder::plain(rate));
-        let laps = laps::measure(Odometer::new(&log), None, None);
+        let log = log(&run, seed);
+        let laps = laps::measure(odometer(&log, &run.settings()), None, None);
         // Without tyre and gears: nothing tells the speed.
         let (plan, sheet) = (RunPlan::default(), Sheet::default());
         let found = wheelspin::measure(&RunContext::new(&log, &laps, &plan, &sheet, &RunEvidence::default()));

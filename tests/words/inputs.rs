@@ -219,6 +219,28 @@ pub fn lacking() -> Vec<String> {
     ]
 }
 
+/// Sheet of the logs with a ground speed.
+pub const GROUNDED_SHEET: &str = "[cars.a]\nspur = 116\npinion = 31\ninternal_ratio = 1.85\ntyre_diameter_mm = 63\n\
+                                  [[runs]]\nid = \"r\"\ncar = \"a\"\nlog = \"good.csv\"\n";
+
+/// Logs whose ground speed is late, late by a changing time, in another unit, too seldom, calculated, or drops out.
+pub fn grounded() -> Vec<String> {
+    let revs = |n: usize| row(n)[1].parse::<f64>().unwrap();
+    // 28.6 mm for a motor turn, and up to three per cent of slip.
+    let speed = |n: usize| revs(n) * 0.0286 / 60.0 * (0.985 - 0.015 * (n as f64 * 0.05 / 12.0 * TAU).cos());
+    let logged = |ground: &dyn Fn(usize) -> f64| {
+        with(&format!("{HEAD},GPS speed [m/s]"), 1200, |n, c| c[5] = format!("{},{:.2}", c[5], ground(n)))
+    };
+    vec![
+        logged(&|n| speed(n.saturating_sub(9))),
+        logged(&|n| speed(n.saturating_sub(if n < 600 { 4 } else { 18 }))),
+        logged(&|n| 3.6 * speed(n)),
+        logged(&|n| speed(n - n % 20)),
+        logged(&|n| revs(n) * 0.0286 / 60.0),
+        logged(&|n| if (100..130).contains(&(n % 300)) { 0.0 } else { speed(n) }),
+    ]
+}
+
 /// Lap lists for the log of 60 s.
 pub fn lists() -> Vec<String> {
     let laps = |time: f64, count: usize| format!("time\n{}", format!("{time:.3}\n").repeat(count));

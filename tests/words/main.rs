@@ -163,6 +163,9 @@ fn folders(words: &mut Words) {
     for log in inputs::lacking() {
         review(words, &Folder::new().with("good.csv", log), false);
     }
+    for log in inputs::grounded() {
+        review(words, &Folder::new().with("good.csv", log).with("weekend.toml", inputs::GROUNDED_SHEET), false);
+    }
 }
 
 fn weekends(words: &mut Words) {

@@ -13,6 +13,7 @@ pub mod electrics;
 pub mod heat;
 pub mod pack;
 pub mod plan;
+pub mod receiver;
 pub mod recorder;
 pub mod sheet;
 pub mod timing;

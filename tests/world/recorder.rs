@@ -137,6 +137,8 @@ pub struct Columns {
     pub controller_c: Vec<f64>,
     /// Hand, %: negative is brake. Written where the recorder has it.
     pub throttle: Vec<f64>,
+    /// Car over ground, m/s: written where a receiver recorded it.
+    pub ground: Vec<f64>,
 }
 
 fn in_steps(value: f64, step: f64) -> f64 {

@@ -268,6 +268,9 @@ impl Run {
         if self.recorder.has_throttle {
             shown.push(("Throttle [%]", &columns.throttle, 0));
         }
+        if !columns.ground.is_empty() {
+            shown.push(("GPS speed [m/s]", &columns.ground, 2));
+        }
         let header: Vec<&str> = shown.iter().map(|column| column.0).collect();
         let mut text = header.join(",");
         let rows = shown.iter().map(|column| column.1.len()).max().unwrap_or(0);

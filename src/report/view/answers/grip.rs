@@ -45,7 +45,7 @@ fn details(done: &Measured) -> Vec<String> {
     let wheelspin = &done.answers.wheelspin;
     let mut details = Vec::new();
     if wheelspin.can_tell {
-        let by_ground_speed = done.laps.gripped.as_ref().is_some_and(|g| g.has_ground());
+        let by_ground_speed = done.laps.odometer.as_ref().is_some_and(|wheels| wheels.ground().is_some());
         let how = if by_ground_speed {
             "The wheels turned faster than the car moved over the ground."
         } else {
