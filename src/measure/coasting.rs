@@ -83,8 +83,8 @@ pub fn coasting(motion: &Motion, throttle: &[f64]) -> Option<Estimate> {
         return None;
     }
     let value = median(rows.iter().copied())?;
-    let [low, high] = [0.5 - (1.0 - seen) / 2.0, 0.5 + (1.0 - seen) / 2.0]
-        .map(|share| quantile(rows.iter().copied(), ((share - 0.5) / seen + 0.5).clamp(0.0, 1.0)).unwrap_or(value));
+    let apart = (1.0 - seen) / (2.0 * seen);
+    let [low, high] = [0.5 - apart, 0.5 + apart].map(|share| quantile(rows.iter().copied(), share).unwrap_or(value));
     let without = jackknife::without_each_block(&told, BLOCKS, |part| median(rows_of(part, motion, counts)));
     let slip = braking_slip(motion, value);
     let relative_u = [motion.travel_m.relative_u(), motion.mean_slip / 2.0, slip.1, METHOD_U];
