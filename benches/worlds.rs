@@ -22,6 +22,7 @@ fn main() {
     wheelspin(&runs);
     heat(&runs);
     battery(&runs);
+    coasting(&runs);
     if std::env::var("RUNTRUE_EACH").is_ok() {
         runs.iter().for_each(each);
     }
@@ -150,6 +151,22 @@ fn battery(runs: &[RunScore]) {
         "charge at the race's end: within 95 %; interval holds; missing",
         "; 95 %",
         format!("{:.1} %; {}; {}", 100.0 * charge.most_off, percent(charge.held), charge.missing),
+    );
+}
+
+fn coasting(runs: &[RunScore]) {
+    let tally = Tally::new(runs.iter().map(|r| r.coasting.as_ref()), |a| a.truth);
+    row(
+        "coasting: median error; within 95 %; interval holds; missing (no throttle, or a driver who hardly coasts)",
+        "; ; 95 %",
+        format!(
+            "{:.1} %; {:.1} %; {}; {} of {}",
+            100.0 * tally.median_off,
+            100.0 * tally.most_off,
+            percent(tally.held),
+            tally.missing,
+            tally.runs
+        ),
     );
 }
 

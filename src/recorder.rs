@@ -276,16 +276,15 @@ mod tests {
     use super::*;
     use rstest::rstest;
 
-    /// Amperes that jump as a driver's do, 500 a second.
+    /// Amperes of a finger that goes somewhere else three times a second, 500 a second.
     fn driven() -> Vec<f64> {
         let noise = |n: u32| f64::from(n.wrapping_mul(2_654_435_761) >> 8) / f64::from(1 << 24);
         let (mut amps, mut level) = (0.0, 0);
         let next = |n: u32| {
-            if noise(n) < 0.02 {
+            if noise(n) < 0.006 {
                 level += 1;
             }
-            // A quick finger: most of the way within a row.
-            amps += 0.2 * (60.0 * noise(900_001 + level) - amps);
+            amps += 0.05 * (60.0 * noise(900_001 + level) - amps);
             amps
         };
         (0..60_000).map(next).collect()

@@ -6,6 +6,7 @@
 //! other races.
 
 pub mod battery;
+pub mod coasting;
 pub mod context;
 pub mod course;
 pub mod forecast;

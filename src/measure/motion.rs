@@ -68,6 +68,8 @@ pub struct Motion {
     pub grips: Vec<bool>,
     /// Travel for a motor turn, m.
     pub travel_m: Uncertain,
+    /// Slip of the driven tyres at full pull, as a share of the wheels' speed; zero where nothing tells it.
+    pub full_slip: f64,
     /// Slip of the driven tyres near the top speed, as a share of the wheels' speed.
     pub top_slip: f64,
     /// The same on average, as it is in the travel.
@@ -96,6 +98,7 @@ pub fn motion(log: &Log, laps: &Laps, travel_m: Uncertain, demand: Option<&Deman
         step_s,
         reach,
         travel_m,
+        full_slip: 0.0,
         top_slip: 0.0,
         mean_slip: 0.0,
         time,
@@ -106,7 +109,7 @@ pub fn motion(log: &Log, laps: &Laps, travel_m: Uncertain, demand: Option<&Deman
     let mean_slip = slip * motion.push(demand, |_| true);
     let is_ever = (0..motion.time.len()).any(near_top);
     let top_slip = if is_ever { slip * motion.push(demand, near_top) } else { mean_slip };
-    (motion.mean_slip, motion.top_slip) = (mean_slip, top_slip);
+    (motion.full_slip, motion.mean_slip, motion.top_slip) = (slip, mean_slip, top_slip);
     Some(motion)
 }
 

@@ -6,9 +6,8 @@
 //! - Pull by speed: the envelope of the acceleration, the value that one driven row in ten exceeds, at the bottom, in
 //!   the middle and at the top of the speeds. With a throttle channel that reaches full demand, the median of the rows
 //!   at full demand.
-//! - Coasting: the median deceleration off throttle and off the brake between a quarter and three quarters of the top
-//!   speed. Off throttle is read from the throttle channel. Without one, braking and coasting look alike in the
-//!   current, and there is no figure.
+//! - Coasting ([`super::coasting`]): off throttle is read from the throttle channel. Without one, braking and coasting
+//!   look alike in the current, and there is no figure.
 //! - Share of the laps' time at full demand: by the throttle channel, else the rows in which the motor sees the pack's
 //!   whole voltage.
 //!
@@ -20,6 +19,7 @@ use std::fmt::{self, Display};
 use schemars::JsonSchema;
 use serde::Serialize;
 
+use super::coasting::coasting;
 use super::context::RunContext;
 use super::motion::{LONGEST_STEP_S, Motion};
 use crate::evidence::{self, LAP_LENGTH, Subject};
@@ -30,25 +30,10 @@ use crate::quantity::{COVERAGE_95, Estimate};
 use crate::reason::Reasons;
 use crate::statistics::integral::{row_until, running_integral};
 use crate::statistics::jackknife;
-use crate::statistics::quantiles::{highest, median, quantile};
-use crate::statistics::straight_line::straight_line;
+use crate::statistics::quantiles::{highest, quantile};
 
 /// Throttle from which demand is full, %. Common practice, no source.
 const FULL_PCT: f64 = 95.0;
-/// Throttle up to which neither throttle nor brake is on, %: the least step of a recorder and a trim. Common practice,
-/// no source.
-const OFF_PCT: f64 = 2.0;
-/// Shares of the top speed between which coasting is measured (`review.json`'s definition).
-const COASTING: (f64, f64) = (0.25, 0.75);
-/// Time over which the change of speed is taken, s.
-const SPAN_S: f64 = 0.05;
-/// A span that lasts this many times as long as its rows should has rows missing.
-const ROWS_MISSING: f64 = 1.5;
-/// Relative standard uncertainty of a coasting deceleration, for which rows count as coasting and for corners that the
-/// car coasts through. Common practice, no source: methods that were tried on one log differ by this much.
-const COAST_U: f64 = 0.03;
-/// Time in which driven tyres give back their slip after the lift, s. Common practice, no source.
-const RELEASE_S: f64 = 0.1;
 /// Shares of the top speed in whose middle the pull is stated: bottom, middle and top.
 const PULLS: [(f64, f64); 3] = [(0.25, 0.45), (0.50, 0.70), (0.75, 0.95)];
 /// The same for the curve of the pull.
@@ -141,7 +126,7 @@ pub fn measure(run: &RunContext) -> Power {
     let pack = log.channel(Channel::Voltage).zip(log.channel(Channel::Current));
     let watts: Option<Vec<f64>> = pack.map(|(v, i)| v.iter().zip(i).map(|(v, i)| v * i).collect());
     let throttle = log.channel(Channel::Throttle);
-    let coast_m_s2 = motion.zip(throttle).and_then(|(m, t)| coast(m, t));
+    let coast_m_s2 = motion.zip(throttle).and_then(|(m, t)| coasting(m, t));
     let pull = motion.map_or_else(Vec::new, |m| pulls(m, throttle, &PULLS));
     let full = full_rows(throttle, run.demand.as_ref());
     let seldom_coasts = throttle.is_some() && coast_m_s2.is_none() && motion.is_some();
@@ -202,43 +187,6 @@ fn full_rows(throttle: Option<&[f64]>, demand: Option<&Demand>) -> Option<Vec<f6
         (None, Some(d)) if d.motor.at_full_demand => Some(d.full.iter().map(|f| one(*f)).collect()),
         _ => None,
     }
-}
-
-/// Speed and deceleration of a row that coasts, m/s and m/s².
-type CoastingRow = (f64, f64);
-
-/// Median deceleration off throttle and off the brake, m/s²; `None` for too few rows.
-fn coast(motion: &Motion, throttle: &[f64]) -> Option<Estimate> {
-    let (low, high) = (COASTING.0 * motion.top_speed()?, COASTING.1 * motion.top_speed()?);
-    let rows = coasting_rows(motion, throttle, low, high);
-    // The rows that can be used are late in each stretch, where the car is slower: the figure is that of all that
-    // coast.
-    let is_off = |n: &usize| throttle[*n].abs() <= OFF_PCT && (low..high).contains(&motion.speed[*n]);
-    let middle = median((0..motion.time.len()).filter(is_off).map(|n| motion.speed[n]))?;
-    let at_middle = |rows: &[CoastingRow]| {
-        let line = straight_line(rows.iter().copied());
-        let level = median(rows.iter().map(|r| r.1 - line.slope * (r.0 - line.mean_x)))?;
-        Some(level + line.slope * (middle - line.mean_x))
-    };
-    let relative_u = motion.travel_m.relative_u().hypot(motion.mean_slip / 2.0).hypot(COAST_U);
-    // Rolling wheels travel farther for a turn than driven ones.
-    Some(estimate(&rows, at_middle, relative_u)?.scaled(1.0 + motion.mean_slip))
-}
-
-/// The rows that coast between two speeds, from the row after the lift on: tyres that drove give back their slip at
-/// first.
-fn coasting_rows(motion: &Motion, throttle: &[f64], low: f64, high: f64) -> Vec<CoastingRow> {
-    let (time, speed, step) = (&motion.time, &motion.speed, motion.step_s);
-    let span = ((SPAN_S / step).round() as usize).max(1);
-    let before = ((RELEASE_S / step).round() as usize).max(1);
-    let is_off = |n: usize| (n - before..=n + span).all(|row| throttle[row].abs() <= OFF_PCT);
-    let longest_s = ROWS_MISSING * span as f64 * step;
-    let is_near = |n: usize| (low..high).contains(&speed[n]) && time[n + span] - time[n] < longest_s;
-    (before..time.len().saturating_sub(span))
-        .filter(|&n| is_near(n) && is_off(n))
-        .map(|n| ((speed[n] + speed[n + span]) / 2.0, (speed[n] - speed[n + span]) / (time[n + span] - time[n])))
-        .filter(|row| row.1.is_finite())
-        .collect()
 }
 
 /// Pull in the middle of each of these shares of the top speed.

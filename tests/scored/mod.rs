@@ -54,6 +54,14 @@ pub struct RunScore {
     /// Pack's resistance, and the lowest and highest ohmic one, mΩ.
     pub resistance: Option<(Estimate, f64, f64)>,
     pub race_charge: Option<Against>,
+    /// Charge within the log, mAh.
+    pub used: Option<Against>,
+    /// Name of the car, and its drag brake, %.
+    pub car: String,
+    pub drag_brake_pct: f64,
+    /// Deceleration off throttle and brake, m/s²; with the truth alone where the review says nothing.
+    pub coasting: Option<Against>,
+    pub true_coasting: Option<f64>,
 }
 
 /// Reviews weekends of the second world, drawn with `options`, and scores their runs.
@@ -107,6 +115,11 @@ fn of_run(weekend: &Weekend, run: &Run, said: &Value) -> RunScore {
         motor_end: against("/heat/motor/race_end_c", truth.motor_race_end_c),
         controller_end: against("/heat/controller/race_end_c", truth.controller_race_end_c),
         resistance: estimate("/battery/resistance_mohm").map(|e| (e, truth.ohmic_mohm.0, truth.ohmic_mohm.1)),
+        used: against("/battery/used_range_mah", truth.charge_in_log_mah),
+        car: weekend.cars[run.car].name.clone(),
+        drag_brake_pct: run.setup.drag_brake_pct,
+        coasting: truth.coast_m_s2.and_then(|coast| against("/power/coast_m_s2", coast)),
+        true_coasting: truth.coast_m_s2,
         race_charge: against("/battery/race_end_used_mah", truth.charge_at_race_end_mah - truth.charge_before_log_mah),
     }
 }

@@ -4,6 +4,8 @@ use super::heat::Temperatures;
 
 /// Driving slip above which wheels spin, the least time of it (s) and the least car speed (m/s).
 const SPIN: (f64, f64, f64) = (0.20, 0.1, 1.0);
+/// Hand up to which the car coasts: neither throttle nor brake.
+const COASTING_HAND: f64 = 0.02;
 /// Wheel speed below which slip has no meaning, m/s.
 const RESTING_M_S: f64 = 0.05;
 
@@ -70,6 +72,17 @@ pub struct Spin {
     pub end_s: f64,
     /// Highest slip in it.
     pub peak_slip: f64,
+}
+
+/// A moment with the hand off throttle and brake.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Coasting {
+    /// Seconds from power-on.
+    pub at_s: f64,
+    /// Car, m/s.
+    pub car: f64,
+    /// How fast it slows, m/s².
+    pub slows_m_s2: f64,
 }
 
 /// Where the energy went, J, from power-on to power-off.
@@ -140,6 +153,8 @@ pub struct Trace {
     pub energy: Energy,
     /// The race's end.
     pub race_end: RaceEnd,
+    /// Every moment in which the car coasts.
+    pub coasting: Vec<Coasting>,
     /// From when to when it stood after a crash (`true`) or a stop.
     pub halts_s: Vec<(f64, f64, bool)>,
     /// Way of the car over the ground, m.
@@ -167,6 +182,10 @@ impl Trace {
             let share = if long > 0.0 { (*next_row_s - self.before.at_s) / long } else { 1.0 };
             self.rows.push(Moment::between(&self.before, &now, share));
             *next_row_s += gap();
+        }
+        let dt = now.at_s - self.before.at_s;
+        if now.hand.abs() <= COASTING_HAND && now.car > 0.0 && dt > 0.0 {
+            self.coasting.push(Coasting { at_s: now.at_s, car: now.car, slows_m_s2: (self.before.car - now.car) / dt });
         }
         let (above, least_s, moving) = SPIN;
         if now.slip() > above && now.car >= moving {

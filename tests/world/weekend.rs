@@ -13,7 +13,7 @@ use super::plan::{self, Settings};
 use super::recorder::{Columns, CurrentKind, Recorder};
 use super::sheet::{RunSheet, Sheet};
 use super::timing::{Coverage, LapList};
-use super::trace::{Energy, Moment, Spin, Trace};
+use super::trace::{Coasting, Energy, Moment, Spin, Trace};
 use super::track::Track;
 
 /// Lap times that a track must allow both cars without slip or mistakes, s.
@@ -35,6 +35,8 @@ pub struct Options {
     pub coverage: Option<Coverage>,
     /// Runs of each car.
     pub runs: Option<usize>,
+    /// Drag brakes of a car's runs in turn, %.
+    pub drag_brakes_pct: Option<[f64; 2]>,
     /// A sound weekend: no wrong pinion, no failed fan, no crash, no stop, no missed passing, no lost row.
     pub clean: bool,
     /// How drivers open the throttle, in place of what is drawn.
@@ -116,6 +118,9 @@ pub struct Truth {
     pub peak_rpm: f64,
     /// Highest car speed in the log's rows, m/s.
     pub top_speed_m_s: f64,
+    /// Deceleration of the car off throttle and brake, the median over all moments of the log between a quarter and three
+    /// quarters of its top speed, m/s²; `None` where it never coasts.
+    pub coast_m_s2: Option<f64>,
     /// Highest temperature of the winding, °C.
     pub highest_winding_c: f64,
     /// Wheelspin that lies within the log.
@@ -188,7 +193,11 @@ impl Weekend {
         let drawn = dice.whole(5, 8);
         let runs = options.runs.unwrap_or(drawn);
         let recorder = recorder(&mut dice, options);
-        let settings = plan::settings(&mut dice, &self.cars[car], runs.max(2), air_c, options.clean);
+        let mut settings = plan::settings(&mut dice, &self.cars[car], runs.max(2), air_c, options.clean);
+        if let Some(drag_brakes) = options.drag_brakes_pct {
+            let in_turn = drag_brakes.iter().cycle();
+            settings.iter_mut().zip(in_turn).for_each(|(run, pct)| run.drag_brake_pct = *pct);
+        }
         let mut before = None;
         for (number, settings) in settings.iter().take(runs).enumerate() {
             let stream = stream + (number as u64 + 1) * STREAMS_OF_RUN;
@@ -376,6 +385,7 @@ fn truth(car: &Car, track: &Track, setup: &Setup, trace: &Trace, rows: &[Moment]
         within_a_second_mohm: range_m(|row| row.ohm_within_a_second),
         peak_rpm: highest(|row| row.rpm),
         top_speed_m_s: highest(|row| row.car),
+        coast_m_s2: coasting(trace, (first.at_s, last.at_s), highest(|row| row.car)),
         highest_winding_c: trace.highest_winding_c,
         spins: trace
             .spins
@@ -393,4 +403,15 @@ fn truth(car: &Car, track: &Track, setup: &Setup, trace: &Trace, rows: &[Moment]
         charge_mah: mah(trace.charge_a_s),
         ground_m: trace.ground_m,
     }
+}
+
+/// Median deceleration off throttle and brake between two times (s from power-on), at speeds between a quarter and three
+/// quarters of the top speed, m/s².
+fn coasting(trace: &Trace, (from_s, until_s): (f64, f64), top_m_s: f64) -> Option<f64> {
+    let counts = |moment: &&Coasting| {
+        (from_s..=until_s).contains(&moment.at_s) && (0.25 * top_m_s..0.75 * top_m_s).contains(&moment.car)
+    };
+    let mut all: Vec<f64> = trace.coasting.iter().filter(counts).map(|moment| moment.slows_m_s2).collect();
+    all.sort_by(f64::total_cmp);
+    all.get(all.len() / 2).copied()
 }
