@@ -13,6 +13,7 @@
 //! Wrong where a driver laps so evenly that any order fits: then the list is doubtful, and laid all the same.
 
 use super::align::{self, Alignment, Clock, Fit, LEAST_SCATTER, Window};
+use super::driven::Driven;
 use super::list_verdict::{ListReason, ListVerdict};
 use super::lists::LapList;
 use super::odometer::Odometer;
@@ -107,10 +108,10 @@ pub(super) fn refuse_early(odometer: &Odometer, list: &LapList) -> Option<ListRe
 
 /// Lays `list` where it can be the log's own.
 pub(super) fn lay(odometer: &Odometer, places: &Places, list: &LapList) -> Result<LaidList, Misfit> {
-    let trial = Trial { odometer, places, passings: &list.passings };
     let none = || Misfit { off: None, known: None };
-    let usual = Window::of_whole_list(odometer, trial.passings).ok_or_else(none)?;
-    let judged = trial.best_judged(usual).ok_or_else(none)?;
+    let driven = Driven::new(odometer, places.lap_turns).ok_or_else(none)?;
+    let trial = Trial { odometer, places, driven: &driven, passings: &list.passings };
+    let judged = trial.best_judged().ok_or_else(none)?;
     let laid = trial.laid(&judged).ok_or_else(none)?;
     if trial.is_open(&laid) {
         let laps = list.passings.len() - 1;
@@ -153,6 +154,7 @@ impl Misfit {
 struct Trial<'a> {
     odometer: &'a Odometer,
     places: &'a Places,
+    driven: &'a Driven,
     passings: &'a [f64],
 }
 
@@ -160,7 +162,6 @@ struct Trial<'a> {
 #[derive(Clone, Copy)]
 struct Judged {
     fit: Fit,
-    window: Window,
     /// Log-likelihood ratio against its laps in another order.
     order: f64,
     /// Scatter of the passings' places, share of a lap.
@@ -181,34 +182,19 @@ impl Judged {
 }
 
 impl Trial<'_> {
-    /// The list by the usual window and the log's clock; where that is not sound, at a clock's own rate or with a part of
-    /// the list outside the log, if that is.
-    fn best_judged(&self, usual: Window) -> Option<Judged> {
-        let as_it_is = self.judge(usual, Clock::AsTheLogs);
+    /// The list by the log's clock; where that is not sound, at a clock's own rate, if that tells more.
+    fn best_judged(&self) -> Option<Judged> {
+        let as_it_is = self.judge(Clock::AsTheLogs);
         if as_it_is.is_some_and(|judged| judged.is_sound()) {
             return as_it_is;
         }
-        let at_own_rate = self.judge(usual, Clock::Free);
-        if at_own_rate.is_some_and(|judged| judged.is_sound()) {
-            return at_own_rate;
-        }
-        let wide = Window::of_half_a_list(self.odometer, self.passings)
-            .and_then(|window| self.judge(window, Clock::AsTheLogs));
-        if wide.is_some_and(|judged| judged.is_sound()) {
-            return wide;
-        }
+        let at_own_rate = self.judge(Clock::Free);
         let tells = |judged: &Judged| judged.order_tells() && as_it_is.is_none_or(|usual| usual.order < judged.order);
-        let told = [at_own_rate, wide].into_iter().flatten().filter(tells);
-        // Where the whole list lies nowhere in the log, a part of it may lie well.
-        let lies_better = wide.filter(|part| {
-            part.order > 0.0
-                && part.scatter <= part.account
-                && as_it_is.is_none_or(|whole| whole.scatter > whole.account)
-        });
-        told.max_by(|a, b| a.order.total_cmp(&b.order)).or(lies_better).or(as_it_is)
+        at_own_rate.filter(|judged| judged.is_sound() || tells(judged)).or(as_it_is)
     }
 
-    fn judge(&self, window: Window, clock: Clock) -> Option<Judged> {
+    fn judge(&self, clock: Clock) -> Option<Judged> {
+        let window = Window::new(self.driven, self.passings)?;
         let mut fit = align::best_fit(self.places, self.passings, window, clock)?;
         let order = order_ratio(self.places, self.passings, window, clock, fit.score);
         if clock == Clock::Free {
@@ -229,7 +215,7 @@ impl Trial<'_> {
         let account = (median(inside.iter().map(variance))? + rounding).sqrt();
         let scatter = quantile(distances(), MOST_PASSINGS)? / NORMAL_QUANTILE;
         let off = Disagreement { lap_s: median(steps)? * lap_s, most_s: distances().fold(0.0, f64::max) * lap_s };
-        Some(Judged { fit, window, order, scatter, account, off })
+        Some(Judged { fit, order, scatter, account, off })
     }
 
     /// The passings that lie in the log.
@@ -271,14 +257,13 @@ impl Trial<'_> {
         let Some(first) = part.first() else { return false };
         let passings: Vec<f64> = part.iter().map(|p| p - first).collect();
         let trial = Trial { passings: &passings, ..*self };
-        let window = Window::of_whole_list(self.odometer, &passings);
-        window.and_then(|window| trial.judge(window, Clock::AsTheLogs)).is_some_and(|judged| judged.is_sound())
+        trial.judge(Clock::AsTheLogs).is_some_and(|judged| judged.is_sound())
     }
 
     fn laid(&self, judged: &Judged) -> Option<LaidList> {
         let lay_at = |scale: f64| {
             let passings: Vec<f64> = self.passings.iter().map(|p| p * scale).collect();
-            let alignment = align::align(self.places, &passings, judged.window)?;
+            let alignment = align::align(self.places, &passings, Window::new(self.driven, &passings)?)?;
             let first = alignment.first_passing()?;
             Some(LaidList { alignment, first, passings, scale, clock_scale: None, verdict: ListVerdict::Sound })
         };
@@ -318,8 +303,7 @@ impl Trial<'_> {
     /// Whether a list with fewer laps than the log may as well lie at other laps of it.
     fn is_open(&self, laid: &LaidList) -> bool {
         let laps = laid.passings.len() as f64 - 1.0;
-        let lap_s = laid.passings.last().map_or(0.0, |last| last / laps);
-        laps + FEWER_LAPS <= self.log_laps() && laid.alignment.share_beyond(laid.first.value, 0.5 * lap_s) > OPEN
+        laps + FEWER_LAPS <= self.log_laps() && laid.alignment.elsewhere() > OPEN
     }
 
     /// Laps that the log holds.

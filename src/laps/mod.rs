@@ -1,6 +1,7 @@
 //! Laps: a list laid onto the log, or laps found in the log alone; and which of them count.
 
 pub mod align;
+mod driven;
 pub mod grip;
 mod list_check;
 pub mod list_verdict;
