@@ -13,7 +13,7 @@
 //! Wrong where a driver laps so evenly that any order fits: then the list is doubtful, and laid all the same.
 
 use super::align::{self, Alignment, Clock, Fit, LEAST_SCATTER, Window};
-use super::driven::Driven;
+use super::driven::{Driven, Whereabouts};
 use super::list_verdict::{ListReason, ListVerdict};
 use super::lists::LapList;
 use super::odometer::Odometer;
@@ -34,7 +34,7 @@ const NORMAL_QUANTILE: f64 = 1.150_3;
 /// A list with fewer laps than the log by this many can lie at several laps of it: up to two more are those to the line
 /// and back to the pits.
 const FEWER_LAPS: f64 = 3.0;
-/// Share of the weight that may lie more than half a lap away.
+/// Probability that the list may have of beginning at another lap.
 const OPEN: f64 = 0.05;
 /// Rows a second below which a list is not refused for how its passings scatter. Common practice, no source.
 const COARSE_HZ: f64 = 1.5;
@@ -106,17 +106,19 @@ pub(super) fn refuse_early(odometer: &Odometer, list: &LapList) -> Option<ListRe
     }
 }
 
-/// Lays `list` where it can be the log's own.
-pub(super) fn lay(odometer: &Odometer, places: &Places, list: &LapList) -> Result<LaidList, Misfit> {
+/// Lays `list` where it can be the log's own: on the turns of the wheels and of the car.
+pub(super) fn lay(
+    (odometer, gripped): (&Odometer, &Odometer),
+    places: &Places,
+    list: &LapList,
+) -> Result<LaidList, Misfit> {
     let none = || Misfit { off: None, known: None };
     let driven = Driven::new(odometer, places.lap_turns).ok_or_else(none)?;
-    let trial = Trial { odometer, places, driven: &driven, passings: &list.passings };
+    let trial = Trial { odometer, gripped, places, driven: &driven, passings: &list.passings };
     let judged = trial.best_judged().ok_or_else(none)?;
     let laid = trial.laid(&judged).ok_or_else(none)?;
-    if trial.is_open(&laid) {
-        let laps = list.passings.len() - 1;
-        let known = Some(ListReason::TooShort { laps, log_laps: trial.log_laps().round() as usize });
-        return Err(Misfit { off: Some(judged.off), known });
+    if let Some(known) = trial.open(&laid) {
+        return Err(Misfit { off: Some(judged.off), known: Some(known) });
     }
     let verdict = trial.verdict(&judged).ok_or(Misfit { off: Some(judged.off), known: None })?;
     Ok(LaidList { verdict, ..laid })
@@ -138,14 +140,16 @@ impl Misfit {
         if !near(list_s) {
             return ListReason::OtherLapTime { list_s, log_s };
         }
+        if let Some(known) = self.known {
+            return known;
+        }
         let length_s = list.passings.last().copied().unwrap_or(0.0);
         if length_s > log_length_s + log_s {
             return ListReason::LongerThanLog { list_s: length_s, log_s: log_length_s };
         }
-        match (self.known, self.off) {
-            (Some(reason), _) => reason,
-            (None, Some(off)) => ListReason::AnotherRun { lap_s: off.lap_s, most_s: off.most_s },
-            (None, None) => too_short(),
+        match self.off {
+            Some(off) => ListReason::AnotherRun { lap_s: off.lap_s, most_s: off.most_s },
+            None => too_short(),
         }
     }
 }
@@ -153,6 +157,7 @@ impl Misfit {
 /// A list that is tried on a log.
 struct Trial<'a> {
     odometer: &'a Odometer,
+    gripped: &'a Odometer,
     places: &'a Places,
     driven: &'a Driven,
     passings: &'a [f64],
@@ -263,7 +268,7 @@ impl Trial<'_> {
     fn laid(&self, judged: &Judged) -> Option<LaidList> {
         let lay_at = |scale: f64| {
             let passings: Vec<f64> = self.passings.iter().map(|p| p * scale).collect();
-            let alignment = align::align(self.places, &passings, Window::new(self.driven, &passings)?)?;
+            let alignment = align::align(self.places, self.gripped, &passings, Window::new(self.driven, &passings)?)?;
             let first = alignment.first_passing()?;
             Some(LaidList { alignment, first, passings, scale, clock_scale: None, verdict: ListVerdict::Sound })
         };
@@ -300,10 +305,19 @@ impl Trial<'_> {
         Some(Uncertain::new(scale * (1.0 - slope * lap_s), (own + drift).sqrt() * lap_s))
     }
 
-    /// Whether a list with fewer laps than the log may as well lie at other laps of it.
-    fn is_open(&self, laid: &LaidList) -> bool {
-        let laps = laid.passings.len() as f64 - 1.0;
-        laps + FEWER_LAPS <= self.log_laps() && laid.alignment.elsewhere() > OPEN
+    /// Why a list may as well lie at other laps of the log: it has fewer laps than the log, or a part of it lies outside.
+    fn open(&self, laid: &LaidList) -> Option<ListReason> {
+        let laps = laid.passings.len() - 1;
+        let times = || laid.passings.iter().map(|p| laid.first.value + p);
+        let lies_outside =
+            || times().any(|at| matches!(self.driven.whereabouts(at), Whereabouts::Before | Whereabouts::After));
+        if laid.alignment.elsewhere() <= OPEN {
+            None
+        } else if laps as f64 + FEWER_LAPS <= self.log_laps() {
+            Some(ListReason::TooShort { laps, log_laps: self.log_laps().round() as usize })
+        } else {
+            lies_outside().then_some(ListReason::SeveralLaps)
+        }
     }
 
     /// Laps that the log holds.
