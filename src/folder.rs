@@ -5,6 +5,7 @@ use std::path::{Path, PathBuf};
 use std::time::SystemTime;
 
 use crate::fingerprint::fnv_1a;
+use crate::gears::set_rollout_mm;
 use crate::import;
 use crate::import::columns::Hints;
 use crate::laps::lists;
@@ -378,6 +379,7 @@ pub fn hints(plan: &RunPlan, sheet: &Sheet) -> Hints {
         poles: plan.settings.number("motor.poles"),
         cells: plan.settings.number("battery.cells"),
         ambient_c: plan.ambient_c,
+        rollout_mm: set_rollout_mm(&plan.settings),
     }
 }
 

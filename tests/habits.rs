@@ -304,6 +304,80 @@ fn a_motor_that_turns_backwards_is_read_by_its_amount(#[case] name: &str, #[case
 }
 
 #[test]
+fn a_few_seconds_backwards_are_revs() {
+    let back = |n: usize| (600..700).contains(&n);
+    let text = log_of("RPM,Voltage", |n, r| format!("{},{}", if back(n) { -r.1 } else { r.1 }, r.2));
+    let log = read_with(&text, &Hints::default());
+    assert_eq!(log.channel(Channel::Rpm).unwrap(), rows().iter().map(|r| r.1).collect::<Vec<f64>>());
+    assert_eq!(messages(&log, NoticeCode::RevsBackwards).len(), 1);
+}
+
+#[test]
+fn a_voltage_with_a_minus_throughout_is_turned() {
+    let log = read_with(&log_of("RPM,Voltage", |_, r| format!("{},{}", r.1, -r.2)), &Hints::default());
+    assert_eq!(log.channel(Channel::Voltage).unwrap(), rows().iter().map(|r| r.2).collect::<Vec<f64>>());
+    assert_eq!(messages(&log, NoticeCode::SignTurned).len(), 1);
+}
+
+#[rstest]
+#[case::metres_a_second(1.0, Some("m/s"))]
+#[case::kilometres_an_hour(3.6, Some("km/h"))]
+#[case::miles_an_hour(2.236_94, Some("mph"))]
+#[case::something_else(1.65, None)]
+fn a_speed_without_a_unit_is_in_what_revs_and_rollout_say(#[case] factor: f64, #[case] unit: Option<&str>) {
+    // 28 mm a turn; the sheet's tyre is a little larger.
+    let text = log_of("RPM,Speed", |_, r| format!("{},{:.2}", r.1, r.1 / 60_000.0 * 28.0 * factor));
+    for (rollout_mm, unit) in [(Some(28.6), unit), (None, None)] {
+        let log = read_with(&text, &Hints { rollout_mm, ..Hints::default() });
+        let source = log.reading.channels.iter().find(|c| c.channel == Channel::GroundSpeed);
+        assert_eq!(source.map(|s| s.unit.as_str()), unit);
+        assert_eq!(messages(&log, NoticeCode::UnitDoesNotFit).len(), usize::from(unit.is_none()));
+        if let Some(speeds) = log.channel(Channel::GroundSpeed) {
+            let off = speeds.iter().zip(rows()).map(|(v, r)| (v - r.1 / 60_000.0 * 28.0).abs()).fold(0.0, f64::max);
+            assert!(off < 0.01, "{off}");
+        }
+    }
+}
+
+#[rstest]
+#[case("rpm_ref,rpm_act", "rpm_act")]
+#[case("Motor speed set [rpm],Motor speed [rpm]", "Motor speed [rpm]")]
+#[case("RPM target,RPM", "RPM")]
+fn a_command_never_wins_over_what_was_measured(#[case] head: &str, #[case] measured: &str) {
+    let log = read_with(&log_of(head, |_, r| format!("{},{}", 1.2 * r.1, r.1)), &Hints::default());
+    assert_eq!(columns(&log).into_iter().find(|c| c.0 == Channel::Rpm).map(|c| c.1), Some(measured));
+}
+
+#[test]
+fn a_temperature_that_stays_as_it_is_is_not_the_motors() {
+    let text = log_of("RPM,temperature", |n, r| format!("{},{:.1}", r.1, 16.0 + 0.5 * (n as f64 * 0.01).sin()));
+    let log = read_with(&text, &Hints::default());
+    assert!(log.channel(Channel::MotorTemperature).is_none());
+}
+
+#[test]
+fn columns_without_names_in_small_units_and_degrees_fahrenheit_are_told() {
+    let fahrenheit = |c: f64| c * 1.8 + 32.0;
+    let line = |r: Row| {
+        let milli = |x: f64| (1000.0 * x).round();
+        let (motor, controller) = (fahrenheit(r.4), fahrenheit(r.5));
+        format!("{:.2},{},{motor:.1},{},{},{controller:.1}\n", r.0, milli(r.3), r.1, milli(r.2))
+    };
+    let log = read_with(&rows().into_iter().map(line).collect::<String>(), &Hints::default());
+    compare(&log, 0.0);
+}
+
+#[test]
+fn what_a_lone_column_without_a_name_may_be_is_said() {
+    // A temperature of the one or the other, and whole amperes or a throttle.
+    let text = log_of("x", |_, r| format!("{},{},{},{}", r.1, r.2, r.5, r.3.round()));
+    let log = read_with(text.split_once('\n').unwrap().1, &Hints::default());
+    let said = messages(&log, NoticeCode::ChannelFromValues);
+    assert!(said.iter().any(|m| m.contains("does not say whose temperature it is")), "{said:?}");
+    assert!(said.iter().any(|m| m.contains("may as well be a throttle")), "{said:?}");
+}
+
+#[test]
 fn a_polish_log_in_windows_1250_is_read() {
     let text = file("Czas;Obroty;Napięcie;Prąd;Temperatura silnika;Temperatura regulatora", |_, r| {
         format!("{:.2};{}", r.0, rest(r, ";"))

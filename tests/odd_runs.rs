@@ -6,13 +6,20 @@ mod driven;
 use std::path::Path;
 
 use driven::{Driven, driven};
+use rand::{RngExt, SeedableRng};
+use rand_chacha::ChaCha8Rng;
 use rstest::rstest;
 use runtrue::demo::car::CarSpec;
 use runtrue::demo::recorder::{Recorder, Rows};
 use runtrue::figure::find;
+use runtrue::laps::odometer::Odometer;
+use runtrue::laps::{self, Source};
 use runtrue::log::Channel;
 use runtrue::measure::battery::BatteryVerdict;
 use runtrue::measure::heat::HeatVerdict;
+use runtrue::notice::NoticeCode;
+use runtrue::review::review;
+use runtrue::statistics::quantiles::median;
 
 fn run() -> Driven {
     driven(&CarSpec::tourer(), 2, |d| d.length = 200.0)
@@ -191,4 +198,74 @@ fn air_that_the_recorder_measured_serves_where_the_sheet_has_none() {
 
 fn motor(run: &runtrue::weekend::conclude::ConcludedRun) -> &runtrue::measure::heat::Heat {
     run.run.heat(runtrue::measure::hot_part::HotPart::Motor).unwrap()
+}
+
+/// Revs at 20 Hz, drawn without any pattern.
+fn revs_of_no_pattern(seed: u64, seconds: u32, kind: &str) -> Odometer {
+    let mut rng = ChaCha8Rng::seed_from_u64(seed);
+    let (mut wander, mut target, mut until, mut revs) = (0.0_f64, 15_000.0, 0, 0.0_f64);
+    let mut next = |row: u32| match kind {
+        "noise" => rng.random_range(0.0..30_000.0),
+        "wander" => {
+            // Fades over two seconds.
+            wander = 0.975 * wander + 0.22 * rng.random_range(-1.73..1.73);
+            (15_000.0 + 8_000.0 * wander).max(0.0)
+        }
+        _ => {
+            // A car that is driven here and there, with stops.
+            if row > until {
+                target = [0.0, 0.0, 8_000.0, 15_000.0, 22_000.0, 28_000.0][rng.random_range(0..6)];
+                until = row + rng.random_range(4..80);
+            }
+            revs += 0.12 * (target - revs);
+            revs
+        }
+    };
+    let time: Vec<f64> = (0..seconds * 20).map(|row| f64::from(row) * 0.05).collect();
+    let rpm = (0..seconds * 20).map(&mut next).collect();
+    Odometer::from_rows(time, rpm).unwrap()
+}
+
+/// Cut at 55 % too, as a log that ended early.
+#[rstest]
+#[case::few(4)]
+#[ignore = "the long form: .ci/run"]
+#[case::all(60)]
+fn revs_of_no_pattern_have_no_laps(#[case] seeds: u64) {
+    let (mut runs, mut with_laps) = (0, 0);
+    for kind in ["noise", "wander", "here and there"] {
+        for (seed, seconds) in (0..seeds).flat_map(|seed| [(seed, 600), (seed, 330)]) {
+            let found = laps::measure(Some(revs_of_no_pattern(seed, seconds, kind)), None, None);
+            runs += 1;
+            with_laps += usize::from(found.source != Source::None);
+            if found.source == Source::None {
+                assert!(found.rows.is_empty() && found.notices.iter().any(|n| n.code == NoticeCode::NoLaps));
+            } else {
+                println!("{kind} {seed} over {seconds} s: {} laps", found.rows.len());
+            }
+            assert!(
+                found.median_s().is_none_or(|s| (4.0..400.0).contains(&s)),
+                "{kind} {seed}: {:?}",
+                found.median_s()
+            );
+        }
+    }
+    // Chance leaves a few.
+    assert!(with_laps * 50 <= runs, "{with_laps} of {runs}");
+}
+
+/// People and a controller drive, with stops: right laps, or none.
+#[test]
+#[ignore = "the long form: .ci/run; needs the recordings beside the tree"]
+fn laps_of_recordings_are_right_or_none() {
+    let all = Path::new(env!("CARGO_MANIFEST_DIR")).join("../shared/real");
+    for case in ["laps_h", "laps_i", "laps_k"].map(|name| all.join(name)).iter().filter(|case| case.is_dir()) {
+        let truth = std::fs::read(case.join("truth.json")).unwrap();
+        let truth: serde_json::Value = serde_json::from_slice(&truth).unwrap();
+        let lap_s = median(truth["laps_s"].as_array().unwrap().iter().map(|s| s.as_f64().unwrap())).unwrap();
+        let reviewed = review(case, &|_, _| {}).unwrap();
+        let laps = &reviewed.runs[0].done().unwrap().laps;
+        println!("{}: {:?} for {lap_s:.2} s", case.display(), laps.median_s());
+        assert!(laps.median_s().is_none_or(|s| (s / lap_s - 1.0).abs() < 0.1), "{}", case.display());
+    }
 }

@@ -271,11 +271,11 @@ pub static FIGURES: &[Figure] = &[
         rests_on: REVS,
         column: "top_rpm",
         unit: "1/min",
-        about: "highest revs",
+        about: "highest revs while the wheels grip",
         label: "highest revs",
         shown: shown("rpm", 0),
         used: IN_EFFECTS,
-        read: |run| answered(run, |a| relative(a.power.top_rpm, TOP_U)),
+        read: |run| answered(run, |a| relative(a.power.gripping_rpm, TOP_U)),
         ..Figure::PLAIN
     },
     Figure {

@@ -34,6 +34,14 @@ const LEAST_SAG: f64 = -0.3;
 /// Weights of a correlation of one.
 const SAG_WEIGHT: f64 = 4.0;
 const PULL_WEIGHT: f64 = 2.0;
+/// Weight of how much smoother the revs are than the current, as a logarithm, and the most that it counts: a car has
+/// mass, a current has none.
+const SMOOTH_WEIGHT: f64 = 3.0;
+const MOST_SMOOTH: f64 = 1.0;
+/// A current whose peak is smaller than this share of what is written is in another unit than amperes.
+const LEAST_SCALED: f64 = 0.5;
+/// What counts against a current that may as well be a throttle.
+const LIKE_THROTTLE: f64 = 3.0;
 /// Difference of two temperatures at the end that makes the warmer one e times likelier the motor's, °C.
 const WARMER_C: f64 = 4.0;
 /// How much likelier a lone temperature is the motor's, as a logarithm: recorders have a sensor for it.
@@ -52,8 +60,19 @@ pub struct Told {
     pub column: usize,
     /// The channel.
     pub channel: Channel,
-    /// A column that would be it in an assignment that is nearly as good.
-    pub other: Option<usize>,
+    /// What makes it uncertain.
+    pub doubt: Option<Doubt>,
+}
+
+/// Why a channel is not told with certainty.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Doubt {
+    /// This column would be it in an assignment that is nearly as good.
+    Other(usize),
+    /// It is the only temperature, and may be the controller's as well.
+    LoneTemperature,
+    /// It may as well be a throttle in per cent.
+    Throttle,
 }
 
 /// A column that may be a channel, and how well it fits by itself.
@@ -86,7 +105,15 @@ pub fn tell(uses: &[ColumnUse], shapes: &Shapes, hints: &Hints) -> Vec<Told> {
         let differs = |other: &&(f64, Assignment)| other.1[place].is_some_and(|c| c != column);
         let rival = all.iter().filter(differs).max_by(|a, b| a.0.total_cmp(&b.0));
         let other = rival.filter(|r| best_score - r.0 < SURE).and_then(|r| r.1[place]);
-        Some(Told { column, channel, other })
+        let is_lone = channel == Channel::MotorTemperature && best[CONTROLLER].is_none();
+        let is_like_throttle =
+            || channel == Channel::Current && shapes.shape(column).is_some_and(Shape::may_be_throttle);
+        let doubt = match other {
+            Some(other) => Some(Doubt::Other(other)),
+            None if is_lone => Some(Doubt::LoneTemperature),
+            None => is_like_throttle().then_some(Doubt::Throttle),
+        };
+        Some(Told { column, channel, doubt })
     };
     BY_VALUES.into_iter().enumerate().filter_map(told).collect()
 }
@@ -145,6 +172,12 @@ impl<'a> Judge<'a> {
         };
         let mut score = 0.0;
         let sag = chosen[VOLTAGE].zip(chosen[CURRENT]).map(|(v, i)| self.sags[v][i]);
+        // A column of thousands is a motor's revs before it is a current in mA.
+        let in_other_unit =
+            |shape: &Shape| shape.height(Channel::Current, None, None).is_some_and(|high| is_scaled(shape, high));
+        if self.fixed[CURRENT].is_none() && chosen[RPM].is_none() && shape(CURRENT).is_some_and(in_other_unit) {
+            return None;
+        }
         let is_open = self.fixed[VOLTAGE].is_none();
         let is_odd = sag.is_some_and(|s| s > LEAST_SAG);
         // Without a current only a column that runs down, and not steadily, can be a pack's.
@@ -154,6 +187,9 @@ impl<'a> Judge<'a> {
         }
         score -= SAG_WEIGHT * sag.unwrap_or(0.0);
         score += PULL_WEIGHT * chosen[RPM].zip(chosen[CURRENT]).map_or(0.0, |(r, i)| self.pulls[r][i]);
+        if let (Some(revs), Some(current)) = (shape(RPM), shape(CURRENT)) {
+            score += SMOOTH_WEIGHT * revs.smoother_than(current).clamp(-MOST_SMOOTH, MOST_SMOOTH);
+        }
         if let (Some(motor), Some(controller)) = (shape(MOTOR), shape(CONTROLLER)) {
             // The logarithm of a logistic function.
             score -= ((controller.last - motor.last) / WARMER_C).min(-10.0 * WORST).exp().ln_1p();
@@ -215,7 +251,15 @@ fn alone(channel: Channel, shape: &Shape, column: &ColumnUse, hints: &Hints) -> 
     let normal = |distance: f64| -0.5 * distance * distance;
     let score = match channel {
         Channel::Rpm => normal((high / PEAK_RPM).ln()),
-        Channel::Current => normal((high / PEAK_A).ln()),
+        Channel::Current => {
+            let is_scaled = column.unit.is_none() && is_scaled(shape, high);
+            // An unknown name does not justify another unit.
+            if is_scaled && column.named {
+                return None;
+            }
+            let throttle = if column.unit.is_none() && shape.may_be_throttle() { LIKE_THROTTLE } else { 0.0 };
+            normal((high / PEAK_A).ln()) - throttle - if is_scaled { SCALED } else { 0.0 }
+        }
         Channel::MotorTemperature => normal((high - PEAK_MOTOR_C.0) / PEAK_MOTOR_C.1),
         Channel::ControllerTemperature => normal((high - PEAK_CONTROLLER_C.0) / PEAK_CONTROLLER_C.1),
         _ => {
@@ -234,6 +278,11 @@ fn alone(channel: Channel, shape: &Shape, column: &ColumnUse, hints: &Hints) -> 
         }
     };
     Some(score.max(WORST))
+}
+
+/// Whether a current with the peak `high`, A, is written in another unit.
+fn is_scaled(shape: &Shape, high: f64) -> bool {
+    high < LEAST_SCALED * shape.range.high.max(-shape.range.low)
 }
 
 /// The values of a column; numbers that stand for no reading are not among them.

@@ -33,6 +33,13 @@ const KELVIN_RISE: f64 = 1.6;
 const HIGHEST_START_C: f64 = 160.0;
 /// Motor and controller both above 62 °C at the start are likelier at 62 °F or more.
 const WARM_START_C: f64 = 62.0;
+/// No motor or controller is hotter after a run, °C: what is higher and started above this many degrees is in °F (common
+/// practice, no source).
+const HIGHEST_C: f64 = 160.0;
+const COLD_START_F: f64 = 41.0;
+/// A start this near the air by one unit and this far from it by another is in the one, °C. Defaults, no source.
+const NEAR_AIR_C: f64 = 4.0;
+const FAR_FROM_AIR_C: f64 = 25.0;
 /// A throttle written as a share of one stays within this, with room for noise.
 const SHARE_OF_ONE: f64 = 1.05;
 /// A servo's pulse stays within this, µs (common practice, no source).
@@ -50,6 +57,10 @@ pub struct Written<'a> {
     pub cell_unit: Option<Unit>,
     /// Lowest first value of the log's temperatures: a motor may start hot, not all of them.
     pub coolest_start: f64,
+    /// Highest value of them.
+    pub hottest: f64,
+    /// The air, °C, where the sheet says so.
+    pub ambient_c: Option<f64>,
     /// Cells of the pack in series, where the sheet says so.
     pub cells: Option<f64>,
 }
@@ -81,9 +92,9 @@ impl Written<'_> {
         let [Some(low), Some(high)] = ENDS.map(|share| quantile(values(), share)) else { return own };
         let told = match quantity {
             Quantity::Voltage => voltage_unit(&ValueRange { low, high, whole: all_whole(self.values) }, self.cells),
-            Quantity::Current => Unit::named(current_unit(high)),
+            Quantity::Current => current_unit(high),
             Quantity::Rpm if high < LOWEST_RPM => Unit::named("krpm"),
-            Quantity::Temperature => Unit::named(temperature_unit(self.coolest_start, high)),
+            Quantity::Temperature => Unit::named(temperature_unit(self.coolest_start, self.hottest, self.ambient_c)),
             Quantity::Share => Unit::named(share_unit(low, high)),
             Quantity::Speed => Unit::named(if high > FASTEST_M_S { "km_h" } else { "m_s" }),
             _ => None,
@@ -92,32 +103,39 @@ impl Written<'_> {
         if quantity == Quantity::Rpm && unit == own && high > 0.0 && high < SLOW_RPM {
             notices.push(Remark::SlowRevs { column, highest: high }.notice());
         }
-        if unit != own || quantity == Quantity::Speed {
+        // The unit of a speed is settled by the revs.
+        if unit != own && quantity != Quantity::Speed {
             notices.push(Remark::UnitFromValues { column, unit: unit.label() }.notice());
         }
         unit
     }
 }
 
-/// A peak of amperes stays as it is; a higher one is in the unit that brings it nearest to a usual peak.
-fn current_unit(high: f64) -> &'static str {
-    if high <= HIGHEST_A {
-        return "a";
-    }
-    let distance = |name: &str| Unit::named(name).map_or(f64::INFINITY, |u| (high * u.scale / USUAL_PEAK_A).ln().abs());
-    ["da", "ca", "ma"].into_iter().min_by(|a, b| distance(a).total_cmp(&distance(b))).unwrap_or("a")
+/// The unit of a current with the peak `high`: amperes stay as they are, which is `None`; a higher one is in the unit that
+/// brings it nearest to a usual peak.
+pub(super) fn current_unit(high: f64) -> Option<Unit> {
+    let distance = |unit: &Unit| (high * unit.scale / USUAL_PEAK_A).ln().abs();
+    let units = ["da", "ca", "ma"].into_iter().filter_map(Unit::named).filter(|_| high > HIGHEST_A);
+    units.min_by(|a, b| distance(a).total_cmp(&distance(b)))
 }
 
-fn temperature_unit(coolest_start: f64, high: f64) -> &'static str {
-    let is_kelvin = coolest_start > START_KELVIN.start
-        && coolest_start < START_KELVIN.end
-        && high < HIGHEST_KELVIN
-        && high / coolest_start < KELVIN_RISE;
+/// The unit of temperatures that start at `coolest` and reach `hottest`, in air of `ambient_c`, °C, where it is known.
+fn temperature_unit(coolest: f64, hottest: f64, ambient_c: Option<f64>) -> &'static str {
+    let is_kelvin = coolest > START_KELVIN.start
+        && coolest < START_KELVIN.end
+        && hottest < HIGHEST_KELVIN
+        && hottest / coolest < KELVIN_RISE;
+    let start_f = Unit::named("degf").map_or(coolest, |unit| unit.convert(coolest));
+    // At the air by °F, and far above it by °C.
+    let starts_at_air = |air_c: f64| (start_f - air_c).abs() < NEAR_AIR_C && coolest - air_c > FAR_FROM_AIR_C;
     if is_kelvin {
         "kelvin"
-    } else if coolest_start > HIGHEST_START_C {
+    } else if coolest > HIGHEST_START_C {
         "ddegc"
-    } else if coolest_start > WARM_START_C {
+    } else if coolest > WARM_START_C
+        || hottest > HIGHEST_C && coolest > COLD_START_F
+        || ambient_c.is_some_and(starts_at_air)
+    {
         "degf"
     } else {
         "degc"
@@ -140,21 +158,26 @@ mod tests {
     use rstest::rstest;
 
     #[rstest]
-    #[case(180.0, "a")]
-    #[case(640.0, "da")]
-    #[case(6_400.0, "ca")]
-    #[case(64_000.0, "ma")]
-    fn currents(#[case] high: f64, #[case] unit: &str) {
-        assert_eq!(current_unit(high), unit);
+    #[case(180.0, None)]
+    #[case(640.0, Some("da"))]
+    #[case(6_400.0, Some("ca"))]
+    #[case(64_000.0, Some("ma"))]
+    fn currents(#[case] high: f64, #[case] unit: Option<&str>) {
+        assert_eq!(current_unit(high).map(|u| u.name), unit);
     }
 
     #[rstest]
-    #[case(25.0, 90.0, "degc")]
-    #[case(77.0, 190.0, "degf")]
-    #[case(250.0, 900.0, "ddegc")]
-    #[case(298.0, 365.0, "kelvin")]
-    fn temperatures(#[case] coolest_start: f64, #[case] high: f64, #[case] unit: &str) {
-        assert_eq!(temperature_unit(coolest_start, high), unit);
+    #[case(25.0, 90.0, None, "degc")]
+    #[case(77.0, 190.0, None, "degf")]
+    #[case(250.0, 900.0, None, "ddegc")]
+    #[case(298.0, 365.0, None, "kelvin")]
+    // A cold day: 15 °C.
+    #[case(59.0, 190.0, None, "degf")]
+    #[case(59.0, 150.0, Some(15.0), "degf")]
+    #[case(59.0, 100.0, Some(24.0), "degc")]
+    #[case(40.0, 100.0, Some(24.0), "degc")]
+    fn temperatures(#[case] coolest: f64, #[case] hottest: f64, #[case] air: Option<f64>, #[case] unit: &str) {
+        assert_eq!(temperature_unit(coolest, hottest, air), unit);
     }
 
     #[rstest]

@@ -9,10 +9,12 @@ use super::column::Column;
 use super::columns::{ColumnUse, Hints};
 use super::remarks::Remark;
 use super::repair;
+use super::speeds;
 use super::units::{Quantity, Unit};
 use super::vocabulary::Meaning;
 use crate::log::{Channel, ChannelSource};
 use crate::notice::Notice;
+use crate::statistics::quantiles::quantile;
 
 /// No motor that is worth a log stays below this, nor does a pack or its current: turns a minute, mV, mA (common
 /// practice, no source).
@@ -20,6 +22,9 @@ const LEAST_IN_SMALL_UNITS: f64 = 150.0;
 /// Poles of a motor that the sheet does not describe: brushless motors of touring and pan cars have two (common
 /// practice, no source).
 const USUAL_POLES: f64 = 2.0;
+
+/// Share of the readings below the highest that counts: a wild cell above it does not matter.
+const HIGHEST: f64 = 0.995;
 
 /// What became of a body's columns.
 #[derive(Default)]
@@ -41,6 +46,8 @@ struct Reader<'a> {
     hints: &'a Hints,
     /// Lowest first value of the temperatures without a stated unit.
     coolest_start: f64,
+    /// Highest value of them.
+    hottest: f64,
 }
 
 /// One channel as read.
@@ -52,7 +59,8 @@ struct ReadChannel {
 impl Channels {
     /// Reads the channels among the columns of `body`, which are given apart from it.
     pub fn new(uses: &[ColumnUse], columns: Vec<Column>, body: &Body, hints: &Hints) -> Self {
-        let reader = Reader { body, hints, coolest_start: coolest_start(uses, &columns) };
+        let (coolest_start, hottest) = extremes(uses, &columns);
+        let reader = Reader { body, hints, coolest_start, hottest };
         let has_rpm = uses.iter().any(|u| u.is(Channel::Rpm));
         let channel_of = |column: &ColumnUse| match column.meaning {
             Some(Meaning::Channel(channel)) if channel != Channel::Time => Some(channel),
@@ -66,6 +74,7 @@ impl Channels {
             (read, column, notices)
         };
         let mut all = Channels::default();
+        let cell_units: Vec<Option<Unit>> = columns.iter().map(|column| column.cell_unit).collect();
         for (read, column, mut notices) in uses.par_iter().zip(columns).map(one).collect::<Vec<_>>() {
             if let Some(ReadChannel { source, values }) = read {
                 all.channels.push((source.channel, values));
@@ -73,6 +82,10 @@ impl Channels {
             }
             all.left.push(column);
             all.notices.append(&mut notices);
+        }
+        for column_use in uses.iter().zip(&cell_units).filter(|(u, cells)| u.unit.or(**cells).is_none()).map(|(u, _)| u)
+        {
+            speeds::settle_unit(column_use, &mut all, hints.rollout_mm);
         }
         all.channels.sort_by_key(|c| c.0);
         all
@@ -92,12 +105,17 @@ impl Reader<'_> {
         let mut values = std::mem::take(&mut column.values);
         let marks = repair::take_out_marks(channel, &mut values);
         self.note_taken_out(Remark::FullScaleMark { column: name, channel }, &marks, notices);
+        // A recorder whose leads are the wrong way round writes a minus throughout.
+        let is_amount = matches!(channel, Channel::Voltage | Channel::WheelSpeed | Channel::GroundSpeed);
+        let upside_down = is_amount && !column_use.scale_stated && repair::turn_sign(&mut values);
         let unit = Written {
             channel,
             column: column_use,
             values: &values,
             cell_unit: column.cell_unit,
             coolest_start: self.coolest_start,
+            hottest: self.hottest,
+            ambient_c: self.hints.ambient_c,
             cells: self.hints.cells,
         };
         let unit = unit.unit(notices);
@@ -109,6 +127,9 @@ impl Reader<'_> {
         let turned = channel == Channel::Current && !column_use.scale_stated && repair::turn_sign(&mut values);
         if turned {
             notices.push(Remark::SignTurned { column: name, channel }.notice());
+        }
+        if upside_down {
+            notices.push(Remark::MinusThroughout { column: name, channel }.notice());
         }
         if channel == Channel::Rpm {
             let backwards = repair::take_amounts(&mut values);
@@ -125,7 +146,7 @@ impl Reader<'_> {
             notices.push(Remark::NoValues { column: name, channel }.notice());
             return None;
         }
-        let sign = if turned { -1.0 } else { 1.0 };
+        let sign = if turned || upside_down { -1.0 } else { 1.0 };
         let scale = (unit.offset == 0.0).then_some(sign * unit.scale * column_use.scale / pole_pairs);
         let source = ChannelSource { channel, column: name.to_owned(), unit: unit.label().to_owned(), scale };
         Some(ReadChannel { source, values })
@@ -149,8 +170,9 @@ impl Reader<'_> {
     }
 }
 
-/// The lowest first reading of the temperatures without a stated unit: by it °F is told from °C.
-fn coolest_start(uses: &[ColumnUse], columns: &[Column]) -> f64 {
+/// The lowest first reading of the temperatures without a stated unit and the highest of all: by them °F is told from
+/// °C.
+fn extremes(uses: &[ColumnUse], columns: &[Column]) -> (f64, f64) {
     let is_temperature = |u: &ColumnUse| match u.meaning {
         Some(Meaning::Channel(channel)) => Quantity::from(channel) == Quantity::Temperature,
         _ => false,
@@ -163,9 +185,12 @@ fn coolest_start(uses: &[ColumnUse], columns: &[Column]) -> f64 {
             let sound = || c.values.iter().copied().filter(|v| v.is_finite() && !repair::is_mark(*v));
             let first = sound().next()?;
             // A column that never changes has no sensor behind it.
-            sound().any(|v| v != first).then_some(first)
+            let moves = sound().any(|v| v != first);
+            moves.then_some((first, quantile(sound(), HIGHEST)?))
         })
-        .fold(f64::INFINITY, f64::min)
+        .fold((f64::INFINITY, f64::NEG_INFINITY), |(coolest, hottest), (first, high)| {
+            (coolest.min(first), hottest.max(high))
+        })
 }
 
 /// A whole number with a thousands separator looks like one of three decimals. Where the unit written in the file would

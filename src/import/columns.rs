@@ -49,6 +49,8 @@ pub struct Hints {
     pub cells: Option<f64>,
     /// Air temperature of the run, °C.
     pub ambient_c: Option<f64>,
+    /// The car's travel for a motor turn by gears and tyre, mm.
+    pub rollout_mm: Option<f64>,
 }
 
 /// What a column is used for.

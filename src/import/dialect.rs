@@ -149,7 +149,9 @@ pub fn detect(text: &str, stated: Stated) -> Result<Layout, Vec<Refused>> {
         let rows = tokenize(head, delimiter, SAMPLE_LINES);
         let more = tokenize(middle, delimiter, MIDDLE_LINES);
         let forms = NumberForm::ALL.into_iter().filter(|f| stated.decimal.is_none_or(|d| d == f.decimal));
-        for form in forms.filter(|f| f.grouping != Grouping::Comma || delimiter != b',' || head.contains('"')) {
+        // A comma that parts the cells is in a number only within quotes.
+        let has_comma = |f: &NumberForm| f.grouping == Grouping::Comma || f.decimal == b',';
+        for form in forms.filter(|f| !has_comma(f) || delimiter != b',' || head.contains('"')) {
             let Some(scored) = score(&rows, &more, form) else { continue };
             if best.as_ref().is_none_or(|b| scored.score > b.scored.score + BETTER) {
                 best = Some(Candidate { delimiter, form, rows: rows.clone(), scored });
@@ -319,6 +321,7 @@ mod tests {
     #[case(rows(|n| format!("{}\t{}\t7412", n * 50, if n % 2 == 0 { "900".into() } else { format!("12.{n:03}") })), b'\t', b',', Grouping::Point)]
     #[case(rows(|n| format!("{n}.5,\"{},{:03}\",7.41", n + 1, n)), b',', b'.', Grouping::Comma)]
     #[case(rows(|n| format!("12:00:{:02},500;{};7", n, n * 500)), b';', b'.', Grouping::None)]
+    #[case(rows(|n| format!("{n}.050,{},7.412", if n < 20 { "0".into() } else { format!("{n}.125") })), b',', b'.', Grouping::None)]
     fn layouts(#[case] text: String, #[case] delimiter: u8, #[case] decimal: u8, #[case] grouping: Grouping) {
         let layout = detect(&text, Stated::default()).unwrap();
         assert_eq!((layout.delimiter, layout.form), (delimiter, NumberForm { decimal, grouping }));

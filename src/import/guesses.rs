@@ -1,6 +1,6 @@
 //! Channels told from values, where the headers do not name them.
 
-use super::assignment::{self, Told};
+use super::assignment::{self, Doubt, Told};
 use super::body::Body;
 use super::columns::{ColumnUse, Hints, two_columns};
 use super::names::{self, Certainty};
@@ -9,6 +9,10 @@ use super::shapes::Shapes;
 use super::vocabulary::Meaning;
 use crate::log::Channel;
 use crate::notice::Notice;
+
+/// A temperature that moves less than this in a run is not a motor's or a controller's, °C or °F. Common practice, no
+/// source.
+const LEAST_WARMING: f64 = 2.0;
 
 /// Names channels from values: parts of the car and temperatures that do not say whose they are, columns that nothing
 /// but their unit speaks for, and columns without a name where the headers did not lead to the motor's revs. A column
@@ -75,7 +79,10 @@ fn name_parts(uses: &mut [ColumnUse], shapes: &Shapes, notices: &mut Vec<Notice>
 /// named.
 fn name_temperatures(uses: &mut [ColumnUse], shapes: &Shapes, notices: &mut Vec<Notice>) {
     let unnamed = (0..uses.len()).filter(|&index| uses[index].meaning == Some(Meaning::Temperature));
-    let mut unnamed: Vec<usize> = unnamed.collect();
+    // What stays as it is while the car drives is the air's.
+    let warms = |index: &usize| shapes.shape(*index).is_some_and(|s| s.range.high - s.range.low > LEAST_WARMING);
+    let (mut unnamed, even): (Vec<usize>, Vec<usize>) = unnamed.partition(warms);
+    even.into_iter().for_each(|index| uses[index].meaning = None);
     let high = |index: usize| shapes.shape(index).map_or(0.0, |s| s.range.high);
     unnamed.sort_by(|&a, &b| high(b).total_cmp(&high(a)));
     let mut free = [Channel::MotorTemperature, Channel::ControllerTemperature]
@@ -107,11 +114,13 @@ fn name_together(uses: &mut [ColumnUse], shapes: &Shapes, hints: &Hints, notices
     if !uses.iter().any(|u| u.may_be_told_by_values(strange)) {
         return;
     }
-    for Told { column, channel, other } in assignment::tell(uses, shapes, hints) {
+    for Told { column, channel, doubt } in assignment::tell(uses, shapes, hints) {
         uses[column].meaning = Some(Meaning::Channel(channel));
         let name = uses[column].name.as_str();
-        let remark = match other.map(|other| uses[other].name.as_str()) {
-            Some(other) => Remark::ChannelNearlyTold { column: name, channel, other },
+        let remark = match doubt {
+            Some(Doubt::Other(other)) => Remark::ChannelNearlyTold { column: name, channel, other: &uses[other].name },
+            Some(Doubt::LoneTemperature) => Remark::WhoseTemperature { column: name, channel },
+            Some(Doubt::Throttle) => Remark::CurrentOrThrottle { column: name },
             None => Remark::ChannelFromValues { column: name, channel },
         };
         notices.push(remark.notice());

@@ -8,7 +8,7 @@
 //! | `body`, in `pieces` on all cores | text | columns of numbers, times and text, each row with its line |
 //! | `time_column`, `timeline` | a column, or a rate | seconds that only run forward, and where runs start |
 //! | `guesses`, by `assignment` and `shapes` | values | channels that no header names |
-//! | `channels`, by `channel_unit` and `repair` | columns | channels in their own units |
+//! | `channels`, by `channel_unit`, `speeds` and `repair` | columns | channels in their own units |
 //! | `table` | all of it | one log for each run |
 //!
 //! Each stage returns its value and its notices; what was left out or repaired is counted with the first line it
@@ -32,6 +32,7 @@ mod rate;
 pub(crate) mod remarks;
 mod repair;
 mod shapes;
+mod speeds;
 mod table;
 mod time_column;
 mod timeline;

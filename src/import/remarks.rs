@@ -47,6 +47,8 @@ pub(crate) enum Remark<'a> {
         channel.label()
     )]
     ChannelNearlyTold { column: &'a str, channel: Channel, other: &'a str },
+    #[error("`{column}` was used for current because its values look like it; it may as well be a throttle in %")]
+    CurrentOrThrottle { column: &'a str },
     #[error("`{column}` was used for {} because of its unit", channel.label())]
     ChannelFromUnit { column: &'a str, channel: Channel },
     #[error("columns that were kept but not used: {columns}")]
@@ -57,6 +59,10 @@ pub(crate) enum Remark<'a> {
     // Units.
     #[error("`{column}` names no unit; its values look like {unit}")]
     UnitFromValues { column: &'a str, unit: &'a str },
+    #[error("`{column}` names no unit; by the revs and the rollout it is in {unit}")]
+    UnitFromRevs { column: &'a str, unit: &'a str },
+    #[error("`{column}` names no unit, and revs and rollout do not tell which; it was not used for {}", channel.label())]
+    SpeedWithoutUnit { column: &'a str, channel: Channel },
     #[error("`{column}` names no unit; its steps look like {unit}")]
     UnitFromSteps { column: &'a str, unit: &'a str },
     #[error("`{column}` would be far too small in {unit}; its decimal mark was read as a thousands separator")]
@@ -75,6 +81,8 @@ pub(crate) enum Remark<'a> {
     FullScaleMark { column: &'a str, channel: Channel },
     #[error("`{column}` ({}): what the motor takes has a minus in this file; the sign was turned", channel.label())]
     SignTurned { column: &'a str, channel: Channel },
+    #[error("`{column}` ({}) has a minus throughout; the sign was turned", channel.label())]
+    MinusThroughout { column: &'a str, channel: Channel },
     #[error("`{column}` ({}) is below zero in many rows, as of a motor that turns backwards; its amount was used", channel.label())]
     RevsBackwards { column: &'a str, channel: Channel },
     #[error(
@@ -156,17 +164,21 @@ impl Remark<'_> {
             Remark::IdleColumn { .. } => NoticeCode::IdleColumn,
             Remark::ChannelFromValues { .. }
             | Remark::ChannelNearlyTold { .. }
+            | Remark::CurrentOrThrottle { .. }
             | Remark::ChannelFromUnit { .. }
             | Remark::WhoseTemperature { .. } => NoticeCode::ChannelFromValues,
             Remark::UnusedColumns { .. } => NoticeCode::UnusedColumns,
-            Remark::UnitFromValues { .. } | Remark::UnitFromSteps { .. } | Remark::ThousandsFromValues { .. } => {
-                NoticeCode::UnitFromValues
+            Remark::UnitFromValues { .. }
+            | Remark::UnitFromRevs { .. }
+            | Remark::UnitFromSteps { .. }
+            | Remark::ThousandsFromValues { .. } => NoticeCode::UnitFromValues,
+            Remark::UnitDoesNotFit { .. } | Remark::RuledOutByUnit { .. } | Remark::SpeedWithoutUnit { .. } => {
+                NoticeCode::UnitDoesNotFit
             }
-            Remark::UnitDoesNotFit { .. } | Remark::RuledOutByUnit { .. } => NoticeCode::UnitDoesNotFit,
             Remark::SlowRevs { .. } => NoticeCode::SlowRevs,
             Remark::PolesAssumed { .. } => NoticeCode::PolesAssumed,
             Remark::FullScaleMark { .. } => NoticeCode::FullScaleMark,
-            Remark::SignTurned { .. } => NoticeCode::SignTurned,
+            Remark::SignTurned { .. } | Remark::MinusThroughout { .. } => NoticeCode::SignTurned,
             Remark::RevsBackwards { .. } => NoticeCode::RevsBackwards,
             Remark::OutOfRange { .. } => NoticeCode::OutOfRange,
             Remark::NoValues { .. } => NoticeCode::NoValues,
@@ -221,9 +233,13 @@ impl Remark<'_> {
             Remark::ChannelFromValues { channel: Channel::Time, .. } => return None,
             Remark::ChannelFromValues { .. }
             | Remark::ChannelNearlyTold { .. }
+            | Remark::CurrentOrThrottle { .. }
             | Remark::ChannelFromUnit { .. }
             | Remark::WhoseTemperature { .. } => "to be sure, name the column under `[import]` in the sheet",
             Remark::UnitFromValues { .. } => "to be sure, write its unit under `[import]` in the sheet",
+            Remark::SpeedWithoutUnit { .. } => {
+                "write its unit under `[import]` in the sheet, or enter gears and tyre there"
+            }
             Remark::ThousandsFromValues { .. } => {
                 "if that is wrong, write the column with its `scale` under `[import]` in the sheet"
             }
@@ -255,10 +271,13 @@ pub(crate) fn one_of_each() -> Vec<Remark<'static>> {
         Remark::ChannelFromValues { column, channel },
         Remark::ChannelFromValues { column: "column 1", channel: Channel::Time },
         Remark::ChannelNearlyTold { column: "column 5", channel, other: "column 6" },
+        Remark::CurrentOrThrottle { column: "column 5" },
         Remark::ChannelFromUnit { column: "I1 [A]", channel: Channel::Current },
         Remark::UnusedColumns { columns: "`SoC`, `latitude`" },
         Remark::WhoseTemperature { column, channel },
         Remark::UnitFromValues { column, unit: "°F" },
+        Remark::UnitFromRevs { column: "Speed", unit: "mph" },
+        Remark::SpeedWithoutUnit { column: "Speed", channel: Channel::GroundSpeed },
         Remark::UnitFromSteps { column: "Time", unit: "ms" },
         Remark::ThousandsFromValues { column: "RPM", unit: "1/min" },
         Remark::UnitDoesNotFit { column, channel },
@@ -267,6 +286,7 @@ pub(crate) fn one_of_each() -> Vec<Remark<'static>> {
         Remark::PolesAssumed { column: "eRPM" },
         Remark::FullScaleMark { column, channel },
         Remark::SignTurned { column: "Curr", channel: Channel::Current },
+        Remark::MinusThroughout { column: "Volt", channel: Channel::Voltage },
         Remark::RevsBackwards { column: "RPM", channel: Channel::Rpm },
         Remark::OutOfRange { column, channel },
         Remark::NoValues { column, channel },

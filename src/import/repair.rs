@@ -243,30 +243,39 @@ pub fn take_out_implausible(channel: Channel, values: &mut [f64]) -> TakenOut {
     taken
 }
 
-/// Takes the revs of a motor that turns backwards by their amount, where at least one in ten of the readings that are
-/// not zero is below it: fewer are glitches. Returns those that were below zero.
+/// Takes the revs of a motor that turns backwards by their amount: all that are below zero where they are at least one in
+/// ten of the readings that are not zero, else those that follow each other. Fewer by themselves are glitches. Returns
+/// those that were below zero.
 pub fn take_amounts(revs: &mut [f64]) -> TakenOut {
     let below = revs.iter().filter(|v| **v < 0.0).count();
     let turning = revs.iter().filter(|v| v.is_finite() && **v != 0.0).count();
     let mut backwards = TakenOut::default();
-    if below < OFTEN || below * BACKWARDS_ONE_IN < turning {
-        return backwards;
-    }
-    for (row, value) in revs.iter_mut().enumerate().filter(|(_, v)| **v < 0.0) {
-        *value = -*value;
-        backwards.add(row);
+    let all = below >= OFTEN && below * BACKWARDS_ONE_IN >= turning;
+    let mut from = 0;
+    while from < revs.len() {
+        let until = revs[from..].iter().position(|v| *v >= 0.0).map_or(revs.len(), |rows| from + rows);
+        let turns = || revs[from..until].iter().filter(|v| **v < 0.0);
+        if all || turns().count() >= OFTEN {
+            for row in from..until {
+                if revs[row] < 0.0 {
+                    revs[row] = -revs[row];
+                    backwards.add(row);
+                }
+            }
+        }
+        from = until + 1;
     }
     backwards
 }
 
-/// Turns the sign of a current that mostly flows back, which no pack does over a run: its recorder writes with a minus
-/// what is taken from the pack. Returns whether it did.
-pub fn turn_sign(current: &mut [f64]) -> bool {
-    let known = || current.iter().filter(|v| v.is_finite());
+/// Turns the sign of a channel that is mostly below zero, as of a current that flows back, which no pack does over a run:
+/// its recorder writes with a minus what is taken from the pack. Returns whether it did.
+pub fn turn_sign(values: &mut [f64]) -> bool {
+    let known = || values.iter().filter(|v| v.is_finite());
     let (sum, size) = known().fold((0.0, 0.0), |(sum, size), v| (sum + v, size + v.abs()));
     let flows_back = sum < -MOSTLY * size;
     if flows_back {
-        current.iter_mut().for_each(|v| *v = -*v);
+        values.iter_mut().for_each(|v| *v = -*v);
     }
     flows_back
 }
@@ -316,6 +325,9 @@ mod tests {
         assert!(values.iter().all(|v| *v > 0.0));
         let mut glitches: Vec<f64> = (0..100).map(|n| if n % 25 == 7 { -900.0 } else { 1200.0 }).collect();
         assert_eq!(take_amounts(&mut glitches), TakenOut::default());
+        // A few seconds backwards in a long run.
+        let mut some: Vec<f64> = (0..100).map(|n| if (50..56).contains(&n) { -900.0 } else { 1200.0 }).collect();
+        assert_eq!(take_amounts(&mut some), TakenOut { count: 6, first_row: Some(50) });
     }
 
     #[test]

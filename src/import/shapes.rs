@@ -3,6 +3,7 @@
 use std::cell::OnceCell;
 
 use super::body::Body;
+use super::channel_unit::current_unit;
 use super::column::{Column, Kind};
 use super::repair::{self, is_mark};
 use super::units::Unit;
@@ -118,6 +119,16 @@ impl Shape {
         self.roughness < 1.0 / SLOW_STEPS
     }
 
+    /// How much smoother the values move than those of `other`, as a logarithm.
+    pub fn smoother_than(&self, other: &Shape) -> f64 {
+        (other.roughness / self.roughness).ln()
+    }
+
+    /// Whether the values may as well be a throttle in per cent: whole, and none beyond a hundred.
+    pub fn may_be_throttle(&self) -> bool {
+        self.range.whole && self.range.high <= 100.0 && self.range.low >= -100.0
+    }
+
     /// Whether the values end lower than they start, with rises on the way.
     pub fn runs_down(&self) -> bool {
         self.last < self.first && !self.falling
@@ -150,12 +161,23 @@ impl Shape {
             Channel::MotorTemperature | Channel::ControllerTemperature => {
                 let ValueRange { low, high, .. } = values;
                 let first = unit.map_or(self.first, |u| u.convert(self.first));
-                let is_warm = first > 5.0 && high > 20.0 && high < 160.0 && high - low > 2.0;
-                (slow && is_warm && !self.falling, high)
+                let is_warm =
+                    |first: f64, low: f64, high: f64| first > 5.0 && high > 20.0 && high < 160.0 && high - low > 2.0;
+                let fits = slow && !self.falling;
+                let fahrenheit = Unit::named("degf").filter(|_| unit.is_none());
+                match fahrenheit {
+                    // A sensor that is too hot for °C is in °F.
+                    Some(unit) if !is_warm(first, low, high) => {
+                        let [first, low, high] = [first, low, high].map(|v| unit.convert(v));
+                        (fits && is_warm(first, low, high), high)
+                    }
+                    _ => (fits && is_warm(first, low, high), high),
+                }
             }
             // Amperes, from little to a pull. What is full at 100 is a throttle.
             Channel::Current => {
-                let ValueRange { low, high, .. } = outward;
+                let scaled = current_unit(outward.high).filter(|_| unit.is_none() && outward.whole);
+                let ValueRange { low, high, .. } = scaled.map_or(outward, |unit| self.outward.in_unit(unit));
                 let is_share = self.range.whole && self.at_hundred >= FULL_THROTTLE_SHARE && self.range.low >= -100.0;
                 let fits = high > 5.0 && high < 400.0 && low < 0.3 * high && !slow && !self.rising;
                 (fits && !is_share, high)

@@ -4,10 +4,19 @@
 //! the passings' places from their common one are compared. With the scatter unknown, the likelihood of an offset is
 //! the sum of squares of what is new in each error to the power of −(n − 1) / 2 (Student's t for an unknown noise
 //! level, formula from memory). Lap times differ from lap to lap and from place to place, and that is what tells the
-//! places apart. The first passing comes after the car has set off and the last before it has stopped.
+//! places apart. Passings outside the log tell nothing, and are as likely at any place of the lap; how likely it is that
+//! there are any, `driven.rs` says.
+//!
+//! Which lap of the log is the list's first, and where in that lap the line is, are two questions. Laps are told apart by
+//! all that the lap times say. Within a lap the errors of the places are partly alike for all passings, and the interval
+//! is widened for that.
 
+use statrs::function::gamma::ln_gamma;
+
+use super::driven::{Driven, Whereabouts};
 use super::odometer::Odometer;
 use super::place::Places;
+use super::turns_of_laps;
 use crate::quantity::Estimate;
 use crate::statistics::quantiles::{median, robust_deviation};
 
@@ -31,16 +40,22 @@ const LEAST_DEVIATION: f64 = 1e-3;
 const ALIKE: [f64; 5] = [0.0, 0.4, 0.7, 0.9, 0.98];
 /// Correlation that the errors of a place may have with the speed there: a driver who is early is mostly faster too. It
 /// shifts the offset by as much of the ratio of the two scatters, however many laps there are, so that n laps tell no
-/// more than 1 / (1 / n + this squared) would. Chosen on the forward model, where the intervals then hold the truth as
-/// often as they say.
-const ENTANGLED: f64 = 0.35;
+/// more than 1 / (1 / n + this squared) would. Chosen on two forward models, where the intervals then hold the truth more
+/// often than they say.
+const ENTANGLED: f64 = 0.3;
+/// How much more the turns of a lap count than the places of its passings: a place is partly the driver's manner at it,
+/// turns are only the length of the line. A default, between what two forward models ask for.
+const TURNS_COUNT: f64 = 1.5;
 /// Below this share of the highest revs the car stands. Common practice, no source.
 const STANDING: f64 = 0.03;
-/// Log-likelihood that an offset loses for each passing after the car has stopped: the log may end before its list, but
-/// seldom does.
-const OUTSIDE: f64 = 3.0;
-/// Fewest passings that must lie in the log.
+/// Fewest passings that must lie in the log, and the smallest share of the list's.
 const LEAST_PASSINGS: usize = 3;
+const LEAST_SHARE: f64 = 1.0 / 3.0;
+/// Log-likelihood below the best at which an offset is no longer looked at closely.
+const FAR_BELOW: f64 = 30.0;
+/// Share of the log-likelihood that counts where laps are told apart: the errors of neighbouring laps are alike in more
+/// ways than are reckoned with. A default, no source.
+const LAPS_APART: f64 = 0.5;
 /// Share of the peak's weight down to which its neighbours belong to it.
 const PEAK_FLOOR: f64 = 0.05;
 /// Probability on either side of a 95 % interval.
@@ -58,38 +73,29 @@ pub struct Alignment {
     lines: Vec<f64>,
     /// Passings in the list.
     passings: usize,
+    /// Usual time of a lap, s.
+    lap_s: f64,
 }
 
 /// The log times, s, at which a list's first passing can be.
 #[derive(Debug, Clone, Copy)]
-pub(super) struct Window {
+pub(super) struct Window<'a> {
     from: f64,
     to: f64,
-    /// When the car last moves.
-    stopped: f64,
-    /// Log-likelihood that an offset loses for each passing outside the log.
-    outside: f64,
+    driven: &'a Driven,
 }
 
-impl Window {
-    /// From when the car sets off, with the list's end in the log or up to a lap after it; `None` where the car never
-    /// moves.
-    pub fn of_whole_list(odometer: &Odometer, passings: &[f64]) -> Option<Self> {
-        let length = *passings.last()?;
-        let (set_off, stopped) = moving(odometer)?;
-        let from = set_off - STEP_S;
-        // However long the list is, its first passing is in the log.
-        let slack = (length / passings.len().max(2) as f64).min(stopped - from);
-        Some(Self { from, to: (stopped - length + STEP_S).max(from + slack), stopped, outside: OUTSIDE })
+impl<'a> Window<'a> {
+    /// With at least a third of the list in the log; `None` for a list without passings.
+    pub fn new(driven: &'a Driven, passings: &[f64]) -> Option<Self> {
+        let last = passings.len().checked_sub(1)?;
+        let part = (last as f64 * LEAST_SHARE).floor() as usize;
+        Some(Self { from: driven.first_s() - passings[last - part], to: driven.last_s() - passings[part], driven })
     }
 
-    /// With up to half of the list's passings before the log or after it: a recorder that was switched on late, or the
-    /// list of a whole session.
-    pub fn of_half_a_list(odometer: &Odometer, passings: &[f64]) -> Option<Self> {
-        let (set_off, stopped) = moving(odometer)?;
-        let middle = *passings.get(passings.len() / 2)?;
-        // However long the list is, its middle is in the log.
-        Some(Self { from: set_off - middle, to: stopped - middle, stopped, outside: 0.0 })
+    /// The times of the passings at which the car drives in the log, where the first is at `start`.
+    fn driven_passings(self, passings: &[f64], start: f64) -> impl Iterator<Item = f64> {
+        passings.iter().map(move |p| start + p).filter(move |t| self.driven.whereabouts(*t) == Whereabouts::Driven)
     }
 
     /// First passings tried, every `step` seconds.
@@ -99,14 +105,30 @@ impl Window {
     }
 }
 
-/// Compares all offsets of the list within `window`; `None` where it does not fit the log.
-pub(super) fn align(places: &Places, passings: &[f64], window: Window) -> Option<Alignment> {
+/// Compares all offsets of the list within `window`, by the places of the passings and by the turns of the `car` from
+/// one to the next; `None` where it does not fit the log.
+pub(super) fn align(places: &Places, car: &Odometer, passings: &[f64], window: Window) -> Option<Alignment> {
+    let coarse =
+        window.starts(COARSE_S).map(|start| offset(places, passings, start, window).map_or(f64::NAN, |o| o.score));
+    let coarse: Vec<f64> = coarse.collect();
+    let best = coarse.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+    let worth_a_look = |start: f64| {
+        let near = ((start - window.from) / COARSE_S) as usize;
+        coarse[near.saturating_sub(1)..coarse.len().min(near + 3)].iter().any(|score| *score > best - FAR_BELOW)
+    };
+    let closely = |start: f64| {
+        let by_place = worth_a_look(start).then(|| offset(places, passings, start, window)).flatten()?;
+        let times: Vec<f64> = window.driven_passings(passings, start).collect();
+        let by_turns = turns_of_laps::log_likelihood(car, &times, places.lap_turns);
+        Some(Offset { score: by_place.score + TURNS_COUNT * by_turns, ..by_place })
+    };
     let (scores, lines) = window
         .starts(STEP_S)
-        .map(|start| offset(places, passings, start, window).unwrap_or(Offset::IMPOSSIBLE))
+        .map(|start| closely(start).unwrap_or(Offset::IMPOSSIBLE))
         .map(|offset| (offset.score, offset.line))
         .unzip();
-    let alignment = Alignment { from: window.from, scores, lines, passings: passings.len() };
+    let lap_s = median(passings.windows(2).map(|w| w[1] - w[0]))?;
+    let alignment = Alignment { from: window.from, scores, lines, passings: passings.len(), lap_s };
     alignment.best().is_finite().then_some(alignment)
 }
 
@@ -135,7 +157,7 @@ pub(super) fn best_fit(places: &Places, passings: &[f64], window: Window, clock:
     let fit = |start: f64| {
         let scale = match clock {
             Clock::AsTheLogs => 1.0,
-            Clock::Free => clock_scale(places, passings, start, window.stopped)?,
+            Clock::Free => clock_scale(places, passings, start, window.driven)?,
         };
         let scaled: Vec<f64> = passings.iter().map(|p| p * scale).collect();
         let score = offset(places, &scaled, start, window)?.score;
@@ -146,15 +168,11 @@ pub(super) fn best_fit(places: &Places, passings: &[f64], window: Window, clock:
 
 /// Log seconds in a second of the list whose first passing is at `start`, by how its passings' places move from the
 /// first third of them to the last; `None` where that is farther from 1 than any clock is.
-fn clock_scale(places: &Places, passings: &[f64], start: f64, stopped: f64) -> Option<f64> {
+fn clock_scale(places: &Places, passings: &[f64], start: f64, driven: &Driven) -> Option<f64> {
     let mut scale = 1.0;
     for _ in 0..CLOCK_ROUNDS {
-        let inside: Vec<f64> = passings
-            .iter()
-            .copied()
-            .take_while(|p| start + p * scale <= stopped)
-            .filter(|p| start + p * scale >= 0.0)
-            .collect();
+        let is_driven = |p: &f64| driven.whereabouts(start + p * scale) == Whereabouts::Driven;
+        let inside: Vec<f64> = passings.iter().copied().filter(is_driven).collect();
         if inside.len() < LEAST_PASSINGS {
             return None;
         }
@@ -185,13 +203,9 @@ pub(super) fn unwrapped(laps: &[f64]) -> Vec<f64> {
 }
 
 impl Alignment {
-    /// Share of the weight of all offsets that lies farther than `seconds` from `first`.
-    pub fn share_beyond(&self, first: f64, seconds: f64) -> f64 {
-        let (best, temper) = (self.best(), temper(self.passings));
-        let weight = |score: &f64| (temper * (score - best)).exp();
-        let far = |n: usize| (self.from + n as f64 * STEP_S - first).abs() > seconds;
-        let beyond: f64 = self.scores.iter().enumerate().filter(|(n, _)| far(*n)).map(|(_, s)| weight(s)).sum();
-        beyond / self.scores.iter().map(weight).sum::<f64>()
+    /// Probability that the first passing is farther than half a lap from where it is most likely.
+    pub fn elsewhere(&self) -> f64 {
+        self.modes(&self.scores).map_or(1.0, |modes| 1.0 - modes.iter().map(|m| m.weight).fold(0.0, f64::max))
     }
 
     fn best(&self) -> f64 {
@@ -230,17 +244,55 @@ impl Alignment {
     }
 
     fn estimate(&self, scores: &[f64], passings: usize) -> Option<Estimate> {
-        let best = scores.iter().copied().filter(|s| s.is_finite()).fold(f64::NEG_INFINITY, f64::max);
         let temper = temper(passings);
-        let weights: Vec<f64> = scores.iter().map(|s| (temper * (s - best)).exp()).collect();
-        let peak = scores.iter().position(|s| *s == best)?;
-        let total: f64 = weights.iter().sum();
-        let (low, high) = (tail(weights.iter(), total), weights.len() - 1 - tail(weights.iter().rev(), total));
+        let mut weights = vec![0.0; scores.len()];
+        let modes = self.modes(scores)?;
+        for mode in &modes {
+            let steps = mode.from..mode.to;
+            let shape: Vec<f64> = scores[steps.clone()].iter().map(|s| (temper * (s - mode.best)).exp()).collect();
+            let total: f64 = shape.iter().sum();
+            weights[steps].iter_mut().zip(shape).for_each(|(weight, s)| *weight = mode.weight * s / total);
+        }
+        let likeliest = modes.iter().max_by(|a, b| a.best.total_cmp(&b.best))?;
+        let peak = (likeliest.from..likeliest.to).find(|&n| scores[n] == likeliest.best)?;
+        let (low, high) = (tail(weights.iter()), weights.len() - 1 - tail(weights.iter().rev()));
         let time_s = |step: f64| self.from + step * STEP_S;
         let value = time_s(mean_near(&weights, peak));
         // The step of the grid and the thousandths of the list are uncertain too.
         Some(Estimate { value, low: time_s(low as f64 - 1.0).min(value), high: time_s(high as f64 + 1.0).max(value) })
     }
+
+    /// The laps of the log at which the first passing can be, each half a lap either side of the best offset or a whole
+    /// number of laps from there; `None` where none is possible.
+    fn modes(&self, scores: &[f64]) -> Option<Vec<Mode>> {
+        let best = scores.iter().copied().filter(|s| s.is_finite()).fold(f64::NEG_INFINITY, f64::max);
+        let peak = scores.iter().position(|s| *s == best)?;
+        let lap = |n: usize| ((n as f64 - peak as f64) * STEP_S / self.lap_s).round() as i64;
+        let mut modes: Vec<Mode> = Vec::new();
+        let mut from = 0;
+        while from < scores.len() {
+            let to = (from..scores.len()).find(|&n| lap(n) != lap(from)).unwrap_or(scores.len());
+            let top = scores[from..to].iter().copied().filter(|s| s.is_finite()).fold(f64::NEG_INFINITY, f64::max);
+            if top.is_finite() {
+                modes.push(Mode { from, to, best: top, weight: (LAPS_APART * (top - best)).exp() });
+            }
+            from = to;
+        }
+        let total: f64 = modes.iter().map(|mode| mode.weight).sum();
+        modes.iter_mut().for_each(|mode| mode.weight /= total);
+        Some(modes)
+    }
+}
+
+/// One lap of the log at which the first passing can be.
+struct Mode {
+    /// Its offsets, from the first to before the last.
+    from: usize,
+    to: usize,
+    /// Log-likelihood of its best offset.
+    best: f64,
+    /// How likely it is that the first passing is there.
+    weight: f64,
 }
 
 /// Factor on a log-likelihood from so many passings for what they share (see the constant `ENTANGLED`).
@@ -257,13 +309,13 @@ fn mean_near(weights: &[f64], peak: usize) -> f64 {
     (low..=high).map(|n| n as f64 * weights[n]).sum::<f64>() / sum
 }
 
-/// How many steps from one end hold the weight outside the interval.
-fn tail<'a>(weights: impl Iterator<Item = &'a f64>, total: f64) -> usize {
+/// How many steps from one end hold the weight outside the interval, where all weights add up to one.
+fn tail<'a>(weights: impl Iterator<Item = &'a f64>) -> usize {
     let mut sum = 0.0;
     weights
         .take_while(|w| {
             sum += **w;
-            sum < TAIL * total
+            sum < TAIL
         })
         .count()
 }
@@ -291,11 +343,8 @@ impl Offset {
 
 /// The offset that has the first passing at the log time `start`; `None` where it cannot be there.
 fn offset(places: &Places, passings: &[f64], start: f64, window: Window) -> Option<Offset> {
-    let in_log = |t: &f64| *t >= -STEP_S && *t <= window.stopped + STEP_S;
-    let times: Vec<f64> = passings.iter().map(|p| start + p).filter(in_log).collect();
-    // Passings after the car has stopped speak against the offset, but a log may end before its list.
-    let outside = passings.len() - times.len();
-    if times.len() < LEAST_PASSINGS || times.len() * 2 < passings.len() {
+    let times: Vec<f64> = window.driven_passings(passings, start).collect();
+    if times.len() < LEAST_PASSINGS || (times.len() as f64) < LEAST_SHARE * passings.len() as f64 {
         return None;
     }
     let laps: Vec<f64> = times.iter().map(|&t| places.laps_at(t)).collect();
@@ -309,7 +358,9 @@ fn offset(places: &Places, passings: &[f64], start: f64, window: Window) -> Opti
     // added.
     let likelihoods = ALIKE.map(|alike| innovations(&clipped, &variances, alike));
     let best = likelihoods.iter().copied().fold(f64::NEG_INFINITY, f64::max);
-    let score = best + likelihoods.iter().map(|l| (l - best).exp()).sum::<f64>().ln() - window.outside * outside as f64;
+    let score = best
+        + likelihoods.iter().map(|l| (l - best).exp()).sum::<f64>().ln()
+        + window.driven.prior(passings.iter().map(|p| start + p));
     Some(Offset { score, line })
 }
 
@@ -336,7 +387,8 @@ fn innovations(errors: &[f64], variances: &[f64], alike: f64) -> f64 {
     let n = errors.len() as f64;
     let floor: f64 = variances.iter().map(|v| LEAST_SCATTER * LEAST_SCATTER / v).sum::<f64>();
     let squares = (ee - em * em / mm.max(f64::MIN_POSITIVE)).max(0.0) + floor;
-    -(n - 1.0) / 2.0 * (squares / n).ln() - logarithms - 0.5 * mm.ln()
+    let degrees = 0.5 * (n - 1.0);
+    ln_gamma(degrees) - degrees * (std::f64::consts::PI * squares).ln() - logarithms - 0.5 * mm.ln()
 }
 
 /// The laps' common place, and their distances from it, -0.5 to 0.5.

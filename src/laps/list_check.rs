@@ -13,6 +13,7 @@
 //! Wrong where a driver laps so evenly that any order fits: then the list is doubtful, and laid all the same.
 
 use super::align::{self, Alignment, Clock, Fit, LEAST_SCATTER, Window};
+use super::driven::{Driven, Whereabouts};
 use super::list_verdict::{ListReason, ListVerdict};
 use super::lists::LapList;
 use super::odometer::Odometer;
@@ -33,7 +34,7 @@ const NORMAL_QUANTILE: f64 = 1.150_3;
 /// A list with fewer laps than the log by this many can lie at several laps of it: up to two more are those to the line
 /// and back to the pits.
 const FEWER_LAPS: f64 = 3.0;
-/// Share of the weight that may lie more than half a lap away.
+/// Probability that the list may have of beginning at another lap.
 const OPEN: f64 = 0.05;
 /// Rows a second below which a list is not refused for how its passings scatter. Common practice, no source.
 const COARSE_HZ: f64 = 1.5;
@@ -105,17 +106,19 @@ pub(super) fn refuse_early(odometer: &Odometer, list: &LapList) -> Option<ListRe
     }
 }
 
-/// Lays `list` where it can be the log's own.
-pub(super) fn lay(odometer: &Odometer, places: &Places, list: &LapList) -> Result<LaidList, Misfit> {
-    let trial = Trial { odometer, places, passings: &list.passings };
+/// Lays `list` where it can be the log's own: on the turns of the wheels and of the car.
+pub(super) fn lay(
+    (odometer, gripped): (&Odometer, &Odometer),
+    places: &Places,
+    list: &LapList,
+) -> Result<LaidList, Misfit> {
     let none = || Misfit { off: None, known: None };
-    let usual = Window::of_whole_list(odometer, trial.passings).ok_or_else(none)?;
-    let judged = trial.best_judged(usual).ok_or_else(none)?;
+    let driven = Driven::new(odometer, places.lap_turns).ok_or_else(none)?;
+    let trial = Trial { odometer, gripped, places, driven: &driven, passings: &list.passings };
+    let judged = trial.best_judged().ok_or_else(none)?;
     let laid = trial.laid(&judged).ok_or_else(none)?;
-    if trial.is_open(&laid) {
-        let laps = list.passings.len() - 1;
-        let known = Some(ListReason::TooShort { laps, log_laps: trial.log_laps().round() as usize });
-        return Err(Misfit { off: Some(judged.off), known });
+    if let Some(known) = trial.open(&laid) {
+        return Err(Misfit { off: Some(judged.off), known: Some(known) });
     }
     let verdict = trial.verdict(&judged).ok_or(Misfit { off: Some(judged.off), known: None })?;
     Ok(LaidList { verdict, ..laid })
@@ -137,14 +140,16 @@ impl Misfit {
         if !near(list_s) {
             return ListReason::OtherLapTime { list_s, log_s };
         }
+        if let Some(known) = self.known {
+            return known;
+        }
         let length_s = list.passings.last().copied().unwrap_or(0.0);
         if length_s > log_length_s + log_s {
             return ListReason::LongerThanLog { list_s: length_s, log_s: log_length_s };
         }
-        match (self.known, self.off) {
-            (Some(reason), _) => reason,
-            (None, Some(off)) => ListReason::AnotherRun { lap_s: off.lap_s, most_s: off.most_s },
-            (None, None) => too_short(),
+        match self.off {
+            Some(off) => ListReason::AnotherRun { lap_s: off.lap_s, most_s: off.most_s },
+            None => too_short(),
         }
     }
 }
@@ -152,7 +157,9 @@ impl Misfit {
 /// A list that is tried on a log.
 struct Trial<'a> {
     odometer: &'a Odometer,
+    gripped: &'a Odometer,
     places: &'a Places,
+    driven: &'a Driven,
     passings: &'a [f64],
 }
 
@@ -160,7 +167,6 @@ struct Trial<'a> {
 #[derive(Clone, Copy)]
 struct Judged {
     fit: Fit,
-    window: Window,
     /// Log-likelihood ratio against its laps in another order.
     order: f64,
     /// Scatter of the passings' places, share of a lap.
@@ -181,34 +187,19 @@ impl Judged {
 }
 
 impl Trial<'_> {
-    /// The list by the usual window and the log's clock; where that is not sound, at a clock's own rate or with a part of
-    /// the list outside the log, if that is.
-    fn best_judged(&self, usual: Window) -> Option<Judged> {
-        let as_it_is = self.judge(usual, Clock::AsTheLogs);
+    /// The list by the log's clock; where that is not sound, at a clock's own rate, if that tells more.
+    fn best_judged(&self) -> Option<Judged> {
+        let as_it_is = self.judge(Clock::AsTheLogs);
         if as_it_is.is_some_and(|judged| judged.is_sound()) {
             return as_it_is;
         }
-        let at_own_rate = self.judge(usual, Clock::Free);
-        if at_own_rate.is_some_and(|judged| judged.is_sound()) {
-            return at_own_rate;
-        }
-        let wide = Window::of_half_a_list(self.odometer, self.passings)
-            .and_then(|window| self.judge(window, Clock::AsTheLogs));
-        if wide.is_some_and(|judged| judged.is_sound()) {
-            return wide;
-        }
+        let at_own_rate = self.judge(Clock::Free);
         let tells = |judged: &Judged| judged.order_tells() && as_it_is.is_none_or(|usual| usual.order < judged.order);
-        let told = [at_own_rate, wide].into_iter().flatten().filter(tells);
-        // Where the whole list lies nowhere in the log, a part of it may lie well.
-        let lies_better = wide.filter(|part| {
-            part.order > 0.0
-                && part.scatter <= part.account
-                && as_it_is.is_none_or(|whole| whole.scatter > whole.account)
-        });
-        told.max_by(|a, b| a.order.total_cmp(&b.order)).or(lies_better).or(as_it_is)
+        at_own_rate.filter(|judged| judged.is_sound() || tells(judged)).or(as_it_is)
     }
 
-    fn judge(&self, window: Window, clock: Clock) -> Option<Judged> {
+    fn judge(&self, clock: Clock) -> Option<Judged> {
+        let window = Window::new(self.driven, self.passings)?;
         let mut fit = align::best_fit(self.places, self.passings, window, clock)?;
         let order = order_ratio(self.places, self.passings, window, clock, fit.score);
         if clock == Clock::Free {
@@ -229,7 +220,7 @@ impl Trial<'_> {
         let account = (median(inside.iter().map(variance))? + rounding).sqrt();
         let scatter = quantile(distances(), MOST_PASSINGS)? / NORMAL_QUANTILE;
         let off = Disagreement { lap_s: median(steps)? * lap_s, most_s: distances().fold(0.0, f64::max) * lap_s };
-        Some(Judged { fit, window, order, scatter, account, off })
+        Some(Judged { fit, order, scatter, account, off })
     }
 
     /// The passings that lie in the log.
@@ -271,14 +262,13 @@ impl Trial<'_> {
         let Some(first) = part.first() else { return false };
         let passings: Vec<f64> = part.iter().map(|p| p - first).collect();
         let trial = Trial { passings: &passings, ..*self };
-        let window = Window::of_whole_list(self.odometer, &passings);
-        window.and_then(|window| trial.judge(window, Clock::AsTheLogs)).is_some_and(|judged| judged.is_sound())
+        trial.judge(Clock::AsTheLogs).is_some_and(|judged| judged.is_sound())
     }
 
     fn laid(&self, judged: &Judged) -> Option<LaidList> {
         let lay_at = |scale: f64| {
             let passings: Vec<f64> = self.passings.iter().map(|p| p * scale).collect();
-            let alignment = align::align(self.places, &passings, judged.window)?;
+            let alignment = align::align(self.places, self.gripped, &passings, Window::new(self.driven, &passings)?)?;
             let first = alignment.first_passing()?;
             Some(LaidList { alignment, first, passings, scale, clock_scale: None, verdict: ListVerdict::Sound })
         };
@@ -315,11 +305,19 @@ impl Trial<'_> {
         Some(Uncertain::new(scale * (1.0 - slope * lap_s), (own + drift).sqrt() * lap_s))
     }
 
-    /// Whether a list with fewer laps than the log may as well lie at other laps of it.
-    fn is_open(&self, laid: &LaidList) -> bool {
-        let laps = laid.passings.len() as f64 - 1.0;
-        let lap_s = laid.passings.last().map_or(0.0, |last| last / laps);
-        laps + FEWER_LAPS <= self.log_laps() && laid.alignment.share_beyond(laid.first.value, 0.5 * lap_s) > OPEN
+    /// Why a list may as well lie at other laps of the log: it has fewer laps than the log, or a part of it lies outside.
+    fn open(&self, laid: &LaidList) -> Option<ListReason> {
+        let laps = laid.passings.len() - 1;
+        let times = || laid.passings.iter().map(|p| laid.first.value + p);
+        let lies_outside =
+            || times().any(|at| matches!(self.driven.whereabouts(at), Whereabouts::Before | Whereabouts::After));
+        if laid.alignment.elsewhere() <= OPEN {
+            None
+        } else if laps as f64 + FEWER_LAPS <= self.log_laps() {
+            Some(ListReason::TooShort { laps, log_laps: self.log_laps().round() as usize })
+        } else {
+            lies_outside().then_some(ListReason::SeveralLaps)
+        }
     }
 
     /// Laps that the log holds.

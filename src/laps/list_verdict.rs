@@ -86,6 +86,8 @@ pub enum ListReason {
         /// The log's.
         log_laps: usize,
     },
+    /// A part of it lies beyond the log, and its laps are so much alike that it could begin at several laps of the log.
+    SeveralLaps,
     /// More than half of it does not lie in the log.
     LongerThanLog {
         /// Time of the whole list, s.
@@ -111,6 +113,7 @@ impl ListReason {
             Self::Sectors { .. } => "name the file with lap times",
             Self::Readings { .. } => "enter the lap list of this run under `laps`, not a log",
             Self::TooShort { .. } => "enter the list of all laps of the run, or leave it out",
+            Self::SeveralLaps => "let the recorder run from before the start to after the flag",
             Self::LongerThanLog { .. } => "check that log and lap list are of the same run",
             Self::NoPattern => "check the revs first",
             Self::Unreadable => "check the file under `laps` on the sheet",
@@ -156,6 +159,10 @@ impl Display for ListReason {
             Self::TooShort { laps, log_laps } => {
                 write!(f, "it has only {}, which could be several of the log's {log_laps}", counted(*laps, "lap"))
             }
+            Self::SeveralLaps => f.write_str(
+                "a part of it is not in the log, and its laps are so much alike that it could begin at several laps of \
+                 the log",
+            ),
             Self::LongerThanLog { list_s, log_s } => write!(
                 f,
                 "it is {} s long, and the car in the log drives for {} s: most of the list cannot be of this log",

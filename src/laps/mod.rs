@@ -1,6 +1,7 @@
 //! Laps: a list laid onto the log, or laps found in the log alone; and which of them count.
 
 pub mod align;
+mod driven;
 pub mod fixes;
 pub mod grip;
 pub mod ground;
@@ -13,13 +14,15 @@ pub mod place;
 pub mod pull;
 mod slip;
 mod smoother;
+mod turns_of_laps;
+mod whole_laps;
 
 use align::Alignment;
 use list_check::LaidList;
 use list_verdict::{ListReason, ListVerdict};
 use lists::{AbsurdTime, LapList};
 use odometer::Odometer;
-use period::ExpectedTurns;
+use period::{ExpectedTurns, LONGEST_LAP_S, SHORTEST_LAP_S};
 use place::Places;
 
 use crate::notice::{Notice, NoticeCode};
@@ -43,6 +46,9 @@ const FAR_LEAST: f64 = 0.025;
 /// A lap of this many times the median's time and turns holds a missed passing: less than two laps, since they need not
 /// be of one length. Common practice, no source.
 const TWO_LAPS: f64 = 1.6;
+/// Share of the laps found, stops left out, that must be near their median: fewer are no laps of one track. A default,
+/// no source.
+const REGULAR: f64 = 0.5;
 /// Slack at the ends of the log, s.
 const TIME_SLACK_S: f64 = 1e-9;
 /// Share of the run's highest revs above which the car drives: its turns over the time it drives are its usual pace.
@@ -255,19 +261,45 @@ pub fn measure(odometer: Option<Odometer>, list: Option<&LapList>, expected: Opt
             laps.notices.extend(refused.as_ref().map(list_does_not_fit));
             laps.list = refused.map(ListVerdict::Refused);
             let passings = places.passings();
-            laps.source = Source::Found;
-            laps.first_passing = first_found(&passings);
-            laps.rows = cut(odometer, &passings, 1.0);
+            let rows = cut(odometer, &passings, 1.0);
+            match irregular(&rows, odometer) {
+                Some(notice) => laps.notices.push(notice),
+                None => {
+                    laps.source = Source::Found;
+                    laps.first_passing = first_found(&passings);
+                    laps.rows = rows;
+                }
+            }
         }
         (Err(refused), None) => {
             laps.list = refused.map(ListVerdict::Refused);
-            let message = "no laps were found: the pattern of the revs does not repeat";
+            let message = format!(
+                "no laps were found: the revs show no pattern that repeats every {SHORTEST_LAP_S:.0} to \
+                 {LONGEST_LAP_S:.0} s"
+            );
             laps.notices.push(Notice::warning(NoticeCode::NoLaps, message));
         }
     }
-    laps.places = places;
+    // Where no laps were told, neither was a place.
+    laps.places = places.filter(|_| laps.source != Source::None);
     set_aside(&mut laps.rows, odometer);
     laps
+}
+
+/// A notice where laps that were found differ so much that they are no laps of one track.
+fn irregular(rows: &[Lap], odometer: &Odometer) -> Option<Notice> {
+    let mut judged = rows.to_vec();
+    set_aside(&mut judged, odometer);
+    let unspoilt = |lap: &&Lap| matches!(lap.set_aside, None | Some(SetAside::Far | SetAside::MissedPassing));
+    let times: Vec<f64> = judged.iter().filter(unspoilt).map(Lap::time_s).collect();
+    let even = judged.iter().filter(|lap| lap.set_aside.is_none()).count();
+    let (shortest, longest) = times.iter().fold((f64::INFINITY, 0.0), |(a, b), t| (t.min(a), t.max(b)));
+    ((even as f64) < REGULAR * times.len() as f64).then(|| {
+        let message = format!(
+            "whether these are laps cannot be told: the revs repeat, but in {shortest:.1} to {longest:.1} s a lap"
+        );
+        Notice::warning(NoticeCode::NoLaps, message).hint("enter the lap list of this run under `laps`")
+    })
 }
 
 /// The places with the list laid on them, or the places without it and why it is refused.
@@ -279,7 +311,7 @@ fn laid_on(
 ) -> (Option<Places>, Result<LaidList, Option<ListReason>>) {
     let by_list = expected_by_list(odometer, list);
     let misfit = match Places::find(gripped, by_list.or(expected)) {
-        Some(places) => match list_check::lay(odometer, &places, list) {
+        Some(places) => match list_check::lay((odometer, gripped), &places, list) {
             Ok(laid) => return (Some(places), Ok(laid)),
             Err(misfit) => misfit,
         },

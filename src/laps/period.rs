@@ -4,7 +4,8 @@
 //! divided by the power of the stretches that overlap. Then each lap is laid over the one before, out from the middle
 //! of the run.
 //!
-//! Wrong where the car does not lap one track, and where a lap has two halves that are alike.
+//! Wrong where the car does not lap one track. Whether the period is one lap, several, or a part of one,
+//! `whole_laps.rs` tells.
 
 use realfft::RealFftPlanner;
 
@@ -21,7 +22,7 @@ const POINTS: usize = 1 << 14;
 /// Points of lag that are looked at: periods up to five eighths of the run, so that a run of two laps has one.
 const LAGS: usize = POINTS / 2 + POINTS / 8;
 /// Below this correlation of the revs one lap later there are no laps. A default, no source.
-const LEAST_CORRELATION: f64 = 0.35;
+pub(super) const LEAST_CORRELATION: f64 = 0.35;
 /// A shorter period is preferred while it repeats nearly as well as the best one, which may be several laps long: this
 /// share of its correlation. A default, no source.
 const NEARLY: f64 = 0.85;
@@ -36,14 +37,6 @@ const WHOLE_LAPS: f64 = 0.05;
 const LAY_OVER_REACH: f64 = 0.03;
 /// Share of a lap that must overlap for two laps to be compared.
 const LEAST_OVERLAP: f64 = 0.3;
-/// Laps are halves where at least so many of them, and this share, are more like the lap after next than like the next,
-/// and where neighbours leave this many times as much unexplained. Defaults, no source: whole laps are as much like
-/// the one as like the other, and six that are all alike one way are one chance in 64.
-const LEAST_ALTERNATING: usize = 6;
-const MOSTLY_ALTERNATING: f64 = 0.9;
-const CLEARLY_UNLIKE: f64 = 2.0;
-/// Share of a lap that must overlap where laps are compared whole.
-const WHOLE_OVERLAP: f64 = 0.9;
 /// Share of a lap's difference from the one before that carries on to the next: the turns of a lap follow tyre and line
 /// slowly, and one odd lap changes little.
 const FOLLOW: f64 = 0.2;
@@ -167,21 +160,14 @@ impl OverTurns {
         chain.into_iter().map(|p| (p + 0.5) * self.step).collect()
     }
 
-    /// Whether the laps of `chain` are halves of a lap, by how the revs of every other one look more alike than those of
-    /// neighbours: what one lap leaves unexplained of the next is at least twice what it leaves of the one after that.
-    pub fn are_halves(&self, chain: &[f64]) -> bool {
-        let points: Vec<isize> = chain.iter().map(|turns| (turns / self.step - 0.5).round() as isize).collect();
-        let Some(lap) = median(points.windows(2).map(|w| (w[1] - w[0]) as f64)) else { return false };
-        let unlike = |one: isize, other: isize| {
-            1.0 - self.correlation_between(one, other, (0.5 * lap) as isize, WHOLE_OVERLAP * lap)
-        };
-        let pairs = points.windows(3).map(|p| (unlike(p[0], p[1]), unlike(p[0], p[2])));
-        let pairs: Vec<(f64, f64)> = pairs.filter(|(next, after)| next.is_finite() && after.is_finite()).collect();
-        let alternate = pairs.iter().filter(|(next, after)| after < next).count();
-        let usual = |of: fn(&(f64, f64)) -> f64| median(pairs.iter().map(of)).unwrap_or(0.0);
-        pairs.len() >= LEAST_ALTERNATING
-            && alternate as f64 >= MOSTLY_ALTERNATING * pairs.len() as f64
-            && usual(|pair| pair.0) > CLEARLY_UNLIKE * usual(|pair| pair.1)
+    /// Points at which the laps of a `chain`, in turns, begin.
+    pub(super) fn points_of(&self, chain: &[f64]) -> Vec<isize> {
+        chain.iter().map(|turns| (turns / self.step - 0.5).round() as isize).collect()
+    }
+
+    /// Motor turns of the shortest lap that is looked for.
+    pub(super) fn shortest(&self) -> f64 {
+        self.shortest
     }
 
     /// Where around the point `guess` the revs look most like those around the point `here`, for a lap of so many
@@ -205,7 +191,7 @@ impl OverTurns {
 
     /// Correlation of the revs within `half` points either side of the point `one` with those around the point `other`;
     /// NaN where fewer than `least` points of both lie in the log.
-    fn correlation_between(&self, one: isize, other: isize, half: isize, least: f64) -> f64 {
+    pub(super) fn correlation_between(&self, one: isize, other: isize, half: isize, least: f64) -> f64 {
         // Offsets at which both points lie in the log.
         let count = self.rpm.len() as isize;
         let (from, to) = ((-half).max(-one).max(-other), half.min(count - 1 - one).min(count - 1 - other));
@@ -232,35 +218,4 @@ struct LaidOver {
     place: f64,
     /// Correlation of the revs around it.
     correlation: f64,
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-    use rstest::rstest;
-
-    /// Twenty laps of 20 s at 20 Hz with two halves that are alike but for one corner, which is `slower` by so many revs.
-    fn two_halves(slower: f64) -> OverTurns {
-        let time: Vec<f64> = (0..8000).map(|n| f64::from(n) * 0.05).collect();
-        let rpm = time.iter().enumerate().map(|(n, t)| {
-            let place = (t / 20.0).fract();
-            let half = (2.0 * place * std::f64::consts::TAU).sin() + 0.5 * (6.0 * place * std::f64::consts::TAU).cos();
-            let corner = (-((place - 0.3) / 0.05).powi(2)).exp();
-            // No two laps are the same.
-            let noise = 300.0 * ((n * n % 7919) as f64 / 7919.0 - 0.5);
-            20_000.0 + 6_000.0 * half - slower * corner + noise
-        });
-        OverTurns::new(&Odometer::from_rows(time.clone(), rpm.collect()).unwrap()).unwrap()
-    }
-
-    #[rstest]
-    #[case(3000.0, true)]
-    #[case(0.0, false)]
-    fn halves_of_a_lap_show_where_alternate_ones_differ(#[case] slower: f64, #[case] halves: bool) {
-        let over_turns = two_halves(slower);
-        // 20 000 turns a minute over ten seconds.
-        let chain = over_turns.chain(20_000.0 / 6.0);
-        assert!(chain.len() > 30, "{}", chain.len());
-        assert_eq!(over_turns.are_halves(&chain), halves);
-    }
 }

@@ -13,6 +13,7 @@
 use super::odometer::Odometer;
 use super::period::{ExpectedTurns, LONGEST_LAP_S, OverTurns, SHORTEST_LAP_S};
 use super::smoother::{Moment, Mood, smoothed};
+use super::whole_laps;
 use crate::statistics::quantiles::{median, robust_deviation};
 
 /// Cells of a lap's profile.
@@ -74,10 +75,11 @@ impl Places {
     pub fn find(odometer: &Odometer, expected: Option<ExpectedTurns>) -> Option<Self> {
         let over_turns = OverTurns::new(odometer)?;
         let lap = over_turns.lap(expected)?;
-        let mut chain = over_turns.chain(lap);
-        if expected.is_none() && over_turns.are_halves(&chain) {
-            chain = over_turns.chain(2.0 * lap);
-        }
+        let as_expected = |e: &ExpectedTurns| (lap / e.turns - 1.0).abs() < e.relative_half_width;
+        let chain = match expected.filter(as_expected) {
+            Some(_) => whole_laps::chain_as_expected(&over_turns, lap)?,
+            None => whole_laps::chain_of_whole_laps(&over_turns, lap)?,
+        };
         if chain.len() < LEAST_CHAIN {
             return None;
         }

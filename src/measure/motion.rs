@@ -137,6 +137,11 @@ fn grips(time: &[f64], wheels: &Odometer, car: &Odometer, reach: usize) -> Vec<b
 }
 
 impl Motion {
+    /// The values of the rows in which the wheels grip.
+    pub fn where_grips(&self, values: &[f64]) -> Vec<f64> {
+        values.iter().zip(&self.grips).filter(|(_, grips)| **grips).map(|(value, _)| *value).collect()
+    }
+
     /// Slip of driven tyres at full pull, from the moment in which the driver lifts and the revs fall by it: the median
     /// over the lifts of the drop from the last row of hard driving to the revs after the lift, carried back to it.
     /// `None` for too few lifts.

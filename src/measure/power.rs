@@ -99,6 +99,8 @@ pub struct PullAtSpeed {
 pub struct Power {
     /// Highest motor revs, wheelspin included, turns a minute.
     pub top_rpm: Option<f64>,
+    /// The same where the wheels grip, turns a minute.
+    pub gripping_rpm: Option<f64>,
     /// The car's top speed, m/s.
     pub top_speed_m_s: Option<f64>,
     /// The same with its interval.
@@ -142,8 +144,10 @@ pub fn measure(run: &RunContext) -> Power {
         (pull.is_empty() && motion.is_some(), Why::NoPull),
         (full.is_none(), Why::NoFullDemand),
     ];
+    let revs = log.channel(Channel::Rpm);
     Power {
-        top_rpm: log.channel(Channel::Rpm).and_then(highest),
+        top_rpm: revs.and_then(highest),
+        gripping_rpm: revs.and_then(|revs| highest(&motion.map_or_else(|| revs.to_vec(), |m| m.where_grips(revs)))),
         top_speed_m_s: top.map(|t| t.value),
         top_speed_range_m_s: top,
         mean_w: watts.as_ref().and_then(|w| mean_over_laps(log, run.laps, w)),

@@ -35,6 +35,9 @@ fn figure(power: &Power) -> KeyFigure {
     }
 }
 
+/// Revs with grip below this share of the highest are worth a word. A default, no source.
+const CLEARLY_LOWER: f64 = 0.99;
+
 fn sentences(power: &Power, before: Option<&Before>) -> Vec<String> {
     let mut sentences = Vec::new();
     if let Some(before) = before {
@@ -44,8 +47,12 @@ fn sentences(power: &Power, before: Option<&Before>) -> Vec<String> {
     if let Some(share) = power.full_demand_share {
         sentences.push(format!("It ran at full throttle for {} of the lap time.", per_cent(share)));
     }
-    if let Some(rpm) = power.top_rpm {
-        sentences.push(format!("The motor reached {rpm:.0} rpm."));
+    match (power.top_rpm, power.gripping_rpm) {
+        (Some(top), Some(gripping)) if gripping < CLEARLY_LOWER * top => {
+            sentences.push(format!("The motor reached {gripping:.0} rpm, and {top:.0} rpm in a spin."));
+        }
+        (Some(top), _) => sentences.push(format!("The motor reached {top:.0} rpm.")),
+        (None, _) => {}
     }
     if let Some((mean, peak)) = power.mean_w.zip(power.peak_w) {
         sentences.push(format!("The pack gave {mean:.0} W on average over the laps and {peak:.0} W at most."));
