@@ -11,6 +11,8 @@ pub mod course;
 pub mod forecast;
 pub mod gearing;
 pub mod heat;
+mod heat_equations;
+mod heat_nodes;
 pub mod heat_record;
 pub mod hot_part;
 pub mod lap_turns;
@@ -20,6 +22,7 @@ pub mod pinion;
 pub mod power;
 pub mod resistance;
 pub mod rests_on;
+mod straight_line;
 pub mod warming;
 pub mod wheelspin;
 
