@@ -5,7 +5,8 @@
 //! distribution. Wrong where the fit is, and for loads far from those that were driven.
 
 use super::heat_nodes::{AIR, COPPER_HEATING, Coefficients, Drive, SPEED_HEATING, State, slow_part};
-use super::warming::{Hypothesis, Prior, SPEED_SHARE, Warming};
+use super::heat_record::Prior;
+use super::warming::{Hypothesis, SPEED_SHARE, Warming};
 use crate::quantity::{Estimate, Uncertain};
 use crate::statistics::inverse_variance;
 use crate::statistics::mixture::{self, Component, Weighted};

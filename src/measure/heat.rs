@@ -16,9 +16,9 @@ use serde::Serialize;
 
 use super::context::RunContext;
 use super::course::Course;
-use super::heat_record::{Load, knows_air, record};
+use super::heat_record::{Load, Prior, Record, knows_air, record};
 use super::hot_part::{HotPart, Limit};
-use super::warming::{Prior, Record, Warming};
+use super::warming::Warming;
 use crate::evidence::{self, Subject};
 use crate::quantity::Estimate;
 use crate::reason::Reasons;

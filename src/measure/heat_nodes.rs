@@ -19,7 +19,7 @@
 
 use nalgebra::{SMatrix, SVector};
 
-use super::warming::{CopperLoss, Record};
+use super::heat_record::{CopperLoss, Record};
 
 /// One value for each coefficient, and for each pair of them.
 pub(super) type Coefficients = SVector<f64, COUNT>;
@@ -43,7 +43,7 @@ pub(super) const QUICK_S: [f64; 3] = [5.0, 16.0, 50.0];
 /// Time constant of what is around the part, s: a chassis with its mount takes ten minutes. Common practice, no source.
 const AROUND_S: f64 = 600.0;
 /// How much of a start above the air the surroundings share. Common practice, no source.
-const STARTS_WARM: f64 = 0.5;
+const STARTS_WARM: f64 = 0.25;
 /// Share of the quick node's heat that goes with speed.
 const QUICK_SPEED_SHARE: f64 = 0.35;
 /// Car speed, relative, from which a log's first row shows a car that has been driving.

@@ -8,12 +8,12 @@
 
 use super::context::RunContext;
 use super::hot_part::HotPart;
-use super::motor::WINDING_SHARE;
-use super::warming::{COPPER, Record, quantum};
+use super::motor::{COPPER, WINDING_SHARE};
 use crate::laps::Laps;
 use crate::quantity::Uncertain;
 use crate::statistics::integral::{row_until, running_integral};
 use crate::statistics::mean::mean_and_deviation;
+use crate::statistics::quantiles::median;
 
 /// Shortest step of the record, s, and most steps.
 const STEP_S: f64 = 2.0;
@@ -31,6 +31,73 @@ const EXPECTED_U: f64 = 0.3;
 const WAITS_S: f64 = 60.0;
 /// Scatter of the load from lap to lap where there are no laps to tell it, relative. Common practice, no source.
 const UNKNOWN_SCATTER: f64 = 0.2;
+/// Steps between readings below this are none, °C.
+const NO_STEP_K: f64 = 1e-6;
+/// The smallest one in this many steps tells how finely the sensor reads.
+const SMALLEST: usize = 10;
+
+/// A run as the model sees it, in equal steps of time.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Record {
+    /// Length of a step, s.
+    pub step_s: f64,
+    /// Log time of the first step's start, s.
+    pub start_s: f64,
+    /// Copper load relative to the laps' mean.
+    pub copper: Vec<f64>,
+    /// Motor speed relative to the laps' mean.
+    pub spin: Vec<f64>,
+    /// Car speed relative to the laps' mean.
+    pub flow: Vec<f64>,
+    /// Readings, °C; NaN where missing.
+    pub reading: Vec<f64>,
+    /// Smallest step of the readings, °C.
+    pub quantum: f64,
+    /// Air, °C.
+    pub air: Uncertain,
+    /// Temperature coefficient of the loss, 1/K at 20 °C.
+    pub coefficient: f64,
+    /// Heating by copper loss that the measured resistance lets expect, K/s; `None` where it was not measured.
+    pub expected: Prior,
+}
+
+/// What is known of a heating before a run is looked at, K/s.
+pub type Prior = Option<Uncertain>;
+
+/// How the copper loss grows with temperature.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct CopperLoss {
+    /// Coefficient at the reference temperature, 1/K.
+    pub(super) alpha: f64,
+    /// Reference temperature, °C.
+    pub(super) reference_c: f64,
+}
+
+impl CopperLoss {
+    /// The loss at a temperature over that at the reference.
+    pub(super) fn relative_at(&self, celsius: f64) -> f64 {
+        1.0 + self.alpha * (celsius - self.reference_c)
+    }
+}
+
+impl Record {
+    /// The first reading, °C; the air where there is none.
+    pub(super) fn first_reading(&self) -> f64 {
+        self.reading.iter().copied().find(|r| r.is_finite()).unwrap_or(self.air.value)
+    }
+
+    /// Mean of the readings, °C: the temperature at which heating is stated.
+    pub fn mean_reading(&self) -> f64 {
+        let known = || self.reading.iter().copied().filter(|r| r.is_finite());
+        known().sum::<f64>() / known().count() as f64
+    }
+
+    /// The copper loss about the mean reading.
+    pub(super) fn copper_loss(&self) -> CopperLoss {
+        let reference_c = self.mean_reading();
+        CopperLoss { alpha: self.coefficient / (1.0 + self.coefficient * (reference_c - 20.0)), reference_c }
+    }
+}
 
 /// The load of a run on its motor, over the laps that count.
 #[derive(Debug, Clone, Copy, Default, PartialEq)]
@@ -143,4 +210,13 @@ fn stepped(time: &[f64], values: &[f64], start_s: f64, step_s: f64) -> Vec<f64> 
         }
     }
     sums.into_iter().map(|(sum, count)| if count > 0 { sum / f64::from(count) } else { f64::NAN }).collect()
+}
+
+/// Smallest step between readings that differ, °C; 0 where none do.
+fn quantum(readings: &[f64]) -> f64 {
+    let steps = readings.windows(2).map(|w| (w[1] - w[0]).abs()).filter(|d| *d > NO_STEP_K && d.is_finite());
+    // The smallest steps of a reading in whole degrees are one degree; a rare rounding must not count.
+    let mut steps: Vec<f64> = steps.collect();
+    steps.sort_by(f64::total_cmp);
+    median(steps.iter().copied().take(steps.len().div_ceil(SMALLEST))).unwrap_or(0.0)
 }

@@ -23,11 +23,12 @@ use std::f64::consts::TAU;
 
 use nalgebra::Vector2;
 
-use super::warming::COPPER;
 use crate::log::{Channel, Log};
 use crate::statistics::least_squares::NormalEquations;
 use crate::statistics::quantiles::{median, quantile};
 
+/// Temperature coefficient of copper at 20 °C, 1/K (IEC 60028; value quoted, the standard not opened).
+pub const COPPER: f64 = 0.003_93;
 /// Resistances that are tried for the line of full demand, from none to the greatest that the rows allow.
 const RESISTANCES: usize = 60;
 /// Rows this near the line are at full demand, relative: a step of 0.01 V and some noise.

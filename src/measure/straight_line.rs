@@ -8,7 +8,7 @@
 //! Wrong where the cooling gets weaker on the way: a fan that fails.
 
 use super::heat_nodes::quick_load;
-use super::warming::Record;
+use super::heat_record::Record;
 use crate::quantity::{COVERAGE_95, Estimate};
 
 /// Share of the time under load, from its end, that counts as the last readings, and least time, s.

@@ -19,14 +19,12 @@ use super::heat_nodes::{
     AIR, AROUND, COPPER_HEATING, COUNT, Coefficients, Inputs, Pairs, QUICK, QUICK_S, QUICKS, SLOW, SPEED_HEATING,
     START, slow_part,
 };
+use super::heat_record::{CopperLoss, Prior, Record};
 use super::straight_line::StraightLine;
 use crate::quantity::Uncertain;
 use crate::statistics::least_squares::{self, NormalEquations};
 use crate::statistics::mixture::{self, Weighted};
-use crate::statistics::quantiles::median;
 
-/// Temperature coefficient of copper at 20 °C, 1/K (IEC 60028; value quoted, the standard not opened).
-pub const COPPER: f64 = 0.003_93;
 /// Cooling that is expected before a run is seen, 1/s: a motor or controller of 80 J/K (0.17 kg of iron and copper at
 /// 450 to 500 J/(kg·K)) and 70 cm² in moving air at 40 W/(m²·K) has a time constant of five minutes; a factor of 2.5
 /// either way is one standard deviation. Common practice, no source.
@@ -70,39 +68,6 @@ const APART: f64 = 0.05;
 const LEAST_WEIGHT: f64 = 1e-3;
 /// Fewest steps that a fit needs.
 const LEAST_STEPS: usize = 15;
-/// Steps between readings below this are none, °C.
-const NO_STEP_K: f64 = 1e-6;
-/// The smallest one in this many steps tells how finely the sensor reads.
-const SMALLEST: usize = 10;
-
-/// A run as the model sees it, in equal steps of time.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Record {
-    /// Length of a step, s.
-    pub step_s: f64,
-    /// Log time of the first step's start, s.
-    pub start_s: f64,
-    /// Copper load relative to the laps' mean.
-    pub copper: Vec<f64>,
-    /// Motor speed relative to the laps' mean.
-    pub spin: Vec<f64>,
-    /// Car speed relative to the laps' mean.
-    pub flow: Vec<f64>,
-    /// Readings, °C; NaN where missing.
-    pub reading: Vec<f64>,
-    /// Smallest step of the readings, °C.
-    pub quantum: f64,
-    /// Air, °C.
-    pub air: Uncertain,
-    /// Temperature coefficient of the loss, 1/K at 20 °C.
-    pub coefficient: f64,
-    /// Heating by copper loss that the measured resistance lets expect, K/s; `None` where it was not measured.
-    pub expected: Prior,
-}
-
-/// What is known of a heating before a run is looked at, K/s.
-pub type Prior = Option<Uncertain>;
-
 /// A point of the grid.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) struct Point {
@@ -110,22 +75,6 @@ pub(super) struct Point {
     pub(super) cooling: f64,
     /// Share of the cooling that goes with the car's speed.
     pub(super) flow_share: f64,
-}
-
-/// How the copper loss grows with temperature.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub(super) struct CopperLoss {
-    /// Coefficient at the reference temperature, 1/K.
-    pub(super) alpha: f64,
-    /// Reference temperature, °C.
-    pub(super) reference_c: f64,
-}
-
-impl CopperLoss {
-    /// The loss at a temperature over that at the reference.
-    pub(super) fn relative_at(&self, celsius: f64) -> f64 {
-        1.0 + self.alpha * (celsius - self.reference_c)
-    }
 }
 
 /// A point of the grid with what the run tells under it.
@@ -198,26 +147,9 @@ impl Record {
         slow.rows.iter().zip(&quick.rows).map(of_row).collect()
     }
 
-    /// The first reading, °C; the air where there is none.
-    pub(super) fn first_reading(&self) -> f64 {
-        self.reading.iter().copied().find(|r| r.is_finite()).unwrap_or(self.air.value)
-    }
-
     /// Variance of a reading at least, °C²: that of a value rounded to the sensor's step.
     fn least_variance(&self) -> f64 {
         (self.quantum * self.quantum / 12.0).max(LEAST_VARIANCE)
-    }
-
-    /// The copper loss about the mean reading.
-    fn copper_loss(&self) -> CopperLoss {
-        let reference_c = self.mean_reading();
-        CopperLoss { alpha: self.coefficient / (1.0 + self.coefficient * (reference_c - 20.0)), reference_c }
-    }
-
-    /// Mean of the readings, °C: the temperature at which heating is stated.
-    pub fn mean_reading(&self) -> f64 {
-        let known = || self.reading.iter().copied().filter(|r| r.is_finite());
-        known().sum::<f64>() / known().count() as f64
     }
 
     /// Cooling, as the logarithm of 1/s, where heating (K/s) and the airflow's share are those of all runs of a motor: what
@@ -353,13 +285,4 @@ fn weigh(mut hypotheses: Vec<Hypothesis>) -> Option<Vec<Hypothesis>> {
     let sum: f64 = hypotheses.iter().map(|h| h.weight).sum();
     hypotheses.iter_mut().for_each(|h| h.weight /= sum);
     (!hypotheses.is_empty()).then_some(hypotheses)
-}
-
-/// Smallest step between readings that differ, °C; 0 where none do.
-pub fn quantum(readings: &[f64]) -> f64 {
-    let steps = readings.windows(2).map(|w| (w[1] - w[0]).abs()).filter(|d| *d > NO_STEP_K && d.is_finite());
-    // The smallest steps of a reading in whole degrees are one degree; a rare rounding must not count.
-    let mut steps: Vec<f64> = steps.collect();
-    steps.sort_by(f64::total_cmp);
-    median(steps.iter().copied().take(steps.len().div_ceil(SMALLEST))).unwrap_or(0.0)
 }
