@@ -2,8 +2,8 @@
 //!
 //! Under an even load a part that has got over its lags warms ever more slowly: the step response of a network of thermal
 //! nodes is a sum of exponentials that die away (textbook). So no forecast for the same load is above the straight line
-//! through its last readings. For a load that is greater than it was in those readings the line is as much steeper as the
-//! greater load heats more.
+//! through its last readings; a part that cools comes down ever more slowly, and stays under its last readings. For a
+//! load that is greater than it was in those readings the line is as much steeper as the greater load heats more.
 //!
 //! Wrong where the cooling gets weaker on the way: a fan that fails.
 
@@ -83,7 +83,7 @@ impl StraightLine {
     pub(super) fn hold_under(&self, forecast: Estimate, at_s: f64, end_s: f64, heating: f64) -> Estimate {
         let ahead = at_s - self.middle_s;
         let more = heating * (1.0 - self.load).max(0.0) * (at_s - end_s).max(0.0);
-        let most = self.middle_c + self.slope * ahead + more;
+        let most = self.middle_c + self.slope.max(0.0) * ahead + more;
         let u = self.middle_u.hypot(self.slope_u * ahead);
         let value = forecast.value.min(most + u);
         let high = forecast.high.min(most + COVERAGE_95 * u).max(value);
