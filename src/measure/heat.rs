@@ -285,8 +285,8 @@ fn load_u(course: &Course, load: &Load, race_end_s: f64) -> f64 {
     load.scatter * (1.0 / left + 1.0 / load.laps.max(1) as f64).sqrt()
 }
 
-/// The reading at the end of the race, where the log lasts as long: half a step of the sensor is uncertain, and as much as
-/// the readings go up and down around it.
+/// The reading at the end of the race, where the log lasts as long: from the lowest reading around it to the highest, half
+/// a step of the sensor more either way.
 fn reading_at_race_end(readings: &[(f64, f64)], end: f64) -> Option<Estimate> {
     if readings.last()?.0 < end {
         return None;
@@ -295,6 +295,6 @@ fn reading_at_race_end(readings: &[(f64, f64)], end: f64) -> Option<Estimate> {
     let value = median(near.iter().copied())?;
     let steps = readings.windows(2).map(|w| (w[1].1 - w[0].1).abs()).filter(|d| *d > 1e-9);
     let step = steps.min_by(f64::total_cmp).unwrap_or(1.0);
-    let spread = near.iter().map(|v| (v - value).abs()).fold(0.0, f64::max);
-    Some(Estimate::from_half_width(value, step / 2.0 + spread))
+    let (lowest, highest) = near.iter().fold((value, value), |(low, high), v| (low.min(*v), high.max(*v)));
+    Some(Estimate { value, low: lowest - step / 2.0, high: highest + step / 2.0 })
 }
