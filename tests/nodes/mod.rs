@@ -27,7 +27,7 @@ use runtrue::sheet::{RunPlan, Sheet};
 pub const SHARES: [f64; 4] = [0.40, 0.55, 0.70, 0.85];
 /// Step of the integration and of the log, s.
 const STEP_S: f64 = 0.02;
-const ROW_S: f64 = 0.1;
+const ROW_S: f64 = 0.2;
 /// Motor: V·s, Ω, and the pack, V.
 const CONSTANT: f64 = 0.0017;
 const OHM: f64 = 0.011;
