@@ -4,7 +4,7 @@
 //! linear in T. What is uncertain is the mixture over the hypotheses of [`super::warming`], each with its own normal
 //! distribution. Wrong where the fit is, and for loads far from those that were driven.
 
-use super::heat_nodes::{AIR, COPPER_HEATING, Coefficients, Drive, SPEED_HEATING, State, slow_part};
+use super::heat_nodes::{AIR, AROUND, COPPER_HEATING, Coefficients, Drive, SPEED_HEATING, State, slow_part};
 use super::heat_record::Prior;
 use super::warming::{Hypothesis, SPEED_SHARE, Warming};
 use crate::quantity::{Estimate, Uncertain};
@@ -17,6 +17,9 @@ const MODEL_U_K: f64 = 0.4;
 const MODEL_SHARE: f64 = 0.05;
 /// The same of its cooling and times, relative. Common practice, no source.
 const MODEL_LN_U: f64 = 0.05;
+/// Share of their warming that the surroundings, with a time constant of ten minutes, get over within a race of five to
+/// eight minutes: 1 − exp(−0.5) to 1 − exp(−0.8).
+const WITHIN_A_RACE: f64 = 0.5;
 /// Share of the heating to come that a change of load adds at once, before the part cools more for it. Common practice,
 /// no source.
 const HEATING_KEPT: f64 = 0.5;
@@ -151,9 +154,11 @@ impl Warming {
         self.hypotheses.iter().map(move |h| Weighted { weight: h.weight, value: value(h) })
     }
 
-    /// Time constant 1/c, s.
+    /// Time constant of the slow node as a race sees it, s: 1 / (c·(1 − k/2)), since within one its surroundings take on
+    /// about half of the share k of its warmth that they take on in the end.
     pub fn time_constant_s(&self) -> Estimate {
-        mixture::of_logarithms(self.weighted(|h| -h.point.cooling.ln()), MODEL_LN_U)
+        let rate = |h: &Hypothesis| h.point.cooling * (1.0 - WITHIN_A_RACE * h.mean[AROUND].clamp(0.0, 1.0));
+        mixture::of_logarithms(self.weighted(|h| -rate(h).ln()), MODEL_LN_U)
     }
 
     /// Natural logarithm of the cooling, 1/s.

@@ -20,6 +20,7 @@
 use nalgebra::{SMatrix, SVector};
 
 use super::heat_record::{CopperLoss, Record};
+use crate::quantity::COVERAGE_95;
 
 /// One value for each coefficient, and for each pair of them.
 pub(super) type Coefficients = SVector<f64, COUNT>;
@@ -46,12 +47,23 @@ const AROUND_S: f64 = 600.0;
 const STARTS_WARM: f64 = 0.25;
 /// Share of the quick node's heat that goes with speed.
 const QUICK_SPEED_SHARE: f64 = 0.35;
-/// Car speed, relative, from which a log's first row shows a car that has been driving.
+/// Car speed, relative, from which a log's first step shows a car that may have been driving for long.
 const DRIVEN: f64 = 0.3;
+
+/// A part that is no further above the air has not been under load, °C. Common practice, no source.
+const COLD_K: f64 = 3.0;
 
 /// Share of the distance to a new value that is made up in `step_s` with this time constant.
 pub(super) fn made_up(step_s: f64, constant_s: f64) -> f64 {
     1.0 - (-step_s / constant_s).exp()
+}
+
+/// States that the quick node may have at a record's first step: at rest, and at the laps' load too where the car moves
+/// and the part is not as cold as the air, by what is known of that.
+pub(super) fn quick_starts(record: &Record) -> &'static [f64] {
+    let moves = record.flow.first().is_some_and(|flow| *flow > DRIVEN);
+    let cold = record.first_reading() + COVERAGE_95 * record.air.standard_u < record.air.value + COLD_K;
+    if moves && !cold { &[0.0, 1.0] } else { &[0.0] }
 }
 
 /// How warm the surroundings are above the air for a start this far above it, °C.
@@ -132,11 +144,10 @@ impl Inputs {
         SlowColumns { rows, last: row }
     }
 
-    /// The quick columns.
-    pub(super) fn quick(&self, record: &Record) -> QuickColumns {
+    /// The quick columns, from a state of the quick node at the first row: 0 is at rest, 1 at the laps' load.
+    pub(super) fn quick(&self, record: &Record, start: f64) -> QuickColumns {
         let shares = QUICK_S.map(|constant_s| made_up(0.5 * record.step_s, constant_s));
-        let driving = record.flow.first().is_some_and(|flow| *flow > DRIVEN);
-        let mut quick = [if driving { 1.0 } else { 0.0 }; QUICKS];
+        let mut quick = [start; QUICKS];
         let mut rows = Vec::with_capacity(record.reading.len());
         for n in 0..record.reading.len() {
             let load = quick_load(self.copper[n], record.spin[n]);

@@ -17,7 +17,7 @@
 use super::heat_equations::{Equations, QuickEquations};
 use super::heat_nodes::{
     AIR, AROUND, COPPER_HEATING, COUNT, Coefficients, Inputs, Pairs, QUICK, QUICK_S, QUICKS, SLOW, SPEED_HEATING,
-    START, slow_part,
+    START, quick_starts, slow_part,
 };
 use super::heat_record::{CopperLoss, Prior, Record};
 use super::straight_line::StraightLine;
@@ -75,6 +75,8 @@ pub(super) struct Point {
     pub(super) cooling: f64,
     /// Share of the cooling that goes with the car's speed.
     pub(super) flow_share: f64,
+    /// State of the quick node at the first row.
+    pub(super) quick_start: f64,
 }
 
 /// A point of the grid with what the run tells under it.
@@ -140,7 +142,7 @@ impl Record {
     pub(super) fn fitted_by(&self, h: &Hypothesis) -> Vec<f64> {
         let inputs = Inputs::of(self, self.copper_loss());
         let slow = inputs.slow(self, h.point.cooling, h.point.flow_share);
-        let quick = inputs.quick(self);
+        let quick = inputs.quick(self, h.point.quick_start);
         let of_row = |(slow, quick): (&[f64; SLOW], &[f64; QUICKS])| {
             slow.iter().chain(quick).zip(h.mean.iter()).map(|(value, mean)| value * mean).sum::<f64>()
         };
@@ -167,11 +169,25 @@ impl Record {
     /// Each cooling with each share of the airflow, with its log weight.
     fn weighed(&self, coolings: &[f64], flow_shares: &[f64], variance: f64, prior: Prior) -> Vec<Hypothesis> {
         let inputs = Inputs::of(self, self.copper_loss());
-        let quick = inputs.quick(self);
+        let from = |&start: &f64| self.weighed_from(start, &inputs, coolings, flow_shares, variance, prior);
+        quick_starts(self).iter().flat_map(from).collect()
+    }
+
+    /// The same from one state of the quick node.
+    fn weighed_from(
+        &self,
+        quick_start: f64,
+        inputs: &Inputs,
+        coolings: &[f64],
+        flow_shares: &[f64],
+        variance: f64,
+        prior: Prior,
+    ) -> Vec<Hypothesis> {
+        let quick = inputs.quick(self, quick_start);
         let quick_seen = QuickEquations::of(&quick, &self.reading);
         let points = coolings
             .iter()
-            .flat_map(|&cooling| flow_shares.iter().map(move |&flow_share| Point { cooling, flow_share }));
+            .flat_map(|&cooling| flow_shares.iter().map(move |&flow_share| Point { cooling, flow_share, quick_start }));
         let hypothesis = |point: Point| {
             let slow = inputs.slow(self, point.cooling, point.flow_share);
             let seen = quick_seen.with(&slow, &quick, &self.reading, variance);
@@ -190,7 +206,7 @@ impl Record {
     /// The best fit under one point of the grid. The usual factor for the volume of the coefficients is left out: it would
     /// favour fast cooling for no other reason than that heat then counts for less.
     fn solve(&self, seen: &Equations, point: &Point, prior: Prior) -> Option<Solved> {
-        let before = self.known_before(point.cooling, prior);
+        let before = self.known_before(point, prior);
         let precision = before.precision + seen.normal.precision;
         let all = NormalEquations { precision, right: before.right + seen.normal.right };
         let (expected, found) = (before.solve()?, all.solve()?);
@@ -199,7 +215,8 @@ impl Record {
     }
 
     /// What is known of the coefficients before the run is looked at.
-    fn known_before(&self, cooling: f64, prior: Prior) -> NormalEquations<COUNT> {
+    fn known_before(&self, point: &Point, prior: Prior) -> NormalEquations<COUNT> {
+        let cooling = point.cooling;
         let first = self.first_reading();
         let last = self.reading.iter().rev().copied().find(|r| r.is_finite()).unwrap_or(first);
         let seconds = self.step_s * self.reading.len() as f64;
@@ -218,7 +235,9 @@ impl Record {
         known.add(&sum, 0.0, FASTEST_K_S.powi(2));
         let mut add = |direction: Coefficients, v: Uncertain| known.add(&direction, v.value, v.standard_u.powi(2));
         add(direction(&[(AIR, 1.0)]), self.air);
-        add(direction(&[(START, 1.0)]), Uncertain::new(first, START_U));
+        let mut at_first = direction(&[(START, 1.0)]);
+        (0..QUICKS).for_each(|n| at_first[QUICK + n] = point.quick_start);
+        add(at_first, Uncertain::new(first, START_U));
         add(direction(&[(AROUND, 1.0)]), SURROUNDINGS_SHARE);
         for (n, constant_s) in QUICK_S.iter().enumerate() {
             add(direction(&[(QUICK + n, 1.0)]), Uncertain::new(0.0, QUICK_U * rate * constant_s));
