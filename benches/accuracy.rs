@@ -3,6 +3,8 @@
 
 #[path = "../tests/driven/mod.rs"]
 mod driven;
+#[path = "../tests/nodes/mod.rs"]
+mod nodes;
 
 use driven::scores::{self, Against, RATES, SEEDS, share};
 use runtrue::statistics::quantiles::quantile;
@@ -13,6 +15,7 @@ fn main() {
     wheelspin();
     wheelspin_everywhere();
     heat();
+    heat_nodes();
     battery();
     speeds();
     changes();
@@ -92,6 +95,30 @@ fn heat() {
                 largest(all.iter().map(Against::off)),
                 held(all.iter()),
                 largest(all.iter().map(|a| a.found.half_width()))
+            ),
+        );
+    }
+}
+
+/// Motors of each kind of nodes and load.
+const MOTORS: u64 = 100;
+
+fn heat_nodes() {
+    let all = nodes::ends(MOTORS);
+    for kind in nodes::KINDS {
+        let at_share = |share: f64| all.iter().filter(move |end| end.kind == kind && end.share == share);
+        let each = |of: &dyn Fn(f64) -> String| nodes::SHARES.map(of).join(", ");
+        row(
+            &format!(
+                "motor of {} nodes under {} load, from 40, 55, 70, 85 % of the race: interval holds; median width",
+                if kind.three { "three" } else { "two" },
+                if kind.even { "even" } else { "raced" }
+            ),
+            "95 %; 6 °C at 55 %",
+            format!(
+                "{} %; {} °C",
+                each(&|s| format!("{:.0}", 100.0 * share(at_share(s).map(nodes::End::held)))),
+                each(&|s| format!("{:.1}", middle(at_share(s).map(nodes::End::width))))
             ),
         );
     }

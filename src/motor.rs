@@ -27,6 +27,8 @@ use crate::log::{Channel, Log};
 use crate::statistics::least_squares::NormalEquations;
 use crate::statistics::quantiles::{median, quantile};
 
+/// Temperature coefficient of copper at 20 °C, 1/K (IEC 60028; value quoted, the standard not opened).
+pub const COPPER: f64 = 0.003_93;
 /// Resistances that are tried for the line of full demand, from none to the greatest that the rows allow.
 const RESISTANCES: usize = 60;
 /// Rows this near the line are at full demand, relative: a step of 0.01 V and some noise.
@@ -49,8 +51,6 @@ const USUAL_BACK_SHARE: f64 = 0.85;
 /// Where full demand is never held: share of the strongest current above which rows bound the resistance. Common
 /// practice, no source.
 const STRONG: f64 = 0.3;
-/// Temperature coefficient of copper at 20 °C, 1/K (IEC 60028; value quoted, the standard not opened).
-pub const COPPER: f64 = 0.003_93;
 /// The winding's share of the resistance; the rest is the controller's and the leads'. Common practice, no source.
 pub const WINDING_SHARE: f64 = 0.8;
 /// Rows below this share of the highest current are not driven. Common practice, no source.

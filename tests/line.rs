@@ -128,7 +128,7 @@ struct Laid {
 
 /// The runs of so many weekends whose lists and logs lie to each other in one way.
 fn laid(coverage: Coverage, weekends: u64) -> Vec<Laid> {
-    let of = |seed: u64| {
+    let of = move |seed: u64| {
         let options = Options { coverage: Some(coverage), runs: Some(3), ..Options::default() };
         let weekend = Weekend::draw_with(7_000 + seed, options);
         let folder = tempfile::tempdir().unwrap();

@@ -9,7 +9,7 @@ use std::process::Command;
 use rstest::rstest;
 use runtrue::import::read_bytes;
 use runtrue::measure::forecast::Scene;
-use runtrue::measure::warming::Record;
+use runtrue::measure::heat_record::Record;
 use runtrue::motor;
 use runtrue::quantity::Uncertain;
 use runtrue::statistics::quantiles::quantile;
@@ -267,6 +267,36 @@ fn one_heat_node_in_closed_form() {
     let off = Scene { start_c: 80.0, air_c: air, copper: 0.0, spin: 0.0, cooling: 1.0, seconds: constant };
     let cooled = warming.imagined(&off);
     assert!((cooled.value - (air + 60.0 / std::f64::consts::E)).abs() < 0.7, "{cooled:?}");
+}
+
+/// Time to a limit: t = τ·ln((I² − Ip²) / (I² − (k·I_B)²)) of a motor of one time constant that ran at Ip before, by
+/// IEC 60255-149 (thermal electrical relays; the standard not opened, the formula as the manuals of such relays print it).
+/// A handbook's formula, not a measurement: measured curves with a licence were looked for and not found.
+#[rstest]
+#[case::cold(0.0, 1.2)]
+#[case::warm(0.6, 1.2)]
+#[case::cold_and_hard(0.0, 1.6)]
+fn time_to_a_limit_by_iec_60255_149(#[case] before: f64, #[case] current: f64) {
+    let (air, limit_k, constant) = (20.0, 60.0, 240.0);
+    let due = constant * ((current * current - before * before) / (current * current - 1.0)).ln();
+    let (start_k, end_k) = (limit_k * before * before, limit_k * current * current);
+    let seen = (0.6 * due / 2.0) as usize;
+    let at = |n: usize| air + end_k + (start_k - end_k) * (-(2.0 * n as f64 + 1.0) / constant).exp();
+    let even = vec![1.0; seen];
+    let record = Record {
+        step_s: 2.0,
+        start_s: 0.0,
+        copper: even.clone(),
+        spin: even.clone(),
+        flow: even,
+        reading: (0..seen).map(at).collect(),
+        quantum: 0.1,
+        air: Uncertain::new(air, 0.6),
+        coefficient: 0.0,
+        expected: None,
+    };
+    let found = record.fit(None).unwrap().time_to(air + limit_k, 0.0, 3600.0).expect("a time");
+    assert!((found.value / due - 1.0).abs() < 0.03 && found.holds(due), "{found:?} s for {due}");
 }
 
 /// Slopes with their 95 % intervals, S and exact p of small series: scipy's Theil-Sen and Kendall's tau, and

@@ -6,6 +6,10 @@ use std::sync::LazyLock;
 use std::time::Instant;
 
 use rstest::rstest;
+use runtrue::measure::heat::HeatVerdict;
+use runtrue::measure::hot_part::HotPart;
+use runtrue::quantity::Estimate;
+use runtrue::weekend::conclude::ConcludedRun;
 use world::dice::Dice;
 use world::receiver::Receiver;
 use world::{Coverage, CurrentKind, Options, Run, Weekend};
@@ -215,6 +219,69 @@ fn said_of(weekend: &Weekend) -> serde_json::Value {
     weekend.write(folder.path()).unwrap();
     let review = runtrue::review::review(folder.path(), &|_, _| {}).unwrap();
     serde_json::from_str(&runtrue::review_file::text(&review)).unwrap()
+}
+
+/// Motor and controller at the race's end against what their sensors read then, over weekends with crashes, stops and logs
+/// that end early.
+#[rstest]
+#[case::few(5)]
+#[ignore = "the long form: .ci/run"]
+#[case::all(40)]
+fn the_races_end_is_told_with_every_stop(#[case] weekends: u64) {
+    for part in [HotPart::Motor, HotPart::Controller] {
+        let ends: Vec<RaceEnd> = (300..300 + weekends).flat_map(|seed| race_ends(seed, part)).collect();
+        let held = ends.iter().filter(|end| end.found.holds(end.truth_c)).count() as f64 / ends.len() as f64;
+        let near =
+            ends.iter().filter(|end| (end.found.value - end.truth_c).abs() < 2.0).count() as f64 / ends.len() as f64;
+        let missed: Vec<&RaceEnd> = ends.iter().filter(|end| !end.found.holds(end.truth_c)).collect();
+        assert!(held >= 0.95, "{part:?}: {held:.3} of {}: {missed:#?}", ends.len());
+        assert!(near >= 0.95, "{part:?}: {near:.3}");
+        let halted: Vec<&RaceEnd> = ends.iter().filter(|end| end.halts > 0).collect();
+        let off = halted.iter().filter(|end| (end.found.value - end.truth_c).abs() >= 2.0).count();
+        assert!(off as f64 <= (0.05 * halted.len() as f64).max(1.0), "{part:?}: {off} of {}", halted.len());
+        let wrong: Vec<_> =
+            ends.iter().filter(|end| end.verdict == HeatVerdict::Over && end.peak_c < end.limit_c - 0.6).collect();
+        assert!(wrong.is_empty(), "{part:?}: {wrong:#?}");
+    }
+}
+
+/// What a review says of a part at the race's end, and what was.
+#[derive(Debug)]
+#[allow(dead_code)] // `place` is for messages
+struct RaceEnd {
+    place: String,
+    halts: usize,
+    found: Estimate,
+    truth_c: f64,
+    /// Highest reading in the log or at the race's end.
+    peak_c: f64,
+    limit_c: f64,
+    verdict: HeatVerdict,
+}
+
+fn race_ends(seed: u64, part: HotPart) -> Vec<RaceEnd> {
+    let weekend = Weekend::draw(seed);
+    let folder = tempfile::tempdir().unwrap();
+    weekend.write(folder.path()).unwrap();
+    let review = runtrue::review::review(folder.path(), &|_, _| {}).unwrap();
+    let end = |(run, reviewed): (&Run, &ConcludedRun)| {
+        let heat = reviewed.run.heat(part)?;
+        let truth = &run.truth;
+        let (read, truth_c) = match part {
+            HotPart::Motor => (&truth.motor_c, truth.motor_race_end_c),
+            HotPart::Controller => (&truth.controller_c, truth.controller_race_end_c),
+        };
+        Some(RaceEnd {
+            place: place(&weekend, run),
+            halts: truth.halts_s.len(),
+            found: heat.race_end_c?,
+            truth_c,
+            peak_c: read.iter().copied().fold(truth_c, f64::max),
+            limit_c: heat.limit_c,
+            verdict: heat.verdict,
+        })
+    };
+    weekend.runs.iter().zip(&review.runs).filter_map(end).collect()
 }
 
 /// Time series over time between two times, by trapezoids with the ends cut to size.

@@ -4,19 +4,22 @@
 //! linear in T. What is uncertain is the mixture over the hypotheses of [`super::warming`], each with its own normal
 //! distribution. Wrong where the fit is, and for loads far from those that were driven.
 
-use nalgebra::Vector4;
-
-use super::warming::{Hypothesis, Lagged, Prior, Record, SPEED_SHARE, Warming, Way};
+use super::heat_nodes::{AIR, AROUND, COPPER_HEATING, Coefficients, Drive, SPEED_HEATING, State, slow_part};
+use super::heat_record::Prior;
+use super::warming::{Hypothesis, SPEED_SHARE, Warming};
 use crate::quantity::{Estimate, Uncertain};
 use crate::statistics::inverse_variance;
 use crate::statistics::mixture::{self, Component, Weighted};
 
-/// Standard uncertainty of a lumped model in any case, °C, and as a share of the change that it forecasts. Common
-/// practice, no source.
+/// Standard uncertainty of a lumped model in any case, °C, and as a share of the change that it forecasts for as long
+/// again as it was seen. Common practice, no source.
 const MODEL_U_K: f64 = 0.4;
-const MODEL_SHARE: f64 = 0.03;
+const MODEL_SHARE: f64 = 0.05;
 /// The same of its cooling and times, relative. Common practice, no source.
 const MODEL_LN_U: f64 = 0.05;
+/// Share of their warming that the surroundings, with a time constant of ten minutes, get over within a race of five to
+/// eight minutes: 1 − exp(−0.5) to 1 − exp(−0.8).
+const WITHIN_A_RACE: f64 = 0.5;
 /// Share of the heating to come that a change of load adds at once, before the part cools more for it. Common practice,
 /// no source.
 const HEATING_KEPT: f64 = 0.5;
@@ -25,8 +28,6 @@ const SHARES: std::ops::RangeInclusive<f64> = 0.05..=0.95;
 /// Variance of a forecast for one share of the heating, °C²: that of the fit drops out of a difference between two
 /// races.
 const DIFFERENCE_VARIANCE: f64 = 1e-4;
-/// Feedback of the temperature on itself below which it is none, 1/s.
-const NO_FEEDBACK: f64 = 1e-12;
 /// Probability up to which a limit may never be reached for a time to it to be given.
 const NEVER: f64 = 0.025;
 
@@ -54,19 +55,9 @@ impl Scene {
     }
 }
 
-/// A temperature and its change with a, b, air and start.
-#[derive(Clone, Copy)]
-struct State {
-    value: f64,
-    change: Vector4<f64>,
-    lagged: Lagged,
-}
-
-impl State {
-    /// Where the fitted run ended.
-    fn at_end(h: &Hypothesis) -> Self {
-        Self { value: h.last.dot(&h.mean), change: h.last, lagged: h.lagged }
-    }
+/// Where the fitted run ended.
+fn at_end(h: &Hypothesis) -> State {
+    State::after(&h.last, &h.mean, h.quick, h.around)
 }
 
 impl Warming {
@@ -78,21 +69,10 @@ impl Warming {
             return state;
         }
         let step = seconds / steps as f64;
-        let share = 1.0 - (-step / h.point.way.lag_s).exp();
-        let rate = h.point.cooling * scene.cooling;
-        let air = air_c.unwrap_or(h.mean[2]);
-        let (a, b) = (h.mean[0], h.mean[1]);
+        let Scene { copper, spin, cooling, .. } = *scene;
+        let drive = Drive { copper, spin, cooling: h.point.cooling * cooling, air_c };
         for _ in 0..steps {
-            state.lagged.step(scene.copper, scene.spin, share);
-            let Lagged { copper, spin } = state.lagged;
-            let loss = self.copper_loss.relative_at(state.value);
-            let slope = a * copper * loss + b * spin - rate * (state.value - air);
-            let feedback = a * copper * self.copper_loss.alpha - rate;
-            let own = Vector4::new(copper * loss, spin, if air_c.is_some() { 0.0 } else { rate }, 0.0);
-            // Exact for a constant input over the step.
-            let held = if feedback.abs() < NO_FEEDBACK { step } else { ((feedback * step).exp() - 1.0) / feedback };
-            state.value += slope * held;
-            state.change = state.change * (1.0 + feedback * held) + own * held;
+            state.step(&h.mean, self.copper_loss, &drive, step);
         }
         state
     }
@@ -104,8 +84,7 @@ impl Warming {
 
     /// The state at the end of an imagined run.
     fn end_of(&self, h: &Hypothesis, scene: &Scene) -> State {
-        let start = State { value: scene.start_c, change: Vector4::zeros(), lagged: Lagged::default() };
-        self.extrapolated(h, start, scene, Some(scene.air_c), scene.seconds)
+        self.extrapolated(h, State::at_rest(scene.start_c, scene.air_c), scene, Some(scene.air_c), scene.seconds)
     }
 
     /// What all hypotheses say together of a temperature or a difference.
@@ -116,23 +95,27 @@ impl Warming {
     /// What the sensor reads at log time `until_s`, °C, where the load of the laps that count goes on. `load_u` is the
     /// relative standard uncertainty of that load.
     pub fn forecast(&self, until_s: f64, load_u: f64) -> Estimate {
-        self.mixed(|h| {
-            let end = self.drive_on(h, State::at_end(h), until_s - self.end_s);
-            let change = end.value - h.last.dot(&h.mean);
+        let further = (until_s - self.end_s).max(0.0) / self.seen_s;
+        let mixed = self.mixed(|h| {
+            let now = at_end(h).reading(&h.mean);
+            let end = self.drive_on(h, at_end(h), until_s - self.end_s);
+            let change = end.reading(&h.mean) - now;
             // What the heating to come adds is as uncertain as the load.
-            let heating = (h.mean[0] + h.mean[1]) * (until_s - self.end_s).max(0.0);
-            let added = load_u * heating.min(change.abs() + heating * HEATING_KEPT);
-            let model = MODEL_U_K.hypot(MODEL_SHARE * change);
-            let variance = variance(h, &end.change) + added * added + model * model;
-            Component { weight: h.weight, mean: end.value, variance }
-        })
+            let added_heat = heating(h) * (until_s - self.end_s).max(0.0);
+            let added = load_u * added_heat.min(change.abs() + added_heat * HEATING_KEPT);
+            let model = MODEL_U_K.hypot(MODEL_SHARE * change * further);
+            let variance = variance(h, &end.change()) + added * added + model * model;
+            Component { weight: h.weight, mean: end.reading(&h.mean), variance }
+        });
+        let heating = self.whole_heating().value;
+        self.line.map_or(mixed, |line| line.hold_under(mixed, until_s, self.end_s, heating))
     }
 
     /// What the sensor reads at the end of an imagined run, °C.
     pub fn imagined(&self, scene: &Scene) -> Estimate {
         self.mixed(|h| {
             let end = self.end_of(h, scene);
-            Component { weight: h.weight, mean: end.value, variance: variance(h, &end.change) }
+            Component { weight: h.weight, mean: end.reading(&h.mean), variance: variance(h, &end.change()) }
         })
     }
 
@@ -140,8 +123,8 @@ impl Warming {
     pub fn difference(&self, from: &Scene, to: &Scene) -> Estimate {
         self.mixed(|h| {
             let (from, to) = (self.end_of(h, from), self.end_of(h, to));
-            let variance = variance(h, &(to.change - from.change));
-            Component { weight: h.weight, mean: to.value - from.value, variance }
+            let variance = variance(h, &(to.change() - from.change()));
+            Component { weight: h.weight, mean: to.reading(&h.mean) - from.reading(&h.mean), variance }
         })
     }
 
@@ -152,13 +135,14 @@ impl Warming {
         // Three points that have a normal distribution's mean, variance and fourth moment (Gauss and Hermite).
         let points = [(-3f64.sqrt(), 1.0 / 6.0), (0.0, 2.0 / 3.0), (3f64.sqrt(), 1.0 / 6.0)];
         let split = |h: &Hypothesis| {
-            let heating = h.mean[0] + h.mean[1];
+            let heating = heating(h);
             let share = speed_share(heating, expected);
             points.map(|(deviations, weight)| {
                 let share = (share.value + deviations * share.standard_u).clamp(*SHARES.start(), *SHARES.end());
-                let mean = Vector4::new((1.0 - share) * heating, share * heating, h.mean[2], h.mean[3]);
-                let split = Hypothesis { mean, ..h.clone() };
-                let mean = self.end_of(&split, to).value - self.end_of(&split, from).value;
+                let mut split = h.clone();
+                (split.mean[COPPER_HEATING], split.mean[SPEED_HEATING]) = ((1.0 - share) * heating, share * heating);
+                let reading = |scene| self.end_of(&split, scene).reading(&split.mean);
+                let mean = reading(to) - reading(from);
                 Component { weight: h.weight * weight, mean, variance: DIFFERENCE_VARIANCE }
             })
         };
@@ -170,9 +154,11 @@ impl Warming {
         self.hypotheses.iter().map(move |h| Weighted { weight: h.weight, value: value(h) })
     }
 
-    /// Time constant 1/c, s.
+    /// Time constant of the slow node as a race sees it, s: 1 / (c·(1 − k/2)), since within one its surroundings take on
+    /// about half of the share k of its warmth that they take on in the end.
     pub fn time_constant_s(&self) -> Estimate {
-        mixture::of_logarithms(self.weighted(|h| -h.point.cooling.ln()), MODEL_LN_U)
+        let rate = |h: &Hypothesis| h.point.cooling * (1.0 - WITHIN_A_RACE * h.mean[AROUND].clamp(0.0, 1.0));
+        mixture::of_logarithms(self.weighted(|h| -rate(h).ln()), MODEL_LN_U)
     }
 
     /// Natural logarithm of the cooling, 1/s.
@@ -180,30 +166,30 @@ impl Warming {
         mixture::moments(self.weighted(|h| h.point.cooling.ln()), MODEL_LN_U * MODEL_LN_U)
     }
 
-    /// Ways of the heat, each with its weight; the same way may come several times.
-    pub fn ways(&self) -> impl Iterator<Item = (Way, f64)> {
-        self.hypotheses.iter().map(|h| (h.point.way, h.weight))
+    /// Shares of the cooling that go with the airflow, each with its weight; the same one may come several times.
+    pub fn flow_shares(&self) -> impl Iterator<Item = (f64, f64)> {
+        self.hypotheses.iter().map(|h| (h.point.flow_share, h.weight))
     }
 
     /// All heating at the laps' load, K/s.
     pub fn whole_heating(&self) -> Uncertain {
-        let sum = Vector4::new(1.0, 1.0, 0.0, 0.0);
+        let sum = slow_part([1.0, 1.0, 0.0, 0.0, 0.0]);
         let inner: f64 = self.hypotheses.iter().map(|h| h.weight * variance(h, &sum)).sum();
-        mixture::moments(self.weighted(|h| h.mean[0] + h.mean[1]), inner)
+        mixture::moments(self.weighted(heating), inner)
     }
 
     /// The air by the run together with what was known before, °C.
     pub fn air_c(&self) -> f64 {
-        self.hypotheses.iter().map(|h| h.weight * h.mean[2]).sum()
+        self.hypotheses.iter().map(|h| h.weight * h.mean[AIR]).sum()
     }
 
     /// Time of driving from log time `from_s` until the sensor reads `limit_c`, s; `None` where that may take longer
     /// than `longest_s`.
     pub fn time_to(&self, limit_c: f64, from_s: f64, longest_s: f64) -> Option<Estimate> {
         let ln_time = |h: &Hypothesis| {
-            let mut state = State::at_end(h);
+            let mut state = at_end(h);
             let mut log_s = self.end_s;
-            while state.value < limit_c && log_s - from_s < longest_s {
+            while state.reading(&h.mean) < limit_c && log_s - from_s < longest_s {
                 state = self.drive_on(h, state, self.step_s);
                 log_s += self.step_s;
             }
@@ -218,14 +204,8 @@ impl Warming {
     /// it is that cool already.
     pub fn cool_down_s(&self, from_c: f64, air_c: f64, above_k: f64) -> Option<Estimate> {
         let ratio = ((from_c - air_c) / above_k).ln();
-        let ln_time = |h: &Hypothesis| (ratio / (h.point.cooling * (1.0 - h.point.way.flow_share))).ln();
+        let ln_time = |h: &Hypothesis| (ratio / (h.point.cooling * (1.0 - h.point.flow_share))).ln();
         (ratio > 0.0).then(|| mixture::of_logarithms(self.weighted(ln_time), MODEL_LN_U))
-    }
-
-    /// The fitted temperature at every step of `record`, °C.
-    pub fn fitted(&self, record: &Record) -> Vec<f64> {
-        let Some(best) = self.hypotheses.iter().max_by(|a, b| a.weight.total_cmp(&b.weight)) else { return Vec::new() };
-        record.design(best.point, self.copper_loss).rows.iter().map(|x| x.dot(&best.mean)).collect()
     }
 }
 
@@ -236,6 +216,11 @@ fn speed_share(heating: f64, expected: Prior) -> Uncertain {
     inverse_variance::mean([SPEED_SHARE, seen]).unwrap_or(SPEED_SHARE)
 }
 
-fn variance(h: &Hypothesis, change: &Vector4<f64>) -> f64 {
+/// All heating of a hypothesis at the laps' load, K/s.
+fn heating(h: &Hypothesis) -> f64 {
+    h.mean[COPPER_HEATING] + h.mean[SPEED_HEATING]
+}
+
+fn variance(h: &Hypothesis, change: &Coefficients) -> f64 {
     (change.transpose() * h.covariance * change)[(0, 0)].max(0.0)
 }

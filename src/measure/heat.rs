@@ -1,9 +1,9 @@
 //! How hot did motor and controller get, and would they last the race?
 //!
 //! Temperature at the start, peak and its time, and time over the limit are read off the log, as the recorder's sensor
-//! shows them. Where the log lasts to the end of the race, so is the temperature there. Otherwise it is a forecast: the
-//! lumped model of [`super::warming`] is fitted to the run and extrapolated to the end of the race with the load of the
-//! laps that count. The same model gives the time constant, the time of driving until the limit, and how long a
+//! shows them. Where the log lasts to the end of the race, so is the temperature there, with every stop on the way.
+//! Otherwise it is a forecast: the lumped model of [`super::warming`] is fitted to the run, stops included, and
+//! extrapolated from where the log ends to the end of the race with the load of the laps that count. The same model gives the time constant, the time of driving until the limit, and how long a
 //! standing car takes to cool.
 //!
 //! Wrong where the forecast is: see [`super::forecast`]. Without volts and amperes the load is taken as even, and the
@@ -16,10 +16,9 @@ use serde::Serialize;
 
 use super::context::RunContext;
 use super::course::Course;
-use super::forecast::Scene;
-use super::heat_record::{Load, knows_air, record};
+use super::heat_record::{Load, Prior, Record, knows_air, record};
 use super::hot_part::{HotPart, Limit};
-use super::warming::{Prior, Record, Warming};
+use super::warming::Warming;
 use crate::evidence::{self, Subject};
 use crate::quantity::Estimate;
 use crate::reason::Reasons;
@@ -82,7 +81,9 @@ impl Display for Why {
             Self::LimitRefused(why) => write!(f, "{why}, so a default limit is assumed"),
             Self::NoLaps => f.write_str("without laps the end of the race is not known"),
             Self::NotFitted => f.write_str("the run is too short, or drives too little, for a forecast"),
-            Self::Stopped => f.write_str("the car stopped during the race: the forecast is for a race without a stop"),
+            Self::Stopped => {
+                f.write_str("the car stopped during the race, which cooled it: without the stop it may end hotter")
+            }
             Self::EvenLoad => {
                 f.write_str("without voltage and current the forecast assumes the same load all the time")
             }
@@ -175,8 +176,8 @@ fn measure(run: &RunContext, part: HotPart) -> Heat {
     heat.over_limit_s = Some(over.map(|w| w[1].0 - w[0].0).sum());
     heat.reached_s = readings.iter().find(|r| r.1 >= limit.celsius).map(|r| r.0);
     (heat.record, heat.load) = record(run, part);
-    let Course { race_end_s, driven_to_s, stopped, .. } = run.course;
-    let driven_through = race_end_s.filter(|end| *end <= driven_to_s && !stopped);
+    let Course { race_end_s, driven_to_s, .. } = run.course;
+    let driven_through = race_end_s.filter(|end| *end <= driven_to_s);
     heat.race_end_c = driven_through.and_then(|end| reading_at_race_end(&readings, end));
     heat.race_end_read = heat.race_end_c.is_some();
     conclude(&mut heat, None);
@@ -236,13 +237,7 @@ pub fn conclude(heat: &mut Heat, prior: Prior) {
 fn forecast(heat: &mut Heat, warming: &Warming) {
     let course = heat.course;
     if let (false, Some(end)) = (heat.race_end_read, course.race_end_s) {
-        heat.race_end_c = Some(if course.stopped {
-            // A stop cools: the race without one starts as the log did.
-            let start_c = heat.start_c.unwrap_or(warming.air_c());
-            warming.imagined(&Scene::as_driven(start_c, warming.air_c(), end))
-        } else {
-            warming.forecast(end, load_u(&course, &heat.load, end))
-        });
+        heat.race_end_c = Some(warming.forecast(end, load_u(&course, &heat.load, end)));
     }
     let constant = warming.time_constant_s();
     (heat.time_constant_s, heat.time_constant_range_s) = (Some(constant.value), Some(constant));
@@ -290,7 +285,8 @@ fn load_u(course: &Course, load: &Load, race_end_s: f64) -> f64 {
     load.scatter * (1.0 / left + 1.0 / load.laps.max(1) as f64).sqrt()
 }
 
-/// The reading at the end of the race, where the log lasts as long; half a step of the sensor is uncertain at least.
+/// The reading at the end of the race, where the log lasts as long: from the lowest reading around it to the highest, half
+/// a step of the sensor more either way.
 fn reading_at_race_end(readings: &[(f64, f64)], end: f64) -> Option<Estimate> {
     if readings.last()?.0 < end {
         return None;
@@ -299,6 +295,6 @@ fn reading_at_race_end(readings: &[(f64, f64)], end: f64) -> Option<Estimate> {
     let value = median(near.iter().copied())?;
     let steps = readings.windows(2).map(|w| (w[1].1 - w[0].1).abs()).filter(|d| *d > 1e-9);
     let step = steps.min_by(f64::total_cmp).unwrap_or(1.0);
-    let spread = near.iter().map(|v| (v - value).abs()).fold(0.0, f64::max);
-    Some(Estimate::from_half_width(value, (step / 2.0).max(spread)))
+    let (lowest, highest) = near.iter().fold((value, value), |(low, high), v| (low.min(*v), high.max(*v)));
+    Some(Estimate { value, low: lowest - step / 2.0, high: highest + step / 2.0 })
 }

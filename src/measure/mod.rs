@@ -12,6 +12,8 @@ pub mod course;
 pub mod forecast;
 pub mod gearing;
 pub mod heat;
+mod heat_equations;
+mod heat_nodes;
 pub mod heat_record;
 pub mod hot_part;
 pub mod lap_turns;
@@ -21,6 +23,7 @@ pub mod power;
 pub mod resistance;
 pub mod rests_on;
 mod slip_over_ground;
+mod straight_line;
 pub mod warming;
 pub mod wheelspin;
 

@@ -12,7 +12,6 @@ use rayon::prelude::*;
 use crate::measure::Answers;
 use crate::measure::heat::{self, Heat};
 use crate::measure::heat_record::Load;
-use crate::measure::warming::Way;
 use crate::quantity::Uncertain;
 use crate::run::{MeasuredRun, SharedHeat};
 use crate::sheet::Settings;
@@ -45,10 +44,11 @@ pub fn share(runs: &[Arc<MeasuredRun>]) -> Vec<Option<SharedHeat>> {
 fn share_motor(heats: &[&Heat]) -> Vec<Option<SharedHeat>> {
     let per_load: Vec<Option<Uncertain>> = heats.iter().map(|heat| per_load(heat)).collect();
     let Some(all) = pool(per_load.iter().flatten().copied()) else { return vec![None; heats.len()] };
-    let way = likeliest_way(heats);
+    let flow_share = likeliest_flow_share(heats);
     let with_the_others = |(own, heat): (usize, &&Heat)| {
         let load = load(heat);
-        let cooling = heat.record.as_ref().zip(way).and_then(|(r, way)| r.cooling_given(all.value.exp() * load, way));
+        let cooling =
+            heat.record.as_ref().zip(flow_share).and_then(|(r, share)| r.cooling_given(all.value.exp() * load, share));
         let others = pool(per_load.iter().enumerate().filter(|(n, _)| *n != own).filter_map(|(_, seen)| *seen));
         let mut motor = (*heat).clone();
         if let Some(others) = others {
@@ -73,13 +73,13 @@ fn motor_name(run: &MeasuredRun) -> Option<(String, bool)> {
     fitted.then(|| (motor(&run.plan.car, &run.plan.settings), at_full_demand))
 }
 
-/// The lag and the airflow's share that the runs together find the most likely.
-fn likeliest_way(motors: &[&Heat]) -> Option<Way> {
-    let mut weights: Vec<(Way, f64)> = Vec::new();
-    for (way, weight) in motors.iter().filter_map(|m| m.warming.as_ref()).flat_map(|w| w.ways()) {
-        match weights.iter_mut().find(|w| w.0 == way) {
+/// The share of the cooling that goes with the airflow which the runs together find the most likely.
+fn likeliest_flow_share(motors: &[&Heat]) -> Option<f64> {
+    let mut weights: Vec<(f64, f64)> = Vec::new();
+    for (share, weight) in motors.iter().filter_map(|m| m.warming.as_ref()).flat_map(|w| w.flow_shares()) {
+        match weights.iter_mut().find(|w| w.0 == share) {
             Some(known) => known.1 += weight,
-            None => weights.push((way, weight)),
+            None => weights.push((share, weight)),
         }
     }
     weights.into_iter().max_by(|a, b| a.1.total_cmp(&b.1)).map(|w| w.0)
