@@ -72,7 +72,8 @@ fn lists(runs: &[RunScore]) {
 }
 
 fn gearing(runs: &[RunScore]) {
-    let ratio = Tally::new(runs.iter().map(|r| r.ratio.as_ref()), |a| a.truth);
+    let held = Tally::new(runs.iter().map(|r| r.ratio.as_ref()), |a| a.truth).held;
+    let ratio = Tally::new(runs.iter().map(|r| r.ratio_by_sheet.as_ref()), |a| a.truth);
     row(
         "realised ratio: within 95 %; worst; interval holds; missing",
         "0.15 %; 0.5 %; 95 %",
@@ -80,7 +81,7 @@ fn gearing(runs: &[RunScore]) {
             "{:.2} %; {:.2} %; {}; {} of {}",
             100.0 * ratio.most_off,
             100.0 * ratio.worst_off,
-            percent(ratio.held),
+            percent(held),
             ratio.missing,
             ratio.runs
         ),

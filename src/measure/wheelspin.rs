@@ -40,8 +40,9 @@ const SHORTEST_S: f64 = 0.1;
 /// Car speed from which an event counts, m/s; without a known travel for a turn, this share of the highest revs.
 const MOVING_M_S: f64 = 1.0;
 const MOVING_SHARE: f64 = 0.05;
-/// Doubts of the slip by which a spin must be above the bound: one in twenty by chance.
-const DOUBTS: f64 = 1.645;
+/// Standard uncertainties of the slip by which a spin must be above the bound. A default: one in six by chance, and few slips
+/// end just below it.
+const DOUBTS: f64 = 1.0;
 /// A usual spin, s, at a usual share of the highest revs: where even one of twice the slip that counts is in doubt, none
 /// can be told. Common practice, no source.
 const USUAL_S: f64 = 0.3;

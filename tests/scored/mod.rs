@@ -44,7 +44,10 @@ pub struct RunScore {
     pub lap_s: f64,
     /// First passing of a list that was laid.
     pub first: Option<Against>,
+    /// Realised ratio against the true tyre and lap, which its interval is to hold.
     pub ratio: Option<Against>,
+    /// The same against the true turns with the tyre and lap length of the sheet: what a tape's errors leave to the program.
+    pub ratio_by_sheet: Option<Against>,
     pub verdict: String,
     /// Whether the pinion on the car is the sheet's.
     pub pinion_is_right: bool,
@@ -109,6 +112,10 @@ fn of_run(weekend: &Weekend, run: &Run, said: &Value) -> RunScore {
         lap_s: laps[laps.len() / 2],
         first: against("/laps/first_passing_s", truth.first_passing_s).filter(|_| by_list),
         ratio: against("/gearing/realised_ratio", truth.ratio_over_laps(tyre_mm, weekend.track.lap_length_m)),
+        ratio_by_sheet: against(
+            "/gearing/realised_ratio",
+            truth.ratio_over_laps(weekend.sheet.cars[run.car].tyre_diameter_mm, weekend.sheet.lap_length_m),
+        ),
         verdict: said["gearing"]["verdict"].as_str().unwrap_or("-").to_owned(),
         pinion_is_right: run.sheet.pinion.unwrap_or(weekend.sheet.cars[run.car].pinion) == truth.pinion,
         spins: SpinScore::of_run(run, &said["wheelspin"]),
