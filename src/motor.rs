@@ -51,6 +51,8 @@ const USUAL_BACK_SHARE: f64 = 0.85;
 /// Where full demand is never held: share of the strongest current above which rows bound the resistance. Common
 /// practice, no source.
 const STRONG: f64 = 0.3;
+/// Least resistance of winding, controller and leads, Ω. Common practice, no source.
+const LEAST_OHM: f64 = 0.001;
 /// The winding's share of the resistance; the rest is the controller's and the leads'. Common practice, no source.
 pub const WINDING_SHARE: f64 = 0.8;
 /// Rows below this share of the highest current are not driven. Common practice, no source.
@@ -233,7 +235,7 @@ impl Plane {
     fn bound(&self, strongest: f64) -> Option<Motor> {
         let constant = USUAL_BACK_SHARE / quantile(self.0.iter().map(|row| row.omega), HIGHEST)?;
         let strong = self.0.iter().filter(|row| row.current > STRONG * strongest);
-        let resistance = quantile(strong.map(|row| (1.0 - constant * row.omega) / row.current), 0.01)?.max(0.0);
+        let resistance = quantile(strong.map(|row| (1.0 - constant * row.omega) / row.current), 0.01)?.max(LEAST_OHM);
         (constant.is_finite() && constant > 0.0).then_some(Motor { constant, resistance, at_full_demand: false })
     }
 }

@@ -84,7 +84,9 @@ impl CurrentTaking {
         let u = half_width_95(&centres) / coverage_factor(centres.len() as f64 - 1.0, 0.95);
         let late_s = (middle as f64 + centre(&weights)) * apart_s;
         let late_s = Uncertain::new(late_s, apart_s * u.hypot(BETWEEN_ROWS_U));
-        let is_told = all.explained(&weights) >= LEAST_EXPLAINED && late_s.standard_u < MOST_U * apart_s;
+        let is_told = late_s.value.is_finite()
+            && all.explained(&weights) >= LEAST_EXPLAINED
+            && late_s.standard_u < MOST_U * apart_s;
         let is_held = rows.len() < has_both(voltage, current).count();
         let width_s = if !is_held && MEAN.contains(&(late_s.value / step_s).rem_euclid(1.0)) { step_s } else { 0.0 };
         is_told.then_some(Self { late_s, width_s, rows })

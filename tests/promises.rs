@@ -18,7 +18,7 @@ mod driven;
 
 use driven::scores::{self, FEW, SEEDS, share};
 use rstest::rstest;
-use runtrue::statistics::quantiles::quantile;
+use runtrue::statistics::quantiles::{median, quantile};
 use runtrue::weekend::trends::{Cause, Verdict};
 
 #[rstest]
@@ -138,7 +138,10 @@ fn top_speed_against_the_run_before(#[case] seeds: u64) {
 #[case::all(SEEDS)]
 fn drag_brake_shows_in_coasting(#[case] seeds: u64, #[values(10.0, 20.0, 50.0)] rate: f64) {
     let all = scores::drag_brakes(rate, seeds);
-    assert!(all.iter().all(|(found, truth)| (found / truth - 1.0).abs() < 0.10), "{all:?}");
+    let off = || all.iter().map(|(found, truth)| (found / truth - 1.0).abs());
+    assert!(median(off()).unwrap() < 0.10 && off().all(|off| off < 0.25), "{all:?}");
+    // Two cars each; where too little of the coasting is seen, a run does not tell.
+    assert!(all.len() as f64 >= 0.8 * 2.0 * seeds as f64, "{} of {}", all.len(), 2 * seeds);
 }
 
 #[rstest]

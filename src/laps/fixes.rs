@@ -297,6 +297,22 @@ fn forget_zeros(wheels: Wheels, speed: &[f64], known: &mut [bool]) {
         if wheels.rpm[from..row].iter().all(|rpm| *rpm > turning) && moves(first) && moves(last) {
             known[first + 1..last].fill(false);
         }
+        forget_long_zeros(wheels, from..row, turning, known);
+    }
+}
+
+/// Marks as unknown the zeros of a stretch in which the wheels turn on for long: the receiver has died or not yet woken.
+fn forget_long_zeros(wheels: Wheels, zeros: std::ops::Range<usize>, turning: f64, known: &mut [bool]) {
+    let mut row = zeros.start;
+    while row < zeros.end {
+        let from = row;
+        while row < zeros.end && wheels.rpm[row] > turning {
+            row += 1;
+        }
+        if row > from && wheels.time[row - 1] - wheels.time[from] > STUCK_S {
+            known[from..row].fill(false);
+        }
+        row = row.max(from + 1);
     }
 }
 

@@ -43,7 +43,7 @@ const ROLLS: f64 = 0.05;
 /// mph as km/h and the other way round.
 const UNITS: [f64; 6] = [3.6, 2.236_936, 1.0 / 3.6, 1.0 / 2.236_936, 1.609_344, 1.0 / 1.609_344];
 /// A ratio is a unit's where it is within this of it, as a logarithm: usual slip, and what is wrong on the sheet.
-const UNIT_FITS: f64 = 0.14;
+const UNIT_FITS: f64 = 0.10;
 /// Fixes a second below which a short spin falls between two. A car that brakes and gathers speed at 8 m/s² each is
 /// drawn past by 1.3 m/s there (common practice, no source).
 const LEAST_FIXES_HZ: f64 = 3.0;
@@ -159,7 +159,8 @@ pub struct GroundReading {
 /// Reads a ground speed (m/s by row) against the wheels. `demand` is how hard the motor drives in each row as a share of
 /// the hardest (empty where the log does not tell), `travel_mm` the travel for a motor turn by the sheet.
 pub fn read(wheels: Wheels, speed: &[f64], demand: &[f64], travel_mm: Option<f64>) -> GroundReading {
-    let Some(fixes) = Fixes::of(wheels, speed) else { return GroundReading::default() };
+    let silent = GroundReading { ground: None, faults: vec![GroundFault::Lost(Lost { times: 1, share: 1.0 })] };
+    let Some(fixes) = Fixes::of(wheels, speed) else { return silent };
     let mut faults = Vec::new();
     let lag_s = match fixes.lag(wheels) {
         Lag::None => 0.0,
@@ -173,7 +174,7 @@ pub fn read(wheels: Wheels, speed: &[f64], demand: &[f64], travel_mm: Option<f64
     }
     let fixes = fixes.earlier(lag_s);
     let Some(usual) = median(fixes.ratios(wheels, 0.0).map(|(_, ratio)| ratio)) else {
-        return GroundReading { ground: None, faults };
+        return silent;
     };
     let by_sheet = travel_mm.map(|mm| (mm / 1000.0 / MINUTE_S).ln());
     let factor = by_sheet.and_then(|sheet| unit_factor(usual - sheet));

@@ -38,6 +38,8 @@ const HOLDS: f64 = 0.25;
 const MOVES: f64 = 0.1;
 /// Fewest moments of a fit.
 const LEAST_MOMENTS: usize = 50;
+/// The law must leave less than this share of the rates' scatter: else the current is not of the moment. A default.
+const EXPLAINED: f64 = 0.7;
 /// Half the time over which volts and amperes are taken together where the current is held, s; in rows at least.
 const TOGETHER_S: f64 = 0.5;
 const TOGETHER_ROWS: f64 = 3.0;
@@ -240,6 +242,7 @@ impl Moments {
         let rows: Vec<_> = pulling.iter().map(|&n| (x(n), self.rates[n])).collect();
         let best = least_absolute(&rows)?;
         let left: Vec<f64> = rows.iter().map(|(x, rate)| rate - x.dot(&best)).collect();
+        let as_they_are = robust_deviation(&rows.iter().map(|(_, rate)| *rate).collect::<Vec<_>>())?;
         let rise = quantile(pulling.iter().map(|&n| self.rates[n]).filter(|r| *r > 0.0), 0.9)?;
         let slowing = |n: &usize| moves(n) && !self.drives(*n) && self.rates[*n] < 0.0;
         let fall = quantile((0..self.revs.len()).filter(slowing).map(|n| -self.rates[n]), 0.9);
@@ -252,7 +255,7 @@ impl Moments {
             rise,
             fall: fall.unwrap_or(f64::INFINITY),
         })
-        .filter(|law| law.per_ampere > 0.0)
+        .filter(|law| law.per_ampere > 0.0 && law.scatter < EXPLAINED * as_they_are)
     }
 }
 

@@ -24,8 +24,8 @@ const GRIPS: usize = SPEEDS;
 /// Time over which what is left between law and car stays alike, s. Common practice, no source: a corner's exit.
 const ALIKE_S: f64 = 0.3;
 /// Share of the car's mass that its wheels, gears and rotor count for while they gain speed. Common practice, no source:
-/// 5 to 10 %.
-const TURNING_MASS: f64 = 0.07;
+/// 6 to 12 %.
+const TURNING_MASS: f64 = 0.09;
 /// So long after standing (s) a car is still getting off, and gains up to this share of the pull more or less than the law
 /// says: most of the power goes into copper then, far more than in the moments that the law is made of. Common practice, no
 /// source.
@@ -231,16 +231,19 @@ impl Course<'_> {
         self.without_own_slip(car)
     }
 
-    /// The car's revs with its wheels' where these are apart from them by no more than tyres slip while they grip.
+    /// The car's revs with its wheels' where these are apart from them by no more than tyres slip while they grip, and where
+    /// they seem ahead as soon as locked wheels have come back: the car under them was slower than was thought.
     fn without_own_slip(&self, mut car: Vec<f64>) -> Vec<f64> {
-        let revs = &self.moments.revs;
-        let apart = |car: &[f64], n: usize| car[n] != revs[n];
-        let mut from = 0;
+        let (revs, time) = (&self.moments.revs, &self.moments.time);
+        let (mut from, mut locked_s) = (0, f64::NEG_INFINITY);
         while from < car.len() {
-            let to = (from..car.len()).find(|&n| !apart(&car, n)).unwrap_or(car.len());
+            let to = (from..car.len()).find(|&n| car[n] == revs[n]).unwrap_or(car.len());
             let most = (from..to).map(|n| (revs[n] - car[n]).abs() / revs[n].max(car[n])).fold(0.0, f64::max);
-            if most < OWN {
+            let is_ahead = to > from && car[from] < revs[from];
+            if most < OWN || is_ahead && time[from] - locked_s < UNLOCK_S {
                 car[from..to].copy_from_slice(&revs[from..to]);
+            } else if to > from && !is_ahead {
+                locked_s = time[to - 1];
             }
             from = to.max(from + 1);
         }

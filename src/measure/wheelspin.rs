@@ -161,10 +161,8 @@ pub fn measure(run: &RunContext) -> Wheelspin {
 
 /// Whether the car's speed is known too badly to tell a spin.
 fn hides_spins(wheels: &Odometer, car: &Odometer) -> bool {
-    match car.doubt_within(USUAL_S) {
-        Some(doubt) => DOUBTS * doubt / (USUAL_SHARE * car.highest_rpm()) > SPINNING,
-        None => grip::noise_hides(wheels),
-    }
+    let doubt = car.doubt_within(USUAL_S).unwrap_or(0.0);
+    doubt / (USUAL_SHARE * car.highest_rpm()) > SPINNING || grip::noise_hides(wheels)
 }
 
 /// Time of the events between two moments, s.

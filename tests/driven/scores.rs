@@ -219,7 +219,7 @@ fn coasting(run: &Driven) -> f64 {
     median(rows).unwrap()
 }
 
-/// Change of the coasting deceleration from 3 to 10 % drag brake, found and true.
+/// Change of the coasting deceleration from 3 to 10 % drag brake, found and true, of the pairs in which both runs tell it.
 pub fn drag_brakes(rate: f64, seeds: u64) -> Vec<(f64, f64)> {
     every(seeds, |car, seed| {
         let mut recorder = Recorder::plain(rate);
@@ -227,10 +227,13 @@ pub fn drag_brakes(rate: f64, seeds: u64) -> Vec<(f64, f64)> {
         let [weak, strong] = [0.03, 0.10].map(|drag| {
             let run = driven(car, seed, |d| (d.length, d.drag_brake) = (150.0, drag));
             let (_, _, answers) = run.answers(&recorder, f64::INFINITY);
-            (answers.power.coast_m_s2.unwrap().value, coasting(&run))
+            Some((answers.power.coast_m_s2?.value, coasting(&run)))
         });
-        (strong.0 - weak.0, strong.1 - weak.1)
+        weak.zip(strong).map(|(weak, strong)| (strong.0 - weak.0, strong.1 - weak.1))
     })
+    .into_iter()
+    .flatten()
+    .collect()
 }
 
 /// A tooth more or less: change of the motor's race end (°C) and of the median lap's top speed (relative), found and
