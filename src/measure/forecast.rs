@@ -7,7 +7,7 @@
 use super::heat_nodes::{AIR, AROUND, COPPER_HEATING, Coefficients, Drive, SPEED_HEATING, State, slow_part};
 use super::heat_record::Prior;
 use super::warming::{Hypothesis, SPEED_SHARE, Warming};
-use crate::quantity::{Estimate, Uncertain};
+use crate::quantity::{COVERAGE_95, Estimate, Uncertain};
 use crate::statistics::inverse_variance;
 use crate::statistics::mixture::{self, Component, Weighted};
 
@@ -119,6 +119,14 @@ impl Warming {
         })
     }
 
+    /// The same, °C, for a run that in truth stopped on the way and ended at `ended_c`: the model is as uncertain as
+    /// elsewhere, for what the stop changed.
+    pub fn driven_through(&self, scene: &Scene, ended_c: f64) -> Estimate {
+        let end = self.imagined(scene);
+        let model = MODEL_U_K.hypot(MODEL_SHARE * (end.value - ended_c));
+        Estimate::from_half_width(end.value, end.half_width().hypot(COVERAGE_95 * model))
+    }
+
     /// How much hotter the imagined run `to` ends than `from`, °C.
     pub fn difference(&self, from: &Scene, to: &Scene) -> Estimate {
         self.mixed(|h| {
@@ -193,7 +201,8 @@ impl Warming {
                 state = self.drive_on(h, state, self.step_s);
                 log_s += self.step_s;
             }
-            (log_s - from_s).ln()
+            // A record may end before the race begins.
+            (log_s - from_s).max(self.step_s).ln()
         };
         let all: Vec<Weighted> = self.weighted(ln_time).collect();
         let never: f64 = all.iter().filter(|t| t.value >= longest_s.ln()).map(|t| t.weight).sum();
