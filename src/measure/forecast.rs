@@ -4,9 +4,9 @@
 //! linear in T. What is uncertain is the mixture over the hypotheses of [`super::warming`], each with its own normal
 //! distribution. Wrong where the fit is, and for loads far from those that were driven.
 
-use super::heat_nodes::{AIR, AROUND, COPPER_HEATING, Coefficients, Drive, SPEED_HEATING, State, slow_part};
+use super::heat_nodes::{AIR, AROUND, COPPER_HEATING, Coefficients, Drive, QUICK, SPEED_HEATING, State, slow_part};
 use super::heat_record::Prior;
-use super::warming::{Hypothesis, SPEED_SHARE, Warming};
+use super::warming::{Hypothesis, SPEED_SHARE, Shared, Warming};
 use crate::quantity::{COVERAGE_95, Estimate, Uncertain};
 use crate::statistics::inverse_variance;
 use crate::statistics::mixture::{self, Component, Weighted};
@@ -177,6 +177,16 @@ impl Warming {
     /// Shares of the cooling that go with the airflow, each with its weight; the same one may come several times.
     pub fn flow_shares(&self) -> impl Iterator<Item = (f64, f64)> {
         self.hypotheses.iter().map(|h| (h.point.flow_share, h.weight))
+    }
+
+    /// What the run says, under this share of the airflow, of what the motor's runs share; `None` where that share does
+    /// not fit it.
+    pub fn shared(&self, flow_share: f64) -> Option<Shared> {
+        let fits = || self.hypotheses.iter().filter(|h| h.point.flow_share == flow_share);
+        let weight: f64 = fits().map(|h| h.weight).sum();
+        let mean = |of: &dyn Fn(&Hypothesis) -> f64| fits().map(|h| h.weight * of(h)).sum::<f64>() / weight;
+        let quick_s = std::array::from_fn(|n| mean(&|h| h.mean[QUICK + n] / heating(h)));
+        (weight > 0.0).then(|| Shared { flow_share, around: mean(&|h| h.mean[AROUND]), quick_s })
     }
 
     /// All heating at the laps' load, K/s.
