@@ -4,10 +4,10 @@
 //! linear in T. What is uncertain is the mixture over the hypotheses of [`super::warming`], each with its own normal
 //! distribution. Wrong where the fit is, and for loads far from those that were driven.
 
-use super::heat_nodes::{AIR, AROUND, COPPER_HEATING, Coefficients, Drive, SPEED_HEATING, State, slow_part};
+use super::heat_nodes::{AIR, AROUND, COPPER_HEATING, Coefficients, Drive, QUICK, SPEED_HEATING, State, slow_part};
 use super::heat_record::Prior;
-use super::warming::{Hypothesis, SPEED_SHARE, Warming};
-use crate::quantity::{Estimate, Uncertain};
+use super::warming::{Hypothesis, SPEED_SHARE, Shared, Warming};
+use crate::quantity::{COVERAGE_95, Estimate, Uncertain};
 use crate::statistics::inverse_variance;
 use crate::statistics::mixture::{self, Component, Weighted};
 
@@ -119,6 +119,14 @@ impl Warming {
         })
     }
 
+    /// The same, °C, for a run that in truth stopped on the way and ended at `ended_c`: the model is as uncertain as
+    /// elsewhere, for what the stop changed.
+    pub fn driven_through(&self, scene: &Scene, ended_c: f64) -> Estimate {
+        let end = self.imagined(scene);
+        let model = MODEL_U_K.hypot(MODEL_SHARE * (end.value - ended_c));
+        Estimate::from_half_width(end.value, end.half_width().hypot(COVERAGE_95 * model))
+    }
+
     /// How much hotter the imagined run `to` ends than `from`, °C.
     pub fn difference(&self, from: &Scene, to: &Scene) -> Estimate {
         self.mixed(|h| {
@@ -171,6 +179,16 @@ impl Warming {
         self.hypotheses.iter().map(|h| (h.point.flow_share, h.weight))
     }
 
+    /// What the run says, under this share of the airflow, of what the motor's runs share; `None` where that share does
+    /// not fit it.
+    pub fn shared(&self, flow_share: f64) -> Option<Shared> {
+        let fits = || self.hypotheses.iter().filter(|h| h.point.flow_share == flow_share);
+        let weight: f64 = fits().map(|h| h.weight).sum();
+        let mean = |of: &dyn Fn(&Hypothesis) -> f64| fits().map(|h| h.weight * of(h)).sum::<f64>() / weight;
+        let quick_s = std::array::from_fn(|n| mean(&|h| h.mean[QUICK + n] / heating(h)));
+        (weight > 0.0).then(|| Shared { flow_share, around: mean(&|h| h.mean[AROUND]), quick_s })
+    }
+
     /// All heating at the laps' load, K/s.
     pub fn whole_heating(&self) -> Uncertain {
         let sum = slow_part([1.0, 1.0, 0.0, 0.0, 0.0]);
@@ -193,7 +211,8 @@ impl Warming {
                 state = self.drive_on(h, state, self.step_s);
                 log_s += self.step_s;
             }
-            (log_s - from_s).ln()
+            // A record may end before the race begins.
+            (log_s - from_s).max(self.step_s).ln()
         };
         let all: Vec<Weighted> = self.weighted(ln_time).collect();
         let never: f64 = all.iter().filter(|t| t.value >= longest_s.ln()).map(|t| t.weight).sum();

@@ -16,6 +16,7 @@ use serde::Serialize;
 
 use super::context::RunContext;
 use super::course::Course;
+use super::forecast::Scene;
 use super::heat_record::{Load, Prior, Record, knows_air, record};
 use super::hot_part::{HotPart, Limit};
 use super::warming::Warming;
@@ -82,7 +83,7 @@ impl Display for Why {
             Self::NoLaps => f.write_str("without laps the end of the race is not known"),
             Self::NotFitted => f.write_str("the run is too short, or drives too little, for a forecast"),
             Self::Stopped => {
-                f.write_str("the car stopped during the race, which cooled it: without the stop it may end hotter")
+                f.write_str("the car stopped during the race, which cooled it: without the stop it would end hotter")
             }
             Self::EvenLoad => {
                 f.write_str("without voltage and current the forecast assumes the same load all the time")
@@ -134,6 +135,9 @@ pub struct Heat {
     /// The load of the run.
     #[serde(skip)]
     pub load: Load,
+    /// At the end of a race without stops, °C: what another pinion or another cooling is set against.
+    #[serde(skip)]
+    pub unbroken_end_c: Option<Estimate>,
     /// Whether only a part of the readings is sound, so that the run's own peak is not known.
     #[serde(skip)]
     pub in_part: bool,
@@ -173,7 +177,7 @@ fn measure(run: &RunContext, part: HotPart) -> Heat {
     let peak = readings.iter().copied().fold(readings[0], |best, row| if row.1 > best.1 { row } else { best });
     (heat.start_c, heat.peak_c, heat.peak_at_s) = (Some(start_c), Some(peak.1), Some(peak.0));
     let over = readings.windows(2).filter(|w| w[0].1 >= limit.celsius);
-    heat.over_limit_s = Some(over.map(|w| w[1].0 - w[0].0).sum());
+    heat.over_limit_s = Some(over.map(|w| w[1].0 - w[0].0).fold(0.0, |sum, s| sum + s));
     heat.reached_s = readings.iter().find(|r| r.1 >= limit.celsius).map(|r| r.0);
     (heat.record, heat.load) = record(run, part);
     let Course { race_end_s, driven_to_s, .. } = run.course;
@@ -215,6 +219,7 @@ fn empty(limit: &Limit, course: Course) -> Heat {
         warming: None,
         course,
         load: Load::default(),
+        unbroken_end_c: None,
         in_part: false,
         limit_refused: None,
         reached_s: None,
@@ -228,6 +233,7 @@ pub fn conclude(heat: &mut Heat, prior: Prior) {
         forecast(heat, &warming);
         heat.warming = Some(warming);
     }
+    heat.unbroken_end_c = if heat.course.stopped { without_stops(heat) } else { heat.race_end_c };
     heat.verdict = verdict(heat);
     let limit_refused = heat.limit_refused.clone().map(Why::LimitRefused);
     heat.why = Reasons::new(why(heat).into_iter().chain(limit_refused).collect());
@@ -247,6 +253,13 @@ fn forecast(heat: &mut Heat, warming: &Warming) {
     });
     let end = heat.race_end_c.filter(|_| heat.record.as_ref().is_some_and(knows_air));
     heat.cool_down_s = end.and_then(|end| warming.cool_down_s(end.value, warming.air_c(), COOLED_K));
+}
+
+/// The end of a race that is driven through, where the car stopped.
+fn without_stops(heat: &Heat) -> Option<Estimate> {
+    let (warming, Course { first_s, race_end_s, .. }) = (heat.warming.as_ref()?, heat.course);
+    let race = Scene::as_driven(heat.start_c?, warming.air_c(), race_end_s? - first_s?);
+    Some(warming.driven_through(&race, heat.race_end_c?.value))
 }
 
 fn why(heat: &Heat) -> Option<Why> {

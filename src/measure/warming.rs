@@ -33,8 +33,8 @@ const USUAL_COOLING_LN_U: f64 = 0.916;
 /// Shortest and longest time constant that is tried, s, and how many are.
 const TIME_CONSTANTS_S: (f64, f64) = (50.0, 1800.0);
 const COOLINGS: usize = 24;
-/// How many are tried where the airflow's share is given, how far from the best of the first look (as a logarithm), and
-/// how near the heating then is to the one that is given, relative.
+/// How many are tried where what runs share is given, how far from the best of the first look (as a logarithm), and how
+/// near all that is given is held, relative.
 const FINE: usize = 60;
 const FINE_REACH: f64 = 0.5;
 const SAME: f64 = 0.01;
@@ -68,6 +68,27 @@ const APART: f64 = 0.05;
 const LEAST_WEIGHT: f64 = 1e-3;
 /// Fewest steps that a fit needs.
 const LEAST_STEPS: usize = 15;
+
+/// What the runs of one motor share beside how much a load heats it.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Shared {
+    /// Share of the cooling that goes with the airflow.
+    pub flow_share: f64,
+    /// Share of the slow node's warmth that its surroundings take on.
+    pub around: f64,
+    /// Each part of the quick node for a unit of heating, s.
+    pub quick_s: [f64; QUICKS],
+}
+
+/// What is known of a run's motor from its other runs.
+#[derive(Debug, Clone, Copy)]
+struct Known {
+    /// Heating at this run's load, K/s.
+    heating: Prior,
+    /// The rest; `None` where it is open.
+    shared: Option<Shared>,
+}
+
 /// A point of the grid.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) struct Point {
@@ -116,14 +137,15 @@ impl Record {
             return None;
         }
         let (slow, fast) = coolings_tried();
-        let look = self.look(&coolings((slow, fast), COOLINGS), &FLOW_SHARES, prior)?;
+        let known = Known { heating: prior, shared: None };
+        let look = self.look(&coolings((slow, fast), COOLINGS), &FLOW_SHARES, known)?;
         // Then finely where the first look, at that variance, leaves any weight.
         let coarse = (fast - slow) / (COOLINGS - 1) as f64;
         let left = -LEAST_WEIGHT.ln() * look.variance / self.least_variance();
         let kept = |h: &&Hypothesis| h.weight > look.hypotheses[look.best].weight - left;
         let near = || look.hypotheses.iter().filter(kept).map(|h| h.point.cooling.ln());
         let range = (near().fold(f64::INFINITY, f64::min) - coarse, near().fold(f64::NEG_INFINITY, f64::max) + coarse);
-        let hypotheses = weigh(self.weighed(&coolings(range, COOLINGS), &FLOW_SHARES, look.variance, prior))?;
+        let hypotheses = weigh(self.weighed(&coolings(range, COOLINGS), &FLOW_SHARES, look.variance, known))?;
         let end_s = self.start_s + self.step_s * self.reading.len() as f64;
         let seen_s = self.step_s * self.copper.iter().filter(|load| **load > 0.0).count() as f64;
         let (line, copper_loss) = (StraightLine::of_last_readings(self), self.copper_loss());
@@ -131,8 +153,8 @@ impl Record {
     }
 
     /// A first look with independent residuals, to see how the residuals go together.
-    fn look(&self, coolings: &[f64], flow_shares: &[f64], prior: Prior) -> Option<Look> {
-        let hypotheses = self.weighed(coolings, flow_shares, self.least_variance(), prior);
+    fn look(&self, coolings: &[f64], flow_shares: &[f64], known: Known) -> Option<Look> {
+        let hypotheses = self.weighed(coolings, flow_shares, self.least_variance(), known);
         let best = (0..hypotheses.len()).max_by(|a, b| hypotheses[*a].weight.total_cmp(&hypotheses[*b].weight))?;
         let variance = self.effective_variance(&self.fitted_by(&hypotheses[best]));
         Some(Look { hypotheses, best, variance })
@@ -154,22 +176,23 @@ impl Record {
         (self.quantum * self.quantum / 12.0).max(LEAST_VARIANCE)
     }
 
-    /// Cooling, as the logarithm of 1/s, where heating (K/s) and the airflow's share are those of all runs of a motor: what
+    /// Cooling, as the logarithm of 1/s, where heating (K/s) and what runs of a motor share are those of all its runs: what
     /// is wrong with these is wrong with every run alike, and their coolings can be compared.
-    pub fn cooling_given(&self, heating: f64, flow_share: f64) -> Option<Uncertain> {
-        let prior = Some(Uncertain::relative(heating, SAME));
-        let look = self.look(&coolings(coolings_tried(), FINE), &[flow_share], prior)?;
+    pub fn cooling_given(&self, heating: f64, shared: Shared) -> Option<Uncertain> {
+        let known = Known { heating: Some(Uncertain::relative(heating, SAME)), shared: Some(shared) };
+        let flow_share = shared.flow_share;
+        let look = self.look(&coolings(coolings_tried(), FINE), &[flow_share], known)?;
         let best = look.hypotheses[look.best].point.cooling.ln();
         let near = coolings((best - FINE_REACH, best + FINE_REACH), FINE);
-        let hypotheses = weigh(self.weighed(&near, &[flow_share], look.variance, prior))?;
+        let hypotheses = weigh(self.weighed(&near, &[flow_share], look.variance, known))?;
         let logarithms = hypotheses.iter().map(|h| Weighted { weight: h.weight, value: h.point.cooling.ln() });
         Some(mixture::moments(logarithms, 0.0))
     }
 
     /// Each cooling with each share of the airflow, with its log weight.
-    fn weighed(&self, coolings: &[f64], flow_shares: &[f64], variance: f64, prior: Prior) -> Vec<Hypothesis> {
+    fn weighed(&self, coolings: &[f64], flow_shares: &[f64], variance: f64, known: Known) -> Vec<Hypothesis> {
         let inputs = Inputs::of(self, self.copper_loss());
-        let from = |&start: &f64| self.weighed_from(start, &inputs, coolings, flow_shares, variance, prior);
+        let from = |&start: &f64| self.weighed_from(start, &inputs, coolings, flow_shares, variance, known);
         quick_starts(self).iter().flat_map(from).collect()
     }
 
@@ -181,7 +204,7 @@ impl Record {
         coolings: &[f64],
         flow_shares: &[f64],
         variance: f64,
-        prior: Prior,
+        known: Known,
     ) -> Vec<Hypothesis> {
         let quick = inputs.quick(self, quick_start);
         let quick_seen = QuickEquations::of(&quick, &self.reading);
@@ -191,7 +214,7 @@ impl Record {
         let hypothesis = |point: Point| {
             let slow = inputs.slow(self, point.cooling, point.flow_share);
             let seen = quick_seen.with(&slow, &quick, &self.reading, variance);
-            let Solved { evidence, coefficients } = self.solve(&seen, &point, prior)?;
+            let Solved { evidence, coefficients } = self.solve(&seen, &point, known)?;
             let least_squares::Coefficients { best: mean, covariance } = coefficients;
             let expected = -0.5 * ((point.cooling / USUAL_COOLING).ln() / USUAL_COOLING_LN_U).powi(2);
             // Loss does not cool.
@@ -205,8 +228,8 @@ impl Record {
 
     /// The best fit under one point of the grid. The usual factor for the volume of the coefficients is left out: it would
     /// favour fast cooling for no other reason than that heat then counts for less.
-    fn solve(&self, seen: &Equations, point: &Point, prior: Prior) -> Option<Solved> {
-        let before = self.known_before(point, prior);
+    fn solve(&self, seen: &Equations, point: &Point, known: Known) -> Option<Solved> {
+        let before = self.known_before(point, known);
         let precision = before.precision + seen.normal.precision;
         let all = NormalEquations { precision, right: before.right + seen.normal.right };
         let (expected, found) = (before.solve()?, all.solve()?);
@@ -215,7 +238,7 @@ impl Record {
     }
 
     /// What is known of the coefficients before the run is looked at.
-    fn known_before(&self, point: &Point, prior: Prior) -> NormalEquations<COUNT> {
+    fn known_before(&self, point: &Point, known: Known) -> NormalEquations<COUNT> {
         let cooling = point.cooling;
         let first = self.first_reading();
         let last = self.reading.iter().rev().copied().find(|r| r.is_finite()).unwrap_or(first);
@@ -230,25 +253,27 @@ impl Record {
         };
         let split = direction(&[(COPPER_HEATING, -OPEN_SHARE.value), (SPEED_HEATING, 1.0 - OPEN_SHARE.value)]);
         let sum = direction(&[(COPPER_HEATING, 1.0), (SPEED_HEATING, 1.0)]);
-        let mut known = NormalEquations::default();
-        known.add(&split, 0.0, (OPEN_SHARE.standard_u * rate).powi(2));
-        known.add(&sum, 0.0, FASTEST_K_S.powi(2));
-        let mut add = |direction: Coefficients, v: Uncertain| known.add(&direction, v.value, v.standard_u.powi(2));
+        let mut before = NormalEquations::default();
+        before.add(&split, 0.0, (OPEN_SHARE.standard_u * rate).powi(2));
+        before.add(&sum, 0.0, FASTEST_K_S.powi(2));
+        let mut add = |direction: Coefficients, v: Uncertain| before.add(&direction, v.value, v.standard_u.powi(2));
         add(direction(&[(AIR, 1.0)]), self.air);
         let mut at_first = direction(&[(START, 1.0)]);
         (0..QUICKS).for_each(|n| at_first[QUICK + n] = point.quick_start);
         add(at_first, Uncertain::new(first, START_U));
-        add(direction(&[(AROUND, 1.0)]), SURROUNDINGS_SHARE);
+        add(direction(&[(AROUND, 1.0)]), known.shared.map_or(SURROUNDINGS_SHARE, |s| Uncertain::new(s.around, SAME)));
         for (n, constant_s) in QUICK_S.iter().enumerate() {
-            add(direction(&[(QUICK + n, 1.0)]), Uncertain::new(0.0, QUICK_U * rate * constant_s));
+            let held = known.shared.zip(known.heating).map(|(s, heating)| s.quick_s[n] * heating.value);
+            let quick_u = if held.is_some() { SAME } else { QUICK_U };
+            add(direction(&[(QUICK + n, 1.0)]), Uncertain::new(held.unwrap_or(0.0), quick_u * rate * constant_s));
         }
         if let Some(expected) = self.expected {
             add(direction(&[(COPPER_HEATING, 1.0)]), expected);
         }
-        if let Some(prior) = prior {
-            add(sum, prior);
+        if let Some(heating) = known.heating {
+            add(sum, heating);
         }
-        known
+        before
     }
 
     /// Variance of a step, larger where the residuals go together.

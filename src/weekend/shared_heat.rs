@@ -12,6 +12,7 @@ use rayon::prelude::*;
 use crate::measure::Answers;
 use crate::measure::heat::{self, Heat};
 use crate::measure::heat_record::Load;
+use crate::measure::warming::Shared;
 use crate::quantity::Uncertain;
 use crate::run::{MeasuredRun, SharedHeat};
 use crate::sheet::Settings;
@@ -44,11 +45,11 @@ pub fn share(runs: &[Arc<MeasuredRun>]) -> Vec<Option<SharedHeat>> {
 fn share_motor(heats: &[&Heat]) -> Vec<Option<SharedHeat>> {
     let per_load: Vec<Option<Uncertain>> = heats.iter().map(|heat| per_load(heat)).collect();
     let Some(all) = pool(per_load.iter().flatten().copied()) else { return vec![None; heats.len()] };
-    let flow_share = likeliest_flow_share(heats);
+    let shared = likeliest_flow_share(heats).and_then(|flow_share| in_common(heats, flow_share));
     let with_the_others = |(own, heat): (usize, &&Heat)| {
         let load = load(heat);
         let cooling =
-            heat.record.as_ref().zip(flow_share).and_then(|(r, share)| r.cooling_given(all.value.exp() * load, share));
+            heat.record.as_ref().zip(shared).and_then(|(r, shared)| r.cooling_given(all.value.exp() * load, shared));
         let others = pool(per_load.iter().enumerate().filter(|(n, _)| *n != own).filter_map(|(_, seen)| *seen));
         let mut motor = (*heat).clone();
         if let Some(others) = others {
@@ -83,6 +84,15 @@ fn likeliest_flow_share(motors: &[&Heat]) -> Option<f64> {
         }
     }
     weights.into_iter().max_by(|a, b| a.1.total_cmp(&b.1)).map(|w| w.0)
+}
+
+/// What the runs share beside their heating, as the mean of all that fit with this share of the airflow.
+fn in_common(motors: &[&Heat], flow_share: f64) -> Option<Shared> {
+    let each: Vec<Shared> =
+        motors.iter().filter_map(|m| m.warming.as_ref()).filter_map(|w| w.shared(flow_share)).collect();
+    let mean = |of: &dyn Fn(&Shared) -> f64| each.iter().map(of).sum::<f64>() / each.len() as f64;
+    let quick_s = std::array::from_fn(|n| mean(&|s| s.quick_s[n]));
+    (!each.is_empty()).then(|| Shared { flow_share, around: mean(&|s| s.around), quick_s })
 }
 
 /// Name of the motor and how it is set, without what cools it.

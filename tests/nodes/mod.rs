@@ -17,10 +17,11 @@ use runtrue::evidence::RunEvidence;
 use runtrue::import::read_bytes;
 use runtrue::laps;
 use runtrue::laps::lists::LapList;
+use runtrue::laps::odometer::Odometer;
+use runtrue::log::Channel;
 use runtrue::measure::heat::{Heat, HeatVerdict};
 use runtrue::measure::{self};
 use runtrue::quantity::Estimate;
-use runtrue::run::odometer;
 use runtrue::sheet::{RunPlan, Sheet};
 
 /// Shares of the race after which the log ends.
@@ -237,7 +238,9 @@ fn answer(text: &str, load: &Load, air_c: f64) -> Heat {
     let last_s = log.time()[log.time().len() - 1] - load.waits_s;
     let passings = load.passings().into_iter().filter(|at| *at <= last_s).collect();
     let list = LapList { passings, ..LapList::default() };
-    let laps = laps::measure(odometer(&log, &plan.settings), Some(&list), None);
+    // The laps come from the revs alone: these amperes heat a motor and move no car, so they tell nothing of slip.
+    let revs = log.channel(Channel::Rpm).unwrap().to_vec();
+    let laps = laps::measure(Odometer::from_rows(log.time().to_vec(), revs), Some(&list), None);
     let sheet = Sheet { race_s: Some(load.race_s), ..Sheet::default() };
     measure::measure(&log, &laps, &plan, &sheet, &RunEvidence::default()).motor
 }

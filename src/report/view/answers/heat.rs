@@ -2,6 +2,7 @@
 
 use crate::measure::heat::{COOLED_K, Heat, HeatVerdict, Why};
 use crate::measure::hot_part::HotPart;
+use crate::reason::Reasons;
 use crate::report::charts;
 use crate::report::view::answer::{AnswerView, KeyFigure, chart, not_answered};
 use crate::report::view::cells::number;
@@ -12,6 +13,9 @@ use crate::wording::InFigures;
 
 /// A race end later than so many lengths of the log would press the readings into a corner of the chart.
 const LONGEST_AHEAD: f64 = 4.0;
+
+/// A stop in words of its own.
+const STOPPED: &str = "The car stopped during the race and the motor cooled: without the stop it would end hotter.";
 
 /// A part that gets hot.
 struct Part<'a> {
@@ -29,7 +33,7 @@ pub fn answer(run: &ConcludedRun, done: &Measured, race_s: f64) -> AnswerView {
         let figures = InFigures::whole(&minutes);
         sentences.push(format!("Allow about {} minutes for it to cool {}.", figures.value, figures.range()));
     }
-    sentences.extend(motor.heat.why.as_ref().map(not_answered));
+    sentences.extend(motor.heat.why.as_ref().map(limits));
     let refused = controller.heat.why.as_ref().filter(|why| why.iter().any(|w| matches!(w, Why::Unusable(_))));
     sentences.extend(refused.map(|why| format!("Not answered for the controller: {why}.")));
     let judged = match (motor.heat.verdict, controller.heat.verdict) {
@@ -52,6 +56,14 @@ pub fn answer(run: &ConcludedRun, done: &Measured, race_s: f64) -> AnswerView {
         ),
         rests_on: String::new(),
     }
+}
+
+/// Why an answer is missing; a stop takes none away, and is told as what happened.
+fn limits(why: &Reasons<Why>) -> String {
+    let (stopped, missing): (Vec<_>, Vec<_>) = why.iter().cloned().partition(|why| *why == Why::Stopped);
+    let stop = stopped.first().map(|_| STOPPED.to_owned());
+    let sentences: Vec<String> = stop.into_iter().chain(Reasons::new(missing).map(not_answered)).collect();
+    sentences.join(" ")
 }
 
 fn caption(parts: [&Part; 2]) -> &'static str {
