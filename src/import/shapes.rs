@@ -153,7 +153,10 @@ impl Shape {
                 let sags = high < 1.8 * low && high - low > LEAST_SAG * high;
                 let in_volts = match unit {
                     Some(_) => is_pack(&values, cells).then_some(high),
-                    None => voltage_unit(&values, cells).filter(|u| !slow || u.name == "v").map(|u| u.convert(high)),
+                    // Slow hundredths or tenths of volts may be a temperature or a pressure; thousandths are too many.
+                    None => voltage_unit(&values, cells)
+                        .filter(|u| !slow || matches!(u.name, "v" | "mv"))
+                        .map(|u| u.convert(high)),
                 };
                 (sags && !self.rising && in_volts.is_some(), in_volts.unwrap_or(high))
             }

@@ -25,6 +25,13 @@ const STEP_S: f64 = 0.02;
 /// Step of the offsets at which a list is compared with its own laps in another order, s: at racing pace neighbouring
 /// offsets differ in the place of the line and in little else.
 const COARSE_S: f64 = 0.25;
+/// A list is first glanced at this often a lap, and looked at on coarse steps about its best glances, so many of them:
+/// neighbouring offsets differ too little to hide the best between two glances. Defaults, no source.
+const GLANCES_A_LAP: f64 = 8.0;
+const BEST_GLANCES: usize = 8;
+/// Longest range of offsets, in the length of the drive: a list that asks for more has nothing to do with the log. A
+/// default, no source.
+const MOST_DRIVES: f64 = 8.0;
 /// Farthest that a recorder's clock may run from the timing's, as a share. A default, no source: quartz keeps to 0.01 %,
 /// a resonator of a cheap controller to 0.5 % (values from memory), its own oscillator to 2 % or 3 %.
 const MOST_CLOCK_OFF: f64 = 0.03;
@@ -40,9 +47,9 @@ const LEAST_DEVIATION: f64 = 1e-3;
 const ALIKE: [f64; 5] = [0.0, 0.4, 0.7, 0.9, 0.98];
 /// Correlation that the errors of a place may have with the speed there: a driver who is early is mostly faster too. It
 /// shifts the offset by as much of the ratio of the two scatters, however many laps there are, so that n laps tell no
-/// more than 1 / (1 / n + this squared) would. Chosen on two forward models, where the intervals then hold the truth more
-/// often than they say.
-const ENTANGLED: f64 = 0.3;
+/// more than 1 / (1 / n + this squared) would. Chosen on the second forward model, where 0.3 left every sixth truth of a
+/// list cut by its log outside.
+const ENTANGLED: f64 = 0.45;
 /// How much more the turns of a lap count than the places of its passings: a place is partly the driver's manner at it,
 /// turns are only the length of the line. A default, between what two forward models ask for.
 const TURNS_COUNT: f64 = 1.5;
@@ -86,11 +93,14 @@ pub(super) struct Window<'a> {
 }
 
 impl<'a> Window<'a> {
-    /// With at least a third of the list in the log; `None` for a list without passings.
+    /// With at least a third of the list in the log; `None` for a list of which so much fits nowhere.
     pub fn new(driven: &'a Driven, passings: &[f64]) -> Option<Self> {
-        let last = passings.len().checked_sub(1)?;
-        let part = (last as f64 * LEAST_SHARE).floor() as usize;
-        Some(Self { from: driven.first_s() - passings[last - part], to: driven.last_s() - passings[part], driven })
+        let (first, last) = (driven.first_s(), driven.last_s());
+        let least = LEAST_PASSINGS.max((passings.len() as f64 * LEAST_SHARE).ceil() as usize);
+        let fits = |part: &&[f64]| part[least - 1] - part[0] <= last - first;
+        let from = first - passings.windows(least).rfind(fits)?[0];
+        let to = last - passings.windows(least).find(fits)?[least - 1];
+        (to - from <= MOST_DRIVES * (last - first)).then_some(Self { from, to, driven })
     }
 
     /// The times of the passings at which the car drives in the log, where the first is at `start`.
@@ -163,7 +173,15 @@ pub(super) fn best_fit(places: &Places, passings: &[f64], window: Window, clock:
         let score = offset(places, &scaled, start, window)?.score;
         Some(Fit { score, first_s: start, scale })
     };
-    window.starts(COARSE_S).filter_map(fit).max_by(|a, b| a.score.total_cmp(&b.score))
+    let lap_s = median(passings.windows(2).map(|w| w[1] - w[0]))?;
+    let stride = ((lap_s / GLANCES_A_LAP / COARSE_S) as usize).max(1);
+    let starts: Vec<f64> = window.starts(COARSE_S).collect();
+    let glances = (0..starts.len()).step_by(stride).filter_map(|n| Some((n, fit(starts[n])?)));
+    let mut glances: Vec<(usize, Fit)> = glances.collect();
+    glances.sort_by(|a, b| b.1.score.total_cmp(&a.1.score));
+    let closer = &glances[..glances.len().min(BEST_GLANCES)];
+    let near = |n: &usize| closer.iter().any(|(glance, _)| n.abs_diff(*glance) < stride);
+    (0..starts.len()).filter(near).filter_map(|n| fit(starts[n])).max_by(|a, b| a.score.total_cmp(&b.score))
 }
 
 /// Log seconds in a second of the list whose first passing is at `start`, by how its passings' places move from the
@@ -348,15 +366,16 @@ fn offset(places: &Places, passings: &[f64], start: f64, window: Window) -> Opti
         return None;
     }
     let laps: Vec<f64> = times.iter().map(|&t| places.laps_at(t)).collect();
-    let variances: Vec<f64> = times.iter().map(|&t| places.variance_at(t) + LEAST_SCATTER * LEAST_SCATTER).collect();
+    let deviation = |t: &f64| (places.variance_at(*t) + LEAST_SCATTER * LEAST_SCATTER).sqrt();
+    let deviations: Vec<f64> = times.iter().map(deviation).collect();
     let (line, fractions) = around(&laps);
     // Clipped in deviations of its own place: a start from standing is far off at a wrong offset, and tells so.
-    let own: Vec<f64> = fractions.iter().zip(&variances).map(|(f, v)| f / v.sqrt()).collect();
+    let own: Vec<f64> = fractions.iter().zip(&deviations).map(|(f, d)| f / d).collect();
     let most = WINSOR * robust_deviation(&own).unwrap_or(0.0).max(LEAST_DEVIATION);
-    let clipped: Vec<f64> = own.iter().zip(&variances).map(|(z, v)| z.clamp(-most, most) * v.sqrt()).collect();
+    let errors = Errors::new(own.iter().map(|z| z.clamp(-most, most)).collect(), &deviations);
     // Errors of neighbouring passings are alike to an unknown degree: each degree is tried, and their likelihoods
     // added.
-    let likelihoods = ALIKE.map(|alike| innovations(&clipped, &variances, alike));
+    let likelihoods = ALIKE.map(|alike| errors.innovations(alike));
     let best = likelihoods.iter().copied().fold(f64::NEG_INFINITY, f64::max);
     let score = best
         + likelihoods.iter().map(|l| (l - best).exp()).sum::<f64>().ln()
@@ -364,31 +383,44 @@ fn offset(places: &Places, passings: &[f64], start: f64, window: Window) -> Opti
     Some(Offset { score, line })
 }
 
-/// Log-likelihood of errors of which each is `alike` times the one before and something new, with an unknown mean and
-/// an unknown common factor on `variances`.
-fn innovations(errors: &[f64], variances: &[f64], alike: f64) -> f64 {
-    // In deviations of its own place, so that `alike` is a correlation.
-    let z = |x: f64, i: usize| x / variances[i].sqrt();
-    let left = (1.0 - alike * alike).sqrt();
-    // Sums over what is new in each error (e) and in each mean (m).
-    let (mut ee, mut em, mut mm, mut logarithms) = (0.0, 0.0, 0.0, 0.0);
-    for i in 0..errors.len() {
-        let (e, m, deviation) = if i == 0 {
-            (z(errors[0], 0), z(1.0, 0), variances[0].sqrt())
-        } else {
-            let e = (z(errors[i], i) - alike * z(errors[i - 1], i - 1)) / left;
-            (e, (z(1.0, i) - alike * z(1.0, i - 1)) / left, variances[i].sqrt() * left)
-        };
-        ee += e * e;
-        em += e * m;
-        mm += m * m;
-        logarithms += deviation.ln();
+/// The errors of passings.
+struct Errors {
+    /// In deviations of each one's own place, so that neighbours are alike by a correlation.
+    own: Vec<f64>,
+    /// One lap in those deviations.
+    unit: Vec<f64>,
+    /// Sum of the deviations' logarithms.
+    logarithms: f64,
+    /// The least that the squares of the errors add up to.
+    floor: f64,
+}
+
+impl Errors {
+    fn new(own: Vec<f64>, deviations: &[f64]) -> Self {
+        let unit: Vec<f64> = deviations.iter().map(|d| 1.0 / d).collect();
+        let floor = unit.iter().map(|u| (LEAST_SCATTER * u).powi(2)).sum();
+        Self { own, unit, logarithms: deviations.iter().map(|d| d.ln()).sum(), floor }
     }
-    let n = errors.len() as f64;
-    let floor: f64 = variances.iter().map(|v| LEAST_SCATTER * LEAST_SCATTER / v).sum::<f64>();
-    let squares = (ee - em * em / mm.max(f64::MIN_POSITIVE)).max(0.0) + floor;
-    let degrees = 0.5 * (n - 1.0);
-    ln_gamma(degrees) - degrees * (std::f64::consts::PI * squares).ln() - logarithms - 0.5 * mm.ln()
+
+    /// Log-likelihood of errors of which each is `alike` times the one before and something new, with an unknown mean
+    /// and an unknown common factor on their variances.
+    fn innovations(&self, alike: f64) -> f64 {
+        let fresh = 1.0 - alike * alike;
+        // Sums over what is new in each error (e) and in each mean (m).
+        let (e, m) = (self.own[0], self.unit[0]);
+        let (mut ee, mut em, mut mm) = (e * e * fresh, e * m * fresh, m * m * fresh);
+        for (own, unit) in self.own.windows(2).zip(self.unit.windows(2)) {
+            let (e, m) = (own[1] - alike * own[0], unit[1] - alike * unit[0]);
+            ee += e * e;
+            em += e * m;
+            mm += m * m;
+        }
+        let n = self.own.len() as f64;
+        let squares = ((ee - em * em / mm.max(f64::MIN_POSITIVE)) / fresh).max(0.0) + self.floor;
+        let degrees = 0.5 * (n - 1.0);
+        let logarithms = self.logarithms + 0.5 * (n - 1.0) * fresh.ln();
+        ln_gamma(degrees) - degrees * (std::f64::consts::PI * squares).ln() - logarithms - 0.5 * (mm / fresh).ln()
+    }
 }
 
 /// The laps' common place, and their distances from it, -0.5 to 0.5.

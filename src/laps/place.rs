@@ -183,7 +183,7 @@ impl Places {
 
     /// Laps driven at `time`, counted from an arbitrary place; held at the ends of the log.
     pub fn laps_at(&self, time: f64) -> f64 {
-        let next = self.time.partition_point(|&t| t <= time).clamp(1, self.time.len() - 1);
+        let next = self.moments_until(time).clamp(1, self.time.len() - 1);
         let (t0, t1) = (self.time[next - 1], self.time[next]);
         let share = if t1 > t0 { ((time - t0) / (t1 - t0)).clamp(0.0, 1.0) } else { 0.0 };
         self.laps[next - 1] + (self.laps[next] - self.laps[next - 1]) * share
@@ -191,7 +191,20 @@ impl Places {
 
     /// Variance of the place at `time`, laps squared, up to a common factor.
     pub fn variance_at(&self, time: f64) -> f64 {
-        self.variance[self.time.partition_point(|&t| t <= time).min(self.time.len() - 1)]
+        self.variance[self.moments_until(time).min(self.time.len() - 1)]
+    }
+
+    /// How many moments are no later than `time`. They follow each other evenly, so that none need be searched for.
+    fn moments_until(&self, time: f64) -> usize {
+        let guess = ((time - self.time[0]) * MOMENTS_HZ) as usize;
+        let mut count = guess.saturating_add(1).min(self.time.len());
+        while count > 0 && self.time[count - 1] > time {
+            count -= 1;
+        }
+        while self.time.get(count).is_some_and(|t| *t <= time) {
+            count += 1;
+        }
+        count
     }
 
     /// Time at which `laps` are reached for the first time, after any standing before it.
