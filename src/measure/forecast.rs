@@ -7,7 +7,7 @@
 use super::heat_nodes::{AIR, AROUND, COPPER_HEATING, Coefficients, Drive, QUICK, SPEED_HEATING, State, slow_part};
 use super::heat_record::Prior;
 use super::warming::{Hypothesis, SPEED_SHARE, Shared, Warming};
-use crate::quantity::{COVERAGE_95, Estimate, Uncertain};
+use crate::quantity::{Estimate, Uncertain};
 use crate::statistics::inverse_variance;
 use crate::statistics::mixture::{self, Component, Weighted};
 
@@ -117,14 +117,6 @@ impl Warming {
             let end = self.end_of(h, scene);
             Component { weight: h.weight, mean: end.reading(&h.mean), variance: variance(h, &end.change()) }
         })
-    }
-
-    /// The same, °C, for a run that in truth stopped on the way and ended at `ended_c`: the model is as uncertain as
-    /// elsewhere, for what the stop changed.
-    pub fn driven_through(&self, scene: &Scene, ended_c: f64) -> Estimate {
-        let end = self.imagined(scene);
-        let model = MODEL_U_K.hypot(MODEL_SHARE * (end.value - ended_c));
-        Estimate::from_half_width(end.value, end.half_width().hypot(COVERAGE_95 * model))
     }
 
     /// How much hotter the imagined run `to` ends than `from`, °C.

@@ -16,7 +16,6 @@ use serde::Serialize;
 
 use super::context::RunContext;
 use super::course::Course;
-use super::forecast::Scene;
 use super::heat_record::{Load, Prior, Record, knows_air, record};
 use super::hot_part::{HotPart, Limit};
 use super::warming::Warming;
@@ -135,7 +134,7 @@ pub struct Heat {
     /// The load of the run.
     #[serde(skip)]
     pub load: Load,
-    /// At the end of a race without stops, °C: what another pinion or another cooling is set against.
+    /// At the end of a race without stops, °C; `None` where the car stopped: what another pinion or another cooling is set against.
     #[serde(skip)]
     pub unbroken_end_c: Option<Estimate>,
     /// Whether only a part of the readings is sound, so that the run's own peak is not known.
@@ -233,7 +232,8 @@ pub fn conclude(heat: &mut Heat, prior: Prior) {
         forecast(heat, &warming);
         heat.warming = Some(warming);
     }
-    heat.unbroken_end_c = if heat.course.stopped { without_stops(heat) } else { heat.race_end_c };
+    // A fitted race without the stop ends several degrees off what such cars do.
+    heat.unbroken_end_c = heat.race_end_c.filter(|_| !heat.course.stopped);
     heat.verdict = verdict(heat);
     let limit_refused = heat.limit_refused.clone().map(Why::LimitRefused);
     heat.why = Reasons::new(why(heat).into_iter().chain(limit_refused).collect());
@@ -253,13 +253,6 @@ fn forecast(heat: &mut Heat, warming: &Warming) {
     });
     let end = heat.race_end_c.filter(|_| heat.record.as_ref().is_some_and(knows_air));
     heat.cool_down_s = end.and_then(|end| warming.cool_down_s(end.value, warming.air_c(), COOLED_K));
-}
-
-/// The end of a race that is driven through, where the car stopped.
-fn without_stops(heat: &Heat) -> Option<Estimate> {
-    let (warming, Course { first_s, race_end_s, .. }) = (heat.warming.as_ref()?, heat.course);
-    let race = Scene::as_driven(heat.start_c?, warming.air_c(), race_end_s? - first_s?);
-    Some(warming.driven_through(&race, heat.race_end_c?.value))
 }
 
 fn why(heat: &Heat) -> Option<Why> {
