@@ -262,7 +262,8 @@ fn one_heat_node_in_closed_form() {
     assert!((found.value / constant - 1.0).abs() < 0.03, "{found:?}");
     let closed = settled + (air - settled) * (-500.0f64 / constant).exp();
     let forecast = warming.forecast(500.0, 0.0);
-    assert!((forecast.value - closed).abs() < 0.5, "{forecast:?} for {closed}");
+    // A second node that the run does not show is left open: half a degree more than of one node alone.
+    assert!((forecast.value - closed).abs() < 1.0 && forecast.holds(closed), "{forecast:?} for {closed}");
     // Switched off at 80 °C: 60 °C above the air fall to 60/e after one time constant.
     let off = Scene { start_c: 80.0, air_c: air, copper: 0.0, spin: 0.0, cooling: 1.0, seconds: constant };
     let cooled = warming.imagined(&off);

@@ -39,7 +39,7 @@ pub(super) fn figures(run: &StoredRun) -> BTreeMap<String, StoredEstimate> {
         ("used_mah_per_lap", exact(battery.mah_per_lap)),
         ("race_end_used_mah", battery.race_end_used_mah),
         ("top_speed_m_s", power.top_speed_range_m_s.or(exact(power.top_speed_m_s))),
-        ("top_rpm", exact(power.top_rpm)),
+        ("top_rpm", exact(power.gripping_rpm)),
         ("mean_w", exact(power.mean_w)),
         ("peak_w", exact(power.peak_w)),
         ("coast_m_s2", power.coast_m_s2),

@@ -249,6 +249,8 @@ pub struct StoredBattery {
 pub struct StoredPower {
     /// Highest motor revs, turns a minute.
     pub top_rpm: Option<f64>,
+    /// The same with grip; `None` in a review from before it was told.
+    pub gripping_rpm: Option<f64>,
     /// The car's top speed, m/s.
     pub top_speed_m_s: Option<f64>,
     /// The same with its interval.
