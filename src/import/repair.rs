@@ -256,11 +256,9 @@ pub fn take_amounts(revs: &mut [f64]) -> TakenOut {
         let until = revs[from..].iter().position(|v| *v >= 0.0).map_or(revs.len(), |rows| from + rows);
         let turns = || revs[from..until].iter().filter(|v| **v < 0.0);
         if all || turns().count() >= OFTEN {
-            for row in from..until {
-                if revs[row] < 0.0 {
-                    revs[row] = -revs[row];
-                    backwards.add(row);
-                }
+            for (row, rpm) in revs[from..until].iter_mut().enumerate().filter(|(_, rpm)| **rpm < 0.0) {
+                *rpm = -*rpm;
+                backwards.add(from + row);
             }
         }
         from = until + 1;

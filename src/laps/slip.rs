@@ -180,7 +180,7 @@ impl Course<'_> {
         let mut best = 0.0;
         let mut from = vec![[GRIPS as u8; SPEEDS + 1]; count];
         let (mut drove_s, mut idled_s, mut stood_s) = (f64::NEG_INFINITY, f64::NEG_INFINITY, f64::NEG_INFINITY);
-        for n in 1..count {
+        for (n, from) in from.iter_mut().enumerate().skip(1) {
             let now = self.moments.time[n];
             if self.moments.drives(n) {
                 drove_s = now
@@ -191,7 +191,7 @@ impl Course<'_> {
                 stood_s = now;
             }
             let step = self.step(n, now - drove_s <= BACK_S, now - idled_s <= UNLOCK_S, now - stood_s < GETTING_OFF_S);
-            let mut next = Reached { costs: vec![f64::INFINITY; SPEEDS + 1], from: &mut from[n], grid, fall };
+            let mut next = Reached { costs: vec![f64::INFINITY; SPEEDS + 1], from, grid, fall };
             for state in (0..=SPEEDS).filter(|&s| costs[s] < best + HOPELESS) {
                 next.leave(state, costs[state], &step);
             }
