@@ -3,7 +3,7 @@
 use super::columns::ColumnUse;
 use super::names;
 use super::remarks::Remark;
-use super::shapes::{ValueRange, all_whole, voltage_unit};
+use super::shapes::{ValueRange, all_whole, current_unit, voltage_unit};
 use super::units::{Quantity, Unit};
 use super::vocabulary::Meaning;
 use crate::log::Channel;
@@ -19,10 +19,6 @@ const LOWEST_RPM: f64 = 150.0;
 const SLOW_RPM: f64 = 2_500.0;
 /// No track car is faster, m/s: 162 km/h (common practice, no source).
 const FASTEST_M_S: f64 = 45.0;
-/// A peak up to this is in amperes (common practice, no source).
-const HIGHEST_A: f64 = 250.0;
-/// A usual peak of a run, A (common practice, no source).
-const USUAL_PEAK_A: f64 = 60.0;
 /// Kelvin at the start of a run: from a freezing day to a motor too hot to touch.
 const START_KELVIN: std::ops::Range<f64> = 250.0..420.0;
 /// No motor of a run is hotter, K.
@@ -111,14 +107,6 @@ impl Written<'_> {
     }
 }
 
-/// The unit of a current with the peak `high`: amperes stay as they are, which is `None`; a higher one is in the unit that
-/// brings it nearest to a usual peak.
-pub(super) fn current_unit(high: f64) -> Option<Unit> {
-    let distance = |unit: &Unit| (high * unit.scale / USUAL_PEAK_A).ln().abs();
-    let units = ["da", "ca", "ma"].into_iter().filter_map(Unit::named).filter(|_| high > HIGHEST_A);
-    units.min_by(|a, b| distance(a).total_cmp(&distance(b)))
-}
-
 /// The unit of temperatures that start at `coolest` and reach `hottest`, in air of `ambient_c`, °C, where it is known.
 fn temperature_unit(coolest: f64, hottest: f64, ambient_c: Option<f64>) -> &'static str {
     let is_kelvin = coolest > START_KELVIN.start
@@ -156,15 +144,6 @@ fn share_unit(low: f64, high: f64) -> &'static str {
 mod tests {
     use super::*;
     use rstest::rstest;
-
-    #[rstest]
-    #[case(180.0, None)]
-    #[case(640.0, Some("da"))]
-    #[case(6_400.0, Some("ca"))]
-    #[case(64_000.0, Some("ma"))]
-    fn currents(#[case] high: f64, #[case] unit: Option<&str>) {
-        assert_eq!(current_unit(high).map(|u| u.name), unit);
-    }
 
     #[rstest]
     #[case(25.0, 90.0, None, "degc")]

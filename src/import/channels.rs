@@ -85,7 +85,8 @@ impl Channels {
         }
         for column_use in uses.iter().zip(&cell_units).filter(|(u, cells)| u.unit.or(**cells).is_none()).map(|(u, _)| u)
         {
-            speeds::settle_unit(column_use, &mut all, hints.rollout_mm);
+            let said = speeds::settle_unit(column_use, &mut all.channels, &mut all.sources, hints.rollout_mm);
+            all.notices.extend(said);
         }
         all.channels.sort_by_key(|c| c.0);
         all

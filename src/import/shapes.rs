@@ -3,7 +3,6 @@
 use std::cell::OnceCell;
 
 use super::body::Body;
-use super::channel_unit::current_unit;
 use super::column::{Column, Kind};
 use super::repair::{self, is_mark};
 use super::units::Unit;
@@ -23,6 +22,10 @@ const END_SHARE: f64 = 0.05;
 const LEAST_SAG: f64 = 0.005;
 /// Share of the rows in which a throttle is full at least, where it is written as 0 to 100 %.
 const FULL_THROTTLE_SHARE: f64 = 0.01;
+/// A peak up to this is in amperes (common practice, no source).
+const HIGHEST_A: f64 = 250.0;
+/// A usual peak of a run, A (common practice, no source).
+const USUAL_PEAK_A: f64 = 60.0;
 
 /// The bulk of a column's values, as written.
 pub struct ValueRange {
@@ -230,6 +233,14 @@ pub fn voltage_unit(values: &ValueRange, cells: Option<f64>) -> Option<Unit> {
         .or_else(|| find(&|volts| volts.low >= LOWEST_V && HIGHEST_V.contains(&volts.high)))
 }
 
+/// The unit of a current with the peak `high`: amperes stay as they are, which is `None`; a higher one is in the unit that
+/// brings it nearest to a usual peak.
+pub fn current_unit(high: f64) -> Option<Unit> {
+    let distance = |unit: &Unit| (high * unit.scale / USUAL_PEAK_A).ln().abs();
+    let units = ["da", "ca", "ma"].into_iter().filter_map(Unit::named).filter(|_| high > HIGHEST_A);
+    units.min_by(|a, b| distance(a).total_cmp(&distance(b)))
+}
+
 /// Whether all readings are whole numbers.
 pub fn all_whole(values: &[f64]) -> bool {
     values.iter().filter(|v| v.is_finite()).all(|v| v.fract() == 0.0)
@@ -239,6 +250,15 @@ pub fn all_whole(values: &[f64]) -> bool {
 mod tests {
     use super::*;
     use rstest::rstest;
+
+    #[rstest]
+    #[case(180.0, None)]
+    #[case(640.0, Some("da"))]
+    #[case(6_400.0, Some("ca"))]
+    #[case(64_000.0, Some("ma"))]
+    fn currents(#[case] high: f64, #[case] unit: Option<&str>) {
+        assert_eq!(current_unit(high).map(|u| u.name), unit);
+    }
 
     #[rstest]
     #[case(6.2, 8.4, false, None, "v")]

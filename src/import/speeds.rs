@@ -4,11 +4,11 @@
 //! miles an hour. Where gears, tyre or revs are not known, nothing tells it, and a speed in the wrong unit is worse than
 //! none.
 
-use super::channels::Channels;
 use super::columns::ColumnUse;
 use super::remarks::Remark;
 use super::units::Unit;
-use crate::log::Channel;
+use crate::log::{Channel, ChannelSource};
+use crate::notice::Notice;
 use crate::statistics::quantiles::{median, quantile};
 
 /// Units in which speeds are written.
@@ -23,27 +23,31 @@ const HIGHEST: f64 = 0.999;
 /// Milliseconds in a minute: a metre a second over a turn a minute, in mm a turn.
 const MM_A_TURN: f64 = 60_000.0;
 
-/// Settles the unit of the speed in `column`, which names none, or takes the channel out where it cannot be told.
-/// `rollout_mm` is the travel for a motor turn by the sheet.
-pub(super) fn settle_unit(column: &ColumnUse, all: &mut Channels, rollout_mm: Option<f64>) {
-    let Some(place) = all.sources.iter().position(|s| s.column == column.name && is_speed(s.channel)) else { return };
-    let channel = all.sources[place].channel;
+/// Settles the unit of the speed in `column`, which names none, or takes its channel and source out where it cannot be
+/// told, and says so. `rollout_mm` is the travel for a motor turn by the sheet.
+pub fn settle_unit(
+    column: &ColumnUse,
+    channels: &mut Vec<(Channel, Vec<f64>)>,
+    sources: &mut Vec<ChannelSource>,
+    rollout_mm: Option<f64>,
+) -> Option<Notice> {
+    let place = sources.iter().position(|s| s.column == column.name && is_speed(s.channel))?;
+    let channel = sources[place].channel;
     // Metres a second in the unit that the values were taken for.
-    let guessed = all.sources[place].scale.map_or(1.0, |scale| scale.abs() / column.scale);
-    let Some(unit) = rollout_mm.and_then(|rollout_mm| told(all, channel, guessed, rollout_mm)) else {
-        all.sources.remove(place);
-        all.channels.retain(|(c, _)| *c != channel);
-        all.notices.push(Remark::SpeedWithoutUnit { column: &column.name, channel }.notice());
-        return;
+    let guessed = sources[place].scale.map_or(1.0, |scale| scale.abs() / column.scale);
+    let Some(unit) = rollout_mm.and_then(|rollout_mm| told(channels, channel, guessed, rollout_mm)) else {
+        sources.remove(place);
+        channels.retain(|(c, _)| *c != channel);
+        return Some(Remark::SpeedWithoutUnit { column: &column.name, channel }.notice());
     };
-    all.notices.push(Remark::UnitFromRevs { column: &column.name, unit: unit.label() }.notice());
     let factor = unit.scale / guessed;
-    all.channels.iter_mut().filter(|(c, _)| *c == channel).for_each(|(_, values)| {
+    channels.iter_mut().filter(|(c, _)| *c == channel).for_each(|(_, values)| {
         values.iter_mut().for_each(|v| *v *= factor);
     });
-    let source = &mut all.sources[place];
+    let source = &mut sources[place];
     source.unit = unit.label().to_owned();
     source.scale = source.scale.map(|scale| scale * factor);
+    Some(Remark::UnitFromRevs { column: &column.name, unit: unit.label() }.notice())
 }
 
 fn is_speed(channel: Channel) -> bool {
@@ -52,8 +56,8 @@ fn is_speed(channel: Channel) -> bool {
 
 /// The unit that brings the travel for a turn near `rollout_mm`, where the values were taken for a unit of
 /// `guessed` metres a second.
-fn told(all: &Channels, channel: Channel, guessed: f64, rollout_mm: f64) -> Option<Unit> {
-    let values = |of: Channel| all.channels.iter().find(|(c, _)| *c == of).map(|(_, values)| values);
+fn told(channels: &[(Channel, Vec<f64>)], channel: Channel, guessed: f64, rollout_mm: f64) -> Option<Unit> {
+    let values = |of: Channel| channels.iter().find(|(c, _)| *c == of).map(|(_, values)| values);
     let (speed, revs) = values(channel).zip(values(Channel::Rpm))?;
     let brisk = BRISK * quantile(revs.iter().copied().filter(|r| r.is_finite()), HIGHEST)?;
     let moving = |(speed, revs): &(&f64, &f64)| **revs > brisk && **speed > 0.0;

@@ -8,11 +8,12 @@
 //! Wrong where the lag changes within a run: the thirds of the run must agree on it, or it is not believed.
 
 use crate::statistics::quantiles::{median, quantile, robust_deviation};
+use crate::statistics::second_differences::second_differences;
 
 /// Below this speed a car stands or is pushed, m/s. Common practice, no source.
 pub const MOVING_M_S: f64 = 0.5;
 /// Share of the highest revs above which the wheels turn briskly. Common practice, no source.
-pub const BRISK: f64 = 0.2;
+const BRISK: f64 = 0.2;
 /// Share of brisk revs at which wheels still turn.
 const STILL_TURNING: f64 = 0.5;
 /// Quantile of the revs that counts as the highest: a few wild cells above it do not matter.
@@ -67,12 +68,14 @@ pub struct Wheels<'a> {
     pub time: &'a [f64],
     /// Revs, turns a minute.
     pub rpm: &'a [f64],
+    /// Revs above which the wheels turn briskly.
+    brisk: f64,
 }
 
-impl Wheels<'_> {
-    /// Revs above which the wheels turn briskly.
-    pub fn brisk(&self) -> f64 {
-        BRISK * quantile(self.rpm.iter().copied(), HIGHEST).unwrap_or(0.0)
+impl<'a> Wheels<'a> {
+    /// What the wheels did in rows of `time` and `rpm`.
+    pub fn new(time: &'a [f64], rpm: &'a [f64]) -> Self {
+        Self { time, rpm, brisk: BRISK * quantile(rpm.iter().copied(), HIGHEST).unwrap_or(0.0) }
     }
 
     /// Revs at a time, in a straight line between rows; `None` outside the log.
@@ -152,7 +155,7 @@ impl Fixes {
     fn step_of_bends(&self) -> Option<f64> {
         let apart = (BENDS_S / self.step_s).round().max(1.0) as usize;
         let speed: Vec<f64> = self.speed.iter().step_by(apart).copied().collect();
-        let bends: Vec<f64> = speed.windows(3).map(|w| (w[0] - 2.0 * w[1] + w[2]).abs()).collect();
+        let bends: Vec<f64> = second_differences(&speed).into_iter().map(f64::abs).collect();
         let moves = self.speed.windows(2).map(|w| (w[1] - w[0]).abs()).filter(|d| *d > LEAST_DIGIT);
         // Rounding to a step bends a line by up to two steps.
         let rounding = quantile(moves, 0.02).unwrap_or(0.0).max(median(bends.iter().copied())?);
@@ -193,9 +196,8 @@ impl Fixes {
 
     /// Logarithms of ground speed over revs while car and wheels move briskly, with the number of the fix.
     pub fn ratios<'a>(&'a self, wheels: Wheels<'a>, lag_s: f64) -> impl Iterator<Item = (usize, f64)> + 'a {
-        let brisk = wheels.brisk();
         (0..self.at.len()).filter(|&n| self.speed[n] > MOVING_M_S).filter_map(move |n| {
-            let rpm = wheels.at(self.at[n] - lag_s).filter(|rpm| *rpm > brisk)?;
+            let rpm = wheels.at(self.at[n] - lag_s).filter(|rpm| *rpm > wheels.brisk)?;
             Some((n, (self.speed[n] / rpm).ln()))
         })
     }
@@ -281,7 +283,7 @@ impl Fixes {
 /// Marks as unknown the zeros that stand between speeds while the wheels turn on, with the lines that lead to them: a car
 /// does not stop and go on within a moment.
 fn forget_zeros(wheels: Wheels, speed: &[f64], known: &mut [bool]) {
-    let turning = wheels.brisk() * STILL_TURNING;
+    let turning = wheels.brisk * STILL_TURNING;
     let mut row = 0;
     while row < speed.len() {
         let from = row;
@@ -367,8 +369,7 @@ fn is_stuck(wheels: Wheels, speed: f64, (from, to): (usize, usize), held: usize)
 
 /// How often, and for what share of the rows in which the wheels turn briskly, the speed is not known.
 fn lost(wheels: Wheels, known: &[bool]) -> Lost {
-    let brisk = wheels.brisk();
-    let turning: Vec<usize> = (0..known.len()).filter(|&n| wheels.rpm[n] > brisk).collect();
+    let turning: Vec<usize> = (0..known.len()).filter(|&n| wheels.rpm[n] > wheels.brisk).collect();
     let missing = turning.iter().filter(|&&n| !known[n]).count();
     let begins = |n: &&usize| !known[**n] && (**n == 0 || known[**n - 1]);
     Lost { times: turning.iter().filter(begins).count(), share: missing as f64 / turning.len().max(1) as f64 }

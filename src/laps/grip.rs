@@ -16,7 +16,8 @@
 
 use super::odometer::Odometer;
 use super::slip;
-use crate::statistics::quantiles::{median, quantile, robust_deviation};
+use crate::statistics::quantiles::{median, quantile};
+use crate::statistics::second_differences::{noise_of, second_differences};
 
 /// Time over which a rate of the revs is taken, s.
 const RATE_WINDOW_S: f64 = 0.1;
@@ -46,8 +47,6 @@ const STANDING: f64 = 0.02;
 const GETTING_OFF_S: f64 = 1.5;
 /// A rise from standing is the car's own up to this many times the limit. Common practice, no source.
 const START_HEADROOM: f64 = 1.5;
-/// Variance of the second differences of independent noise, in variances of the noise: 1 + 4 + 1.
-const SECOND_DIFFERENCES: f64 = 6.0;
 
 /// The odometer of the car whose wheels turn as `wheels` counts: where they turn faster or slower than it by its ground
 /// speed, where the log has one, else by what grip allows.
@@ -207,8 +206,7 @@ pub fn noise_hides(wheels: &Odometer) -> bool {
         return false;
     }
     let usual = limit(time, revs, 1.0) / HEADROOM;
-    let second: Vec<f64> = revs.windows(3).map(|w| w[0] - 2.0 * w[1] + w[2]).collect();
-    let noise = robust_deviation(&second).unwrap_or(0.0) / SECOND_DIFFERENCES.sqrt();
+    let noise = noise_of(&second_differences(revs)).unwrap_or(0.0);
     // A rate is the difference of two rows: its noise is √2 of a row's.
     2f64.sqrt() * noise / RATE_WINDOW_S > usual / 2.0
 }

@@ -13,6 +13,7 @@
 
 use super::fixes::{Fixes, Lag, Lost, MOVING_M_S, Wheels};
 use crate::statistics::quantiles::{median, quantile, robust_deviation};
+use crate::statistics::second_differences::noise_of;
 
 /// Seconds in a minute: revs are in turns a minute.
 const MINUTE_S: f64 = 60.0;
@@ -61,8 +62,6 @@ const INDEPENDENT_S: f64 = 0.1;
 const TOGETHER: f64 = 0.12;
 /// Fewest rows without a speed that are worth a word, as a share.
 const LEAST_LOST: f64 = 0.005;
-/// Variance of the second differences of independent noise, in variances of the noise: 1 + 4 + 1.
-const SECOND_DIFFERENCES: f64 = 6.0;
 
 /// What is wrong with a ground-speed channel by its own evidence.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -292,7 +291,7 @@ fn noise_m_s(fixes: &Fixes, wheels: Wheels) -> f64 {
     let moving = |n: &usize| [0, apart, 2 * apart].iter().all(|k| fixes.speed[n + k] > MOVING_M_S);
     let bend = |n: usize| fixes.speed[n] - 2.0 * fixes.speed[n + apart] + fixes.speed[n + 2 * apart];
     let second: Vec<f64> = (0..fixes.speed.len().saturating_sub(2 * apart)).filter(moving).map(bend).collect();
-    let by_fixes = robust_deviation(&second).unwrap_or(f64::INFINITY) / SECOND_DIFFERENCES.sqrt();
+    let by_fixes = noise_of(&second).unwrap_or(f64::INFINITY);
     let ratios: Vec<(usize, f64)> = fixes.ratios(wheels, 0.0).collect();
     let scatter = robust_deviation(&ratios.iter().map(|r| r.1).collect::<Vec<f64>>());
     let usual_speed = median(ratios.iter().map(|r| fixes.speed[r.0]));
@@ -333,7 +332,7 @@ mod tests {
     fn of(rows: &(Vec<f64>, Vec<f64>), ground: impl Fn(f64) -> f64) -> GroundReading {
         let (time, rpm) = rows;
         let ground: Vec<f64> = time.iter().map(|&t| (ground(t) * 100.0).round() / 100.0).collect();
-        read(Wheels { time, rpm }, &ground, &[], Some(TRAVEL_MM))
+        read(Wheels::new(time, rpm), &ground, &[], Some(TRAVEL_MM))
     }
 
     #[test]
@@ -348,7 +347,7 @@ mod tests {
     fn a_sheet_of_another_gearing_gives_way_to_the_run() {
         let (time, rpm) = driven(gripping);
         let ground: Vec<f64> = time.iter().map(|&t| speed(t)).collect();
-        let reading = read(Wheels { time: &time, rpm: &rpm }, &ground, &[], Some(1.08 * TRAVEL_MM));
+        let reading = read(Wheels::new(&time, &rpm), &ground, &[], Some(1.08 * TRAVEL_MM));
         let off = reading.ground.unwrap().scale.m_s_per_rpm / (TRAVEL_MM / 60_000.0) - 1.0;
         assert!(off.abs() < 0.015, "{off}");
     }

@@ -57,7 +57,7 @@ impl Odometer {
     pub fn with_ground(self, log: &Log, travel_mm: Option<f64>) -> Self {
         let Some((speed, rpm)) = log.channel(Channel::GroundSpeed).zip(log.channel(Channel::Rpm)) else { return self };
         let kept: Vec<f64> = speed.iter().zip(rpm).filter(|(_, rpm)| rpm.is_finite()).map(|(v, _)| *v).collect();
-        let wheels = Wheels { time: &self.time, rpm: &self.rpm };
+        let wheels = Wheels::new(&self.time, &self.rpm);
         let ground = Arc::new(ground::read(wheels, &kept, &self.driving, travel_mm));
         Self { ground: Some(ground), ..self }
     }

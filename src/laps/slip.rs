@@ -13,7 +13,8 @@
 //! Wrong where the law is, and for wheels that are off the ground longer than a spin.
 
 use super::pull::{Law, Moments, Pull};
-use crate::statistics::quantiles::{median, robust_deviation};
+use crate::statistics::quantiles::median;
+use crate::statistics::second_differences::{noise_of, second_differences};
 
 /// Time between moments, s; every row where rows are farther apart.
 const APART_S: f64 = 0.05;
@@ -64,8 +65,6 @@ const OWN: f64 = 0.12;
 const AROUND_S: f64 = 0.25;
 /// How often law and course are found in turn.
 const ROUNDS: usize = 2;
-/// Variance of the second differences of independent noise, in variances of the noise: 1 + 4 + 1.
-const SECOND_DIFFERENCES: f64 = 6.0;
 
 /// The car's revs.
 #[derive(Debug, Clone)]
@@ -97,8 +96,7 @@ fn noise(time: &[f64], revs: &[f64]) -> f64 {
     if median(time.windows(2).map(|w| w[1] - w[0])).is_none_or(|step| step > APART_S * 1.01) {
         return 0.0;
     }
-    let second: Vec<f64> = revs.windows(3).map(|w| w[0] - 2.0 * w[1] + w[2]).collect();
-    robust_deviation(&second).unwrap_or(0.0) / SECOND_DIFFERENCES.sqrt()
+    noise_of(&second_differences(revs)).unwrap_or(0.0)
 }
 
 /// Whether the tyres grip at each moment and around it.
@@ -175,7 +173,7 @@ impl Course<'_> {
         let count = self.moments.revs.len();
         let fall = (HEADROOM * self.law.fall).min(BRAKES * self.law.rise);
         let grid = self.moments.top * 1.1 / (SPEEDS - 1) as f64;
-        let mut costs = vec![f64::INFINITY; SPEEDS + 1];
+        let (mut costs, mut reached) = ([f64::INFINITY; SPEEDS + 1], [f64::INFINITY; SPEEDS + 1]);
         costs[GRIPS] = 0.0;
         let mut best = 0.0;
         let mut from = vec![[GRIPS as u8; SPEEDS + 1]; count];
@@ -191,11 +189,12 @@ impl Course<'_> {
                 stood_s = now;
             }
             let step = self.step(n, now - drove_s <= BACK_S, now - idled_s <= UNLOCK_S, now - stood_s < GETTING_OFF_S);
-            let mut next = Reached { costs: vec![f64::INFINITY; SPEEDS + 1], from, grid, fall };
+            reached.fill(f64::INFINITY);
+            let mut next = Reached { costs: &mut reached, from, grid, fall };
             for state in (0..=SPEEDS).filter(|&s| costs[s] < best + HOPELESS) {
                 next.leave(state, costs[state], &step);
             }
-            costs = next.costs;
+            std::mem::swap(&mut costs, &mut reached);
             best = costs.iter().copied().fold(f64::INFINITY, f64::min);
         }
         self.traced(&costs, &from, grid)
@@ -253,7 +252,7 @@ impl Course<'_> {
 
 /// The costs of the states of a moment, and from where each is reached at that cost.
 struct Reached<'a> {
-    costs: Vec<f64>,
+    costs: &'a mut [f64; SPEEDS + 1],
     from: &'a mut [u8; SPEEDS + 1],
     grid: f64,
     /// Fastest fall of the car's revs, turns a minute each second.
@@ -283,7 +282,7 @@ impl Reached<'_> {
             let (slowest, fastest) = self.under_lock(car, step);
             let range = (slowest - reach).max((1.0 + LOCKED) * after)..fastest + reach;
             self.reach_speeds(range, state, |to| {
-                cost + begins(was, step) + off((to - to.clamp(slowest, fastest)).abs(), was, step)
+                cost + begins(was, step) + off(to - to.clamp(slowest, fastest), was, step)
             });
         }
     }
@@ -310,11 +309,10 @@ impl Reached<'_> {
     }
 
     fn reach_speeds(&mut self, range: std::ops::Range<f64>, state: usize, cost: impl Fn(f64) -> f64) {
-        let (first, last) = ((range.start / self.grid).ceil().max(0.0), (range.end / self.grid).floor());
-        for to in first as usize..=(last.min((SPEEDS - 1) as f64).max(-1.0) + 1.0) as usize {
-            if to as f64 <= last && to < SPEEDS {
-                self.reach(to, state, cost(to as f64 * self.grid));
-            }
+        let first = (range.start / self.grid).ceil().max(0.0) as usize;
+        let past = ((range.end / self.grid).floor() + 1.0).clamp(0.0, SPEEDS as f64) as usize;
+        for to in first..past {
+            self.reach(to, state, cost(to as f64 * self.grid));
         }
     }
 

@@ -11,16 +11,17 @@
 //! Wrong where the car slides sideways: a ground speed has the slide in it, the wheels have not.
 
 use crate::laps::ground::{Ground, ScaleFrom};
+use crate::statistics::above::{Above, above};
 use crate::statistics::quantiles::median;
 
 /// Slip from which wheels count as spinning.
-const SPINNING: f64 = 0.20;
+pub const SPINNING: f64 = 0.20;
 /// Shortest stretch, s.
-const SHORTEST_S: f64 = 0.1;
+pub const SHORTEST_S: f64 = 0.1;
 /// Slack when times of rows are compared with it, s: rows carry their times to the millisecond.
 const TIME_SLACK_S: f64 = 1e-9;
 /// Speed from which a stretch counts, m/s.
-const MOVING_M_S: f64 = 1.0;
+pub const MOVING_M_S: f64 = 1.0;
 /// Standard deviations that the mean slip must be above the bound. A default: slip at the bound is told in five of six.
 const SURE: f64 = 1.0;
 /// Revs that stay for so many rows are held.
@@ -78,30 +79,15 @@ impl Rows<'_> {
     pub fn stretches(&self) -> Vec<Stretch> {
         let slip: Vec<f64> = (0..self.time.len()).map(|n| self.slip(n)).collect();
         let held = self.revs_are_held();
-        let crossing = |n: usize| {
-            let (before, now) = (slip[n - 1], slip[n]);
-            let share = ((SPINNING - before) / (now - before)).clamp(0.0, 1.0);
-            self.time[n - 1] + share * (self.time[n] - self.time[n - 1])
+        let stretch = |Above { rows, from, until }| {
+            let start_s = from.filter(|_| !held).unwrap_or(self.time[rows.start]);
+            let end_s = until.filter(|_| !held).unwrap_or(self.time[rows.end - 1]);
+            let counts =
+                end_s - start_s >= SHORTEST_S - TIME_SLACK_S && self.is_sure(&slip, rows.clone(), end_s - start_s);
+            let peak_slip = slip[rows].iter().copied().fold(0.0, f64::max);
+            counts.then_some(Stretch { start_s, end_s, peak_slip })
         };
-        let mut found = Vec::new();
-        let mut row = 0;
-        while row < slip.len() {
-            let from = row;
-            while row < slip.len() && slip[row] > SPINNING {
-                row += 1;
-            }
-            if row == from {
-                row += 1;
-                continue;
-            }
-            let start_s = if held || from == 0 { self.time[from] } else { crossing(from) };
-            let end_s = if held || row == slip.len() { self.time[row - 1] } else { crossing(row) };
-            if end_s - start_s >= SHORTEST_S - TIME_SLACK_S && self.is_sure(&slip, from..row, end_s - start_s) {
-                let peak_slip = slip[from..row].iter().copied().fold(0.0, f64::max);
-                found.push(Stretch { start_s, end_s, peak_slip });
-            }
-        }
-        found
+        above(self.time, &slip, SPINNING).into_iter().filter_map(stretch).collect()
     }
 
     /// Whether the mean slip of some rows, which last so many seconds, is above the bound by more than its doubt.

@@ -5,10 +5,10 @@
 //! ends where slip crosses 0.20 (in a straight line between rows).
 //!
 //! The wheel speed comes from the motor's revs. The car's speed comes from the ground-speed channel where the log has
-//! one ([`super::slip_over_ground`]); else from the revs too, by what the motor pulls or by what grip allows ([`crate::laps::grip`]): if
-//! the wheels gain speed that the motor's pull cannot have given the car, or faster than they usually do, they are spinning.
-//! Wheels that lock under braking are not spinning. A spin counts where its slip is above the bound by more than the car's
-//! speed is in doubt.
+//! one ([`super::slip_over_ground`]); else from the revs too, by what the motor pulls or by what grip allows
+//! ([`crate::laps::grip`]): if the wheels gain speed that the motor's pull cannot have given the car, or faster than they
+//! usually do, they are spinning. Wheels that lock under braking are not spinning. A spin counts where its slip is above
+//! the bound by more than the car's speed is in doubt.
 //!
 //! Without a ground speed it is wrong where the wheels spin for most of the time in which the motor drives; without volts
 //! and amperes, where they spin for more than a tenth of the time in which the car gains speed, and where slip grows so
@@ -20,25 +20,21 @@ use schemars::JsonSchema;
 use serde::Serialize;
 
 use super::context::RunContext;
-use super::slip_over_ground::{Rows, Stretch};
+use super::slip_over_ground::{MOVING_M_S, Rows, SHORTEST_S, SPINNING, Stretch};
 use crate::evidence::{self, Subject};
 use crate::laps::ground::Ground;
 use crate::laps::odometer::Odometer;
 use crate::laps::{Lap, grip};
 use crate::log::Channel;
 use crate::reason::Reasons;
+use crate::statistics::above::{Above, above};
 
-/// Slip from which wheels count as spinning.
-pub const SPINNING: f64 = 0.20;
 /// Slip of driven tyres that grip, on average where a spin begins and ends. The car is drawn from there, so that this is
 /// missing from the slip in between. Common practice, no source; full-size tyres grip best at 0.1 to 0.2.
 const DRIVE_SLIP: f64 = 0.01;
 /// Slip from which wheels count as spinning where the car's speed is drawn from the revs.
 const SPINNING_BY_REVS: f64 = SPINNING - DRIVE_SLIP;
-/// Shortest event, s.
-const SHORTEST_S: f64 = 0.1;
-/// Car speed from which an event counts, m/s; without a known travel for a turn, this share of the highest revs.
-const MOVING_M_S: f64 = 1.0;
+/// Without a known travel for a turn an event counts from this share of the highest revs.
 const MOVING_SHARE: f64 = 0.05;
 /// Standard uncertainties of the slip by which a spin must be above the bound. A default: one in six by chance, and few slips
 /// end just below it.
@@ -182,43 +178,21 @@ fn spins_over_ground(wheels: &Odometer, car: &Odometer, ground: &Ground) -> Vec<
     Rows { time, wheels: revs, car, ground }.stretches().into_iter().map(event).collect()
 }
 
-/// A spin that has not ended yet.
-struct Spinning {
-    start_s: f64,
-    peak_slip: f64,
-    /// The wheels' revs at it, turns a minute.
-    peak_wheel: f64,
-}
-
 /// Stretches in which the wheels turn faster than the car by the slip that counts, while the car turns them by
 /// `moving_rpm` or more.
 fn spins(wheels: &Odometer, car: &Odometer, moving_rpm: f64) -> Vec<Event> {
-    let limit = SPINNING_BY_REVS;
     let ((time, wheel), (_, revs)) = (wheels.rows(), car.rows());
     let slip = |n: usize| if wheel[n] > 0.0 && revs[n] >= moving_rpm { (wheel[n] - revs[n]) / wheel[n] } else { 0.0 };
-    let mut events = Vec::new();
-    let mut spinning: Option<Spinning> = None;
-    for n in 1..time.len() {
-        let (before, now) = (slip(n - 1), slip(n));
-        let crossing = || time[n - 1] + (time[n] - time[n - 1]) * ((limit - before) / (now - before)).clamp(0.0, 1.0);
-        if before <= limit && now > limit {
-            spinning = Some(Spinning { start_s: crossing(), peak_slip: now, peak_wheel: wheel[n] });
-        } else if before > limit && now <= limit {
-            let ended = spinning.take().map(|spin| (spin, crossing()));
-            let counts = |spin: &Spinning, end_s: f64| {
-                let seconds = end_s - spin.start_s;
-                let doubt = car.doubt_within(seconds).unwrap_or(0.0) / spin.peak_wheel;
-                seconds >= SHORTEST_S && spin.peak_slip > limit + DOUBTS * doubt
-            };
-            if let Some((spin, end_s)) = ended.filter(|(spin, end_s)| counts(spin, *end_s)) {
-                let Spinning { start_s, peak_slip, .. } = spin;
-                events.push(Event { start_s, end_s, lap: None, lap_fraction: None, peak_slip });
-            }
-        } else if let Some(spin) = spinning.as_mut().filter(|spin| now > spin.peak_slip) {
-            (spin.peak_slip, spin.peak_wheel) = (now, wheel[n]);
-        }
-    }
-    events
+    let slip: Vec<f64> = (0..time.len()).map(slip).collect();
+    // A spin that the log cuts counts for nothing: how long it lasted is not known.
+    let spin = |Above { rows, from, until }| {
+        let (start_s, end_s) = from.zip(until)?;
+        let peak = rows.reduce(|peak, n| if slip[n] > slip[peak] { n } else { peak })?;
+        let doubt = car.doubt_within(end_s - start_s).unwrap_or(0.0) / wheel[peak];
+        let counts = end_s - start_s >= SHORTEST_S && slip[peak] > SPINNING_BY_REVS + DOUBTS * doubt;
+        counts.then_some(Event { start_s, end_s, lap: None, lap_fraction: None, peak_slip: slip[peak] })
+    };
+    above(time, &slip, SPINNING_BY_REVS).into_iter().filter_map(spin).collect()
 }
 
 #[cfg(test)]

@@ -3,6 +3,7 @@
 //! Each file opens with the formula, its source and what it assumes. Values with their uncertainty are the types of
 //! [`crate::quantity`].
 
+pub mod above;
 pub mod budget;
 pub mod coverage;
 pub mod integral;
@@ -16,5 +17,6 @@ pub mod mixture;
 pub mod parabola;
 pub mod quantiles;
 pub mod random_effects;
+pub mod second_differences;
 pub mod straight_line;
 pub mod theil_sen;
