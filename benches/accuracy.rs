@@ -5,10 +5,12 @@
 mod driven;
 #[path = "../tests/nodes/mod.rs"]
 mod nodes;
+mod table;
 
 use driven::scores::{self, Against, RATES, SEEDS, share};
 use runtrue::statistics::quantiles::quantile;
 use runtrue::weekend::trends::{Cause, Verdict};
+use table::{percent, row};
 
 fn main() {
     println!("| what | promised | reached |\n| --- | --- | --- |");
@@ -20,14 +22,6 @@ fn main() {
     speeds();
     changes();
     trends();
-}
-
-fn row(what: &str, promised: &str, reached: String) {
-    println!("| {what} | {promised} | {reached} |");
-}
-
-fn percent(share: f64) -> String {
-    format!("{:.1} %", 100.0 * share)
 }
 
 fn largest(values: impl Iterator<Item = f64>) -> f64 {

@@ -3,11 +3,13 @@
 
 #[path = "../tests/scored/mod.rs"]
 mod scored;
+mod table;
 #[path = "../tests/world/mod.rs"]
 mod world;
 
 use scored::spins::Spins;
 use scored::{Against, RunScore, Tally};
+use table::{percent, row};
 use world::{Coverage, Options};
 
 /// Weekends where none are asked for.
@@ -26,14 +28,6 @@ fn main() {
     if std::env::var("RUNTRUE_EACH").is_ok() {
         runs.iter().for_each(each);
     }
-}
-
-fn row(what: &str, promised: &str, reached: String) {
-    println!("| {what} | {promised} | {reached} |");
-}
-
-fn percent(share: f64) -> String {
-    format!("{:.1} %", 100.0 * share)
 }
 
 /// Every figure's own scale: as it is.

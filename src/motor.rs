@@ -141,9 +141,12 @@ pub fn motor(log: &Log) -> Option<Motor> {
     Drive::new(log)?.motor()
 }
 
-/// What a log's `motor` was asked for; `None` without revs, volts and amperes.
-pub fn demand(log: &Log, motor: Motor) -> Option<Demand> {
-    let Drive { volts, amps, omega, driven_a } = Drive::new(log)?;
+/// What a log's motor was asked for, which is worked out where it is not `known`; `None` without revs, volts and amperes,
+/// or where the car never drives.
+pub fn demand(log: &Log, known: Option<Motor>) -> Option<Demand> {
+    let drive = Drive::new(log)?;
+    let motor = known.or_else(|| drive.motor())?;
+    let Drive { volts, amps, omega, driven_a } = drive;
     let idle = idle_power(volts, amps, &omega);
     let warmth = warmth(log);
     let motor_in = |n: usize| Motor { resistance: motor.resistance * warmth[n], ..motor };
@@ -224,7 +227,7 @@ impl Plane {
             }
             let mut equations = NormalEquations::default();
             near.iter().for_each(|row| equations.add(&Vector2::new(row.omega, row.current), 1.0, 1.0));
-            let best = equations.solve()?.best;
+            let best = equations.best()?;
             (constant, resistance) = (best[0], best[1]);
         }
         (constant > 0.0 && resistance > 0.0).then_some(Motor { constant, resistance, at_full_demand: true })

@@ -21,7 +21,7 @@ use crate::quantity::Uncertain;
 use crate::statistics::coverage::coverage_factor;
 use crate::statistics::jackknife::half_width_95;
 use crate::statistics::least_squares::NormalEquations;
-use crate::statistics::quantiles::median;
+use crate::statistics::quantiles::{median, median_step};
 
 /// Weights on either side of the middle, and all of them.
 const SIDE: isize = 4;
@@ -70,8 +70,12 @@ impl CurrentTaking {
     /// How the current (A) was taken, by the rows' time (s) and voltage (V); `None` where they do not tell: too few
     /// steps, rows too far apart, or a voltage that does not follow the current.
     pub fn new(time: &[f64], voltage: &[f64], current: &[f64]) -> Option<Self> {
-        let rows = rows_with_a_reading(voltage, current);
-        let step_s = median(time.windows(2).map(|w| w[1] - w[0])).filter(|s| *s > 0.0 && *s <= LONGEST_STEP_S)?;
+        Self::of_readings(time, voltage, current, rows_with_a_reading(voltage, current))
+    }
+
+    /// The same where the `rows` with a new reading are known ([`rows_with_a_reading`]).
+    pub fn of_readings(time: &[f64], voltage: &[f64], current: &[f64], rows: Vec<usize>) -> Option<Self> {
+        let step_s = median_step(time).filter(|s| *s > 0.0 && *s <= LONGEST_STEP_S)?;
         let apart_s = step_s * (LEAST_APART_S / step_s).round().max(1.0);
         let amps = Steps::new(time, current, &rows, apart_s)?;
         let volts = Volts::new(time, voltage, &rows, apart_s);
@@ -234,24 +238,16 @@ impl Sums {
     }
 
     fn plus(&self, other: &Self) -> Self {
-        let equations = NormalEquations {
-            precision: self.equations.precision + other.equations.precision,
-            right: self.equations.right + other.equations.right,
-        };
-        Self { equations, squares: self.squares + other.squares }
+        Self { equations: self.equations + other.equations, squares: self.squares + other.squares }
     }
 
     fn minus(&self, part: &Self) -> Self {
-        let equations = NormalEquations {
-            precision: self.equations.precision - part.equations.precision,
-            right: self.equations.right - part.equations.right,
-        };
-        Self { equations, squares: self.squares - part.squares }
+        Self { equations: self.equations - part.equations, squares: self.squares - part.squares }
     }
 
     /// Amperes for a fall of a volt at each moment.
     fn weights(&self) -> Option<SVector<f64, WEIGHTS>> {
-        Some(self.equations.solve()?.best)
+        self.equations.best()
     }
 
     /// Share of the current's movement that these weights, which fit it best, explain.

@@ -93,7 +93,7 @@ fn motor_of_gym_electric_motor() {
     let line = |r: &Vec<f64>| format!("{:.2},{:.0},{:.2},{:.1}", r[0], r[1] * 60.0 / TAU, r[2], r[3]);
     let log = log("time [s],rpm [1/min],voltage [V],current [A]", rows.iter().map(line));
     let log = read_bytes(Path::new("x.csv"), log.as_bytes(), &Default::default()).unwrap().remove(0);
-    let demand = motor::motor(&log).and_then(|motor| motor::demand(&log, motor)).expect("a motor");
+    let demand = motor::demand(&log, None).expect("a motor");
     let truth = truth("dc_motor");
     assert!(demand.motor.at_full_demand);
     let off = |found: f64, key: &str| (found / number(&truth[key]) - 1.0).abs();

@@ -384,9 +384,10 @@ fn weigh_alone(run: &RunToWeigh, sheet: &Sheet) -> RunEvidence {
     let loaded = RunToWeigh { log: &sound_log, ..*run };
     // Laps are found again where revs are missing, and weighed then.
     let list = if evidence.revs_have_gaps() { Vec::new() } else { lists::weigh(run) };
-    let of_clocks = [clock::weigh(run), ground::weigh(run)].concat();
-    let found = [temperatures::weigh(&loaded), starts::weigh(run), of_clocks, list, sheet::weigh(run)];
-    found.into_iter().flatten().for_each(|e| evidence.add(e));
+    let of_clocks = [clock::weigh(run), ground::weigh(run)];
+    let found = [temperatures::weigh(&loaded), starts::weigh(run)].into_iter().chain(of_clocks);
+    let found = found.chain([list, sheet::weigh(run)]);
+    found.flatten().for_each(|e| evidence.add(e));
     evidence
 }
 

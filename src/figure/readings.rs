@@ -29,7 +29,7 @@ pub fn answered(run: &SettledRun, take: impl Fn(&Answers) -> Option<Reading>) ->
 
 /// The rise of a part above the air at the race's end, as if it had not stopped on the way.
 pub fn rise(run: &SettledRun, part: HotPart) -> Option<Reading> {
-    let (end, air) = run.heat(part)?.unbroken_end_c.zip(run.plan().ambient_c)?;
+    let (end, air) = run.heat(part)?.unbroken_end_c().zip(run.plan().ambient_c)?;
     Some(Reading::estimated(end.shifted(-air)))
 }
 

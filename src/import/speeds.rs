@@ -6,7 +6,7 @@
 
 use super::columns::ColumnUse;
 use super::remarks::Remark;
-use super::units::Unit;
+use super::units::{Quantity, Unit};
 use crate::log::{Channel, ChannelSource};
 use crate::notice::Notice;
 use crate::statistics::quantiles::{median, quantile};
@@ -31,7 +31,7 @@ pub fn settle_unit(
     sources: &mut Vec<ChannelSource>,
     rollout_mm: Option<f64>,
 ) -> Option<Notice> {
-    let place = sources.iter().position(|s| s.column == column.name && is_speed(s.channel))?;
+    let place = sources.iter().position(|s| s.column == column.name && Quantity::from(s.channel) == Quantity::Speed)?;
     let channel = sources[place].channel;
     // Metres a second in the unit that the values were taken for.
     let guessed = sources[place].scale.map_or(1.0, |scale| scale.abs() / column.scale);
@@ -48,10 +48,6 @@ pub fn settle_unit(
     source.unit = unit.label().to_owned();
     source.scale = source.scale.map(|scale| scale * factor);
     Some(Remark::UnitFromRevs { column: &column.name, unit: unit.label() }.notice())
-}
-
-fn is_speed(channel: Channel) -> bool {
-    matches!(channel, Channel::GroundSpeed | Channel::WheelSpeed)
 }
 
 /// The unit that brings the travel for a turn near `rollout_mm`, where the values were taken for a unit of

@@ -13,12 +13,12 @@
 
 use statrs::function::gamma::ln_gamma;
 
-use super::driven::{Driven, Whereabouts};
+use super::driven::{Driven, Passed, STANDING, Whereabouts};
 use super::odometer::Odometer;
 use super::place::Places;
 use super::turns_of_laps;
 use crate::quantity::Estimate;
-use crate::statistics::quantiles::{median, robust_deviation};
+use crate::statistics::quantiles::{highest, median, median_step, robust_deviation};
 
 /// Step of the offsets tried, s.
 const STEP_S: f64 = 0.02;
@@ -53,8 +53,6 @@ const ENTANGLED: f64 = 0.45;
 /// How much more the turns of a lap count than the places of its passings: a place is partly the driver's manner at it,
 /// turns are only the length of the line. A default, between what two forward models ask for.
 const TURNS_COUNT: f64 = 1.5;
-/// Below this share of the highest revs the car stands. Common practice, no source.
-const STANDING: f64 = 0.03;
 /// Fewest passings that must lie in the log, and the smallest share of the list's.
 const LEAST_PASSINGS: usize = 3;
 const LEAST_SHARE: f64 = 1.0 / 3.0;
@@ -103,9 +101,9 @@ impl<'a> Window<'a> {
         (to - from <= MOST_DRIVES * (last - first)).then_some(Self { from, to, driven })
     }
 
-    /// The times of the passings at which the car drives in the log, where the first is at `start`.
-    fn driven_passings(self, passings: &[f64], start: f64) -> impl Iterator<Item = f64> {
-        passings.iter().map(move |p| start + p).filter(move |t| self.driven.whereabouts(*t) == Whereabouts::Driven)
+    /// The passings as the log shows them, where the first is at `start`.
+    fn passed(self, passings: &[f64], start: f64) -> Passed {
+        self.driven.passed(passings.iter().map(|p| start + p))
     }
 
     /// First passings tried, every `step` seconds.
@@ -118,17 +116,19 @@ impl<'a> Window<'a> {
 /// Compares all offsets of the list within `window`, by the places of the passings and by the turns of the `car` from
 /// one to the next; `None` where it does not fit the log.
 pub(super) fn align(places: &Places, car: &Odometer, passings: &[f64], window: Window) -> Option<Alignment> {
-    let coarse =
-        window.starts(COARSE_S).map(|start| offset(places, passings, start, window).map_or(f64::NAN, |o| o.score));
-    let coarse: Vec<f64> = coarse.collect();
-    let best = coarse.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+    let offset = |start: f64| {
+        let passed = window.passed(passings, start);
+        Some((offset(places, &passed, passings.len())?, passed.driven))
+    };
+    let coarse: Vec<f64> =
+        window.starts(COARSE_S).map(|start| offset(start).map_or(f64::NEG_INFINITY, |(o, _)| o.score)).collect();
+    let best = highest_of(&coarse);
     let worth_a_look = |start: f64| {
         let near = ((start - window.from) / COARSE_S) as usize;
         coarse[near.saturating_sub(1)..coarse.len().min(near + 3)].iter().any(|score| *score > best - FAR_BELOW)
     };
     let closely = |start: f64| {
-        let by_place = worth_a_look(start).then(|| offset(places, passings, start, window)).flatten()?;
-        let times: Vec<f64> = window.driven_passings(passings, start).collect();
+        let (by_place, times) = worth_a_look(start).then(|| offset(start)).flatten()?;
         let by_turns = turns_of_laps::log_likelihood(car, &times, places.lap_turns);
         Some(Offset { score: by_place.score + TURNS_COUNT * by_turns, ..by_place })
     };
@@ -137,7 +137,7 @@ pub(super) fn align(places: &Places, car: &Odometer, passings: &[f64], window: W
         .map(|start| closely(start).unwrap_or(Offset::IMPOSSIBLE))
         .map(|offset| (offset.score, offset.line))
         .unzip();
-    let lap_s = median(passings.windows(2).map(|w| w[1] - w[0]))?;
+    let lap_s = median_step(passings)?;
     let alignment = Alignment { from: window.from, scores, lines, passings: passings.len(), lap_s };
     alignment.best().is_finite().then_some(alignment)
 }
@@ -170,10 +170,10 @@ pub(super) fn best_fit(places: &Places, passings: &[f64], window: Window, clock:
             Clock::Free => clock_scale(places, passings, start, window.driven)?,
         };
         let scaled: Vec<f64> = passings.iter().map(|p| p * scale).collect();
-        let score = offset(places, &scaled, start, window)?.score;
+        let score = offset(places, &window.passed(&scaled, start), scaled.len())?.score;
         Some(Fit { score, first_s: start, scale })
     };
-    let lap_s = median(passings.windows(2).map(|w| w[1] - w[0]))?;
+    let lap_s = median_step(passings)?;
     let stride = ((lap_s / GLANCES_A_LAP / COARSE_S) as usize).max(1);
     let starts: Vec<f64> = window.starts(COARSE_S).collect();
     let glances = (0..starts.len()).step_by(stride).filter_map(|n| Some((n, fit(starts[n])?)));
@@ -227,7 +227,7 @@ impl Alignment {
     }
 
     fn best(&self) -> f64 {
-        self.scores.iter().copied().filter(|s| s.is_finite()).fold(f64::NEG_INFINITY, f64::max)
+        highest_of(&self.scores)
     }
 
     /// Log time of the list's first passing, with its 95 % interval, from the run alone.
@@ -283,14 +283,14 @@ impl Alignment {
     /// The laps of the log at which the first passing can be, each half a lap either side of the best offset or a whole
     /// number of laps from there; `None` where none is possible.
     fn modes(&self, scores: &[f64]) -> Option<Vec<Mode>> {
-        let best = scores.iter().copied().filter(|s| s.is_finite()).fold(f64::NEG_INFINITY, f64::max);
+        let best = highest_of(scores);
         let peak = scores.iter().position(|s| *s == best)?;
         let lap = |n: usize| ((n as f64 - peak as f64) * STEP_S / self.lap_s).round() as i64;
         let mut modes: Vec<Mode> = Vec::new();
         let mut from = 0;
         while from < scores.len() {
             let to = (from..scores.len()).find(|&n| lap(n) != lap(from)).unwrap_or(scores.len());
-            let top = scores[from..to].iter().copied().filter(|s| s.is_finite()).fold(f64::NEG_INFINITY, f64::max);
+            let top = highest_of(&scores[from..to]);
             if top.is_finite() {
                 modes.push(Mode { from, to, best: top, weight: (LAPS_APART * (top - best)).exp() });
             }
@@ -300,6 +300,11 @@ impl Alignment {
         modes.iter_mut().for_each(|mode| mode.weight /= total);
         Some(modes)
     }
+}
+
+/// The highest of log-likelihoods; −∞ where none is possible.
+fn highest_of(scores: &[f64]) -> f64 {
+    highest(scores).unwrap_or(f64::NEG_INFINITY)
 }
 
 /// One lap of the log at which the first passing can be.
@@ -359,15 +364,17 @@ impl Offset {
     const IMPOSSIBLE: Self = Self { score: f64::NEG_INFINITY, line: f64::NAN };
 }
 
-/// The offset that has the first passing at the log time `start`; `None` where it cannot be there.
-fn offset(places: &Places, passings: &[f64], start: f64, window: Window) -> Option<Offset> {
-    let times: Vec<f64> = window.driven_passings(passings, start).collect();
-    if times.len() < LEAST_PASSINGS || (times.len() as f64) < LEAST_SHARE * passings.len() as f64 {
+/// The offset at which a list's passings, so many of them, are as the log shows them; `None` where it cannot be there.
+fn offset(places: &Places, passed: &Passed, passings: usize) -> Option<Offset> {
+    let times = &passed.driven;
+    if times.len() < LEAST_PASSINGS || (times.len() as f64) < LEAST_SHARE * passings as f64 {
         return None;
     }
-    let laps: Vec<f64> = times.iter().map(|&t| places.laps_at(t)).collect();
-    let deviation = |t: &f64| (places.variance_at(*t) + LEAST_SCATTER * LEAST_SCATTER).sqrt();
-    let deviations: Vec<f64> = times.iter().map(deviation).collect();
+    let place = |t: &f64| {
+        let (laps, variance) = places.laps_and_variance_at(*t);
+        (laps, (variance + LEAST_SCATTER * LEAST_SCATTER).sqrt())
+    };
+    let (laps, deviations): (Vec<f64>, Vec<f64>) = times.iter().map(place).unzip();
     let (line, fractions) = around(&laps);
     // Clipped in deviations of its own place: a start from standing is far off at a wrong offset, and tells so.
     let own: Vec<f64> = fractions.iter().zip(&deviations).map(|(f, d)| f / d).collect();
@@ -377,9 +384,7 @@ fn offset(places: &Places, passings: &[f64], start: f64, window: Window) -> Opti
     // added.
     let likelihoods = ALIKE.map(|alike| errors.innovations(alike));
     let best = likelihoods.iter().copied().fold(f64::NEG_INFINITY, f64::max);
-    let score = best
-        + likelihoods.iter().map(|l| (l - best).exp()).sum::<f64>().ln()
-        + window.driven.prior(passings.iter().map(|p| start + p));
+    let score = best + likelihoods.iter().map(|l| (l - best).exp()).sum::<f64>().ln() + passed.prior;
     Some(Offset { score, line })
 }
 

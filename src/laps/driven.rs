@@ -7,7 +7,7 @@
 use super::odometer::Odometer;
 
 /// Below this share of the highest revs the car stands. Common practice, no source.
-const STANDING: f64 = 0.03;
+pub(super) const STANDING: f64 = 0.03;
 /// Standing for this long parts two drives, s. Common practice, no source.
 const STOP_S: f64 = 1.0;
 /// A movement of less than this share of a lap between two stands is not driving but wheels that are turned by hand, or
@@ -44,6 +44,14 @@ pub(super) struct Driven {
     begins_under_way: bool,
     ends_under_way: bool,
     slack_s: f64,
+}
+
+/// Passings as the log shows them.
+pub struct Passed {
+    /// Times of those at which the car drives, s.
+    pub driven: Vec<f64>,
+    /// Log-likelihood that they all lie where they do.
+    pub prior: f64,
 }
 
 impl Driven {
@@ -98,19 +106,22 @@ impl Driven {
         }
     }
 
-    /// Log-likelihood that passings lie at these times, by what the log shows there.
-    pub fn prior(&self, times: impl Iterator<Item = f64>) -> f64 {
+    /// What the log shows of passings at these times.
+    pub fn passed(&self, times: impl Iterator<Item = f64>) -> Passed {
         let (mut before, mut after, mut stood) = (false, false, 0);
+        let mut driven = Vec::new();
         for at in times {
             match self.whereabouts(at) {
                 Whereabouts::Before => before = true,
                 Whereabouts::After => after = true,
                 Whereabouts::Stood => stood += 1,
-                Whereabouts::Driven => {}
+                Whereabouts::Driven => driven.push(at),
             }
         }
         let beyond = |is: bool, under_way: bool| if is && !under_way { BEYOND_A_STAND } else { 0.0 };
-        STOOD * f64::from(stood) + beyond(before, self.begins_under_way) + beyond(after, self.ends_under_way)
+        let prior =
+            STOOD * f64::from(stood) + beyond(before, self.begins_under_way) + beyond(after, self.ends_under_way);
+        Passed { driven, prior }
     }
 }
 
@@ -142,8 +153,8 @@ mod tests {
     #[test]
     fn a_list_goes_on_after_a_log_that_ends_under_way() {
         let passings = || [20.0, 50.0, 80.0].into_iter();
-        assert_eq!(log(false).prior(passings()), BEYOND_A_STAND);
-        assert_eq!(log(true).prior(passings()), 0.0);
-        assert_eq!(log(true).prior([6.0, 50.0].into_iter()), STOOD);
+        assert_eq!(log(false).passed(passings()).prior, BEYOND_A_STAND);
+        assert_eq!(log(true).passed(passings()).prior, 0.0);
+        assert_eq!(log(true).passed([6.0, 50.0].into_iter()).prior, STOOD);
     }
 }

@@ -7,7 +7,7 @@
 //!
 //! Wrong where the lag changes within a run: the thirds of the run must agree on it, or it is not believed.
 
-use crate::statistics::quantiles::{median, quantile, robust_deviation};
+use crate::statistics::quantiles::{median, median_step, quantile, robust_deviation};
 use crate::statistics::second_differences::second_differences;
 
 /// Below this speed a car stands or is pushed, m/s. Common practice, no source.
@@ -143,7 +143,7 @@ impl Fixes {
                 row += rows;
             }
         }
-        fixes.step_s = median(fixes.at.windows(2).map(|w| w[1] - w[0]))?;
+        fixes.step_s = median_step(&fixes.at)?;
         if held.is_none() {
             fixes.step_s = fixes.step_of_bends().unwrap_or(fixes.step_s);
         }
@@ -169,13 +169,15 @@ impl Fixes {
     }
 
     /// The same fixes, measured so much earlier than they were written, s.
-    pub fn earlier(&self, lag_s: f64) -> Self {
-        Self { at: self.at.iter().map(|t| t - lag_s).collect(), ..self.clone() }
+    pub fn earlier(mut self, lag_s: f64) -> Self {
+        self.at.iter_mut().for_each(|t| *t -= lag_s);
+        self
     }
 
     /// The same fixes with their speeds divided.
-    pub fn divided_by(&self, factor: f64) -> Self {
-        Self { speed: self.speed.iter().map(|v| v / factor).collect(), ..self.clone() }
+    pub fn divided_by(mut self, factor: f64) -> Self {
+        self.speed.iter_mut().for_each(|v| *v /= factor);
+        self
     }
 
     /// The speed at times, m/s, in straight lines between fixes; NaN where no fix is near.
@@ -271,11 +273,11 @@ impl Fixes {
         };
         let none = scatter(0.0)?;
         let steps = (LONGEST_LAG_S / LAG_STEP_S).round() as usize;
-        let tried = (0..=steps).filter_map(|n| {
+        let tried = (1..=steps).filter_map(|n| {
             let lag_s = n as f64 * LAG_STEP_S;
             Some((lag_s, scatter(lag_s)?))
         });
-        let (lag_s, least) = tried.min_by(|a, b| a.1.total_cmp(&b.1))?;
+        let (lag_s, least) = std::iter::once((0.0, none)).chain(tried).min_by(|a, b| a.1.total_cmp(&b.1))?;
         Some((lag_s, least / none.max(f64::MIN_POSITIVE)))
     }
 }

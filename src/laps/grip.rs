@@ -16,7 +16,7 @@
 
 use super::odometer::Odometer;
 use super::slip;
-use crate::statistics::quantiles::{median, quantile};
+use crate::statistics::quantiles::{median_step, quantile};
 use crate::statistics::second_differences::{noise_of, second_differences};
 
 /// Time over which a rate of the revs is taken, s.
@@ -202,7 +202,7 @@ impl Grip<'_> {
 pub fn noise_hides(wheels: &Odometer) -> bool {
     let (time, revs) = wheels.rows();
     // At low rates straights and corners have second differences of their own, which are not noise.
-    if median(time.windows(2).map(|w| w[1] - w[0])).is_some_and(|step| step > RATE_WINDOW_S / 2.0) {
+    if median_step(time).is_some_and(|step| step > RATE_WINDOW_S / 2.0) {
         return false;
     }
     let usual = limit(time, revs, 1.0) / HEADROOM;

@@ -12,7 +12,7 @@
 //! Wrong where sheet and run are off alike, and where no part of a run is gentle and the sheet has no rollout.
 
 use super::fixes::{Fixes, Lag, Lost, MOVING_M_S, Wheels};
-use crate::statistics::quantiles::{median, quantile, robust_deviation};
+use crate::statistics::quantiles::{median, median_step, quantile, robust_deviation};
 use crate::statistics::second_differences::noise_of;
 
 /// Seconds in a minute: revs are in turns a minute.
@@ -25,9 +25,7 @@ const SAME_SCALE: f64 = 0.025;
 const AGREE: f64 = 0.03;
 /// The quantile of the ways that agree. A default.
 const BEST: f64 = 0.75;
-/// Standard uncertainty of the sheet's rollout, relative. Common practice, no source: caliper and flattened tyre.
-const SHEET_U: f64 = 0.010;
-/// The same of the usual ratio, which has drive slip in it.
+/// Relative standard uncertainty of the usual ratio as a scale: it has drive slip in it. Common practice, no source.
 const USUAL_U: f64 = 0.05;
 /// Gentle driving: the change of speed is among the least third of all. A default.
 const GENTLE: f64 = 1.0 / 3.0;
@@ -91,26 +89,13 @@ impl GroundFault {
     }
 }
 
-/// What the scale between revs and ground speed was taken from.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum ScaleFrom {
-    /// Gearing and tyre on the sheet.
-    Sheet,
-    /// Rolling without throttle.
-    Rolling,
-    /// Gentle driving.
-    Gentle,
-}
-
 /// Travel of rolling tyres for a turn of the motor.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Scale {
     /// m/s for a turn a minute.
     pub m_s_per_rpm: f64,
-    /// Its relative standard uncertainty.
+    /// Its relative standard uncertainty; none where it is the sheet's, which all answers go by.
     pub relative_u: f64,
-    /// What it was taken from.
-    pub from: ScaleFrom,
 }
 
 /// The car's speed over ground at the rows of the wheels.
@@ -163,14 +148,12 @@ pub fn read(wheels: Wheels, speed: &[f64], demand: &[f64], travel_mm: Option<f64
     let mut faults = Vec::new();
     let lag_s = match fixes.lag(wheels) {
         Lag::None => 0.0,
-        Lag::Steady(seconds) => seconds,
-        Lag::Wanders => f64::NAN,
+        Lag::Steady(seconds) => {
+            faults.push(GroundFault::Late(seconds));
+            seconds
+        }
+        Lag::Wanders => return GroundReading { ground: None, faults: vec![GroundFault::Wanders] },
     };
-    if lag_s > 0.0 {
-        faults.push(GroundFault::Late(lag_s));
-    } else if lag_s.is_nan() {
-        return GroundReading { ground: None, faults: vec![GroundFault::Wanders] };
-    }
     let fixes = fixes.earlier(lag_s);
     let Some(usual) = median(fixes.ratios(wheels, 0.0).map(|(_, ratio)| ratio)) else {
         return silent;
@@ -179,9 +162,10 @@ pub fn read(wheels: Wheels, speed: &[f64], demand: &[f64], travel_mm: Option<f64
     let factor = by_sheet.and_then(|sheet| unit_factor(usual - sheet));
     faults.extend(factor.map(GroundFault::Unit));
     let fixes = fixes.divided_by(factor.unwrap_or(1.0));
+    let ratios: Vec<(usize, f64)> = fixes.ratios(wheels, 0.0).collect();
     if fixes.step_s > 1.0 / LEAST_FIXES_HZ {
         faults.push(GroundFault::Slow(1.0 / fixes.step_s));
-    } else if is_from_revs(&fixes, wheels) {
+    } else if is_from_revs(&ratios) {
         faults.push(GroundFault::FromRevs);
     }
     if fixes.lost.share > LEAST_LOST {
@@ -189,11 +173,11 @@ pub fn read(wheels: Wheels, speed: &[f64], demand: &[f64], travel_mm: Option<f64
     }
     let usual = usual - factor.map_or(0.0, f64::ln);
     let ground = faults.iter().all(|fault| !fault.refuses()).then(|| {
-        let own = own_scale(&fixes, wheels, demand);
+        let own = own_scale(&fixes, &ratios, wheels, demand);
         let scale = scale(by_sheet, own, usual);
         Ground {
             speed: fixes.at_times(wheels.time),
-            noise_m_s: noise_m_s(&fixes, wheels),
+            noise_m_s: noise_m_s(&fixes, &ratios),
             step_s: fixes.step_s.max(INDEPENDENT_S),
             scale,
             usual_m_s_per_rpm: usual.exp(),
@@ -208,9 +192,8 @@ fn unit_factor(off: f64) -> Option<f64> {
 }
 
 /// Whether the ratio to the revs hardly ever changes.
-fn is_from_revs(fixes: &Fixes, wheels: Wheels) -> bool {
-    let ratios: Vec<f64> = fixes.ratios(wheels, 0.0).map(|(_, ratio)| ratio).collect();
-    let at = |share: f64| quantile(ratios.iter().copied(), share).unwrap_or(0.0);
+fn is_from_revs(ratios: &[(usize, f64)]) -> bool {
+    let at = |share: f64| quantile(ratios.iter().map(|r| r.1), share).unwrap_or(0.0);
     ratios.len() >= LEAST_FROM_REVS && at(0.99) - at(0.01) < FROM_REVS
 }
 
@@ -223,7 +206,6 @@ struct OwnScale {
     error: f64,
     /// By how much the ways of driving differ.
     range: f64,
-    from: ScaleFrom,
 }
 
 impl OwnScale {
@@ -237,23 +219,23 @@ impl OwnScale {
 /// The run's own scale where its ways of driving agree, else the sheet's rollout where the run does not contradict it,
 /// else what is usual.
 fn scale(by_sheet: Option<f64>, own: Option<OwnScale>, usual: f64) -> Scale {
-    let by_run = |own: OwnScale, doubt: f64| Scale { m_s_per_rpm: own.log.exp(), relative_u: doubt, from: own.from };
+    let by_run = |own: OwnScale, doubt: f64| Scale { m_s_per_rpm: own.log.exp(), relative_u: doubt };
     if let Some(own) = own.filter(|own| own.range < AGREE) {
         return by_run(own, own.error);
     }
     let contradicts = |sheet: f64| own.is_some_and(|own| (own.log - sheet).abs() > SAME_SCALE.max(3.0 * own.u()));
     match (by_sheet.filter(|sheet| !contradicts(*sheet)), own) {
-        (Some(sheet), _) => Scale { m_s_per_rpm: sheet.exp(), relative_u: SHEET_U, from: ScaleFrom::Sheet },
+        (Some(sheet), _) => Scale { m_s_per_rpm: sheet.exp(), relative_u: 0.0 },
         (None, Some(own)) => by_run(own, own.u()),
-        (None, None) => Scale { m_s_per_rpm: usual.exp(), relative_u: USUAL_U, from: ScaleFrom::Gentle },
+        (None, None) => Scale { m_s_per_rpm: usual.exp(), relative_u: USUAL_U },
     }
 }
 
 /// The scale by gentle driving and by rolling: of its parts by speed the one in which the car is fastest against its
 /// wheels.
-fn own_scale(fixes: &Fixes, wheels: Wheels, demand: &[f64]) -> Option<OwnScale> {
+fn own_scale(fixes: &Fixes, ratios: &[(usize, f64)], wheels: Wheels, demand: &[f64]) -> Option<OwnScale> {
     let changes: Vec<(usize, f64, f64)> =
-        fixes.ratios(wheels, 0.0).filter_map(|(n, ratio)| Some((n, ratio, fixes.change(n)?.abs()))).collect();
+        ratios.iter().filter_map(|&(n, ratio)| Some((n, ratio, fixes.change(n)?.abs()))).collect();
     let gentle = quantile(changes.iter().map(|c| c.2), GENTLE)?;
     let mut kept: Vec<(f64, f64, bool)> = changes
         .iter()
@@ -262,13 +244,13 @@ fn own_scale(fixes: &Fixes, wheels: Wheels, demand: &[f64]) -> Option<OwnScale> 
         .collect();
     kept.sort_by(|a, b| a.0.total_cmp(&b.0));
     let size = kept.len().div_ceil(PARTS).max(LEAST_FIXES);
-    let of = |ratios: Vec<f64>, from: ScaleFrom| {
+    let of = |ratios: Vec<f64>| {
         let log = median(ratios.iter().copied()).filter(|_| ratios.len() >= LEAST_FIXES)?;
         let scatter = robust_deviation(&ratios)? / (ratios.len() as f64 / ALIKE).sqrt();
-        Some(OwnScale { log, error: scatter, range: 0.0, from })
+        Some(OwnScale { log, error: scatter, range: 0.0 })
     };
-    let parts = kept.chunks(size).filter_map(|part| of(part.iter().map(|k| k.1).collect(), ScaleFrom::Gentle));
-    let rolling = of(kept.iter().filter(|k| k.2).map(|k| k.1).collect(), ScaleFrom::Rolling);
+    let parts = kept.chunks(size).filter_map(|part| of(part.iter().map(|k| k.1).collect()));
+    let rolling = of(kept.iter().filter(|k| k.2).map(|k| k.1).collect());
     let ways: Vec<OwnScale> = parts.chain(rolling).collect();
     let best = ways.iter().copied().max_by(|a, b| a.log.total_cmp(&b.log)).filter(|_| ways.len() >= LEAST_WAYS)?;
     let least = ways.iter().map(|way| way.log).fold(best.log, f64::min);
@@ -286,13 +268,12 @@ fn rolls(wheels: Wheels, demand: &[f64], time: f64) -> bool {
 
 /// Noise of a fix, m/s. Second differences have the car's own changes in them where fixes are few, and the ratio to the
 /// revs has slip in it: both are too large, and the smaller counts.
-fn noise_m_s(fixes: &Fixes, wheels: Wheels) -> f64 {
+fn noise_m_s(fixes: &Fixes, ratios: &[(usize, f64)]) -> f64 {
     let apart = (INDEPENDENT_S.max(fixes.step_s) / row_step_s(fixes)).round().max(1.0) as usize;
     let moving = |n: &usize| [0, apart, 2 * apart].iter().all(|k| fixes.speed[n + k] > MOVING_M_S);
     let bend = |n: usize| fixes.speed[n] - 2.0 * fixes.speed[n + apart] + fixes.speed[n + 2 * apart];
     let second: Vec<f64> = (0..fixes.speed.len().saturating_sub(2 * apart)).filter(moving).map(bend).collect();
     let by_fixes = noise_of(&second).unwrap_or(f64::INFINITY);
-    let ratios: Vec<(usize, f64)> = fixes.ratios(wheels, 0.0).collect();
     let scatter = robust_deviation(&ratios.iter().map(|r| r.1).collect::<Vec<f64>>());
     let usual_speed = median(ratios.iter().map(|r| fixes.speed[r.0]));
     let by_revs = scatter.zip(usual_speed).map_or(f64::INFINITY, |(scatter, speed)| scatter * speed);
@@ -302,7 +283,7 @@ fn noise_m_s(fixes: &Fixes, wheels: Wheels) -> f64 {
 /// Usual time between the fixes as they stand in the log, s: those between which a line is drawn are nearer than what
 /// the receiver measured.
 fn row_step_s(fixes: &Fixes) -> f64 {
-    median(fixes.at.windows(2).map(|w| w[1] - w[0])).unwrap_or(fixes.step_s)
+    median_step(&fixes.at).unwrap_or(fixes.step_s)
 }
 
 #[cfg(test)]
@@ -340,7 +321,7 @@ mod tests {
         let slips = |t: f64| 0.09 * (speed(t) / 9.0).min(1.0).powi(2);
         let scale = of(&driven(slips), speed).ground.unwrap().scale;
         let off = scale.m_s_per_rpm / (TRAVEL_MM / 60_000.0) - 1.0;
-        assert!(scale.from == ScaleFrom::Sheet && off.abs() < 1e-9, "{scale:?}");
+        assert!(scale.relative_u == 0.0 && off.abs() < 1e-9, "{scale:?}");
     }
 
     #[test]

@@ -20,7 +20,8 @@ use super::odometer::Odometer;
 use super::period::LONGEST_LAP_S;
 use super::place::Places;
 use crate::quantity::{Estimate, Uncertain};
-use crate::statistics::quantiles::{median, quantile, robust_deviation};
+use crate::statistics::quantiles::{median, median_step, quantile, robust_deviation};
+use crate::statistics::straight_line::{StraightLine, straight_line};
 
 /// A list is a log's own where it fits this many times better than its laps in another order.
 const AGAINST_CHANCE: f64 = 100.0;
@@ -73,17 +74,19 @@ pub(super) struct LaidList {
     pub verdict: ListVerdict,
 }
 
-/// A list that is not laid.
-pub(super) struct Misfit {
-    /// How far lap times and the log disagree where the list fits best; `None` where it fits nowhere.
-    off: Option<Disagreement>,
-    /// Why, where it is known already.
-    known: Option<ListReason>,
+/// Why a list is not laid.
+pub(super) enum Misfit {
+    /// It fits nowhere.
+    Nowhere,
+    /// Where it fits best, lap times and the log disagree.
+    Apart(Disagreement),
+    /// It is known already.
+    Known(ListReason),
 }
 
 /// How far a list and the log disagree.
 #[derive(Clone, Copy)]
-struct Disagreement {
+pub(super) struct Disagreement {
     /// From lap to lap, s.
     lap_s: f64,
     /// The most over the run, s.
@@ -93,9 +96,8 @@ struct Disagreement {
 /// What can be said of a list without laying it: far too many rows, or far too long.
 pub(super) fn refuse_early(odometer: &Odometer, list: &LapList) -> Option<ListReason> {
     let passings = &list.passings;
-    let (set_off, stopped) = align::moving(odometer)?;
-    let log_s = stopped - set_off;
-    let step_s = median(laps_of(passings))?;
+    let log_s = driven_s(odometer)?;
+    let step_s = median_step(passings)?;
     let (rows, middle_s) = (passings.len(), passings[passings.len() / 2]);
     if rows >= READINGS && (step_s < READING_STEP_S || rows as f64 > log_s / READING_STEP_S) {
         Some(ListReason::Readings { rows, step_s })
@@ -106,21 +108,25 @@ pub(super) fn refuse_early(odometer: &Odometer, list: &LapList) -> Option<ListRe
     }
 }
 
+/// Time from when the car first sets off to when it last moves, s; `None` where it never does.
+fn driven_s(odometer: &Odometer) -> Option<f64> {
+    align::moving(odometer).map(|(set_off, stopped)| stopped - set_off)
+}
+
 /// Lays `list` where it can be the log's own: on the turns of the wheels and of the car.
 pub(super) fn lay(
     (odometer, gripped): (&Odometer, &Odometer),
     places: &Places,
     list: &LapList,
 ) -> Result<LaidList, Misfit> {
-    let none = || Misfit { off: None, known: None };
-    let driven = Driven::new(odometer, places.lap_turns).ok_or_else(none)?;
+    let driven = Driven::new(odometer, places.lap_turns).ok_or(Misfit::Nowhere)?;
     let trial = Trial { odometer, gripped, places, driven: &driven, passings: &list.passings };
-    let judged = trial.best_judged().ok_or_else(none)?;
-    let laid = trial.laid(&judged).ok_or_else(none)?;
+    let judged = trial.best_judged().ok_or(Misfit::Nowhere)?;
+    let laid = trial.laid(&judged).ok_or(Misfit::Nowhere)?;
     if let Some(known) = trial.open(&laid) {
-        return Err(Misfit { off: Some(judged.off), known: Some(known) });
+        return Err(Misfit::Known(known));
     }
-    let verdict = trial.verdict(&judged).ok_or(Misfit { off: Some(judged.off), known: None })?;
+    let verdict = trial.verdict(&judged).ok_or(Misfit::Apart(judged.off))?;
     Ok(LaidList { verdict, ..laid })
 }
 
@@ -129,7 +135,7 @@ impl Misfit {
     pub fn reason(self, odometer: &Odometer, list: &LapList, log_lap_s: Option<f64>) -> ListReason {
         let laps: Vec<f64> = laps_of(&list.passings).collect();
         let Some(log_s) = log_lap_s else { return ListReason::NoPattern };
-        let log_length_s = align::moving(odometer).map_or(0.0, |(set_off, stopped)| stopped - set_off);
+        let log_length_s = driven_s(odometer).unwrap_or(0.0);
         let too_short = || ListReason::TooShort { laps: laps.len(), log_laps: (log_length_s / log_s) as usize };
         let Some(list_s) = median(laps.iter().copied()) else { return too_short() };
         let near = |s: f64| (s / log_s - 1.0).abs() < NEAR_A_LAP;
@@ -140,16 +146,16 @@ impl Misfit {
         if !near(list_s) {
             return ListReason::OtherLapTime { list_s, log_s };
         }
-        if let Some(known) = self.known {
+        if let Self::Known(known) = self {
             return known;
         }
         let length_s = list.passings.last().copied().unwrap_or(0.0);
         if length_s > log_length_s + log_s {
             return ListReason::LongerThanLog { list_s: length_s, log_s: log_length_s };
         }
-        match self.off {
-            Some(off) => ListReason::AnotherRun { lap_s: off.lap_s, most_s: off.most_s },
-            None => too_short(),
+        match self {
+            Self::Apart(off) => ListReason::AnotherRun { lap_s: off.lap_s, most_s: off.most_s },
+            Self::Nowhere | Self::Known(_) => too_short(),
         }
     }
 }
@@ -174,6 +180,16 @@ struct Judged {
     /// The most that it is by the run's own account.
     account: f64,
     off: Disagreement,
+}
+
+/// Passings that lie in the log.
+struct Followed {
+    /// Times by the list, s.
+    inside: Vec<f64>,
+    /// Laps driven at each.
+    laps: Vec<f64>,
+    /// How far each is from whole laps after the first.
+    moved: Vec<f64>,
 }
 
 impl Judged {
@@ -205,10 +221,7 @@ impl Trial<'_> {
         if clock == Clock::Free {
             fit.scale = self.rate_at(fit.first_s, fit.scale)?.value;
         }
-        let laps_at = |passing: &f64| self.places.laps_at(fit.first_s + passing * fit.scale);
-        let inside = self.inside(&fit);
-        let laps: Vec<f64> = inside.iter().map(laps_at).collect();
-        let moved = align::unwrapped(&laps);
+        let Followed { inside, laps, moved } = self.followed(fit.first_s, fit.scale);
         let middle = median(moved.iter().copied())?;
         let distances = || moved.iter().map(|m| (m - middle).abs());
         let variance = |p: &f64| self.places.variance_at(fit.first_s + p * fit.scale) + LEAST_SCATTER * LEAST_SCATTER;
@@ -223,11 +236,14 @@ impl Trial<'_> {
         Some(Judged { fit, order, scatter, account, off })
     }
 
-    /// The passings that lie in the log.
-    fn inside(&self, fit: &Fit) -> Vec<f64> {
+    /// The passings that lie in the log where the first is at `first`, by a clock of which a second takes `scale` of the
+    /// log's.
+    fn followed(&self, first: f64, scale: f64) -> Followed {
         let (from, to) = self.odometer.span();
-        let in_log = |p: &f64| (from..=to).contains(&(fit.first_s + p * fit.scale));
-        self.passings.iter().copied().filter(in_log).collect()
+        let in_log = |p: &f64| (from..=to).contains(&(first + p * scale));
+        let inside: Vec<f64> = self.passings.iter().copied().filter(in_log).collect();
+        let laps: Vec<f64> = inside.iter().map(|p| self.places.laps_at(first + p * scale)).collect();
+        Followed { moved: align::unwrapped(&laps), inside, laps }
     }
 
     /// What the list is worth; `None` where it is refused.
@@ -287,13 +303,11 @@ impl Trial<'_> {
     /// passings' places by least squares, with errors that are alike from one to the next (Bartlett 1935, from memory).
     /// Places that lie far off, as on a spoilt lap, are held to [`FAR_OFF`] deviations of the others.
     fn rate_at(&self, first: f64, scale: f64) -> Option<Uncertain> {
-        let inside = self.inside(&Fit { score: 0.0, first_s: first, scale });
-        let laps: Vec<f64> = inside.iter().map(|p| self.places.laps_at(first + p * scale)).collect();
-        let moved = align::unwrapped(&laps);
-        let line = StraightLine::through(&inside, &moved)?;
-        let far = FAR_OFF * robust_deviation(&line.left)?;
-        let held: Vec<f64> = moved.iter().zip(&line.left).map(|(m, left)| m - left + left.clamp(-far, far)).collect();
-        let StraightLine { slope, left, xx } = StraightLine::through(&inside, &held)?;
+        let Followed { inside, laps, moved } = self.followed(first, scale);
+        let (_, left) = line_through(&inside, &moved)?;
+        let far = FAR_OFF * robust_deviation(&left)?;
+        let held: Vec<f64> = moved.iter().zip(&left).map(|(m, left)| m - left + left.clamp(-far, far)).collect();
+        let (StraightLine { slope, xx, .. }, left) = line_through(&inside, &held)?;
         let n = inside.len() as f64;
         let squares = left.iter().map(|r| r * r).sum::<f64>().max(f64::MIN_POSITIVE);
         let alike = (left.windows(2).map(|w| w[0] * w[1]).sum::<f64>() / squares).clamp(0.0, MOST_ALIKE);
@@ -326,25 +340,12 @@ impl Trial<'_> {
     }
 }
 
-/// A straight line by least squares.
-struct StraightLine {
-    slope: f64,
-    /// What each value is above the line.
-    left: Vec<f64>,
-    /// Squares of the places about their mean.
-    xx: f64,
-}
-
-impl StraightLine {
-    /// `None` where the places do not differ.
-    fn through(x: &[f64], y: &[f64]) -> Option<Self> {
-        let n = x.len() as f64;
-        let (x_mean, y_mean) = (x.iter().sum::<f64>() / n, y.iter().sum::<f64>() / n);
-        let xx: f64 = x.iter().map(|x| (x - x_mean).powi(2)).sum();
-        let slope = x.iter().zip(y).map(|(x, y)| (x - x_mean) * (y - y_mean)).sum::<f64>() / xx;
-        let left = x.iter().zip(y).map(|(x, y)| y - y_mean - slope * (x - x_mean)).collect();
-        (xx > 0.0).then_some(Self { slope, left, xx })
-    }
+/// The straight line of least squares through passings' times and places, and what each place is above it; `None` where
+/// the times do not differ.
+fn line_through(times: &[f64], places: &[f64]) -> Option<(StraightLine, Vec<f64>)> {
+    let points = || times.iter().copied().zip(places.iter().copied());
+    let line = straight_line(points());
+    (line.xx > 0.0).then(|| (line, points().map(|(x, y)| line.below(x, y)).collect()))
 }
 
 fn laps_of(passings: &[f64]) -> impl Iterator<Item = f64> {

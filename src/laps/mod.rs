@@ -27,7 +27,7 @@ use place::Places;
 
 use crate::notice::{Notice, NoticeCode};
 use crate::quantity::Estimate;
-use crate::statistics::quantiles::{median, robust_deviation};
+use crate::statistics::quantiles::{median, median_step, robust_deviation};
 
 /// Fewest rows a second with which laps can be told: a lap takes ten seconds or more and needs a few rows.
 const LEAST_HZ: f64 = 0.5;
@@ -168,7 +168,6 @@ impl Laps {
         let passings: Vec<f64> = ends.map(|t| t + first.value - old.value).collect();
         let scale = self.rows.first().map_or(1.0, |lap| lap.clock_scale);
         self.rows = cut(odometer, &passings, scale);
-        set_aside(&mut self.rows, odometer);
         self.first_passing = Some(first);
     }
 
@@ -185,7 +184,6 @@ impl Laps {
         let passings = places.passings_at(line.rem_euclid(1.0));
         self.first_passing = first_found(&passings);
         self.rows = cut(odometer, &passings, 1.0);
-        set_aside(&mut self.rows, odometer);
         self.line_shared = true;
     }
 
@@ -262,7 +260,7 @@ pub fn measure(odometer: Option<Odometer>, list: Option<&LapList>, expected: Opt
             laps.list = refused.map(ListVerdict::Refused);
             let passings = places.passings();
             let rows = cut(odometer, &passings, 1.0);
-            match irregular(&rows, odometer) {
+            match irregular(&rows) {
                 Some(notice) => laps.notices.push(notice),
                 None => {
                     laps.source = Source::Found;
@@ -282,17 +280,14 @@ pub fn measure(odometer: Option<Odometer>, list: Option<&LapList>, expected: Opt
     }
     // Where no laps were told, neither was a place.
     laps.places = places.filter(|_| laps.source != Source::None);
-    set_aside(&mut laps.rows, odometer);
     laps
 }
 
-/// A notice where laps that were found differ so much that they are no laps of one track.
-fn irregular(rows: &[Lap], odometer: &Odometer) -> Option<Notice> {
-    let mut judged = rows.to_vec();
-    set_aside(&mut judged, odometer);
+/// A notice where laps that were found, of which some are set aside, differ so much that they are no laps of one track.
+fn irregular(rows: &[Lap]) -> Option<Notice> {
     let unspoilt = |lap: &&Lap| matches!(lap.set_aside, None | Some(SetAside::Far | SetAside::MissedPassing));
-    let times: Vec<f64> = judged.iter().filter(unspoilt).map(Lap::time_s).collect();
-    let even = judged.iter().filter(|lap| lap.set_aside.is_none()).count();
+    let times: Vec<f64> = rows.iter().filter(unspoilt).map(Lap::time_s).collect();
+    let even = rows.iter().filter(|lap| lap.set_aside.is_none()).count();
     let (shortest, longest) = times.iter().fold((f64::INFINITY, 0.0), |(a, b), t| (t.min(a), t.max(b)));
     ((even as f64) < REGULAR * times.len() as f64).then(|| {
         let message = format!(
@@ -319,7 +314,7 @@ fn laid_on(
     };
     // What a foreign list lets expect of a lap is wrong.
     let places = Places::find(gripped, expected);
-    let log_lap_s = places.as_ref().and_then(|p| median(p.passings().windows(2).map(|w| w[1] - w[0])));
+    let log_lap_s = places.as_ref().and_then(|p| median_step(&p.passings()));
     let reason = misfit.reason(odometer, list, log_lap_s);
     (places, Err(Some(reason)))
 }
@@ -351,13 +346,13 @@ fn list_does_not_fit(reason: &ListReason) -> Notice {
 
 /// The first of passings that were found in the log: a place on the profile is known to about its cell.
 fn first_found(passings: &[f64]) -> Option<Estimate> {
-    let lap_s = median(passings.windows(2).map(|w| w[1] - w[0])).unwrap_or(0.0);
+    let lap_s = median_step(passings).unwrap_or(0.0);
     passings.first().map(|&first| Estimate::from_half_width(first, lap_s / place::CELLS as f64))
 }
 
 /// Motor turns of a lap by a list: its median lap at the pace of the rows in which the car drives.
 fn expected_by_list(odometer: &Odometer, list: &LapList) -> Option<ExpectedTurns> {
-    let lap_s = median(list.passings.windows(2).map(|w| w[1] - w[0]))?;
+    let lap_s = median_step(&list.passings)?;
     let (time, rpm) = odometer.rows();
     let driving = DRIVING * odometer.highest_rpm();
     let (mut seconds, mut turns) = (0.0, 0.0);
@@ -370,7 +365,8 @@ fn expected_by_list(odometer: &Odometer, list: &LapList) -> Option<ExpectedTurns
     (seconds > lap_s).then_some(expected)
 }
 
-/// The laps between passings by a clock of which a second takes `clock_scale` of the log's; all count for now.
+/// The laps between passings by a clock of which a second takes `clock_scale` of the log's, those set aside that would
+/// spoil the statistics.
 fn cut(odometer: &Odometer, passings: &[f64], clock_scale: f64) -> Vec<Lap> {
     let lap = |(n, ends): (usize, &[f64])| Lap {
         number: n as u32 + 1,
@@ -380,7 +376,9 @@ fn cut(odometer: &Odometer, passings: &[f64], clock_scale: f64) -> Vec<Lap> {
         clock_scale,
         set_aside: None,
     };
-    passings.windows(2).enumerate().map(lap).collect()
+    let mut rows: Vec<Lap> = passings.windows(2).enumerate().map(lap).collect();
+    set_aside(&mut rows, odometer);
+    rows
 }
 
 /// Sets laps aside that would spoil the statistics, each with its reason.

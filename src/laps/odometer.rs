@@ -67,7 +67,7 @@ impl Odometer {
         if time.len() < 2 {
             return None;
         }
-        let turns = running_integral(&time, &rpm).into_iter().map(|sum| sum / MINUTE_S).collect();
+        let turns = turns(&time, &rpm);
         let (driving, excess) = (Vec::new(), Vec::new());
         Some(Self { time, rpm, turns, driving, ground: None, excess, pull: None, wander: None })
     }
@@ -103,9 +103,10 @@ impl Odometer {
     /// `wander` where they come from the motor's pull.
     pub fn with_car_rpm(&self, rpm: Vec<f64>, wander: Option<f64>) -> Self {
         let beyond: Vec<f64> = self.rpm.iter().zip(&rpm).map(|(wheels, car)| wheels - car).collect();
-        let excess = running_integral(&self.time, &beyond).into_iter().map(|sum| sum / MINUTE_S).collect();
-        let car = Self::from_rows(self.time.clone(), rpm).unwrap_or_else(|| self.clone());
-        Self { excess, wander, ground: self.ground.clone(), driving: self.driving.clone(), ..car }
+        let excess = turns(&self.time, &beyond);
+        let turns = turns(&self.time, &rpm);
+        let (time, driving) = (self.time.clone(), self.driving.clone());
+        Self { time, rpm, turns, driving, ground: None, excess, pull: None, wander }
     }
 
     /// Highest revs, turns a minute.
@@ -186,6 +187,11 @@ impl Odometer {
     pub fn longest_gap(&self, from: f64, to: f64) -> f64 {
         self.time.windows(2).filter(|w| w[1] > from && w[0] < to).map(|w| w[1] - w[0]).fold(0.0, f64::max)
     }
+}
+
+/// Turns until each row of revs (turns a minute) at these times (s).
+fn turns(time: &[f64], rpm: &[f64]) -> Vec<f64> {
+    running_integral(time, rpm).into_iter().map(|sum| sum / MINUTE_S).collect()
 }
 
 #[cfg(test)]

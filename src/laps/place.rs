@@ -14,7 +14,7 @@ use super::odometer::Odometer;
 use super::period::{ExpectedTurns, LONGEST_LAP_S, OverTurns, SHORTEST_LAP_S};
 use super::smoother::{Moment, Mood, smoothed};
 use super::whole_laps;
-use crate::statistics::quantiles::{median, robust_deviation};
+use crate::statistics::quantiles::{median, median_step, robust_deviation};
 
 /// Cells of a lap's profile.
 pub const CELLS: usize = 400;
@@ -85,7 +85,7 @@ impl Places {
         }
         let mut places = Self::coarse(odometer, &chain);
         let times: Vec<f64> = chain.iter().map(|&turns| odometer.time_of(turns)).collect();
-        let lap_s = median(times.windows(2).map(|w| w[1] - w[0]))?;
+        let lap_s = median_step(&times)?;
         if !(SHORTEST_LAP_S..=LONGEST_LAP_S).contains(&lap_s) {
             return None;
         }
@@ -99,7 +99,7 @@ impl Places {
 
     /// Places by the odometer alone, where each lap of the chain is a whole one.
     fn coarse(odometer: &Odometer, chain: &[f64]) -> Self {
-        let lap_turns = median(chain.windows(2).map(|w| w[1] - w[0])).unwrap_or(1.0);
+        let lap_turns = median_step(chain).unwrap_or(1.0);
         let (from, to) = odometer.span();
         let count = ((to - from) * MOMENTS_HZ).ceil() as usize;
         let time: Vec<f64> = (0..=count).map(|n| (from + n as f64 / MOMENTS_HZ).min(to)).collect();
@@ -183,7 +183,18 @@ impl Places {
 
     /// Laps driven at `time`, counted from an arbitrary place; held at the ends of the log.
     pub fn laps_at(&self, time: f64) -> f64 {
-        let next = self.moments_until(time).clamp(1, self.time.len() - 1);
+        self.laps_after(self.moments_until(time), time)
+    }
+
+    /// The same with the variance of the place, laps squared, up to a common factor.
+    pub fn laps_and_variance_at(&self, time: f64) -> (f64, f64) {
+        let moments = self.moments_until(time);
+        (self.laps_after(moments, time), self.variance[moments.min(self.time.len() - 1)])
+    }
+
+    /// Laps driven at `time`, which so many moments go before.
+    fn laps_after(&self, moments: usize, time: f64) -> f64 {
+        let next = moments.clamp(1, self.time.len() - 1);
         let (t0, t1) = (self.time[next - 1], self.time[next]);
         let share = if t1 > t0 { ((time - t0) / (t1 - t0)).clamp(0.0, 1.0) } else { 0.0 };
         self.laps[next - 1] + (self.laps[next] - self.laps[next - 1]) * share
@@ -191,7 +202,7 @@ impl Places {
 
     /// Variance of the place at `time`, laps squared, up to a common factor.
     pub fn variance_at(&self, time: f64) -> f64 {
-        self.variance[self.moments_until(time).min(self.time.len() - 1)]
+        self.laps_and_variance_at(time).1
     }
 
     /// How many moments are no later than `time`. They follow each other evenly, so that none need be searched for.

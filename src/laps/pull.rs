@@ -20,7 +20,7 @@ use crate::motor::{self, Motor};
 use crate::recorder::CurrentTaking;
 use crate::statistics::integral::{integral_between, running_integral};
 use crate::statistics::least_absolute::least_absolute;
-use crate::statistics::quantiles::{median, quantile, robust_deviation};
+use crate::statistics::quantiles::{median_step, quantile, robust_deviation};
 
 /// Share of the rows that must have volts and amperes. Common practice, no source.
 const KNOWN: f64 = 0.9;
@@ -88,7 +88,7 @@ impl Pull {
 fn between_rows(time: &[f64], volts: &[f64], amps: &[f64]) -> Vec<f64> {
     let plain = || (0..amps.len()).map(|n| (amps[n.saturating_sub(1)] + amps[n]) / 2.0).collect();
     let Some(taking) = CurrentTaking::new(time, volts, amps) else { return plain() };
-    let step_s = median(time.windows(2).map(|w| w[1] - w[0])).unwrap_or(f64::INFINITY);
+    let step_s = median_step(time).unwrap_or(f64::INFINITY);
     let is_held = (taking.rows.len() as f64) < KNOWN * amps.len() as f64;
     if is_held {
         return by_volts(time, volts, amps, step_s);
@@ -185,7 +185,7 @@ pub struct Law {
 impl Moments {
     /// Moments about `apart_s` apart, or every row where rows are farther apart.
     pub fn new(time: &[f64], revs: &[f64], pull: &Pull, apart_s: f64) -> Option<Self> {
-        let step_s = median(time.windows(2).map(|w| w[1] - w[0])).filter(|s| *s > 0.0)?;
+        let step_s = median_step(time).filter(|s| *s > 0.0)?;
         let every = ((apart_s / step_s).round() as usize).max(1);
         let rows: Vec<usize> = (0..time.len()).step_by(every).collect();
         // A value holds since the row before, so that means between rows are plain sums.

@@ -13,7 +13,7 @@
 //! Wrong where the law is, and for wheels that are off the ground longer than a spin.
 
 use super::pull::{Law, Moments, Pull};
-use crate::statistics::quantiles::median;
+use crate::statistics::quantiles::median_step;
 use crate::statistics::second_differences::{noise_of, second_differences};
 
 /// Time between moments, s; every row where rows are farther apart.
@@ -93,7 +93,7 @@ pub fn car_revs(time: &[f64], revs: &[f64], pull: &Pull) -> Option<CarRevs> {
 
 /// Standard deviation of the revs from row to row; none where rows are too far apart to tell noise from driving.
 fn noise(time: &[f64], revs: &[f64]) -> f64 {
-    if median(time.windows(2).map(|w| w[1] - w[0])).is_none_or(|step| step > APART_S * 1.01) {
+    if median_step(time).is_none_or(|step| step > APART_S * 1.01) {
         return 0.0;
     }
     noise_of(&second_differences(revs)).unwrap_or(0.0)

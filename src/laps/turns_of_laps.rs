@@ -11,6 +11,7 @@ use statrs::function::gamma::ln_gamma;
 
 use super::odometer::Odometer;
 use crate::statistics::quantiles::{median, robust_deviation};
+use crate::statistics::straight_line::straight_line;
 
 /// Turns farther from a lap's than this share of it, as of two laps in one, tell nothing here.
 const NEAR_A_LAP: f64 = 0.1;
@@ -37,18 +38,12 @@ pub(super) fn log_likelihood(car: &Odometer, times: &[f64], lap_turns: f64) -> f
     let most = HELD_TO * scatter.max(LEAST_SCATTER);
     let held: Vec<f64> = off.iter().map(|off| off.clamp(-most, most)).collect();
     let n = held.len() as f64;
-    let squares = left_by_a_line(&numbers, &held) + n * LEAST_SCATTER * LEAST_SCATTER;
+    let points = || numbers.iter().copied().zip(held.iter().copied());
+    let line = straight_line(points());
+    let left: f64 = points().map(|(number, off)| line.below(number, off).powi(2)).sum();
+    let squares = left + n * LEAST_SCATTER * LEAST_SCATTER;
     let degrees = 0.5 * (n - 2.0);
     ln_gamma(degrees) - degrees * (std::f64::consts::PI * squares).ln()
-}
-
-/// Squares that a straight line of least squares leaves of `y` over `x`.
-fn left_by_a_line(x: &[f64], y: &[f64]) -> f64 {
-    let n = x.len() as f64;
-    let (x_mean, y_mean) = (x.iter().sum::<f64>() / n, y.iter().sum::<f64>() / n);
-    let xx: f64 = x.iter().map(|x| (x - x_mean).powi(2)).sum();
-    let slope = x.iter().zip(y).map(|(x, y)| (x - x_mean) * (y - y_mean)).sum::<f64>() / xx.max(f64::MIN_POSITIVE);
-    x.iter().zip(y).map(|(x, y)| (y - y_mean - slope * (x - x_mean)).powi(2)).sum()
 }
 
 #[cfg(test)]

@@ -33,44 +33,75 @@ const MANY: usize = 5;
 /// The chain of whole laps, in turns at which each begins, where a period takes `period` turns; `None` where the laps of
 /// no chain are alike.
 pub(super) fn chain_of_whole_laps(over_turns: &OverTurns, period: f64) -> Option<Vec<f64>> {
-    let mut chain = over_turns.chain(period);
-    let mut lap = period;
-    if let Some(parts) = PARTS.into_iter().find(|&parts| are_parts(over_turns, &chain, parts)) {
-        lap *= parts as f64;
-        chain = over_turns.chain(lap);
-    } else if let Some((part, shorter)) = shorter_lap(over_turns, period, &chain) {
-        (lap, chain) = (part, shorter);
+    let mut chain = Chain::new(over_turns, period);
+    if let Some(parts) = PARTS.into_iter().find(|&parts| chain.are_parts(over_turns, parts)) {
+        chain = Chain::new(over_turns, parts as f64 * period);
+    } else if let Some(shorter) = shorter_lap(over_turns, period, &chain) {
+        chain = shorter;
     }
-    let alike = alike(over_turns, &chain, 1);
-    let least = if alike.len() >= MANY { LEAST_MANY } else { LEAST_FEW };
-    (lap > 0.0 && median(alike)? >= least).then_some(chain)
+    let pairs = chain.alike.iter().filter(|r| r.is_finite()).count();
+    let least = if pairs >= MANY { LEAST_MANY } else { LEAST_FEW };
+    (chain.likeness()? >= least).then_some(chain.begins)
 }
 
 /// The chain of laps of about so many turns, which something else lets expect; `None` where they are not alike.
 pub(super) fn chain_as_expected(over_turns: &OverTurns, lap: f64) -> Option<Vec<f64>> {
-    let chain = over_turns.chain(lap);
-    median(alike(over_turns, &chain, 1)).is_none_or(|r| r >= LEAST_CORRELATION).then_some(chain)
+    let chain = Chain::new(over_turns, lap);
+    chain.likeness().is_none_or(|r| r >= LEAST_CORRELATION).then_some(chain.begins)
 }
 
-/// A part of the period that is a lap itself, and its chain.
-fn shorter_lap(over_turns: &OverTurns, period: f64, chain: &[f64]) -> Option<(f64, Vec<f64>)> {
-    let left = 1.0 - median(alike(over_turns, chain, 1))?;
+/// The chain of a part of the period that is a lap itself.
+fn shorter_lap(over_turns: &OverTurns, period: f64, chain: &Chain) -> Option<Chain> {
+    let left = 1.0 - chain.likeness()?;
     PARTS.into_iter().rev().find_map(|parts| {
         let lap = period / parts as f64;
-        let shorter = (lap > over_turns.shortest()).then(|| over_turns.chain(lap))?;
-        let correlation = median(alike(over_turns, &shorter, 1))?;
+        let shorter = (lap > over_turns.shortest()).then(|| Chain::new(over_turns, lap))?;
+        let correlation = shorter.likeness()?;
         let is_lap = correlation >= LEAST_CORRELATION && 1.0 - correlation <= AS_GOOD * left;
-        let are_parts = PARTS.into_iter().any(|parts| are_parts(over_turns, &shorter, parts));
-        (is_lap && !are_parts).then_some((lap, shorter))
+        let are_parts = PARTS.into_iter().any(|parts| shorter.are_parts(over_turns, parts));
+        (is_lap && !are_parts).then_some(shorter)
     })
 }
 
-/// Correlations of each lap of `chain` with the one so many laps `later`, where both lie in the log.
-fn alike(over_turns: &OverTurns, chain: &[f64], later: usize) -> Vec<f64> {
-    correlations(over_turns, chain, later).into_iter().filter(|r| r.is_finite()).collect()
+/// A chain of laps.
+struct Chain {
+    /// Turns at which each begins.
+    begins: Vec<f64>,
+    /// Correlation of each with the next; NaN where one of them does not lie in the log.
+    alike: Vec<f64>,
 }
 
-/// The same with NaN where one of them does not lie in the log.
+impl Chain {
+    /// The chain of laps of about `lap` turns.
+    fn new(over_turns: &OverTurns, lap: f64) -> Self {
+        let begins = over_turns.chain(lap);
+        Self { alike: correlations(over_turns, &begins, 1), begins }
+    }
+
+    /// Correlation of neighbouring laps, in the middle; `None` where no two lie in the log.
+    fn likeness(&self) -> Option<f64> {
+        median(self.alike.iter().copied())
+    }
+
+    /// Whether the laps are so many parts of a lap.
+    fn are_parts(&self, over_turns: &OverTurns, parts: usize) -> bool {
+        let same = correlations(over_turns, &self.begins, parts);
+        let pairs: Vec<(f64, f64)> = self
+            .alike
+            .iter()
+            .zip(same)
+            .map(|(n, s)| (1.0 - n, 1.0 - s))
+            .filter(|(n, s)| n.is_finite() && s.is_finite())
+            .collect();
+        let alternate = pairs.iter().filter(|(next, same)| same < next).count();
+        let usual = |of: fn(&(f64, f64)) -> f64| median(pairs.iter().map(of)).unwrap_or(0.0);
+        pairs.len() >= LEAST_ALTERNATING
+            && alternate as f64 >= MOSTLY_ALTERNATING * pairs.len() as f64
+            && usual(|pair| pair.0) > CLEARLY_UNLIKE * usual(|pair| pair.1)
+    }
+}
+
+/// Correlations of each lap of `chain` with the one so many laps `later`; NaN where one of them does not lie in the log.
 fn correlations(over_turns: &OverTurns, chain: &[f64], later: usize) -> Vec<f64> {
     let points = over_turns.points_of(chain);
     let Some(lap) = median(points.windows(2).map(|w| (w[1] - w[0]) as f64)) else { return Vec::new() };
@@ -78,23 +109,6 @@ fn correlations(over_turns: &OverTurns, chain: &[f64], later: usize) -> Vec<f64>
         over_turns.correlation_between(one, other, (0.5 * lap) as isize, WHOLE_OVERLAP * lap)
     };
     points.windows(later + 1).map(|p| between(p[0], p[later])).collect()
-}
-
-/// Whether the laps of `chain` are so many parts of a lap.
-fn are_parts(over_turns: &OverTurns, chain: &[f64], parts: usize) -> bool {
-    let next = correlations(over_turns, chain, 1);
-    let same = correlations(over_turns, chain, parts);
-    let pairs: Vec<(f64, f64)> = next
-        .into_iter()
-        .zip(same)
-        .map(|(n, s)| (1.0 - n, 1.0 - s))
-        .filter(|(n, s)| n.is_finite() && s.is_finite())
-        .collect();
-    let alternate = pairs.iter().filter(|(next, same)| same < next).count();
-    let usual = |of: fn(&(f64, f64)) -> f64| median(pairs.iter().map(of)).unwrap_or(0.0);
-    pairs.len() >= LEAST_ALTERNATING
-        && alternate as f64 >= MOSTLY_ALTERNATING * pairs.len() as f64
-        && usual(|pair| pair.0) > CLEARLY_UNLIKE * usual(|pair| pair.1)
 }
 
 #[cfg(test)]

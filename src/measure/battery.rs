@@ -149,12 +149,16 @@ pub fn measure(run: &RunContext) -> Battery {
     let lowest_v = voltage.and_then(lowest_under_load);
     let lowest_cell_v = lowest_v.zip(cells).filter(|_| cells_fit).map(|(v, n)| v / n);
     let pack = voltage.zip(current);
-    let taking = pack.and_then(|(v, i)| CurrentTaking::new(time, v, i));
-    let charge = current.map(|current| Charge::new(time, current, voltage));
+    // Rows in which a recorder only holds its current tell nothing new.
+    let readings = current.map_or_else(Vec::new, |i| rows_with_a_reading(voltage.unwrap_or(i), i));
+    let charge = current.map(|current| Charge::new(time, current, &readings));
     let used_mah = charge.as_ref().and_then(Charge::whole_mah);
     let watts = pack.map(|(v, i)| v.iter().zip(i).map(|(v, i)| v * i).collect::<Vec<_>>());
     let race_end_used_mah = charge.as_ref().and_then(|c| c.at_race_end(run));
-    let resistance_mohm = pack.and_then(|(v, i)| resistance_mohm(time, v, i, taking.as_ref()));
+    let resistance_mohm = pack.and_then(|(v, i)| {
+        let taking = CurrentTaking::of_readings(time, v, i, readings.clone());
+        resistance_mohm(time, v, i, &readings, taking.map_or(0.0, |taking| taking.late_s.value))
+    });
     let may_be_short = race_end_used_mah.zip(capacity_mah).is_some_and(|(u, c)| (u.low..u.high).contains(&(SHORT * c)));
     // What cannot be true is named in place of what seems to be missing.
     let named = |subject: Subject, missing: Why| run.refusal(&[subject]).map_or(missing, Why::Unusable);
@@ -211,12 +215,10 @@ fn cells_fit(voltage: &[f64], cells: f64) -> bool {
 }
 
 impl<'a> Charge<'a> {
-    fn new(time: &'a [f64], current: &[f64], voltage: Option<&[f64]>) -> Self {
-        // Rows in which a recorder only holds its current tell nothing new.
-        let readings = rows_with_a_reading(voltage.unwrap_or(current), current);
+    fn new(time: &'a [f64], current: &[f64], readings: &[usize]) -> Self {
         let used = running_integral(time, current);
         let in_step = IN_STEP_U * used.last().copied().unwrap_or(0.0);
-        Self { time, used, unseen: between_readings(time, current, &readings).hypot(in_step) }
+        Self { time, used, unseen: between_readings(time, current, readings).hypot(in_step) }
     }
 
     /// Charge of the whole log, mAh.

@@ -8,7 +8,7 @@ use crate::gears::set_rollout_mm;
 use crate::laps::Laps;
 use crate::laps::odometer::Odometer;
 use crate::log::{Channel, Log};
-use crate::motor::{Demand, demand, motor};
+use crate::motor::{Demand, demand};
 use crate::quantity::Estimate;
 use crate::sheet::{RunPlan, Settings, Sheet};
 
@@ -48,7 +48,7 @@ impl<'a> RunContext<'a> {
         let revs_are_right = evidence.refusal(Subject::Channel(Channel::Rpm)).is_none();
         let lap_turns = LapTurns::new(laps).filter(|_| revs_are_right);
         let known = laps.odometer.as_ref().and_then(Odometer::motor);
-        let demand = known.or_else(|| motor(log)).and_then(|motor| demand(log, motor));
+        let demand = demand(log, known);
         let travel = travel_m(lap_turns.as_ref(), lap_length_m, settings);
         let motion = travel.and_then(|travel| motion(log, laps, travel, demand.as_ref()));
         let course = Course::new(laps, race_s);

@@ -4,7 +4,9 @@
 //! linear in T. What is uncertain is the mixture over the hypotheses of [`super::warming`], each with its own normal
 //! distribution. Wrong where the fit is, and for loads far from those that were driven.
 
-use super::heat_nodes::{AIR, AROUND, COPPER_HEATING, Coefficients, Drive, QUICK, SPEED_HEATING, State, slow_part};
+use super::heat_nodes::{
+    AIR, AROUND, COPPER_HEATING, Coefficients, Drive, Pace, QUICK, SPEED_HEATING, State, slow_part,
+};
 use super::heat_record::Prior;
 use super::warming::{Hypothesis, SPEED_SHARE, Shared, Warming};
 use crate::quantity::{Estimate, Uncertain};
@@ -61,30 +63,26 @@ fn at_end(h: &Hypothesis) -> State {
 }
 
 impl Warming {
-    /// Extrapolates a state over `seconds` at the laps' mean load, multiplied as `scene` says, in air of `air_c` or the
-    /// run's own.
-    fn extrapolated(&self, h: &Hypothesis, mut state: State, scene: &Scene, air_c: Option<f64>, seconds: f64) -> State {
+    /// Extrapolates a state over `seconds` under an even drive.
+    fn extrapolated(&self, h: &Hypothesis, mut state: State, drive: Drive, seconds: f64) -> State {
         let steps = (seconds / self.step_s).ceil().max(0.0) as usize;
-        if steps == 0 {
-            return state;
-        }
-        let step = seconds / steps as f64;
-        let Scene { copper, spin, cooling, .. } = *scene;
-        let drive = Drive { copper, spin, cooling: h.point.cooling * cooling, air_c };
-        for _ in 0..steps {
-            state.step(&h.mean, self.copper_loss, &drive, step);
+        if steps > 0 {
+            let pace = Pace::new(&h.mean, self.copper_loss, drive, seconds / steps as f64);
+            (0..steps).for_each(|_| state.step(&h.mean, &pace));
         }
         state
     }
 
-    /// The state `seconds` later, driven as the run was, in its own air.
-    fn drive_on(&self, h: &Hypothesis, state: State, seconds: f64) -> State {
-        self.extrapolated(h, state, &Scene::as_driven(0.0, 0.0, 0.0), None, seconds)
+    /// What drives the part on as the run did, in its own air.
+    fn as_driven(h: &Hypothesis) -> Drive {
+        Drive { copper: 1.0, spin: 1.0, cooling: h.point.cooling, air_c: None }
     }
 
     /// The state at the end of an imagined run.
     fn end_of(&self, h: &Hypothesis, scene: &Scene) -> State {
-        self.extrapolated(h, State::at_rest(scene.start_c, scene.air_c), scene, Some(scene.air_c), scene.seconds)
+        let Scene { start_c, air_c, copper, spin, cooling, seconds } = *scene;
+        let drive = Drive { copper, spin, cooling: h.point.cooling * cooling, air_c: Some(air_c) };
+        self.extrapolated(h, State::at_rest(start_c, air_c), drive, seconds)
     }
 
     /// What all hypotheses say together of a temperature or a difference.
@@ -98,7 +96,7 @@ impl Warming {
         let further = (until_s - self.end_s).max(0.0) / self.seen_s;
         let mixed = self.mixed(|h| {
             let now = at_end(h).reading(&h.mean);
-            let end = self.drive_on(h, at_end(h), until_s - self.end_s);
+            let end = self.extrapolated(h, at_end(h), Self::as_driven(h), until_s - self.end_s);
             let change = end.reading(&h.mean) - now;
             // What the heating to come adds is as uncertain as the load.
             let added_heat = heating(h) * (until_s - self.end_s).max(0.0);
@@ -108,7 +106,7 @@ impl Warming {
             Component { weight: h.weight, mean: end.reading(&h.mean), variance }
         });
         let heating = self.whole_heating().value;
-        self.line.map_or(mixed, |line| line.hold_under(mixed, until_s, self.end_s, heating))
+        self.ceiling.map_or(mixed, |ceiling| ceiling.hold_under(mixed, until_s, self.end_s, heating))
     }
 
     /// What the sensor reads at the end of an imagined run, °C.
@@ -199,8 +197,9 @@ impl Warming {
         let ln_time = |h: &Hypothesis| {
             let mut state = at_end(h);
             let mut log_s = self.end_s;
+            let pace = Pace::new(&h.mean, self.copper_loss, Self::as_driven(h), self.step_s);
             while state.reading(&h.mean) < limit_c && log_s - from_s < longest_s {
-                state = self.drive_on(h, state, self.step_s);
+                state.step(&h.mean, &pace);
                 log_s += self.step_s;
             }
             // A record may end before the race begins.

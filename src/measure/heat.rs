@@ -134,9 +134,6 @@ pub struct Heat {
     /// The load of the run.
     #[serde(skip)]
     pub load: Load,
-    /// At the end of a race without stops, °C; `None` where the car stopped: what another pinion or another cooling is set against.
-    #[serde(skip)]
-    pub unbroken_end_c: Option<Estimate>,
     /// Whether only a part of the readings is sound, so that the run's own peak is not known.
     #[serde(skip)]
     pub in_part: bool,
@@ -146,6 +143,14 @@ pub struct Heat {
     /// Log time at which the sensor first read the limit, s.
     #[serde(skip)]
     pub reached_s: Option<f64>,
+}
+
+impl Heat {
+    /// What another pinion or another cooling is set against: the end of a race without stops, °C; `None` where the car
+    /// stopped. A race fitted without the stop ends several degrees off what such cars do.
+    pub fn unbroken_end_c(&self) -> Option<Estimate> {
+        self.race_end_c.filter(|_| !self.course.stopped)
+    }
 }
 
 /// Log time (s) and temperature (°C) of the rows that have a reading.
@@ -218,7 +223,6 @@ fn empty(limit: &Limit, course: Course) -> Heat {
         warming: None,
         course,
         load: Load::default(),
-        unbroken_end_c: None,
         in_part: false,
         limit_refused: None,
         reached_s: None,
@@ -232,8 +236,6 @@ pub fn conclude(heat: &mut Heat, prior: Prior) {
         forecast(heat, &warming);
         heat.warming = Some(warming);
     }
-    // A fitted race without the stop ends several degrees off what such cars do.
-    heat.unbroken_end_c = heat.race_end_c.filter(|_| !heat.course.stopped);
     heat.verdict = verdict(heat);
     let limit_refused = heat.limit_refused.clone().map(Why::LimitRefused);
     heat.why = Reasons::new(why(heat).into_iter().chain(limit_refused).collect());

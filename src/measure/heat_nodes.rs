@@ -219,30 +219,47 @@ impl State {
         change
     }
 
-    /// One step on under an even drive: exact for the slow node.
-    pub(super) fn step(&mut self, mean: &Coefficients, loss: CopperLoss, drive: &Drive, step_s: f64) {
-        let Drive { copper, spin, cooling: rate, air_c } = *drive;
+    /// One step on: exact for the slow node.
+    pub(super) fn step(&mut self, mean: &Coefficients, pace: &Pace) {
+        let Drive { copper, spin, cooling: rate, air_c } = pace.drive;
         let (reading, air) = (self.reading(mean), air_c.unwrap_or(mean[AIR]));
-        let warm = copper * loss.relative_at(reading);
+        let warm = copper * pace.loss.relative_at(reading);
         let (a, b, k) = (mean[COPPER_HEATING], mean[SPEED_HEATING], mean[AROUND]);
         let slope = a * warm + b * spin - rate * (self.slow - air - k * self.around);
-        let feedback = a * copper * loss.alpha - rate;
-        let held = if feedback.abs() < NO_FEEDBACK { step_s } else { ((feedback * step_s).exp() - 1.0) / feedback };
         let of_air = if air_c.is_some() { 0.0 } else { rate };
         let own = slow_part([warm, spin, of_air, 0.0, rate * self.around]) + self.around_change * (rate * k);
         let change = self.change();
-        self.slow += slope * held;
-        self.slow_change = self.slow_change * (1.0 + feedback * held) + own * held;
-        let share = around_share(step_s);
-        self.around += (reading - air - self.around) * share;
+        self.slow += slope * pace.held;
+        self.slow_change = self.slow_change * (1.0 + pace.feedback * pace.held) + own * pace.held;
+        self.around += (reading - air - self.around) * pace.around_share;
         let mut risen = change;
         risen[AIR] -= if air_c.is_some() { 0.0 } else { 1.0 };
-        self.around_change += (risen - self.around_change) * share;
+        self.around_change += (risen - self.around_change) * pace.around_share;
         let load = quick_load(warm, spin);
-        self.quick
-            .iter_mut()
-            .zip(QUICK_S)
-            .for_each(|(quick, constant_s)| *quick += (load - *quick) * made_up(step_s, constant_s));
+        self.quick.iter_mut().zip(pace.quick_shares).for_each(|(quick, share)| *quick += (load - *quick) * share);
+    }
+}
+
+/// An even drive in steps of one length, with what is the same in each of them.
+pub(super) struct Pace {
+    drive: Drive,
+    loss: CopperLoss,
+    /// Feedback of the temperature on itself, 1/s.
+    feedback: f64,
+    /// Time for which the slope at a step's start counts, s.
+    held: f64,
+    /// Shares of what the surroundings and the quick node lag behind that they make up in a step.
+    around_share: f64,
+    quick_shares: [f64; QUICKS],
+}
+
+impl Pace {
+    /// Steps of so many seconds under `drive`, by these coefficients.
+    pub(super) fn new(mean: &Coefficients, loss: CopperLoss, drive: Drive, step_s: f64) -> Self {
+        let feedback = mean[COPPER_HEATING] * drive.copper * loss.alpha - drive.cooling;
+        let held = if feedback.abs() < NO_FEEDBACK { step_s } else { ((feedback * step_s).exp() - 1.0) / feedback };
+        let quick_shares = QUICK_S.map(|constant_s| made_up(step_s, constant_s));
+        Self { drive, loss, feedback, held, around_share: around_share(step_s), quick_shares }
     }
 }
 

@@ -125,12 +125,11 @@ pub(super) fn record(run: &RunContext, part: HotPart) -> (Option<Record>, Load) 
         None => vec![1.0; time.len()],
     };
     let copper: Vec<f64> = demand.map_or_else(|| moving.clone(), |d| d.current.iter().map(|i| i * i).collect());
-    let spin =
-        demand.filter(|_| of_motor).map_or_else(|| moving.clone(), |d| speed_loss(time, &d.omega, &moving, laps));
-    let flow = speed.as_ref().unwrap_or(&moving);
     let mean = |values: &[f64]| over_laps(time, values, &moving, laps);
-    let (of_copper, of_spin, of_flow) = (mean(&copper), mean(&spin), mean(flow));
     let omega = demand.map_or(0.0, |d| mean(&d.omega).mean);
+    let spin = demand.filter(|_| of_motor).map_or_else(|| moving.clone(), |d| speed_loss(&d.omega, omega));
+    let flow = speed.as_ref().unwrap_or(&moving);
+    let (of_copper, of_spin, of_flow) = (mean(&copper), mean(&spin), mean(flow));
     let load = Load { copper: of_copper.mean, omega, scatter: of_copper.scatter, laps: of_copper.laps };
     if of_copper.mean <= 0.0 || of_spin.mean <= 0.0 || of_flow.mean <= 0.0 {
         return (None, load);
@@ -169,9 +168,8 @@ pub(super) fn knows_air(record: &Record) -> bool {
     record.air.standard_u < START_ABOVE_AIR.standard_u
 }
 
-/// The loss that goes with the motor's speed, relative.
-fn speed_loss(time: &[f64], omega: &[f64], moving: &[f64], laps: &Laps) -> Vec<f64> {
-    let mean = over_laps(time, omega, moving, laps).mean;
+/// The loss that goes with the motor's speed, relative to that at its mean over the laps.
+fn speed_loss(omega: &[f64], mean: f64) -> Vec<f64> {
     omega.iter().map(|w| (w / mean + (w / mean).powi(2)) / 2.0).collect()
 }
 

@@ -6,6 +6,7 @@
 //! other races.
 
 pub mod battery;
+mod ceiling;
 pub mod coasting;
 pub mod context;
 pub mod course;
@@ -23,7 +24,6 @@ pub mod power;
 pub mod resistance;
 pub mod rests_on;
 mod slip_over_ground;
-mod straight_line;
 pub mod warming;
 pub mod wheelspin;
 

@@ -12,7 +12,7 @@ use crate::laps::odometer::Odometer;
 use crate::log::{Channel, Log};
 use crate::motor::Demand;
 use crate::quantity::Uncertain;
-use crate::statistics::quantiles::{highest, median, quantile};
+use crate::statistics::quantiles::{highest, median, median_step, quantile};
 
 /// Time over which the change of speed is taken, s: two rows at least.
 const WINDOW_S: f64 = 0.1;
@@ -86,7 +86,7 @@ pub fn motion(log: &Log, laps: &Laps, travel_m: Uncertain, demand: Option<&Deman
     let per_rpm = travel_m.value / MINUTE_S;
     let car_speed = |n: usize| if revs[n].is_finite() { car.rpm_at(time[n]) * per_rpm } else { f64::NAN };
     let speed: Vec<f64> = (0..time.len()).map(car_speed).collect();
-    let step_s = median(time.windows(2).map(|w| w[1] - w[0]))?;
+    let step_s = median_step(&time)?;
     let reach = ((WINDOW_S / 2.0 / step_s).round() as usize).max(1);
     let rows_between = |from: f64, to: f64| time.partition_point(|t| *t < from)..time.partition_point(|t| *t < to);
     let lap_tops = laps.counted().filter_map(|l| highest(&speed[rows_between(l.start_s, l.end_s)])).collect();

@@ -106,7 +106,7 @@ impl<'a> PullModel<'a> {
             let x = Vector3::new(demand.current[n], -1.0, -motion.speed[n].powi(2));
             equations.add(&x, motion.acceleration[n], 1.0);
         }
-        let mut per_ampere = equations.solve()?.best[0];
+        let mut per_ampere = equations.best()?[0];
         if let (Some(mass), true) = (mass_kg, demand.motor.at_full_demand) {
             // A motor's constant is its torque for an ampere; in even driving the rows alone hardly tell current from
             // speed.

@@ -147,7 +147,7 @@ pub fn measure(run: &RunContext) -> Power {
     let revs = log.channel(Channel::Rpm);
     Power {
         top_rpm: revs.and_then(highest),
-        gripping_rpm: revs.and_then(|revs| highest(&motion.map_or_else(|| revs.to_vec(), |m| m.where_grips(revs)))),
+        gripping_rpm: revs.and_then(|revs| motion.map_or_else(|| highest(revs), |m| highest(&m.where_grips(revs)))),
         top_speed_m_s: top.map(|t| t.value),
         top_speed_range_m_s: top,
         mean_w: watts.as_ref().and_then(|w| mean_over_laps(log, run.laps, w)),
@@ -203,19 +203,19 @@ fn pulls(motion: &Motion, throttle: Option<&[f64]>, shares: &[(f64, f64)]) -> Ve
         let at_full: Vec<usize> = rows.iter().copied().filter(|n| full(*n)).collect();
         let (rows, share) = if at_full.len() >= LEAST_ROWS { (at_full, 0.5) } else { (rows, ENVELOPE) };
         let values: Vec<f64> = rows.iter().map(|n| motion.acceleration[*n]).collect();
-        let acceleration_m_s2 =
-            estimate(&values, |v| quantile(v.iter().copied(), share), motion.travel_m.relative_u())?;
+        let acceleration_m_s2 = quantile_of_rows(&values, share, motion.travel_m.relative_u())?;
         Some(PullAtSpeed { speed_m_s: (from + to) / 2.0 * top, acceleration_m_s2 })
     };
     shares.iter().filter_map(pull).collect()
 }
 
-/// A figure of rows in order with its interval: from the figure without each block in turn, and from a relative
+/// A quantile of rows in order with its interval: from the quantile without each block in turn, and from a relative
 /// standard uncertainty that all rows share.
-fn estimate<T: Copy>(rows: &[T], figure: impl Fn(&[T]) -> Option<f64>, shared_u: f64) -> Option<Estimate> {
+fn quantile_of_rows(rows: &[f64], share: f64, shared_u: f64) -> Option<Estimate> {
     if rows.len() < LEAST_ROWS {
         return None;
     }
+    let figure = |rows: &[f64]| quantile(rows.iter().copied(), share);
     let value = figure(rows)?;
     let half = jackknife::half_width_95(&jackknife::without_each_block(rows, BLOCKS, figure));
     Some(Estimate::from_half_width(value, half.hypot(COVERAGE_95 * shared_u * value)))

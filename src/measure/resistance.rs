@@ -19,10 +19,9 @@
 use nalgebra::SVector;
 
 use crate::quantity::{COVERAGE_95, Estimate};
-use crate::recorder::{CurrentTaking, rows_with_a_reading};
 use crate::statistics::jackknife::half_width_95;
 use crate::statistics::least_squares::NormalEquations;
-use crate::statistics::quantiles::median;
+use crate::statistics::quantiles::median_step;
 
 /// Time over which changes are taken, s. Common practice, no source: longer than any recorder's delay, shorter than what
 /// a cell takes to polarise.
@@ -46,17 +45,17 @@ const LEAST_EXPLAINED: f64 = 0.3;
 /// say. Common practice, no source.
 const RECORDER_U: f64 = 0.01;
 
-/// Ohmic resistance of the pack, mΩ, from the rows' time (s), voltage (V) and current (A), and how the current was taken
-/// (where that is not told: of the row); `None` where steps are too few or do not go together.
+/// Ohmic resistance of the pack, mΩ, from the rows' time (s), voltage (V) and current (A), the `rows` with a new reading,
+/// and by how much the current is late, s; `None` where steps are too few or do not go together.
 pub fn resistance_mohm(
     time: &[f64],
     voltage: &[f64],
     current: &[f64],
-    taking: Option<&CurrentTaking>,
+    rows: &[usize],
+    late_s: f64,
 ) -> Option<Estimate> {
-    let rows = taking.map_or_else(|| rows_with_a_reading(voltage, current), |taking| taking.rows.clone());
-    let readings = Readings::new(time, voltage, current, &rows)?;
-    let late = taking.map_or(0.0, |taking| taking.late_s.value) / (readings.step_s * readings.apart as f64);
+    let readings = Readings::new(time, voltage, current, rows)?;
+    let late = late_s / (readings.step_s * readings.apart as f64);
     // The reading of the voltage's moment, or those around it; steps twice as long; and one more reading on each side.
     let [found, longer, wider] = if (late - late.round()).abs() < WHOLE {
         let middle = late.round() as isize;
@@ -117,7 +116,7 @@ impl Readings {
     fn new(time: &[f64], voltage: &[f64], current: &[f64], rows: &[usize]) -> Option<Self> {
         let of = |values: &[f64]| rows.iter().map(|n| values[*n]).collect::<Vec<f64>>();
         let time = of(time);
-        let step_s = median(time.windows(2).map(|w| w[1] - w[0])).filter(|s| *s > 0.0 && *s <= LONGEST_STEP_S)?;
+        let step_s = median_step(&time).filter(|s| *s > 0.0 && *s <= LONGEST_STEP_S)?;
         let apart = (LEAST_APART_S / step_s).round().max(1.0) as usize;
         Some(Self { time, volts: of(voltage), amps: of(current), step_s, apart })
     }
@@ -150,16 +149,15 @@ impl Readings {
         let steps = self.steps::<N>(over_s, first);
         let size = steps.len().div_ceil(BLOCKS).max(1);
         let blocks: Vec<_> = steps.chunks(size).map(|block| equations(block, |s| (s.amps, s.volts))).collect();
-        let all = blocks.iter().fold(NormalEquations::default(), |all, block| sum(&all, block, 1.0));
+        let all = blocks.iter().fold(NormalEquations::default(), |all, block| all + *block);
         if steps.len() < LEAST_STEPS {
             return None;
         }
-        let weights = all.solve()?.best;
-        let without: Vec<f64> =
-            blocks.iter().filter_map(|block| Some(-sum(&all, block, -1.0).solve()?.best.sum())).collect();
+        let weights = all.best()?;
+        let without: Vec<f64> = blocks.iter().filter_map(|block| Some(-(all - *block).best()?.sum())).collect();
         // The same weights, as they are and growing over the log.
         let drop = |s: &Step<N>| s.amps.dot(&weights);
-        let course = equations(&steps, |s| (SVector::from([drop(s), drop(s) * s.place]), s.volts)).solve()?.best;
+        let course = equations(&steps, |s| (SVector::from([drop(s), drop(s) * s.place]), s.volts)).best()?;
         Some(Fit {
             ohm: -weights.sum(),
             half_width: half_width_95(&without),
@@ -180,14 +178,10 @@ fn equations<const N: usize, const M: usize>(
     })
 }
 
-/// The first equations and `times` the second.
-fn sum<const N: usize>(all: &NormalEquations<N>, part: &NormalEquations<N>, times: f64) -> NormalEquations<N> {
-    NormalEquations { precision: all.precision + part.precision * times, right: all.right + part.right * times }
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::recorder::{CurrentTaking, rows_with_a_reading};
     use rstest::rstest;
 
     /// Samples between two rows, which are a twentieth of a second apart.
@@ -214,7 +208,9 @@ mod tests {
         let time: Vec<f64> = samples.iter().map(|s| *s as f64 / 500.0).collect();
         let volts: Vec<f64> = samples.iter().map(|s| volts(&amps, *s)).collect();
         let current: Vec<f64> = samples.iter().map(|s| taken(&amps, *s)).collect();
-        resistance_mohm(&time, &volts, &current, CurrentTaking::new(&time, &volts, &current).as_ref())
+        let rows = rows_with_a_reading(&volts, &current);
+        let taking = CurrentTaking::of_readings(&time, &volts, &current, rows.clone());
+        resistance_mohm(&time, &volts, &current, &rows, taking.map_or(0.0, |taking| taking.late_s.value))
     }
 
     #[rstest]

@@ -10,7 +10,7 @@
 //!
 //! Wrong where the car slides sideways: a ground speed has the slide in it, the wheels have not.
 
-use crate::laps::ground::{Ground, ScaleFrom};
+use crate::laps::ground::Ground;
 use crate::statistics::above::{Above, above};
 use crate::statistics::quantiles::median;
 
@@ -98,7 +98,6 @@ impl Rows<'_> {
         let wheel_m_s = self.wheels[rows].iter().sum::<f64>() / count * scale.m_s_per_rpm;
         let fixes = (seconds / self.ground.step_s).max(1.0);
         let by_noise = self.ground.noise_m_s / wheel_m_s / fixes.sqrt();
-        let by_scale = if scale.from == ScaleFrom::Sheet { 0.0 } else { scale.relative_u };
-        mean - SPINNING > SURE * by_noise.hypot(by_scale)
+        mean - SPINNING > SURE * by_noise.hypot(scale.relative_u)
     }
 }

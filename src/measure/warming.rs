@@ -14,13 +14,13 @@
 //!
 //! Wrong where the load of the laps to come is different, and where the fan fails on the way.
 
+use super::ceiling::Ceiling;
 use super::heat_equations::{Equations, QuickEquations};
 use super::heat_nodes::{
     AIR, AROUND, COPPER_HEATING, COUNT, Coefficients, Inputs, Pairs, QUICK, QUICK_S, QUICKS, SLOW, SPEED_HEATING,
     START, quick_starts, slow_part,
 };
 use super::heat_record::{CopperLoss, Prior, Record};
-use super::straight_line::StraightLine;
 use crate::quantity::Uncertain;
 use crate::statistics::least_squares::{self, NormalEquations};
 use crate::statistics::mixture::{self, Weighted};
@@ -123,7 +123,7 @@ pub struct Warming {
     /// Log time of the last step's end, s.
     pub(super) end_s: f64,
     /// The last readings as a straight line; `None` where they were not under an even load.
-    pub(super) line: Option<StraightLine>,
+    pub(super) ceiling: Option<Ceiling>,
     /// How long the part was seen under load, s.
     pub(super) seen_s: f64,
 }
@@ -148,8 +148,8 @@ impl Record {
         let hypotheses = weigh(self.weighed(&coolings(range, COOLINGS), &FLOW_SHARES, look.variance, known))?;
         let end_s = self.start_s + self.step_s * self.reading.len() as f64;
         let seen_s = self.step_s * self.copper.iter().filter(|load| **load > 0.0).count() as f64;
-        let (line, copper_loss) = (StraightLine::of_last_readings(self), self.copper_loss());
-        Some(Warming { hypotheses, step_s: self.step_s, copper_loss, end_s, line, seen_s })
+        let (ceiling, copper_loss) = (Ceiling::of_last_readings(self), self.copper_loss());
+        Some(Warming { hypotheses, step_s: self.step_s, copper_loss, end_s, ceiling, seen_s })
     }
 
     /// A first look with independent residuals, to see how the residuals go together.
@@ -230,10 +230,9 @@ impl Record {
     /// favour fast cooling for no other reason than that heat then counts for less.
     fn solve(&self, seen: &Equations, point: &Point, known: Known) -> Option<Solved> {
         let before = self.known_before(point, known);
-        let precision = before.precision + seen.normal.precision;
-        let all = NormalEquations { precision, right: before.right + seen.normal.right };
-        let (expected, found) = (before.solve()?, all.solve()?);
-        let misfit = seen.squares - all.right.dot(&found.best) + before.right.dot(&expected.best);
+        let all = before + seen.normal;
+        let (expected, found) = (before.best()?, all.solve()?);
+        let misfit = seen.squares - all.right.dot(&found.best) + before.right.dot(&expected);
         Some(Solved { evidence: -0.5 * misfit, coefficients: found })
     }
 

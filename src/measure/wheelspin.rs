@@ -131,13 +131,13 @@ pub fn measure(run: &RunContext) -> Wheelspin {
     if rate_hz < LEAST_RATE_HZ {
         return Wheelspin::unknown(Why::TooFewRows(rate_hz));
     }
-    if wheels.ground().is_none() && hides_spins(wheels, car) {
-        return Wheelspin::unknown(Why::Noise);
-    }
-    let moving_rpm = run.rollout_mm().map_or(MOVING_SHARE * car.highest_rpm(), |mm| MOVING_M_S * 60_000.0 / mm);
     let mut events = match wheels.ground() {
         Some(ground) => spins_over_ground(wheels, car, ground),
-        None => spins(wheels, car, moving_rpm),
+        None if hides_spins(wheels, car) => return Wheelspin::unknown(Why::Noise),
+        None => {
+            let moving_rpm = run.rollout_mm().map_or(MOVING_SHARE * car.highest_rpm(), |mm| MOVING_M_S * 60_000.0 / mm);
+            spins(wheels, car, moving_rpm)
+        }
     };
     for event in &mut events {
         if let Some(lap) = laps.rows.iter().find(|l| (l.start_s..l.end_s).contains(&event.start_s)) {

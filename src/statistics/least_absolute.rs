@@ -25,7 +25,7 @@ pub fn least_absolute<const N: usize>(rows: &[(SVector<f64, N>, f64)]) -> Option
             let weight = best.map_or(1.0, |best| (y - x.dot(&best)).abs().max(least));
             equations.add(x, *y, weight);
         }
-        best = Some(equations.solve()?.best);
+        best = Some(equations.best()?);
     }
     best
 }

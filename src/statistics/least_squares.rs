@@ -43,10 +43,33 @@ impl<const N: usize> NormalEquations<N> {
         self.right += x * (y / variance);
     }
 
+    /// The best coefficients alone; `None` where the rows do not tell them apart.
+    pub fn best(&self) -> Option<SVector<f64, N>> {
+        Some(nalgebra::Cholesky::<f64, Const<N>>::new(self.precision)?.solve(&self.right))
+    }
+
     /// The coefficients; `None` where the rows do not tell them apart.
     pub fn solve(&self) -> Option<Coefficients<N>> {
         let factor = nalgebra::Cholesky::<f64, Const<N>>::new(self.precision)?;
         Some(Coefficients { best: factor.solve(&self.right), covariance: factor.inverse() })
+    }
+}
+
+/// The equations of both sets of rows.
+impl<const N: usize> std::ops::Add for NormalEquations<N> {
+    type Output = Self;
+
+    fn add(self, other: Self) -> Self {
+        Self { precision: self.precision + other.precision, right: self.right + other.right }
+    }
+}
+
+/// The equations of the rows without those of `other`, which are among them.
+impl<const N: usize> std::ops::Sub for NormalEquations<N> {
+    type Output = Self;
+
+    fn sub(self, other: Self) -> Self {
+        Self { precision: self.precision - other.precision, right: self.right - other.right }
     }
 }
 

@@ -27,6 +27,11 @@ pub fn quantile(values: impl IntoIterator<Item = f64>, share: f64) -> Option<f64
     Some(if fraction > 0.0 { low + fraction * (high - low) } else { low })
 }
 
+/// Median step from one value to the next; `None` for fewer than two.
+pub fn median_step(values: &[f64]) -> Option<f64> {
+    median(values.windows(2).map(|w| w[1] - w[0]))
+}
+
 /// Highest of the finite values; `None` without any.
 pub fn highest(values: &[f64]) -> Option<f64> {
     values.iter().copied().filter(|v| v.is_finite()).max_by(f64::total_cmp)

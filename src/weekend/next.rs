@@ -152,7 +152,7 @@ fn forecast(run: &SettledRun, done: &Measured, geared: &Regeared, race_s: f64, n
 /// Change of the motor's temperature at the race's end with another ratio, and the temperature there today.
 fn heat_change(run: &SettledRun, geared: &Regeared, race_s: f64) -> Option<(Estimate, Estimate)> {
     let heat = run.heat(HotPart::Motor)?;
-    let (warming, end, start) = (heat.warming.as_ref()?, heat.unbroken_end_c?, heat.start_c?);
+    let (warming, end, start) = (heat.warming.as_ref()?, heat.unbroken_end_c()?, heat.start_c?);
     let now = Scene::as_driven(start, run.plan().ambient_c.unwrap_or(warming.air_c()), race_s);
     let then = Scene { copper: geared.copper, spin: geared.spin, ..now };
     Some((warming.regeared(&now, &then, heat.record.as_ref().and_then(|r| r.expected)), end))
@@ -184,7 +184,7 @@ pub fn without_fan(run: &SettledRun, all: &[&SettledRun], race_s: f64) -> Option
     };
     let without_cooling = change_of_cooling(&cooling(false), &cooling(true))?;
     let heat = run.heat(HotPart::Motor)?;
-    let (warming, end) = (heat.warming.as_ref()?, heat.unbroken_end_c?);
+    let (warming, end) = (heat.warming.as_ref()?, heat.unbroken_end_c()?);
     let now = Scene::as_driven(heat.start_c?, run.plan().ambient_c.unwrap_or(warming.air_c()), race_s);
     let change = |ln: f64| warming.difference(&now, &Scene { cooling: ln.exp(), ..now });
     let Uncertain { value: ln, standard_u } = without_cooling;

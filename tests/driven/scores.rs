@@ -1,6 +1,10 @@
 //! How near the answers come to the forward model's truth: each promise measured over a number of seeds, for tests and
 //! for `benches/accuracy.rs`.
 
+#[path = "../against/mod.rs"]
+mod against;
+
+pub use against::Against;
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 use runtrue::demo::car::CarSpec;
@@ -140,23 +144,6 @@ fn spun(seeds: u64, shares: [f64; 3], log: impl Fn(&Driven, u64) -> Log + Sync) 
         found_s: a.found_s + b.found_s,
         true_s: a.true_s + b.true_s,
     })
-}
-
-/// A figure against its truth.
-#[derive(Debug, Clone, Copy)]
-pub struct Against {
-    pub found: Estimate,
-    pub truth: f64,
-}
-
-impl Against {
-    pub fn off(&self) -> f64 {
-        self.found.value - self.truth
-    }
-
-    pub fn held(&self) -> bool {
-        self.found.holds(self.truth)
-    }
 }
 
 /// Motor's and controller's race end from the first 55 % of a race.

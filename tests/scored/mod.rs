@@ -2,9 +2,12 @@
 //! and for `benches/worlds.rs`.
 #![allow(dead_code)] // each user takes what it needs
 
+#[path = "../against/mod.rs"]
+mod against;
 pub mod spins;
 
 use crate::world::{CurrentKind, Options, Run, Weekend};
+pub use against::Against;
 use runtrue::quantity::Estimate;
 use runtrue::statistics::quantiles::quantile;
 use serde_json::Value;
@@ -12,23 +15,6 @@ use spins::SpinScore;
 
 /// First seed of the weekends that are scored: those before it serve other tests.
 const FIRST_SEED: u64 = 300;
-
-/// A figure against its truth.
-#[derive(Debug, Clone, Copy)]
-pub struct Against {
-    pub found: Estimate,
-    pub truth: f64,
-}
-
-impl Against {
-    pub fn off(&self) -> f64 {
-        self.found.value - self.truth
-    }
-
-    pub fn held(&self) -> bool {
-        self.found.holds(self.truth)
-    }
-}
 
 /// What a review said of a run, against the truth; `None` where it said nothing.
 #[derive(Debug, Clone)]

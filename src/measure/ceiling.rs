@@ -10,6 +10,7 @@
 use super::heat_nodes::quick_load;
 use super::heat_record::Record;
 use crate::quantity::{COVERAGE_95, Estimate};
+use crate::statistics::straight_line::{StraightLine, straight_line};
 
 /// Share of the time under load, from its end, that counts as the last readings, and least time, s.
 const LAST_SHARE: f64 = 0.25;
@@ -22,9 +23,9 @@ const STANDS_S: f64 = 6.0;
 /// Least uncertainty of a reading, in its steps: a rounded one is off by 0.29 of a step (evenly spread).
 const ROUNDED: f64 = 0.29;
 
-/// The last readings under load as a straight line.
+/// The straight line through the last readings under load, and how well it is known.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub(super) struct StraightLine {
+pub(super) struct Ceiling {
     /// Log time of its middle, s, and the reading there, °C.
     middle_s: f64,
     middle_c: f64,
@@ -37,7 +38,7 @@ pub(super) struct StraightLine {
     load: f64,
 }
 
-impl StraightLine {
+impl Ceiling {
     /// The line of a run; `None` where the part has not been under load for long enough since the car last stood.
     pub(super) fn of_last_readings(record: &Record) -> Option<Self> {
         let loads: Vec<f64> = record.copper.iter().zip(&record.spin).map(|(u, w)| quick_load(*u, *w)).collect();
@@ -59,12 +60,9 @@ impl StraightLine {
         if rows.len() < length / 2 || rows.len() < 4 {
             return None;
         }
-        let (middle_s, middle_c) =
-            (rows.iter().map(|r| r.0).sum::<f64>() / count, rows.iter().map(|r| r.1).sum::<f64>() / count);
-        let spread: f64 = rows.iter().map(|r| (r.0 - middle_s).powi(2)).sum();
-        let slope = rows.iter().map(|r| (r.0 - middle_s) * (r.1 - middle_c)).sum::<f64>() / spread;
-        let off = |r: &(f64, f64)| r.1 - middle_c - slope * (r.0 - middle_s);
-        let scatter = rows.iter().map(|r| off(r).powi(2)).sum::<f64>() / (count - 2.0);
+        let line = straight_line(rows.iter().copied());
+        let StraightLine { slope, mean_x: middle_s, mean_y: middle_c, xx: spread } = line;
+        let scatter = rows.iter().map(|&(s, c)| line.below(s, c).powi(2)).sum::<f64>() / (count - 2.0);
         let variance = scatter.max((ROUNDED * record.quantum).powi(2));
         // Rounded readings stay at a step for long: as many say something of their own as there are steps.
         let steps = if record.quantum > 0.0 {
