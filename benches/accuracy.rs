@@ -7,7 +7,8 @@ mod driven;
 mod nodes;
 mod table;
 
-use driven::scores::{self, Against, RATES, SEEDS, share};
+use driven::scores::against::share;
+use driven::scores::{self, Against, RATES, SEEDS};
 use runtrue::statistics::quantiles::quantile;
 use runtrue::weekend::trends::{Cause, Verdict};
 use table::{percent, row};

@@ -1,6 +1,7 @@
-//! How many faults of logs, lists and sheets are caught, and what is remarked on sound weekends, as tables: `cargo bench
-//! --bench evidence`. `RUNTRUE_SEEDS` takes another number of weekends of each world, `RUNTRUE_FAULT` just the faults with
-//! this in their name, and no sound weekends.
+//! How many faults of logs, lists and sheets are caught, and what is remarked on sound weekends, as tables: `cargo
+//! bench
+//! --bench evidence`. `RUNTRUE_SEEDS` takes another number of weekends of each world, `RUNTRUE_FAULT` just the faults
+//! with this in their name, and no sound weekends.
 
 #[path = "../tests/faulted/mod.rs"]
 mod faulted;

@@ -5,8 +5,9 @@
 //! a change do. Every figure carries its 95 % interval or says why it has none.
 //!
 //! The flow is one way: [`folder`] plans → [`import`] reads bytes into a [`log::Log`] → [`laps`] finds the laps →
-//! [`evidence`] says what each reading and sheet value is worth ([`weighed`]) → [`measure`] answers for one run ([`run::MeasuredRun`], never changed afterwards) → [`weekend`] settles and concludes
-//! across the runs → [`review::Review`] → [`report`], [`review_file`] and [`season`]. [`review`] has it on one page.
+//! [`evidence`] says what each reading and sheet value is worth ([`weighed`]) → [`measure`] answers for one run
+//! ([`run::MeasuredRun`], never changed afterwards) → [`weekend`] settles and concludes across the runs →
+//! [`review::Review`] → [`report`], [`review_file`] and [`season`]. [`review`] has it on one page.
 //!
 //! ```
 //! # fn main() -> Result<(), Box<dyn std::error::Error>> {

@@ -250,8 +250,8 @@ impl Log {
         self.batch.column(column).as_any().downcast_ref::<Float64Array>().map(|a| a.values().as_ref())
     }
 
-    /// The same log with channels left out where `kept` gives `None`, and blank outside the times (s) that it gives; the
-    /// rest is shared, not copied. Time stays.
+    /// The same log with channels left out where `kept` gives `None`, and blank outside the times (s) that it gives;
+    /// the rest is shared, not copied. Time stays.
     pub fn masked(&self, kept: impl Fn(Channel) -> Option<Option<RangeInclusive<f64>>>) -> Self {
         let mut left_out = Vec::new();
         let mut batch = self.batch.clone();

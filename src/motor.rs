@@ -141,8 +141,8 @@ pub fn motor(log: &Log) -> Option<Motor> {
     Drive::new(log)?.motor()
 }
 
-/// What a log's motor was asked for, which is worked out where it is not `known`; `None` without revs, volts and amperes,
-/// or where the car never drives.
+/// What a log's motor was asked for, which is worked out where it is not `known`; `None` without revs, volts and
+/// amperes, or where the car never drives.
 pub fn demand(log: &Log, known: Option<Motor>) -> Option<Demand> {
     let drive = Drive::new(log)?;
     let motor = known.or_else(|| drive.motor())?;

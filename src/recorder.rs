@@ -1,13 +1,13 @@
-//! How a recorder takes its current: at the row's own moment, late, as a mean over the time since the row before, or anew
-//! only every few rows.
+//! How a recorder takes its current: at the row's own moment, late, as a mean over the time since the row before, or
+//! anew only every few rows.
 //!
 //! A pack's voltage gives way to its current at once, so that what the current was at a moment stands in the voltage of
 //! that moment. Each change of the current from reading to reading is a weighted sum of the changes of the voltage at
 //! moments before and after its row; least squares gives the weights (a finite impulse response, as system
 //! identification fits it: Ljung 1999, System Identification, 4.2). A current of the row's moment has its weight at the
-//! row, one that is late before it, a mean over the row evenly at the row and the one before. The moment is the centre of
-//! the weights near their peak: noise of the voltage spreads them to both sides alike. Its doubt comes from a jackknife
-//! over blocks of the log, and from the straight lines that the voltage is taken to follow between rows.
+//! row, one that is late before it, a mean over the row evenly at the row and the one before. The moment is the centre
+//! of the weights near their peak: noise of the voltage spreads them to both sides alike. Its doubt comes from a
+//! jackknife over blocks of the log, and from the straight lines that the voltage is taken to follow between rows.
 //!
 //! A current that is half a row late and one that is a mean over the row look the same; the latter is taken, since
 //! recorders do so. Voltage and revs are taken to be of the row's moment: where the voltage itself is late, the current
@@ -126,8 +126,8 @@ impl CurrentTaking {
     }
 }
 
-/// Rows in which the slower of voltage and current is new: all that have both, but for recorders that hold a channel over
-/// several rows.
+/// Rows in which the slower of voltage and current is new: all that have both, but for recorders that hold a channel
+/// over several rows.
 pub fn rows_with_a_reading(voltage: &[f64], current: &[f64]) -> Vec<usize> {
     // A channel that is held never changes in two rows running; one in coarse steps does.
     let is_held = |values: &[f64]| {

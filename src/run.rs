@@ -195,8 +195,8 @@ impl SettledRun {
         }
     }
 
-    /// Why a figure or the verdict of the gearing is missing: what the run itself lacks goes before what the runs together
-    /// leave open.
+    /// Why a figure or the verdict of the gearing is missing: what the run itself lacks goes before what the runs
+    /// together leave open.
     pub fn gearing_why(&self) -> Option<String> {
         let own = self.done()?.answers.gearing.why.as_ref().map(ToString::to_string);
         own.or(self.pinion.why.map(|why| why.to_string()))
@@ -272,7 +272,7 @@ fn read_list(folder: &Path, plan: &RunPlan) -> Result<Option<LapList>, Notice> {
         })
 }
 
-/// The log's motor turns, with what the sheet knows of the car that they move.
+/// The log's motor turns, with its ground speed on the sheet's rollout, where it has one.
 pub fn odometer(log: &Log, settings: &Settings) -> Option<Odometer> {
     Some(Odometer::new(log)?.with_ground(log, set_rollout_mm(settings)))
 }

@@ -1,5 +1,5 @@
-//! Runs with what their logs, laps and sheet are worth: lapped runs come in, and what cannot be true is taken out before
-//! the questions are answered.
+//! Runs with what their logs, laps and sheet are worth: lapped runs come in, and what cannot be true is taken out
+//! before the questions are answered.
 
 use rayon::prelude::*;
 

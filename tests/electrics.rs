@@ -5,6 +5,7 @@ mod world;
 
 use rstest::rstest;
 use runtrue::statistics::quantiles::median;
+use scored::against::share;
 use scored::{RunScore, scored};
 use world::{CurrentKind, Options};
 
@@ -31,15 +32,9 @@ fn of_every_kind(weekends: u64) -> Vec<RunScore> {
     KINDS.iter().flat_map(of).collect()
 }
 
-/// Share of `all` that holds.
-fn share(all: impl Iterator<Item = bool>) -> f64 {
-    let all: Vec<bool> = all.collect();
-    all.iter().filter(|held| **held).count() as f64 / all.len().max(1) as f64
-}
-
-/// The pack's resistance is left out in 15 % of the runs at most, of each kind, and its interval holds the middle of the
-/// run's lowest and highest ohmic one in 95 %. The charge's interval is held to less: a recorder whose rows fall in step
-/// with the controller's own cycle is off by more than its rows show.
+/// The pack's resistance is left out in 15 % of the runs at most, of each kind, and its interval holds the middle of
+/// the run's lowest and highest ohmic one in 95 %. The charge's interval is held to less: a recorder whose rows fall in
+/// step with the controller's own cycle is off by more than its rows show.
 #[rstest]
 #[case::few(1, 0.85)]
 #[ignore = "the long form: .ci/run"]

@@ -1,11 +1,12 @@
-//! Temperature sensors that are at fault, put on runs of the forward model, whose own temperatures are the truth: faults
-//! are found, what is called sound before them is true, and nothing is said of sound runs.
+//! Temperature sensors that are at fault, put on runs of the forward model, whose own temperatures are the truth:
+//! faults are found, what is called sound before them is true, and nothing is said of sound runs.
 
 mod driven;
 
 use std::path::Path;
 
-use driven::scores::{cars, every, share};
+use driven::scores::against::share;
+use driven::scores::{cars, every};
 use driven::{Driven, driven, driven_on, track};
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
@@ -202,7 +203,8 @@ fn nothing_is_said_of_sound_sensors(#[case] seeds: u64) {
         [remarks(plain_run(car, seed)), remarks(odd_run(car, seed + 1000))].concat()
     };
     let remarks = every(seeds, of).concat();
-    // Ten runs and cuts of each seed and car. A controller that hardly warms, in whole degrees, is the one that is known.
+    // Ten runs and cuts of each seed and car. A controller that hardly warms, in whole degrees, is the one that is
+    // known.
     assert!(remarks.len() as u64 <= 20 * seeds / ONE_IN, "{remarks:#?}");
 }
 
@@ -248,8 +250,8 @@ fn outcomes(car: &CarSpec, seed: u64) -> Vec<Outcome> {
     outcomes
 }
 
-/// The motor's sensor wherever it matters, and jumps and noise on both. A controller of the model warms by 2 to 12 °C, of
-/// which a sensor of whole degrees shows too little to tell a fault.
+/// The motor's sensor wherever it matters, and jumps and noise on both. A controller of the model warms by 2 to 12 °C,
+/// of which a sensor of whole degrees shows too little to tell a fault.
 #[rstest]
 #[case::few(4)]
 #[ignore = "the long form: .ci/run"]

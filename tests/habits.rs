@@ -211,8 +211,8 @@ fn a_unit_alone_leads_to_a_channel_only_where_the_values_can_be_it_and_is_said()
     assert_eq!(messages(&log, NoticeCode::ChannelFromValues).len(), 3);
 }
 
-/// The columns of `order` without a header: t time, r revs, v volts, i amperes, m and e motor and controller, g throttle
-/// in per cent.
+/// The columns of `order` without a header: t time, r revs, v volts, i amperes, m and e motor and controller, g
+/// throttle in per cent.
 fn headless(order: &str) -> String {
     let cell = |letter: char, r: Row| match letter {
         't' => format!("{:.2}", r.0),

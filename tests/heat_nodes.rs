@@ -1,5 +1,6 @@
-//! The race's end of a motor of two and of three thermal nodes, each drawn over a factor of four in time constants, under
-//! even and under raced load, from 40, 55, 70 and 85 % of the race. `cargo bench --bench accuracy` prints the same.
+//! The race's end of a motor of two and of three thermal nodes, each drawn over a factor of four in time constants,
+//! under even and under raced load, from 40, 55, 70 and 85 % of the race. `cargo bench --bench accuracy` prints the
+//! same.
 
 mod nodes;
 

@@ -4,7 +4,7 @@
 mod driven;
 mod world;
 
-use driven::scores::share;
+use driven::scores::against::share;
 use rstest::rstest;
 use runtrue::demo::alder_quay::invent;
 use runtrue::laps::Source;
@@ -67,8 +67,8 @@ fn the_runs_of_a_car_find_the_line_together(#[case] weekends: u64) {
         );
     }
     let errors: Vec<f64> = cases.iter().map(|c| (c.together.value - c.truth).abs()).collect();
-    // Promised: 0.2 s. In this model's spins the car gains less than the motor pulls, and laps are placed a little off by
-    // it; on the second world it is half of that.
+    // Promised: 0.2 s. In this model's spins the car gains less than the motor pulls, and laps are placed a little off
+    // by it; on the second world it is half of that.
     assert!(median(errors.iter().copied()).unwrap() <= 0.35);
     assert!(share(errors.iter().map(|e| *e <= 0.75)) >= 0.97);
     assert!(share(cases.iter().map(|c| c.together.holds(c.truth))) >= 0.95);

@@ -5,7 +5,8 @@ mod driven;
 
 use std::fmt::Write;
 
-use driven::scores::{every, share};
+use driven::scores::against::share;
+use driven::scores::every;
 use driven::{Driven, driven_on, log_of, track};
 use rstest::rstest;
 use runtrue::demo::alder_quay::invent;

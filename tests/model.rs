@@ -7,7 +7,8 @@ mod driven;
 use std::sync::OnceLock;
 
 use driven::driven;
-use driven::scores::{FEW, RATES, SEEDS, every, share};
+use driven::scores::against::share;
+use driven::scores::{FEW, RATES, SEEDS, every};
 use rstest::rstest;
 use runtrue::demo::car::CarSpec;
 use runtrue::demo::drive::Stop;

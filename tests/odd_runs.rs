@@ -18,8 +18,6 @@ use runtrue::log::Channel;
 use runtrue::measure::battery::BatteryVerdict;
 use runtrue::measure::heat::HeatVerdict;
 use runtrue::notice::NoticeCode;
-use runtrue::review::review;
-use runtrue::statistics::quantiles::median;
 
 fn run() -> Driven {
     driven(&CarSpec::tourer(), 2, |d| d.length = 200.0)
@@ -252,20 +250,4 @@ fn revs_of_no_pattern_have_no_laps(#[case] seeds: u64) {
     }
     // Chance leaves a few.
     assert!(with_laps * 50 <= runs, "{with_laps} of {runs}");
-}
-
-/// People and a controller drive, with stops: right laps, or none.
-#[test]
-#[ignore = "the long form: .ci/run; needs the recordings beside the tree"]
-fn laps_of_recordings_are_right_or_none() {
-    let all = Path::new(env!("CARGO_MANIFEST_DIR")).join("../shared/real");
-    for case in ["laps_h", "laps_i", "laps_k"].map(|name| all.join(name)).iter().filter(|case| case.is_dir()) {
-        let truth = std::fs::read(case.join("truth.json")).unwrap();
-        let truth: serde_json::Value = serde_json::from_slice(&truth).unwrap();
-        let lap_s = median(truth["laps_s"].as_array().unwrap().iter().map(|s| s.as_f64().unwrap())).unwrap();
-        let reviewed = review(case, &|_, _| {}).unwrap();
-        let laps = &reviewed.runs[0].done().unwrap().laps;
-        println!("{}: {:?} for {lap_s:.2} s", case.display(), laps.median_s());
-        assert!(laps.median_s().is_none_or(|s| (s / lap_s - 1.0).abs() < 0.1), "{}", case.display());
-    }
 }

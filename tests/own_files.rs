@@ -1,5 +1,5 @@
-//! Nothing of the user's is written over or lost: by a report, a data set, a demo, a copy of a log, a starter sheet, the
-//! manual pages, or a sheet that is saved on the local page. What runtrue wrote itself is renewed.
+//! Nothing of the user's is written over or lost: by a report, a data set, a demo, a copy of a log, a starter sheet,
+//! the manual pages, or a sheet that is saved on the local page. What runtrue wrote itself is renewed.
 #![cfg(unix)]
 
 use std::collections::BTreeMap;

@@ -118,8 +118,9 @@ struct Carries {
     throttle: bool,
 }
 
-/// The run of commonroad-vehicle-models as the program sees it. As many turns a minute as a model car's motor makes: the
-/// number means nothing else here. The throttle, where the log carries it, tells wheels that brake from wheels that drive.
+/// The run of commonroad-vehicle-models as the program sees it. As many turns a minute as a model car's motor makes:
+/// the number means nothing else here. The throttle, where the log carries it, tells wheels that brake from wheels that
+/// drive.
 fn slip_of(file: &str, carries: Carries) -> Value {
     let line = |r: Vec<f64>| {
         let throttle = format!(",{:.0}", (100.0 * r[3] / 18.0).clamp(-100.0, 100.0));
@@ -140,9 +141,9 @@ fn stretches(what: &str, end: f64) -> Vec<Value> {
     all.into_iter().filter(|s| number(&s["end_s"]) < end).collect()
 }
 
-/// Wheel speed against car speed with known slip: commonroad-vehicle-models, told from the wheels alone and with the speed
-/// over ground, with the throttle in the log and without. The file at 50 Hz is the same run as the one at 20 Hz, its first
-/// 72 s: not a second witness.
+/// Wheel speed against car speed with known slip: commonroad-vehicle-models, told from the wheels alone and with the
+/// speed over ground, with the throttle in the log and without. The file at 50 Hz is the same run as the one at 20 Hz,
+/// its first 72 s: not a second witness.
 #[rstest]
 #[case("tyre_slip.csv", 120.0)]
 #[case("tyre_slip_50hz.csv", 72.0)]
@@ -221,9 +222,10 @@ fn race_end_of_our_equations_integrated_by_scipy(#[case] end: f64, #[case] key: 
     );
 }
 
-/// Race end from the first 55 %: winding and case by opensourceleg's thermal model, whose heat capacities and resistances
-/// were fitted to a real motor on a bench. Its case takes a thousand seconds to warm, so that hardly a third of that is
-/// seen. **Known bias**: from 165 s the forecast for 300 s is 1.0 °C low, the unsafe side, within its interval.
+/// Race end from the first 55 %: winding and case by opensourceleg's thermal model, whose heat capacities and
+/// resistances were fitted to a real motor on a bench. Its case takes a thousand seconds to warm, so that hardly a
+/// third of that is seen. **Known bias**: from 165 s the forecast for 300 s is 1.0 °C low, the unsafe side, within its
+/// interval.
 #[rstest]
 #[case(300.0, "case_c_at_300_s", 1.2)]
 #[case(480.0, "case_c_at_480_s", 1.0)]
@@ -271,8 +273,8 @@ fn one_heat_node_in_closed_form() {
 }
 
 /// Time to a limit: t = τ·ln((I² − Ip²) / (I² − (k·I_B)²)) of a motor of one time constant that ran at Ip before, by
-/// IEC 60255-149 (thermal electrical relays; the standard not opened, the formula as the manuals of such relays print it).
-/// A handbook's formula, not a measurement: measured curves with a licence were looked for and not found.
+/// IEC 60255-149 (thermal electrical relays; the standard not opened, the formula as the manuals of such relays print
+/// it). A handbook's formula, not a measurement: measured curves with a licence were looked for and not found.
 #[rstest]
 #[case::cold(0.0, 1.2)]
 #[case::warm(0.6, 1.2)]

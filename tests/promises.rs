@@ -16,7 +16,8 @@
 
 mod driven;
 
-use driven::scores::{self, FEW, SEEDS, share};
+use driven::scores::against::share;
+use driven::scores::{self, FEW, SEEDS};
 use rstest::rstest;
 use runtrue::statistics::quantiles::{median, quantile};
 use runtrue::weekend::trends::{Cause, Verdict};

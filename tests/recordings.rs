@@ -1,17 +1,18 @@
 //! Real recordings with truth, in a folder beside the checkout: wheelspin by ground speed, by the revs alone, and laps.
 //!
-//! The folder is not in the tree: `RUNTRUE_RECORDINGS` names it, else `../shared/real` beside the checkout is looked at.
-//! Where it is missing, each test says so and passes. `cargo test --release --test recordings -- --ignored`.
+//! The folder is not in the tree: `RUNTRUE_RECORDINGS` names it, else `../shared/real` beside the checkout is looked
+//! at. Where it is missing, each test says so and passes. `cargo test --release --test recordings -- --ignored`.
 
 use std::path::{Path, PathBuf};
 
 use rstest::rstest;
+use runtrue::statistics::quantiles::median;
 use serde_json::Value;
 
 /// How far spun seconds and the count of stretches may be off, as a share.
 const WITHIN: f64 = 0.15;
 /// How far the median lap may be off, as a share.
-const LAP_WITHIN: f64 = 0.15;
+const LAP_WITHIN: f64 = 0.10;
 /// Spun seconds by the revs alone of a car that grips, at most: a moment at a start or a lift.
 const CLOSE_TO_NONE_S: f64 = 0.2;
 
@@ -115,9 +116,7 @@ fn what_the_revs_alone_say(#[case] name: &str) {
 fn laps_are_whole_or_none(#[case] name: &str) {
     let Some(folder) = recording(name) else { return };
     let (run, truth) = (reviewed(&folder, |log| log), truth(&folder));
-    let mut laps: Vec<f64> = truth["laps_s"].as_array().unwrap().iter().map(|lap| lap.as_f64().unwrap()).collect();
-    laps.sort_by(f64::total_cmp);
-    let middle = (laps[(laps.len() - 1) / 2] + laps[laps.len() / 2]) / 2.0;
+    let middle = median(truth["laps_s"].as_array().unwrap().iter().map(|lap| lap.as_f64().unwrap())).unwrap();
     println!("{name}: {} laps of {}, {} s spun", run["laps"]["count"], run["laps"]["median_s"], seconds(&run));
     if let Some(found) = run["laps"]["median_s"].as_f64() {
         assert!((found / middle - 1.0).abs() < LAP_WITHIN, "{name}: {found} for {middle}");

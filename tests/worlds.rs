@@ -1,10 +1,12 @@
 //! The second forward model itself: does it keep its own physics, and can its weekends be reviewed?
 
+mod reviewed;
 mod world;
 
 use std::sync::LazyLock;
 use std::time::Instant;
 
+use reviewed::{reviewed, said};
 use rstest::rstest;
 use runtrue::measure::heat::HeatVerdict;
 use runtrue::measure::hot_part::HotPart;
@@ -167,9 +169,7 @@ fn lists_and_logs_lie_as_they_are_told_to(#[case] coverage: Coverage) {
 fn weekends_are_reviewed() {
     for seed in 0..3 {
         let weekend = Weekend::draw_with(seed, Options { clean: true, runs: Some(3), ..Options::default() });
-        let folder = tempfile::tempdir().unwrap();
-        weekend.write(folder.path()).unwrap();
-        let review = runtrue::review::review(folder.path(), &|_, _| {}).unwrap();
+        let review = reviewed(|folder| weekend.write(folder));
         assert!(review.sheet.mistakes.is_empty(), "{:?}", review.sheet.mistakes);
         assert_eq!(review.runs.len(), weekend.runs.len());
         for run in &review.runs {
@@ -191,7 +191,7 @@ fn ground_speed_tells_wheelspin(#[case] seeds: std::ops::Range<u64>, #[values(5.
             let mut dice = Dice::new(seed, 7000 + number as u64);
             Receiver::draw(&mut dice, fixes_hz).record(run, &mut dice);
         }
-        let said = said_of(&weekend);
+        let said = said(|folder| weekend.write(folder));
         for (run, said) in weekend.runs.iter().zip(said["runs"].as_array().unwrap()) {
             assert_eq!(said["wheelspin"]["can_tell"], true, "{}: {}", place(&weekend, run), said["wheelspin"]);
             let events: Vec<(f64, f64)> = said["wheelspin"]["events"].as_array().unwrap().iter().map(span).collect();
@@ -213,16 +213,8 @@ fn span(event: &serde_json::Value) -> (f64, f64) {
     (event["start_s"].as_f64().unwrap(), event["end_s"].as_f64().unwrap())
 }
 
-/// What a review says of a weekend.
-fn said_of(weekend: &Weekend) -> serde_json::Value {
-    let folder = tempfile::tempdir().unwrap();
-    weekend.write(folder.path()).unwrap();
-    let review = runtrue::review::review(folder.path(), &|_, _| {}).unwrap();
-    serde_json::from_str(&runtrue::review_file::text(&review)).unwrap()
-}
-
-/// Motor and controller at the race's end against what their sensors read then, over weekends with crashes, stops and logs
-/// that end early.
+/// Motor and controller at the race's end against what their sensors read then, over weekends with crashes, stops and
+/// logs that end early.
 #[rstest]
 #[case::few(5)]
 #[ignore = "the long form: .ci/run"]
@@ -261,9 +253,7 @@ struct RaceEnd {
 
 fn race_ends(seed: u64, part: HotPart) -> Vec<RaceEnd> {
     let weekend = Weekend::draw(seed);
-    let folder = tempfile::tempdir().unwrap();
-    weekend.write(folder.path()).unwrap();
-    let review = runtrue::review::review(folder.path(), &|_, _| {}).unwrap();
+    let review = reviewed(|folder| weekend.write(folder));
     let end = |(run, reviewed): (&Run, &ConcludedRun)| {
         let heat = reviewed.run.heat(part)?;
         let truth = &run.truth;
@@ -372,10 +362,7 @@ fn what_the_weekends_are_like() {
 fn what_a_review_says_of_them() {
     for seed in 100..109 {
         let weekend = Weekend::draw_with(seed, Options { clean: seed < 106, ..Options::default() });
-        let folder = tempfile::tempdir().unwrap();
-        weekend.write(folder.path()).unwrap();
-        let review = runtrue::review::review(folder.path(), &|_, _| {}).unwrap();
-        let said: serde_json::Value = serde_json::from_str(&runtrue::review_file::text(&review)).unwrap();
+        let said = said(|folder| weekend.write(folder));
         println!("seed {seed}: {:.0} m, race {:.0} s", weekend.track.lap_length_m, weekend.sheet.race_s);
         for (run, said) in weekend.runs.iter().zip(said["runs"].as_array().unwrap()) {
             println!("  {}", figures(&weekend, run, said));

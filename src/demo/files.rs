@@ -1,8 +1,8 @@
-//! An invented weekend or season as files, and the folders that they may be written into: one that is not there, one that
-//! is empty, and one that holds nothing but an earlier demo that nobody has changed.
+//! An invented weekend or season as files, and the folders that they may be written into: one that is not there, one
+//! that is empty, and one that holds nothing but an earlier demo that nobody has changed.
 //!
-//! An earlier demo is known by being invented again from the seed in its `truth.json`: each file must have the same bytes.
-//! A demo of a version that wrote other bytes counts as somebody's files.
+//! An earlier demo is known by being invented again from the seed in its `truth.json`: each file must have the same
+//! bytes. A demo of a version that wrote other bytes counts as somebody's files.
 
 use std::fs::{DirEntry, FileType};
 use std::io;

@@ -3,8 +3,8 @@
 use super::swings::Swing;
 use super::{Evidence, Subject, Why};
 
-/// So many turning points of another channel must pass while a value stands, before it counts as stuck. Common practice,
-/// no source: a car at a steady speed, or a recorder that holds a value over some rows, has fewer.
+/// So many turning points of another channel must pass while a value stands, before it counts as stuck. Common
+/// practice, no source: a car at a steady speed, or a recorder that holds a value over some rows, has fewer.
 const TURNING_POINTS: usize = 4;
 /// And so much time, s. Common practice, no source: recorders hold a value for a second at most.
 const LEAST_S: f64 = 3.0;

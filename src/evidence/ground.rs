@@ -4,8 +4,8 @@
 //! follows the revs, how often it has a new value, a ratio to the revs that never changes, rows without a value. It is
 //! never refused for disagreeing with the revs: that is wheelspin.
 //!
-//! A unit and a lag are put right and said. A speed that cannot show a short spin is left out, and the revs tell wheelspin
-//! in its place.
+//! A unit and a lag are put right and said. A speed that cannot show a short spin is left out, and the revs tell
+//! wheelspin in its place.
 
 use std::fmt::{self, Display};
 

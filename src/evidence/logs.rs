@@ -1,8 +1,8 @@
 //! Is the log that of its run?
 //!
 //! One log can have been driven in one run only: where two runs name the same readings, one of them is wrong, and
-//! nothing says which. Logs of two cars that were exchanged show by the voltage at rest and by the motor turns of a lap,
-//! where the cars differ in them.
+//! nothing says which. Logs of two cars that were exchanged show by the voltage at rest and by the motor turns of a
+//! lap, where the cars differ in them.
 
 use std::fmt::{self, Display};
 
@@ -16,8 +16,8 @@ use crate::sheet::Settings;
 
 /// Voltage of a lithium cell at rest, V: from empty to full (makers' tables).
 const RESTING_CELL_V: std::ops::RangeInclusive<f64> = 3.0..=4.3;
-/// A lap's turns are within this of those by a car's sheet, as a logarithm, where the log is that car's: wear, slip, and
-/// a pinion that is a tooth off. Common practice, no source.
+/// A lap's turns are within this of those by a car's sheet, as a logarithm, where the log is that car's: wear, slip,
+/// and a pinion that is a tooth off. Common practice, no source.
 const OWN_TURNS: f64 = 0.08;
 /// Turns that are farther off than this are another car's. Common practice, no source: four teeth of thirty.
 const OTHER_TURNS: f64 = 0.13;

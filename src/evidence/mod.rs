@@ -1,10 +1,11 @@
 //! What each channel, lap list and sheet value of a run is worth: sound, doubtful or unusable, why, and by what.
 //!
-//! A reading is held against physics, against the run's other channels, and against the other runs of the weekend; it is
-//! never held against what one recorder or one car happens to show. The answers ([`crate::measure`]) take only what is
-//! sound or doubtful, and say "cannot tell" with the reason where something they need is unusable.
+//! A reading is held against physics, against the run's other channels, and against the other runs of the weekend; it
+//! is never held against what one recorder or one car happens to show. The answers ([`crate::measure`]) take only what
+//! is sound or doubtful, and say "cannot tell" with the reason where something they need is unusable.
 //!
-//! A file a kind: [`temperatures`], [`starts`], [`electrics`], [`revs`], [`ground`], [`clock`], [`lists`], [`sheet`], [`logs`].
+//! A file a kind: [`temperatures`], [`starts`], [`electrics`], [`revs`], [`ground`], [`clock`], [`lists`], [`sheet`],
+//! [`logs`].
 
 pub mod clock;
 pub mod electrics;

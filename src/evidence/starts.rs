@@ -186,8 +186,8 @@ fn gain_c(run: &RunToWeigh, channel: Channel, start_c: f64) -> f64 {
     run.log.channel(channel).and_then(highest).map_or(0.0, |peak| peak - start_c)
 }
 
-/// Parts in °F at a warm start: such a part starts far above the air, where °F would put it near the other part or near a
-/// car that was driven before, and gains as only a part that starts cool does. No controller starts so far above its
+/// Parts in °F at a warm start: such a part starts far above the air, where °F would put it near the other part or near
+/// a car that was driven before, and gains as only a part that starts cool does. No controller starts so far above its
 /// motor.
 fn warm_fahrenheit(run: &RunToWeigh, motor: Start, controller: Start, air_c: f64) -> Vec<Evidence> {
     let is_so = |part: Start, beside: Start| {

@@ -1,8 +1,8 @@
 //! Where a channel rises and where it falls: swings between turning points, and what another channel does in them.
 //!
-//! A turning point is a highest or lowest value that the channel leaves by more than a threshold, so that noise from row
-//! to row makes none. A car that is driven swings all the time: it gathers speed and slows down at each corner, and it
-//! gathers speed only while its pack gives a current.
+//! A turning point is a highest or lowest value that the channel leaves by more than a threshold, so that noise from
+//! row to row makes none. A car that is driven swings all the time: it gathers speed and slows down at each corner, and
+//! it gathers speed only while its pack gives a current.
 
 use super::RunToWeigh;
 use crate::statistics::integral::running_integral;
@@ -13,12 +13,13 @@ use crate::statistics::quantiles::quantile;
 const LEAST_HZ: f64 = 1.5;
 /// Quantile that counts as the highest: a few wild cells above it do not matter.
 const HIGHEST: f64 = 0.999;
-/// A swing of the revs is at least this share of the highest. Common practice, no source: a lift before a corner is more.
+/// A swing of the revs is at least this share of the highest. Common practice, no source: a lift before a corner is
+/// more.
 const REVS_SWING: f64 = 0.05;
 /// A swing of current or throttle is at least this share of the highest. Common practice, no source.
 const DEMAND_SWING: f64 = 0.3;
-/// Farthest that a channel may be ahead of the revs or behind them, s. Common practice, no source: recorders that send a
-/// channel late or hold it do so for less.
+/// Farthest that a channel may be ahead of the revs or behind them, s. Common practice, no source: recorders that send
+/// a channel late or hold it do so for less.
 const FARTHEST_LAG_S: f64 = 0.5;
 /// Step in which the lag is looked for, s: a fraction of the shortest swing.
 const LAG_STEP_S: f64 = 0.1;

@@ -27,7 +27,8 @@ pub fn answered(run: &SettledRun, take: impl Fn(&Answers) -> Option<Reading>) ->
     take(&run.done()?.answers)
 }
 
-/// The rise of a part above the air at the race's end, as if it had not stopped on the way.
+/// The rise of a part above the air at the race's end; `None` where the car stopped on the way, since two races
+/// compare only without stops.
 pub fn rise(run: &SettledRun, part: HotPart) -> Option<Reading> {
     let (end, air) = run.heat(part)?.unbroken_end_c().zip(run.plan().ambient_c)?;
     Some(Reading::estimated(end.shifted(-air)))

@@ -29,8 +29,8 @@ const KELVIN_RISE: f64 = 1.6;
 const HIGHEST_START_C: f64 = 160.0;
 /// Motor and controller both above 62 °C at the start are likelier at 62 °F or more.
 const WARM_START_C: f64 = 62.0;
-/// No motor or controller is hotter after a run, °C: what is higher and started above this many degrees is in °F (common
-/// practice, no source).
+/// No motor or controller is hotter after a run, °C: what is higher and started above this many degrees is in °F
+/// (common practice, no source).
 const HIGHEST_C: f64 = 160.0;
 const COLD_START_F: f64 = 41.0;
 /// A start this near the air by one unit and this far from it by another is in the one, °C. Defaults, no source.

@@ -243,9 +243,9 @@ pub fn take_out_implausible(channel: Channel, values: &mut [f64]) -> TakenOut {
     taken
 }
 
-/// Takes the revs of a motor that turns backwards by their amount: all that are below zero where they are at least one in
-/// ten of the readings that are not zero, else those that follow each other. Fewer by themselves are glitches. Returns
-/// those that were below zero.
+/// Takes the revs of a motor that turns backwards by their amount: all that are below zero where they are at least one
+/// in ten of the readings that are not zero, else those that follow each other. Fewer by themselves are glitches.
+/// Returns those that were below zero.
 pub fn take_amounts(revs: &mut [f64]) -> TakenOut {
     let below = revs.iter().filter(|v| **v < 0.0).count();
     let turning = revs.iter().filter(|v| v.is_finite() && **v != 0.0).count();
@@ -266,8 +266,8 @@ pub fn take_amounts(revs: &mut [f64]) -> TakenOut {
     backwards
 }
 
-/// Turns the sign of a channel that is mostly below zero, as of a current that flows back, which no pack does over a run:
-/// its recorder writes with a minus what is taken from the pack. Returns whether it did.
+/// Turns the sign of a channel that is mostly below zero, as of a current that flows back, which no pack does over a
+/// run: its recorder writes with a minus what is taken from the pack. Returns whether it did.
 pub fn turn_sign(values: &mut [f64]) -> bool {
     let known = || values.iter().filter(|v| v.is_finite());
     let (sum, size) = known().fold((0.0, 0.0), |(sum, size), v| (sum + v, size + v.abs()));

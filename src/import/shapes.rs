@@ -233,8 +233,8 @@ pub fn voltage_unit(values: &ValueRange, cells: Option<f64>) -> Option<Unit> {
         .or_else(|| find(&|volts| volts.low >= LOWEST_V && HIGHEST_V.contains(&volts.high)))
 }
 
-/// The unit of a current with the peak `high`: amperes stay as they are, which is `None`; a higher one is in the unit that
-/// brings it nearest to a usual peak.
+/// The unit of a current with the peak `high`: amperes stay as they are, which is `None`; a higher one is in the unit
+/// that brings it nearest to a usual peak.
 pub fn current_unit(high: f64) -> Option<Unit> {
     let distance = |unit: &Unit| (high * unit.scale / USUAL_PEAK_A).ln().abs();
     let units = ["da", "ca", "ma"].into_iter().filter_map(Unit::named).filter(|_| high > HIGHEST_A);

@@ -1,8 +1,8 @@
 //! The unit of a speed that names none: by the revs and the travel for a motor turn.
 //!
 //! A car moves by its rollout for a turn of the motor, so speed over revs tells whether a speed is in m/s, km/h or
-//! miles an hour. Where gears, tyre or revs are not known, nothing tells it, and a speed in the wrong unit is worse than
-//! none.
+//! miles an hour. Where gears, tyre or revs are not known, nothing tells it, and a speed in the wrong unit is worse
+//! than none.
 
 use super::columns::ColumnUse;
 use super::remarks::Remark;

@@ -4,12 +4,12 @@
 //! the passings' places from their common one are compared. With the scatter unknown, the likelihood of an offset is
 //! the sum of squares of what is new in each error to the power of −(n − 1) / 2 (Student's t for an unknown noise
 //! level, formula from memory). Lap times differ from lap to lap and from place to place, and that is what tells the
-//! places apart. Passings outside the log tell nothing, and are as likely at any place of the lap; how likely it is that
-//! there are any, `driven.rs` says.
+//! places apart. Passings outside the log tell nothing, and are as likely at any place of the lap; how likely it is
+//! that there are any, `driven.rs` says.
 //!
-//! Which lap of the log is the list's first, and where in that lap the line is, are two questions. Laps are told apart by
-//! all that the lap times say. Within a lap the errors of the places are partly alike for all passings, and the interval
-//! is widened for that.
+//! Which lap of the log is the list's first, and where in that lap the line is, are two questions. Laps are told apart
+//! by all that the lap times say. Within a lap the errors of the places are partly alike for all passings, and the
+//! interval is widened for that.
 
 use statrs::function::gamma::ln_gamma;
 
@@ -32,8 +32,8 @@ const BEST_GLANCES: usize = 8;
 /// Longest range of offsets, in the length of the drive: a list that asks for more has nothing to do with the log. A
 /// default, no source.
 const MOST_DRIVES: f64 = 8.0;
-/// Farthest that a recorder's clock may run from the timing's, as a share. A default, no source: quartz keeps to 0.01 %,
-/// a resonator of a cheap controller to 0.5 % (values from memory), its own oscillator to 2 % or 3 %.
+/// Farthest that a recorder's clock may run from the timing's, as a share. A default, no source: quartz keeps to 0.01
+/// %, a resonator of a cheap controller to 0.5 % (values from memory), its own oscillator to 2 % or 3 %.
 const MOST_CLOCK_OFF: f64 = 0.03;
 /// Rounds in which the rate of a clock settles.
 const CLOCK_ROUNDS: usize = 2;
@@ -47,8 +47,8 @@ const LEAST_DEVIATION: f64 = 1e-3;
 const ALIKE: [f64; 5] = [0.0, 0.4, 0.7, 0.9, 0.98];
 /// Correlation that the errors of a place may have with the speed there: a driver who is early is mostly faster too. It
 /// shifts the offset by as much of the ratio of the two scatters, however many laps there are, so that n laps tell no
-/// more than 1 / (1 / n + this squared) would. Chosen on the second forward model, where 0.3 left every sixth truth of a
-/// list cut by its log outside.
+/// more than 1 / (1 / n + this squared) would. Chosen on the second forward model, where 0.3 left every sixth truth of
+/// a list cut by its log outside.
 const ENTANGLED: f64 = 0.45;
 /// How much more the turns of a lap count than the places of its passings: a place is partly the driver's manner at it,
 /// turns are only the length of the line. A default, between what two forward models ask for.

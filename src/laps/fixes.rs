@@ -53,7 +53,8 @@ const CLEARER: f64 = 0.8;
 const MUCH_CLEARER: f64 = 0.5;
 /// Thirds of the run agree on a lag within this time, s. Common practice, no source.
 const SAME_LAG_S: f64 = 0.12;
-/// Slip puts the revs ahead of the car by no more than this, s: ten per cent of slip at full pull from 10 m/s at 6 m/s².
+/// Slip puts the revs ahead of the car by no more than this, s: ten per cent of slip at full pull from 10 m/s at 6
+/// m/s².
 const MOST_LEAD_S: f64 = 0.16;
 /// Most fixes that the search for the lag looks at, and the fewest of each third.
 const MOST_TRIED: usize = 3000;
@@ -236,8 +237,8 @@ impl Fixes {
     }
 
     /// The part of a lag that is none: tyres that drive slip, so that the revs run ahead of the car while it gathers
-    /// speed. A lag of e moves the logarithm of the ratio by e × change of speed / speed, slip by a constant × change of
-    /// speed: least squares tell them apart, with the rows left out that are far off (wheelspin).
+    /// speed. A lag of e moves the logarithm of the ratio by e × change of speed / speed, slip by a constant × change
+    /// of speed: least squares tell them apart, with the rows left out that are far off (wheelspin).
     fn lead_of_slip(&self, wheels: Wheels, lag_s: f64) -> Option<f64> {
         let mut kept: Vec<[f64; 3]> = self
             .ratios(wheels, lag_s)
@@ -282,8 +283,8 @@ impl Fixes {
     }
 }
 
-/// Marks as unknown the zeros that stand between speeds while the wheels turn on, with the lines that lead to them: a car
-/// does not stop and go on within a moment.
+/// Marks as unknown the zeros that stand between speeds while the wheels turn on, with the lines that lead to them: a
+/// car does not stop and go on within a moment.
 fn forget_zeros(wheels: Wheels, speed: &[f64], known: &mut [bool]) {
     let turning = wheels.brisk * STILL_TURNING;
     let mut row = 0;
@@ -305,7 +306,8 @@ fn forget_zeros(wheels: Wheels, speed: &[f64], known: &mut [bool]) {
     }
 }
 
-/// Marks as unknown the zeros of a stretch in which the wheels turn on for long: the receiver has died or not yet woken.
+/// Marks as unknown the zeros of a stretch in which the wheels turn on for long: the receiver has died or not yet
+/// woken.
 fn forget_long_zeros(wheels: Wheels, zeros: std::ops::Range<usize>, turning: f64, known: &mut [bool]) {
     let mut row = zeros.start;
     while row < zeros.end {

@@ -1,18 +1,17 @@
 //! The car's speed apart from its wheels', from the revs: what the revs would be if the tyres gripped all the time.
 //!
-//! By a ground-speed channel that fits the revs; else by what the motor pulls ([`super::slip`]); and where the log does not
-//! tell that, by how fast revs can rise and fall, as follows.
+//! By the ground speed, where the log has one ([`super::ground`]); else by what the motor pulls ([`super::slip`]); and
+//! where the log does not tell that either, by how fast revs can rise and fall, as follows.
 //!
 //! While the tyres grip, the revs rise and fall only as fast as the car's mass and the tyres allow. The run's own
-//! limits are the rates that one rise (or fall) in ten reaches, and a quarter more. If the revs rise faster than the limit
-//! while the motor drives, the wheels are spinning: the car is drawn in a straight line from before the spin to where the
-//! revs have come back down to it, gaining speed no faster than it usually does. If the revs fall faster than the limit,
-//! the wheels are locking. They come back up as fast as they fell without a current that could drive them, and the car is
-//! drawn in a straight line across.
+//! limits are the rates that one rise (or fall) in ten reaches, and a quarter more. If the revs rise faster than the
+//! limit while the motor drives, the wheels are spinning: the car is drawn in a straight line from before the spin to
+//! where the revs have come back down to it, gaining speed no faster than it usually does. If the revs fall faster than
+//! the limit, the wheels are locking. They come back up as fast as they fell without a current that could drive them,
+//! and the car is drawn in a straight line across.
 //!
-//! Where the log has a ground speed ([`super::ground`]), it is used in place of all this.
-//!
-//! Wrong where the wheels spin for more than a tenth of the time in which the car gains speed: the limit is then too high.
+//! Wrong where the wheels spin for more than a tenth of the time in which the car gains speed: the limit is then too
+//! high.
 
 use super::odometer::Odometer;
 use super::slip;
@@ -49,7 +48,7 @@ const GETTING_OFF_S: f64 = 1.5;
 const START_HEADROOM: f64 = 1.5;
 
 /// The odometer of the car whose wheels turn as `wheels` counts: where they turn faster or slower than it by its ground
-/// speed, where the log has one, else by what grip allows.
+/// speed, where the log has one, else by what the motor pulls, else by how fast the revs rise and fall.
 ///
 /// ```
 /// use runtrue::laps::{grip, odometer::Odometer};
@@ -212,7 +211,8 @@ pub fn noise_hides(wheels: &Odometer) -> bool {
 }
 
 /// The fastest rate of the revs that grip allows (turns a minute, each second): what one rise (or fall, with a `sign`
-/// of −1) in ten reaches, and a quarter more. Taken over a tenth of a second, so that noise from row to row does not count.
+/// of −1) in ten reaches, and a quarter more. Taken over a tenth of a second, so that noise from row to row does not
+/// count.
 fn limit(time: &[f64], revs: &[f64], sign: f64) -> f64 {
     let mut rates = Vec::new();
     let mut from = 0;

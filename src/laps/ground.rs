@@ -3,8 +3,8 @@
 //! Slip = 1 − ground speed / (revs × travel for a turn). The travel for a turn while the tyres roll is the scale. It is
 //! the sheet's rollout, unless the run says that this is another car's: where the car rolls without throttle, and where
 //! it is driven gently, wheels and car go together to a few per cent. Tyres that drive are only ever faster than the
-//! car, so of several gentle ways the one with the least slip tells most. A ratio that is off in the median is no reason
-//! against the channel: at nine per cent of usual slip it is slip.
+//! car, so of several gentle ways the one with the least slip tells most. A ratio that is off in the median is no
+//! reason against the channel: at nine per cent of usual slip it is slip.
 //!
 //! What is wrong with the channel by itself is found here too and weighed in [`crate::evidence`]: another unit than
 //! was written, a lag, a receiver that is too slow, a speed that was worked out from the revs, missing fixes.
@@ -20,8 +20,8 @@ const MINUTE_S: f64 = 60.0;
 /// The sheet's rollout holds where the run's own scale is within this of it, as a logarithm. Common practice, no
 /// source: slip of gentle driving, a flattened tyre, wear; a tooth of the pinion is more.
 const SAME_SCALE: f64 = 0.025;
-/// The run's own scale is taken where its ways of driving agree within this, as a logarithm. Common practice, no source:
-/// gentle driving takes one to three per cent of slip.
+/// The run's own scale is taken where its ways of driving agree within this, as a logarithm. Common practice, no
+/// source: gentle driving takes one to three per cent of slip.
 const AGREE: f64 = 0.03;
 /// The quantile of the ways that agree. A default.
 const BEST: f64 = 0.75;
@@ -140,8 +140,8 @@ pub struct GroundReading {
     pub faults: Vec<GroundFault>,
 }
 
-/// Reads a ground speed (m/s by row) against the wheels. `demand` is how hard the motor drives in each row as a share of
-/// the hardest (empty where the log does not tell), `travel_mm` the travel for a motor turn by the sheet.
+/// Reads a ground speed (m/s by row) against the wheels. `demand` is how hard the motor drives in each row as a share
+/// of the hardest (empty where the log does not tell), `travel_mm` the travel for a motor turn by the sheet.
 pub fn read(wheels: Wheels, speed: &[f64], demand: &[f64], travel_mm: Option<f64>) -> GroundReading {
     let silent = GroundReading { ground: None, faults: vec![GroundFault::Lost(Lost { times: 1, share: 1.0 })] };
     let Some(fixes) = Fixes::of(wheels, speed) else { return silent };
@@ -209,8 +209,8 @@ struct OwnScale {
 }
 
 impl OwnScale {
-    /// Its relative standard uncertainty: wheels that are off by one scale are so in every way of driving; where the ways
-    /// differ, it is slip or worse.
+    /// Its relative standard uncertainty: wheels that are off by one scale are so in every way of driving; where the
+    /// ways differ, it is slip or worse.
     fn u(&self) -> f64 {
         self.error.hypot(self.range / 2.0)
     }

@@ -236,8 +236,8 @@ impl Trial<'_> {
         Some(Judged { fit, order, scatter, account, off })
     }
 
-    /// The passings that lie in the log where the first is at `first`, by a clock of which a second takes `scale` of the
-    /// log's.
+    /// The passings that lie in the log where the first is at `first`, by a clock of which a second takes `scale` of
+    /// the log's.
     fn followed(&self, first: f64, scale: f64) -> Followed {
         let (from, to) = self.odometer.span();
         let in_log = |p: &f64| (from..=to).contains(&(first + p * scale));
@@ -319,7 +319,8 @@ impl Trial<'_> {
         Some(Uncertain::new(scale * (1.0 - slope * lap_s), (own + drift).sqrt() * lap_s))
     }
 
-    /// Why a list may as well lie at other laps of the log: it has fewer laps than the log, or a part of it lies outside.
+    /// Why a list may as well lie at other laps of the log: it has fewer laps than the log, or a part of it lies
+    /// outside.
     fn open(&self, laid: &LaidList) -> Option<ListReason> {
         let laps = laid.passings.len() - 1;
         let times = || laid.passings.iter().map(|p| laid.first.value + p);

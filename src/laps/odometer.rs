@@ -32,8 +32,8 @@ pub struct Odometer {
     excess: Vec<f64>,
     /// What the motor pulled; `None` without volts, amperes or a motor that drives.
     pull: Option<Pull>,
-    /// For the car's own revs by what the motor pulled: how their doubt grows while the wheels do not show them, turns a
-    /// minute after a second, with the root of the time.
+    /// For the car's own revs by what the motor pulled: how their doubt grows while the wheels do not show them, turns
+    /// a minute after a second, with the root of the time.
     wander: Option<f64>,
 }
 
@@ -52,8 +52,8 @@ impl Odometer {
         Some(odometer)
     }
 
-    /// This odometer with the log's ground speed read against its revs; `travel_mm` is the travel for a motor turn by the
-    /// sheet.
+    /// This odometer with the log's ground speed read against its revs; `travel_mm` is the travel for a motor turn by
+    /// the sheet.
     pub fn with_ground(self, log: &Log, travel_mm: Option<f64>) -> Self {
         let Some((speed, rpm)) = log.channel(Channel::GroundSpeed).zip(log.channel(Channel::Rpm)) else { return self };
         let kept: Vec<f64> = speed.iter().zip(rpm).filter(|(_, rpm)| rpm.is_finite()).map(|(v, _)| *v).collect();

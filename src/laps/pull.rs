@@ -1,15 +1,16 @@
 //! How fast the car can gain speed by what the motor pulls.
 //!
 //! While the tyres grip, the revs rise with the motor's pull less what holds the car back: dn/dt = p·i − r − d·n², with
-//! the motor current i ([`crate::motor`]), the pull p of an ampere, rolling and drag. All three come from the run itself,
-//! by the fit with the least absolute residuals over the moments of driving, so that the moments of a spin hardly count;
-//! no mass, travel or pinion is needed. What is left between fit and revs is the scatter: corners that scrub, the road, a
-//! current that was read at another moment.
+//! the motor current i ([`crate::motor`]), the pull p of an ampere, rolling and drag. All three come from the run
+//! itself, by the fit with the least absolute residuals over the moments of driving, so that the moments of a spin
+//! hardly count; no mass, travel or pinion is needed. What is left between fit and revs is the scatter: corners that
+//! scrub, the road, a current that was read at another moment.
 //!
-//! The current is the row's own as far as it goes: where the recorder takes it late or as a mean, the log says so itself
-//! ([`crate::recorder`]); where it holds it over several rows, the pack's voltage shows how it moved in between.
+//! The current is the row's own as far as it goes: where the recorder takes it late or as a mean, the log says so
+//! itself ([`crate::recorder`]); where it holds it over several rows, the pack's voltage shows how it moved in between.
 //!
-//! Wrong where the wheels spin most of the time that the motor drives, and for a motor that brakes against the throttle.
+//! Wrong where the wheels spin most of the time that the motor drives, and for a motor that brakes against the
+//! throttle.
 
 use std::f64::consts::TAU;
 
@@ -28,12 +29,12 @@ const KNOWN: f64 = 0.9;
 const HALF_WINDOW_S: f64 = 0.1;
 /// Quantile of the current that counts as the highest.
 const HIGHEST: f64 = 0.995;
-/// Share of the highest current above which the motor pulls hard enough for the fit, and above which it drives at all; of
-/// the highest revs above which the car moves. Common practice, no source.
+/// Share of the highest current above which the motor pulls hard enough for the fit, and above which it drives at all;
+/// of the highest revs above which the car moves. Common practice, no source.
 const PULLS: f64 = 0.15;
 const DRIVES: f64 = 0.08;
-/// Share of the highest current below which driven tyres hold: cornering takes of their grip, but not most of it. Common
-/// practice, no source.
+/// Share of the highest current below which driven tyres hold: cornering takes of their grip, but not most of it.
+/// Common practice, no source.
 const HOLDS: f64 = 0.25;
 const MOVES: f64 = 0.1;
 /// Fewest moments of a fit.

@@ -1,14 +1,14 @@
 //! The car's revs apart from its wheels': the most likely course of the slip.
 //!
-//! At every moment the tyres grip (car and wheels go together), or the wheels are ahead of the car (they spin), or behind
-//! it (they lock). A car whose tyres slip still gains speed by what the motor pulls ([`super::pull`]): slipping tyres pass
-//! the motor's pull on to the car, less what speeds up the wheels. So its speed through a spin is known within the law's
-//! scatter, and the wheels come back to it. Of all courses, the most likely one is taken (Viterbi 1967, IEEE Trans. Inf.
-//! Theory 13, 260): each step costs half the square of how far it is from the law, in standard deviations; a spin or a lock
-//! costs its odds. A slip that grows slowly shows when it ends, however long it lasts.
+//! At every moment the tyres grip (car and wheels go together), or the wheels are ahead of the car (they spin), or
+//! behind it (they lock). A car whose tyres slip still gains speed by what the motor pulls ([`super::pull`]): slipping
+//! tyres pass the motor's pull on to the car, less what speeds up the wheels. So its speed through a spin is known
+//! within the law's scatter, and the wheels come back to it. Of all courses, the most likely one is taken (Viterbi
+//! 1967, IEEE Trans. Inf. Theory 13, 260): each step costs half the square of how far it is from the law, in standard
+//! deviations; a spin or a lock costs its odds. A slip that grows slowly shows when it ends, however long it lasts.
 //!
-//! Without a motor that drives, the wheels cannot be ahead for longer than they take to slow; locked wheels need brakes, and
-//! the car under them slows.
+//! Without a motor that drives, the wheels cannot be ahead for longer than they take to slow; locked wheels need
+//! brakes, and the car under them slows.
 //!
 //! Wrong where the law is, and for wheels that are off the ground longer than a spin.
 
@@ -24,16 +24,16 @@ const SPEEDS: usize = 110;
 const GRIPS: usize = SPEEDS;
 /// Time over which what is left between law and car stays alike, s. Common practice, no source: a corner's exit.
 const ALIKE_S: f64 = 0.3;
-/// Share of the car's mass that its wheels, gears and rotor count for while they gain speed. Common practice, no source:
-/// 6 to 12 %.
+/// Share of the car's mass that its wheels, gears and rotor count for while they gain speed. Common practice, no
+/// source: 6 to 12 %.
 const TURNING_MASS: f64 = 0.09;
-/// So long after standing (s) a car is still getting off, and gains up to this share of the pull more or less than the law
-/// says: most of the power goes into copper then, far more than in the moments that the law is made of. Common practice, no
-/// source.
+/// So long after standing (s) a car is still getting off, and gains up to this share of the pull more or less than the
+/// law says: most of the power goes into copper then, far more than in the moments that the law is made of. Common
+/// practice, no source.
 const GETTING_OFF_S: f64 = 1.5;
 const LAUNCH: f64 = 0.8;
-/// What a spin or lock costs at its beginning, and for each second: one begins in every few hundred moments, and most end
-/// within a second. In natural logarithms of odds; defaults.
+/// What a spin or lock costs at its beginning, and for each second: one begins in every few hundred moments, and most
+/// end within a second. In natural logarithms of odds; defaults.
 const BEGINS: f64 = 6.0;
 const LASTS_PER_S: f64 = 2.0;
 /// Beyond so many standard deviations a step costs by its amount, no longer by its square (Huber 1964).
@@ -42,24 +42,24 @@ const ROBUST: f64 = 2.5;
 const MOST: f64 = 10.0;
 /// Courses that are worse than the best by this much are given up: odds of 10⁻²⁰.
 const HOPELESS: f64 = 45.0;
-/// Slip from which the wheels can be ahead, how far they must be behind to lock, and the most slip of driven wheels. Common
-/// practice, no source.
+/// Slip from which the wheels can be ahead, how far they must be behind to lock, and the most slip of driven wheels.
+/// Common practice, no source.
 const APART: f64 = 0.03;
 const LOCKED: f64 = 0.15;
 const MOST_SLIP: f64 = 0.85;
-/// Wheels come back to the car's speed within this time (s) after the motor has ceased to drive; locked ones within this
-/// time after it drives again. Common practice, no source.
+/// Wheels come back to the car's speed within this time (s) after the motor has ceased to drive; locked ones within
+/// this time after it drives again. Common practice, no source.
 const BACK_S: f64 = 0.2;
 const UNLOCK_S: f64 = 0.3;
-/// Brakes slow a car no more than this many times as fast as its motor speeds it up, and a quarter faster than they usually
-/// do; a car on locked wheels slows by this share of it at least. Common practice, no source.
+/// Brakes slow a car no more than this many times as fast as its motor speeds it up, and a quarter faster than they
+/// usually do; a car on locked wheels slows by this share of it at least. Common practice, no source.
 const BRAKES: f64 = 1.5;
 const HEADROOM: f64 = 1.25;
 const LOCKED_SLOWS: f64 = 0.2;
 /// Share of the highest revs below which the wheels stand. Common practice, no source.
 const STANDING: f64 = 0.02;
-/// A slip that stays below this is the tyres' own, and the car goes with its wheels. Common practice, no source: tyres grip
-/// best at 0.1 to 0.2.
+/// A slip that stays below this is the tyres' own, and the car goes with its wheels. Common practice, no source: tyres
+/// grip best at 0.1 to 0.2.
 const OWN: f64 = 0.12;
 /// Moments within this time of a slip do not count for the law, s.
 const AROUND_S: f64 = 0.25;
@@ -71,8 +71,8 @@ const ROUNDS: usize = 2;
 pub struct CarRevs {
     /// Row by row, turns a minute.
     pub rpm: Vec<f64>,
-    /// How fast their doubt grows while the wheels do not show the car's speed: standard deviation after a second, turns a
-    /// minute; with the root of the time.
+    /// How fast their doubt grows while the wheels do not show the car's speed: standard deviation after a second,
+    /// turns a minute; with the root of the time.
     pub wander: f64,
 }
 
@@ -230,8 +230,8 @@ impl Course<'_> {
         self.without_own_slip(car)
     }
 
-    /// The car's revs with its wheels' where these are apart from them by no more than tyres slip while they grip, and where
-    /// they seem ahead as soon as locked wheels have come back: the car under them was slower than was thought.
+    /// The car's revs with its wheels' where these are apart from them by no more than tyres slip while they grip, and
+    /// where they seem ahead as soon as locked wheels have come back: the car under them was slower than was thought.
     fn without_own_slip(&self, mut car: Vec<f64>) -> Vec<f64> {
         let (revs, time) = (&self.moments.revs, &self.moments.time);
         let (mut from, mut locked_s) = (0, f64::NEG_INFINITY);

@@ -2,10 +2,10 @@
 //!
 //! A lap is as long as the next. So at the right offset between log and list the car's turns from one passing to the
 //! next are alike. At a wrong one they differ as the speeds at the passings do: an offset by dt takes v2·dt more and
-//! leaves v1·dt out. Unlike the place by the pattern of revs, this does not care how a driver takes a corner; it does care
-//! how far the driven line and slip scatter from lap to lap. With that unknown, the likelihood of an offset is that of
-//! Student's t (formula from memory). What the turns of a lap do over the run, as tyres wear and warm, is taken out as a
-//! straight line.
+//! leaves v1·dt out. Unlike the place by the pattern of revs, this does not care how a driver takes a corner; it does
+//! care how far the driven line and slip scatter from lap to lap. With that unknown, the likelihood of an offset is
+//! that of Student's t (formula from memory). What the turns of a lap do over the run, as tyres wear and warm, is taken
+//! out as a straight line.
 
 use statrs::function::gamma::ln_gamma;
 
@@ -22,8 +22,8 @@ const LEAST_SCATTER: f64 = 0.000_6;
 /// Fewest laps that tell anything.
 const LEAST_LAPS: usize = 4;
 
-/// Log-likelihood of passings at `times`, s, where a lap takes about `lap_turns` of the `car`'s turns; zero where too few
-/// laps are whole. It compares offsets at which the same passings are in the log.
+/// Log-likelihood of passings at `times`, s, where a lap takes about `lap_turns` of the `car`'s turns; zero where too
+/// few laps are whole. It compares offsets at which the same passings are in the log.
 pub(super) fn log_likelihood(car: &Odometer, times: &[f64], lap_turns: f64) -> f64 {
     let turns: Vec<f64> = times.iter().map(|t| car.turns_at(*t)).collect();
     let Some(usual) =

@@ -19,7 +19,8 @@ const PARTS: [usize; 2] = [2, 3];
 const LEAST_ALTERNATING: usize = 4;
 const MOSTLY_ALTERNATING: f64 = 0.8;
 const CLEARLY_UNLIKE: f64 = 2.0;
-/// A part of a period is the lap where it leaves no more than this many times as much unexplained. A default, no source.
+/// A part of a period is the lap where it leaves no more than this many times as much unexplained. A default, no
+/// source.
 const AS_GOOD: f64 = 1.3;
 /// Share of a lap that must overlap where laps are compared whole.
 const WHOLE_OVERLAP: f64 = 0.9;
@@ -30,8 +31,8 @@ const LEAST_FEW: f64 = 0.65;
 /// Pairs of neighbouring laps from which on a chain has many.
 const MANY: usize = 5;
 
-/// The chain of whole laps, in turns at which each begins, where a period takes `period` turns; `None` where the laps of
-/// no chain are alike.
+/// The chain of whole laps, in turns at which each begins, where a period takes `period` turns; `None` where the laps
+/// of no chain are alike.
 pub(super) fn chain_of_whole_laps(over_turns: &OverTurns, period: f64) -> Option<Vec<f64>> {
     let mut chain = Chain::new(over_turns, period);
     if let Some(parts) = PARTS.into_iter().find(|&parts| chain.are_parts(over_turns, parts)) {
@@ -101,7 +102,8 @@ impl Chain {
     }
 }
 
-/// Correlations of each lap of `chain` with the one so many laps `later`; NaN where one of them does not lie in the log.
+/// Correlations of each lap of `chain` with the one so many laps `later`; NaN where one of them does not lie in the
+/// log.
 fn correlations(over_turns: &OverTurns, chain: &[f64], later: usize) -> Vec<f64> {
     let points = over_turns.points_of(chain);
     let Some(lap) = median(points.windows(2).map(|w| (w[1] - w[0]) as f64)) else { return Vec::new() };
@@ -117,7 +119,8 @@ mod tests {
     use crate::laps::odometer::Odometer;
     use rstest::rstest;
 
-    /// Twenty laps of 20 s at 20 Hz with two halves that are alike but for one corner, which is `slower` by so many revs.
+    /// Twenty laps of 20 s at 20 Hz with two halves that are alike but for one corner, which is `slower` by so many
+    /// revs.
     fn two_halves(slower: f64) -> OverTurns {
         let time: Vec<f64> = (0..8000).map(|n| f64::from(n) * 0.05).collect();
         let rpm = time.iter().enumerate().map(|(n, t)| {

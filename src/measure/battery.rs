@@ -5,8 +5,8 @@
 //! that a weak cell does not show. What a race would use: what was used so far, and the mean of the laps that count for
 //! the time that is left. The resistance of the pack: [`super::resistance`].
 //!
-//! Wrong where the recorder takes the current so seldom that it misses peaks: the interval says how far. A recorder that
-//! shows all currents too high or too low by some share is not seen.
+//! Wrong where the recorder takes the current so seldom that it misses peaks: the interval says how far. A recorder
+//! that shows all currents too high or too low by some share is not seen.
 
 use std::fmt::{self, Display};
 
@@ -268,9 +268,9 @@ impl<'a> Charge<'a> {
 }
 
 /// Standard uncertainty of a current's integral for what its readings do not show, A·s: what it changes by where every
-/// other of them is left out (for jumps at any moment between two that is √3 times as much as is unseen, for bursts that
-/// are shorter than a step about as much). Where the current stands still, the recorder's own step may hide that much all
-/// the time.
+/// other of them is left out (for jumps at any moment between two that is √3 times as much as is unseen, for bursts
+/// that are shorter than a step about as much). Where the current stands still, the recorder's own step may hide that
+/// much all the time.
 fn between_readings(time: &[f64], current: &[f64], readings: &[usize]) -> f64 {
     let area = |from: usize, to: usize| (time[to] - time[from]) * (current[from] + current[to]) / 2.0;
     let left_out = |w: &[usize]| (area(w[0], w[2]) - area(w[0], w[1]) - area(w[1], w[2])).powi(2);

@@ -1,9 +1,10 @@
 //! A bound from above: the last readings as a straight line, carried on.
 //!
-//! Under an even load a part that has got over its lags warms ever more slowly: the step response of a network of thermal
-//! nodes is a sum of exponentials that die away (textbook). So no forecast for the same load is above the straight line
-//! through its last readings; a part that cools comes down ever more slowly, and stays under its last readings. For a
-//! load that is greater than it was in those readings the line is as much steeper as the greater load heats more.
+//! Under an even load a part that has got over its lags warms ever more slowly: the step response of a network of
+//! thermal nodes is a sum of exponentials that die away (textbook). So no forecast for the same load is above the
+//! straight line through its last readings; a part that cools comes down ever more slowly, and stays under its last
+//! readings. For a load that is greater than it was in those readings the line is as much steeper as the greater load
+//! heats more.
 //!
 //! Wrong where the cooling gets weaker on the way: a fan that fails.
 
@@ -76,8 +77,8 @@ impl Ceiling {
         Some(Self { middle_s, middle_c, slope, middle_u, slope_u, load })
     }
 
-    /// A forecast for log time `at_s` under the laps' load, held under the line as far as it is known: its value within one
-    /// standard uncertainty, its interval within 95 %. `heating` is that of the laps' load, K/s.
+    /// A forecast for log time `at_s` under the laps' load, held under the line as far as it is known: its value within
+    /// one standard uncertainty, its interval within 95 %. `heating` is that of the laps' load, K/s.
     pub(super) fn hold_under(&self, forecast: Estimate, at_s: f64, end_s: f64, heating: f64) -> Estimate {
         let ahead = at_s - self.middle_s;
         let more = heating * (1.0 - self.load).max(0.0) * (at_s - end_s).max(0.0);

@@ -2,19 +2,19 @@
 //!
 //! The median deceleration over all rows off throttle and brake between a quarter and three quarters of the top speed.
 //! Each stretch of such rows has its straight line through the speeds, by least squares, from the moment on in which
-//! driven tyres have given back their slip; a row's deceleration is that of its stretch, carried from the stretch's mean
-//! speed to the row's own along the line of all stretches' decelerations over their speeds. A line through a stretch does
-//! not mind a recorder's steps of the revs, as differences of neighbouring rows do.
+//! driven tyres have given back their slip; a row's deceleration is that of its stretch, carried from the stretch's
+//! mean speed to the row's own along the line of all stretches' decelerations over their speeds. A line through a
+//! stretch does not mind a recorder's steps of the revs, as differences of neighbouring rows do.
 //!
 //! Wheels that drive or brake turn otherwise than they roll. The travel for a motor turn has the slip of driving in it;
-//! that of braking goes with the force, by the slip of hard driving (a tyre that grips slips in proportion to its force:
-//! Pacejka, Tire and Vehicle Dynamics, 1.2).
+//! that of braking goes with the force, by the slip of hard driving (a tyre that grips slips in proportion to its
+//! force: Pacejka, Tire and Vehicle Dynamics, 1.2).
 //!
 //! Off throttle is read from the throttle channel. Rows of stretches that are too short for a line, in which the wheels
 //! do not go with the car (they lock), or that stand out (a crash), are not seen: where they are a share u of all, the
-//! median of all is somewhere between the quantiles ½ ± u/(2 − 2u) of those seen, as they may lie on either side (Manski 2003,
-//! Partial Identification of Probability Distributions, 1.2); the interval has all of that in it, beside a jackknife over
-//! stretches and what the travel and the slip leave open. Where most are not seen there is no figure.
+//! median of all is somewhere between the quantiles ½ ± u/(2 − 2u) of those seen, as they may lie on either side
+//! (Manski 2003, Partial Identification of Probability Distributions, 1.2); the interval has all of that in it, beside
+//! a jackknife over stretches and what the travel and the slip leave open. Where most are not seen there is no figure.
 
 use super::motion::Motion;
 use crate::quantity::{COVERAGE_95, Estimate};
@@ -116,7 +116,8 @@ fn stretches(motion: &Motion, throttle: &[f64]) -> Vec<Stretch> {
     stretches
 }
 
-/// The stretch of these rows, from so long after the lift on, which is half way between its first row and the one before.
+/// The stretch of these rows, from so long after the lift on, which is half way between its first row and the one
+/// before.
 fn stretch(motion: &Motion, first: usize, last: usize, release_s: f64) -> Stretch {
     let time = &motion.time;
     let lift = time[first] - motion.step_s / 2.0;

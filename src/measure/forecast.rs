@@ -152,8 +152,8 @@ impl Warming {
         self.hypotheses.iter().map(move |h| Weighted { weight: h.weight, value: value(h) })
     }
 
-    /// Time constant of the slow node as a race sees it, s: 1 / (c·(1 − k/2)), since within one its surroundings take on
-    /// about half of the share k of its warmth that they take on in the end.
+    /// Time constant of the slow node as a race sees it, s: 1 / (c·(1 − k/2)), since within one its surroundings take
+    /// on about half of the share k of its warmth that they take on in the end.
     pub fn time_constant_s(&self) -> Estimate {
         let rate = |h: &Hypothesis| h.point.cooling * (1.0 - WITHIN_A_RACE * h.mean[AROUND].clamp(0.0, 1.0));
         mixture::of_logarithms(self.weighted(|h| -rate(h).ln()), MODEL_LN_U)

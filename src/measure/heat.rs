@@ -3,8 +3,8 @@
 //! Temperature at the start, peak and its time, and time over the limit are read off the log, as the recorder's sensor
 //! shows them. Where the log lasts to the end of the race, so is the temperature there, with every stop on the way.
 //! Otherwise it is a forecast: the lumped model of [`super::warming`] is fitted to the run, stops included, and
-//! extrapolated from where the log ends to the end of the race with the load of the laps that count. The same model gives the time constant, the time of driving until the limit, and how long a
-//! standing car takes to cool.
+//! extrapolated from where the log ends to the end of the race with the load of the laps that count. The same model
+//! gives the time constant, the time of driving until the limit, and how long a standing car takes to cool.
 //!
 //! Wrong where the forecast is: see [`super::forecast`]. Without volts and amperes the load is taken as even, and the
 //! interval does not know how far off that is.
@@ -293,8 +293,8 @@ fn load_u(course: &Course, load: &Load, race_end_s: f64) -> f64 {
     load.scatter * (1.0 / left + 1.0 / load.laps.max(1) as f64).sqrt()
 }
 
-/// The reading at the end of the race, where the log lasts as long: from the lowest reading around it to the highest, half
-/// a step of the sensor more either way.
+/// The reading at the end of the race, where the log lasts as long: from the lowest reading around it to the highest,
+/// half a step of the sensor more either way.
 fn reading_at_race_end(readings: &[(f64, f64)], end: f64) -> Option<Estimate> {
     if readings.last()?.0 < end {
         return None;

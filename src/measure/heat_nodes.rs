@@ -7,15 +7,16 @@
 //! dR/dt = (T − T_air − R) / τ_r
 //! ```
 //!
-//! T is what the sensor reads. S is the slow node, a motor's can or a controller's case. g·Q is the quick one, by how much
-//! the sensor is above the slow node at a load: a winding that the sensor is on or near (g > 0), or the lag of heat on its
-//! way to the sensor (g < 0; to first order a lag of θ is g = −θ times the heating). R is how warm the surroundings get, a
-//! chassis or a mount, of which the share k reaches the slow node. u, w and v are the copper load, the loss that goes
-//! with the motor's speed and the car's speed, each relative to its mean over the laps that count.
+//! T is what the sensor reads. S is the slow node, a motor's can or a controller's case. g·Q is the quick one, by how
+//! much the sensor is above the slow node at a load: a winding that the sensor is on or near (g > 0), or the lag of
+//! heat on its way to the sensor (g < 0; to first order a lag of θ is g = −θ times the heating). R is how warm the
+//! surroundings get, a chassis or a mount, of which the share k reaches the slow node. u, w and v are the copper load,
+//! the loss that goes with the motor's speed and the car's speed, each relative to its mean over the laps that count.
 //!
-//! This is the network of two or three thermal nodes by which machines are modelled (textbook), written in its modes: the
-//! step response of any such network is a sum of exponentials with real time constants. Wrong for more than three nodes
-//! that matter within a race, and for cooling that does not go with the difference of temperature (radiation, boiling).
+//! This is the network of two or three thermal nodes by which machines are modelled (textbook), written in its modes:
+//! the step response of any such network is a sum of exponentials with real time constants. Wrong for more than three
+//! nodes that matter within a race, and for cooling that does not go with the difference of temperature (radiation,
+//! boiling).
 
 use nalgebra::{SMatrix, SVector};
 
@@ -81,7 +82,8 @@ pub(super) fn around_share(step_s: f64) -> f64 {
     made_up(step_s, AROUND_S)
 }
 
-/// The slow columns of a run under one cooling: each step's slow temperature as a linear function of a, b, air, start, k.
+/// The slow columns of a run under one cooling: each step's slow temperature as a linear function of a, b, air, start,
+/// k.
 pub(super) struct SlowColumns {
     /// In the middle of each step.
     pub(super) rows: Vec<[f64; SLOW]>,

@@ -1,9 +1,9 @@
 //! The car's speed and how it changes, row by row.
 //!
 //! Speed = the car's revs, without wheelspin, × its travel for a motor turn; the car's revs come from the ground speed
-//! where the wheels spin or lock and the log has one ([`crate::laps::grip`]). Acceleration is the change of speed over the rows around.
-//! Driven tyres slip a little while they grip, and more the harder they pull: how much is read off the moment in which
-//! the driver lifts, when the revs fall by it.
+//! where the wheels spin or lock and the log has one ([`crate::laps::grip`]). Acceleration is the change of speed over
+//! the rows around. Driven tyres slip a little while they grip, and more the harder they pull: how much is read off the
+//! moment in which the driver lifts, when the revs fall by it.
 //!
 //! Wrong where the travel is: all speeds are then off by the same share.
 

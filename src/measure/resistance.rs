@@ -2,19 +2,19 @@
 //!
 //! The voltage's change over a third of a second is a weighted sum of the changes of the current at the readings around
 //! its moment; R is minus the sum of the weights, by least squares. How the recorder takes the current
-//! ([`crate::recorder`]) says which readings those are: one where a reading is of one moment, however late or held; four
-//! where it is a mean over the row, or late by a part of one. The sum of the weights is R all the same: a recorder that
-//! averages or delays a current shows a steady one as it is (the gain at rest of a filter is the sum of its weights:
-//! Oppenheim and Schafer, Discrete-Time Signal Processing, 2.6). Differences take out the open-circuit voltage and the
-//! slow polarisation, which hardly move in that time. Regenerated current counts like any other.
+//! ([`crate::recorder`]) says which readings those are: one where a reading is of one moment, however late or held;
+//! four where it is a mean over the row, or late by a part of one. The sum of the weights is R all the same: a recorder
+//! that averages or delays a current shows a steady one as it is (the gain at rest of a filter is the sum of its
+//! weights: Oppenheim and Schafer, Discrete-Time Signal Processing, 2.6). Differences take out the open-circuit voltage
+//! and the slow polarisation, which hardly move in that time. Regenerated current counts like any other.
 //!
-//! The interval has in it: a jackknife over blocks of the log ([`crate::statistics::jackknife`]); how far the resistance
-//! moves over the run, as the pack warms and empties, so that it holds the middle of the run's lowest and highest; what
-//! steps twice as long see more of, which is the fast polarisation; and what more readings around change.
+//! The interval has in it: a jackknife over blocks of the log ([`crate::statistics::jackknife`]); how far the
+//! resistance moves over the run, as the pack warms and empties, so that it holds the middle of the run's lowest and
+//! highest; what steps twice as long see more of, which is the fast polarisation; and what more readings around change.
 //!
-//! There is no resistance where the voltage does not follow the current, or where the current hardly changes.
-//! A cell whose voltage does not go in proportion to its current has none that holds for all currents: the figure is then
-//! that of the run's own steps.
+//! There is no resistance where the voltage does not follow the current, or where the current hardly changes. A cell
+//! whose voltage does not go in proportion to its current has none that holds for all currents: the figure is then that
+//! of the run's own steps.
 
 use nalgebra::SVector;
 
@@ -23,8 +23,8 @@ use crate::statistics::jackknife::half_width_95;
 use crate::statistics::least_squares::NormalEquations;
 use crate::statistics::quantiles::median_step;
 
-/// Time over which changes are taken, s. Common practice, no source: longer than any recorder's delay, shorter than what
-/// a cell takes to polarise.
+/// Time over which changes are taken, s. Common practice, no source: longer than any recorder's delay, shorter than
+/// what a cell takes to polarise.
 const STEP_S: f64 = 0.3;
 /// Readings farther apart than this see the polarisation as well as the ohmic drop, s. Common practice, no source.
 const LONGEST_STEP_S: f64 = 0.5;
@@ -45,8 +45,8 @@ const LEAST_EXPLAINED: f64 = 0.3;
 /// say. Common practice, no source.
 const RECORDER_U: f64 = 0.01;
 
-/// Ohmic resistance of the pack, mΩ, from the rows' time (s), voltage (V) and current (A), the `rows` with a new reading,
-/// and by how much the current is late, s; `None` where steps are too few or do not go together.
+/// Ohmic resistance of the pack, mΩ, from the rows' time (s), voltage (V) and current (A), the `rows` with a new
+/// reading, and by how much the current is late, s; `None` where steps are too few or do not go together.
 pub fn resistance_mohm(
     time: &[f64],
     voltage: &[f64],

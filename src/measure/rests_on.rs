@@ -22,8 +22,7 @@ pub const GEARING: &[Subject] = &[
 ];
 
 /// Wheelspin.
-pub const WHEELSPIN: &[Subject] =
-    &[REVS, Subject::Channel(Channel::GroundSpeed), VOLTS, AMPERES, Subject::Setting("mass_kg")];
+pub const WHEELSPIN: &[Subject] = &[REVS, Subject::Channel(Channel::GroundSpeed), VOLTS, AMPERES];
 
 /// The battery.
 pub const BATTERY: &[Subject] = &[

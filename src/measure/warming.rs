@@ -2,15 +2,15 @@
 //!
 //! The part is a slow node with a quick one on it, in surroundings that warm: see [`super::heat_nodes`]. u is the motor
 //! current squared, and w is half the motor's speed (friction, hysteresis) and half its square (eddy currents). Each is
-//! relative to its mean over the laps that count. α is IEC 60028's coefficient of copper, 0.00393 per K at 20 °C, carried
-//! to the run's mean temperature.
+//! relative to its mean over the laps that count. α is IEC 60028's coefficient of copper, 0.00393 per K at 20 °C,
+//! carried to the run's mean temperature.
 //!
-//! For given cooling c and share s of it that goes with the airflow, the temperature is linear in all else: least squares
-//! with priors (a Bayesian linear regression; Bishop 2006, 3.3). c and s are weighed on a grid by their best fits, so that
-//! no search can get stuck in a wrong valley, and a forecast is the mixture of all of them. Where the quick and the slow
-//! node cannot be told apart, as from half of an even run, every split between them that fits stays in, and the interval
-//! is as wide as they are apart. Where residuals go together (whole degrees, laps) the data count for less: the variance
-//! is multiplied by their autocorrelation time (Bayley and Hammersley 1946).
+//! For given cooling c and share s of it that goes with the airflow, the temperature is linear in all else: least
+//! squares with priors (a Bayesian linear regression; Bishop 2006, 3.3). c and s are weighed on a grid by their best
+//! fits, so that no search can get stuck in a wrong valley, and a forecast is the mixture of all of them. Where the
+//! quick and the slow node cannot be told apart, as from half of an even run, every split between them that fits stays
+//! in, and the interval is as wide as they are apart. Where residuals go together (whole degrees, laps) the data count
+//! for less: the variance is multiplied by their autocorrelation time (Bayley and Hammersley 1946).
 //!
 //! Wrong where the load of the laps to come is different, and where the fan fails on the way.
 
@@ -53,14 +53,14 @@ const LEAST_HEATING_K_S: f64 = 1e-3;
 const LEAST_ABOVE_AIR_K: f64 = 1.0;
 /// Standard uncertainty of the first reading as the state of the whole part, °C.
 const START_U: f64 = 1.0;
-/// Share of the slow node's warmth above the air that its surroundings take on in the end: a mount or a chassis that heat
-/// is led into. Common practice, no source.
+/// Share of the slow node's warmth above the air that its surroundings take on in the end: a mount or a chassis that
+/// heat is led into. Common practice, no source.
 const SURROUNDINGS_SHARE: Uncertain = Uncertain::new(0.15, 0.2);
 /// What each part of the quick node may add to the sensor's warming at first, over what heats the slow node: about as
 /// much again. Common practice, no source.
 const QUICK_U: f64 = 0.8;
-/// Least variance of a reading, °C²: no lumped model follows a sensor nearer than to a tenth of a degree. Common practice,
-/// no source.
+/// Least variance of a reading, °C²: no lumped model follows a sensor nearer than to a tenth of a degree. Common
+/// practice, no source.
 const LEAST_VARIANCE: f64 = 0.01;
 /// Autocorrelation of the residuals below which they no longer go together.
 const APART: f64 = 0.05;
@@ -122,7 +122,8 @@ pub struct Warming {
     pub(super) copper_loss: CopperLoss,
     /// Log time of the last step's end, s.
     pub(super) end_s: f64,
-    /// The last readings as a straight line; `None` where they were not under an even load.
+    /// The last readings as a straight line; `None` where the part was not long enough under
+    /// load since the car last stood, or has too few readings.
     pub(super) ceiling: Option<Ceiling>,
     /// How long the part was seen under load, s.
     pub(super) seen_s: f64,
@@ -176,8 +177,8 @@ impl Record {
         (self.quantum * self.quantum / 12.0).max(LEAST_VARIANCE)
     }
 
-    /// Cooling, as the logarithm of 1/s, where heating (K/s) and what runs of a motor share are those of all its runs: what
-    /// is wrong with these is wrong with every run alike, and their coolings can be compared.
+    /// Cooling, as the logarithm of 1/s, where heating (K/s) and what runs of a motor share are those of all its runs:
+    /// what is wrong with these is wrong with every run alike, and their coolings can be compared.
     pub fn cooling_given(&self, heating: f64, shared: Shared) -> Option<Uncertain> {
         let known = Known { heating: Some(Uncertain::relative(heating, SAME)), shared: Some(shared) };
         let flow_share = shared.flow_share;
@@ -226,8 +227,8 @@ impl Record {
         points.filter_map(hypothesis).collect()
     }
 
-    /// The best fit under one point of the grid. The usual factor for the volume of the coefficients is left out: it would
-    /// favour fast cooling for no other reason than that heat then counts for less.
+    /// The best fit under one point of the grid. The usual factor for the volume of the coefficients is left out: it
+    /// would favour fast cooling for no other reason than that heat then counts for less.
     fn solve(&self, seen: &Equations, point: &Point, known: Known) -> Option<Solved> {
         let before = self.known_before(point, known);
         let all = before + seen.normal;

@@ -6,13 +6,13 @@
 //!
 //! The wheel speed comes from the motor's revs. The car's speed comes from the ground-speed channel where the log has
 //! one ([`super::slip_over_ground`]); else from the revs too, by what the motor pulls or by what grip allows
-//! ([`crate::laps::grip`]): if the wheels gain speed that the motor's pull cannot have given the car, or faster than they
-//! usually do, they are spinning. Wheels that lock under braking are not spinning. A spin counts where its slip is above
-//! the bound by more than the car's speed is in doubt.
+//! ([`crate::laps::grip`]): if the wheels gain speed that the motor's pull cannot have given the car, or faster than
+//! they usually do, they are spinning. Wheels that lock under braking are not spinning. A spin counts where its slip is
+//! above the bound by more than the car's speed is in doubt.
 //!
-//! Without a ground speed it is wrong where the wheels spin for most of the time in which the motor drives; without volts
-//! and amperes, where they spin for more than a tenth of the time in which the car gains speed, and where slip grows so
-//! slowly past the limit of grip that the revs never rise faster than usual.
+//! Without a ground speed it is wrong where the wheels spin for most of the time in which the motor drives; without
+//! volts and amperes, where they spin for more than a tenth of the time in which the car gains speed, and where slip
+//! grows so slowly past the limit of grip that the revs never rise faster than usual.
 
 use std::fmt::{self, Display};
 
@@ -29,18 +29,18 @@ use crate::log::Channel;
 use crate::reason::Reasons;
 use crate::statistics::above::{Above, above};
 
-/// Slip of driven tyres that grip, on average where a spin begins and ends. The car is drawn from there, so that this is
-/// missing from the slip in between. Common practice, no source; full-size tyres grip best at 0.1 to 0.2.
+/// Slip of driven tyres that grip, on average where a spin begins and ends. The car is drawn from there, so that this
+/// is missing from the slip in between. Common practice, no source; full-size tyres grip best at 0.1 to 0.2.
 const DRIVE_SLIP: f64 = 0.01;
 /// Slip from which wheels count as spinning where the car's speed is drawn from the revs.
 const SPINNING_BY_REVS: f64 = SPINNING - DRIVE_SLIP;
 /// Without a known travel for a turn an event counts from this share of the highest revs.
 const MOVING_SHARE: f64 = 0.05;
-/// Standard uncertainties of the slip by which a spin must be above the bound. A default: one in six by chance, and few slips
-/// end just below it.
+/// Standard uncertainties of the slip by which a spin must be above the bound. A default: one in six by chance, and few
+/// slips end just below it.
 const DOUBTS: f64 = 1.0;
-/// A usual spin, s, at a usual share of the highest revs: where even one of twice the slip that counts is in doubt, none
-/// can be told. Common practice, no source.
+/// A usual spin, s, at a usual share of the highest revs: where even one of twice the slip that counts is in doubt,
+/// none can be told. Common practice, no source.
 const USUAL_S: f64 = 0.3;
 const USUAL_SHARE: f64 = 0.4;
 /// Rows a second below which a spin of a tenth of a second falls between two rows.

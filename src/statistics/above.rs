@@ -1,5 +1,5 @@
-//! Stretches of rows in which a value is above a bound, with the moments at which it crosses the bound in a straight line
-//! between rows.
+//! Stretches of rows in which a value is above a bound, with the moments at which it crosses the bound in a straight
+//! line between rows.
 
 use std::ops::Range;
 

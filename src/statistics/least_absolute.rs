@@ -1,8 +1,8 @@
 //! The linear fit with the least sum of absolute residuals: rows that are far off pull no harder than any other.
 //!
-//! Least squares over and over, each row weighed by the inverse of its residual of the time before (iteratively reweighted
-//! least squares: Schlossmacher 1973, J. Am. Stat. Assoc. 68, 857). Residuals below a share of the usual row count as that
-//! share, so that a row that is met has no endless weight.
+//! Least squares over and over, each row weighed by the inverse of its residual of the time before (iteratively
+//! reweighted least squares: Schlossmacher 1973, J. Am. Stat. Assoc. 68, 857). Residuals below a share of the usual row
+//! count as that share, so that a row that is met has no endless weight.
 
 use nalgebra::SVector;
 
@@ -14,8 +14,8 @@ const ROUNDS: usize = 15;
 /// Residuals below this share of the median |y| count as that share. A default.
 const LEAST: f64 = 0.001;
 
-/// Coefficients of `x · coefficients = y` with the least sum of absolute residuals; `None` where the rows do not tell them
-/// apart.
+/// Coefficients of `x · coefficients = y` with the least sum of absolute residuals; `None` where the rows do not tell
+/// them apart.
 pub fn least_absolute<const N: usize>(rows: &[(SVector<f64, N>, f64)]) -> Option<SVector<f64, N>> {
     let least = LEAST * median(rows.iter().map(|(_, y)| y.abs()))?.max(f64::MIN_POSITIVE);
     let mut best: Option<SVector<f64, N>> = None;

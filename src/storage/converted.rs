@@ -1,10 +1,10 @@
-//! The mark of a log that `convert` wrote: it tells the copy from the recorder's own log, and says which log it is a copy
-//! of, by the fingerprint of that log's bytes.
+//! The mark of a log that `convert` wrote: it tells the copy from the recorder's own log, and says which log it is a
+//! copy of, by the fingerprint of that log's bytes.
 //!
-//! In Parquet and Arrow it is in the metadata of the schema, as `format` and `source_fingerprint`. In CSV it is the name of
-//! a last column that is empty in every row: `runtrue log 1 of 85944171f73967e8`. A comment line would be taken for the
-//! header by readers that know no comments; an empty last column is read by all of them, and runtrue's own reader takes
-//! it for the delimiter at the end of each line that some recorders write.
+//! In Parquet and Arrow it is in the metadata of the schema, as `format` and `source_fingerprint`. In CSV it is the
+//! name of a last column that is empty in every row: `runtrue log 1 of 85944171f73967e8`. A comment line would be taken
+//! for the header by readers that know no comments; an empty last column is read by all of them, and runtrue's own
+//! reader takes it for the delimiter at the end of each line that some recorders write.
 //!
 //! A copy that somebody has changed still has the mark.
 //!

@@ -1,5 +1,5 @@
-//! Files on disk, each written whole and renamed into place: logs as Parquet, Arrow or CSV, tables as Parquet. Nothing is
-//! written over a file that runtrue did not write.
+//! Files on disk, each written whole and renamed into place: logs as Parquet, Arrow or CSV, tables as Parquet. Nothing
+//! is written over a file that runtrue did not write.
 
 mod converted;
 mod log_format;

@@ -1,8 +1,8 @@
 //! Files that runtrue wrote itself and may write again. A file in the place of one of them that somebody else put there
 //! stays, and nothing is written through a link, which may lead to anybody's file.
 //!
-//! A file is known by its content, not by a list beside it: a list is behind as soon as a process is killed or two write
-//! at once, and the folders that earlier versions wrote have none. What tells each kind, in every version so far:
+//! A file is known by its content, not by a list beside it: a list is behind as soon as a process is killed or two
+//! write at once, and the folders that earlier versions wrote have none. What tells each kind, in every version so far:
 //!
 //! | kind | what tells it |
 //! | --- | --- |

@@ -1,7 +1,7 @@
 //! What should be changed next: the pinions around the one on the car, and the fan.
 //!
 //! For each pinion, the load and the top speed that [`crate::measure::pinion`] gives go into the run's fitted heat
-//! model. The temperature at the end of the race is today's, without its stops, plus the difference between two imagined races, one with
+//! model. The temperature at the end of the race is today's plus the difference between two imagined races, one with
 //! today's load and one with the other's. Whether the fan is needed is asked where a car ran with and without one: the
 //! run's race with the cooling of the other runs.
 

@@ -1,4 +1,4 @@
-//! A figure that was said, against what truly was.
+//! Figures that were said, against what truly was.
 #![allow(dead_code)] // each user takes what it needs
 
 use runtrue::quantity::Estimate;
@@ -18,4 +18,10 @@ impl Against {
     pub fn held(&self) -> bool {
         self.found.holds(self.truth)
     }
+}
+
+/// Share of `all` that holds.
+pub fn share(all: impl IntoIterator<Item = bool>) -> f64 {
+    let all: Vec<bool> = all.into_iter().collect();
+    all.iter().filter(|b| **b).count() as f64 / all.len().max(1) as f64
 }

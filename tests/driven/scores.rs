@@ -2,11 +2,12 @@
 //! for `benches/accuracy.rs`.
 
 #[path = "../against/mod.rs"]
-mod against;
+pub mod against;
 
 pub use against::Against;
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
+use rayon::prelude::*;
 use runtrue::demo::car::CarSpec;
 use runtrue::demo::drive::{Drive, Timing};
 use runtrue::demo::recorder::Recorder;
@@ -39,20 +40,7 @@ pub fn cars() -> [CarSpec; 2] {
 /// Runs `of` for every car and seed, on all cores.
 pub fn every<T: Send>(seeds: u64, of: impl Fn(&CarSpec, u64) -> T + Sync) -> Vec<T> {
     let cases: Vec<(CarSpec, u64)> = cars().into_iter().flat_map(|c| (0..seeds).map(move |s| (c.clone(), s))).collect();
-    let workers = std::thread::available_parallelism().map_or(2, usize::from);
-    std::thread::scope(|scope| {
-        let of = &of;
-        let part =
-            |cases: Vec<(CarSpec, u64)>| scope.spawn(move || cases.iter().map(|(c, s)| of(c, *s)).collect::<Vec<T>>());
-        let parts: Vec<_> = cases.chunks(cases.len().div_ceil(workers)).map(|c| part(c.to_vec())).collect();
-        parts.into_iter().flat_map(|p| p.join().unwrap()).collect()
-    })
-}
-
-/// Share of `all` that holds.
-pub fn share(all: impl IntoIterator<Item = bool>) -> f64 {
-    let all: Vec<bool> = all.into_iter().collect();
-    all.iter().filter(|b| **b).count() as f64 / all.len().max(1) as f64
+    cases.par_iter().map(|(car, seed)| of(car, *seed)).collect()
 }
 
 /// Wheelspin found against the model's.
@@ -206,7 +194,8 @@ fn coasting(run: &Driven) -> f64 {
     median(rows).unwrap()
 }
 
-/// Change of the coasting deceleration from 3 to 10 % drag brake, found and true, of the pairs in which both runs tell it.
+/// Change of the coasting deceleration from 3 to 10 % drag brake, found and true, of the pairs in which both runs tell
+/// it.
 pub fn drag_brakes(rate: f64, seeds: u64) -> Vec<(f64, f64)> {
     every(seeds, |car, seed| {
         let mut recorder = Recorder::plain(rate);

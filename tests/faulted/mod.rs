@@ -1,5 +1,5 @@
-//! Faults put on sound weekends whose truth is known, and how many of them a review catches: for `tests/evidence.rs` and
-//! for `benches/evidence.rs`.
+//! Faults put on sound weekends whose truth is known, and how many of them a review catches: for `tests/evidence.rs`
+//! and for `benches/evidence.rs`.
 //!
 //! A fault is caught where the verdict that it would spoil is withheld, or where evidence that is not sound names the
 //! faulty thing, on a run that has the fault. It is harmless where each answer is as it is without the fault, as where

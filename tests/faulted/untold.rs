@@ -1,5 +1,5 @@
-//! Faults that no evidence in a weekend can tell, each with the reason. They are put on and counted like the others, but
-//! nothing is asked of them.
+//! Faults that no evidence in a weekend can tell, each with the reason. They are put on and counted like the others,
+//! but nothing is asked of them.
 
 /// A fault, its strength (`*` for all of them), and why it cannot be told.
 pub const CANNOT_BE_TOLD: &[(&str, &str, &str)] = &[

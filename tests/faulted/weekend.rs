@@ -1,5 +1,5 @@
-//! A weekend in plain form: its sheet as a document, its logs as tables of numbers, its lists as text. Faults are put on
-//! this form, whatever world the weekend comes from, and it is laid out in a folder for the review.
+//! A weekend in plain form: its sheet as a document, its logs as tables of numbers, its lists as text. Faults are put
+//! on this form, whatever world the weekend comes from, and it is laid out in a folder for the review.
 
 use std::collections::BTreeMap;
 use std::path::Path;

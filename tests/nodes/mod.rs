@@ -2,9 +2,10 @@
 //! both forward models, and how the forecasts come out against it. For `tests/heat_nodes.rs` and `benches/accuracy.rs`.
 //!
 //! winding → can → mount → air, the can to the air as well, each C·dT/dt = heat in − sum of G·(T − T_next), in steps of
-//! 20 ms. Time constants are each drawn over a factor of four: winding 15 to 60 s, can 100 to 400 s, mount 400 to 1600 s.
-//! The sensor is on the can or anywhere between it and the winding, and lags. The log has revs, volts, amperes and a
-//! rounded temperature; a drive without loss of its own stands between pack and motor. Ranges: common practice, no source.
+//! 20 ms. Time constants are each drawn over a factor of four: winding 15 to 60 s, can 100 to 400 s, mount 400 to 1600
+//! s. The sensor is on the can or anywhere between it and the winding, and lags. The log has revs, volts, amperes and a
+//! rounded temperature; a drive without loss of its own stands between pack and motor. Ranges: common practice, no
+//! source.
 #![allow(dead_code)] // each user takes what it needs
 
 use std::f64::consts::TAU;
@@ -13,6 +14,7 @@ use std::path::Path;
 
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
+use rayon::prelude::*;
 use runtrue::evidence::RunEvidence;
 use runtrue::import::read_bytes;
 use runtrue::laps;
@@ -278,12 +280,5 @@ pub fn ends_of(kind: Kind, seed: u64) -> Vec<End> {
 /// The forecasts for `seeds` motors of each kind, on all cores.
 pub fn ends(seeds: u64) -> Vec<End> {
     let cases: Vec<(Kind, u64)> = KINDS.iter().flat_map(|kind| (0..seeds).map(|seed| (*kind, seed))).collect();
-    let workers = std::thread::available_parallelism().map_or(2, usize::from);
-    std::thread::scope(|scope| {
-        let of =
-            |cases: &[(Kind, u64)]| cases.iter().flat_map(|(kind, seed)| ends_of(*kind, *seed)).collect::<Vec<_>>();
-        let parts: Vec<_> =
-            cases.chunks(cases.len().div_ceil(workers)).map(|part| scope.spawn(move || of(part))).collect();
-        parts.into_iter().flat_map(|part| part.join().unwrap()).collect()
-    })
+    cases.par_iter().flat_map_iter(|(kind, seed)| ends_of(*kind, *seed)).collect()
 }

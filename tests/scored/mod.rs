@@ -1,13 +1,16 @@
-//! How near a review comes to the truth of the second world: every promise measured over a number of weekends, for tests
-//! and for `benches/worlds.rs`.
+//! How near a review comes to the truth of the second world: every promise measured over a number of weekends, for
+//! tests and for `benches/worlds.rs`.
 #![allow(dead_code)] // each user takes what it needs
 
 #[path = "../against/mod.rs"]
-mod against;
+pub mod against;
+#[path = "../reviewed/mod.rs"]
+mod reviewed;
 pub mod spins;
 
 use crate::world::{CurrentKind, Options, Run, Weekend};
 pub use against::Against;
+use rayon::prelude::*;
 use runtrue::quantity::Estimate;
 use runtrue::statistics::quantiles::quantile;
 use serde_json::Value;
@@ -32,7 +35,8 @@ pub struct RunScore {
     pub first: Option<Against>,
     /// Realised ratio against the true tyre and lap, which its interval is to hold.
     pub ratio: Option<Against>,
-    /// The same against the true turns with the tyre and lap length of the sheet: what a tape's errors leave to the program.
+    /// The same against the true turns with the tyre and lap length of the sheet: what a tape's errors leave to the
+    /// program.
     pub ratio_by_sheet: Option<Against>,
     pub verdict: String,
     /// Whether the pinion on the car is the sheet's.
@@ -45,8 +49,7 @@ pub struct RunScore {
     pub race_charge: Option<Against>,
     /// Charge within the log, mAh.
     pub used: Option<Against>,
-    /// Name of the car, and its drag brake, %.
-    pub car: String,
+    /// Its drag brake, %.
     pub drag_brake_pct: f64,
     /// Deceleration off throttle and brake, m/s²; with the truth alone where the review says nothing.
     pub coasting: Option<Against>,
@@ -56,24 +59,13 @@ pub struct RunScore {
 /// Reviews weekends of the second world, drawn with `options`, and scores their runs.
 pub fn scored(weekends: u64, options: Options) -> Vec<RunScore> {
     let seeds: Vec<u64> = (FIRST_SEED..FIRST_SEED + weekends).collect();
-    let workers = std::thread::available_parallelism().map_or(2, usize::from);
-    let part = |seeds: &[u64]| -> Vec<RunScore> {
-        seeds.iter().flat_map(|&seed| of_weekend(&Weekend::draw_with(seed, options))).collect()
-    };
-    std::thread::scope(|scope| {
-        let part = &part;
-        let parts: Vec<_> =
-            seeds.chunks(seeds.len().div_ceil(workers)).map(|chunk| scope.spawn(move || part(chunk))).collect();
-        parts.into_iter().flat_map(|part| part.join().unwrap()).collect()
-    })
+    let of_seed = |seed: &u64| of_weekend(&Weekend::draw_with(*seed, options));
+    seeds.par_iter().flat_map_iter(of_seed).collect()
 }
 
 /// The runs of a weekend as a review of its folder has them.
 pub fn of_weekend(weekend: &Weekend) -> Vec<RunScore> {
-    let folder = tempfile::tempdir().unwrap();
-    weekend.write(folder.path()).unwrap();
-    let review = runtrue::review::review(folder.path(), &|_, _| {}).unwrap();
-    let said: Value = serde_json::from_str(&runtrue::review_file::text(&review)).unwrap();
+    let said = reviewed::said(|folder| weekend.write(folder));
     weekend.runs.iter().zip(said["runs"].as_array().unwrap()).map(|(run, said)| of_run(weekend, run, said)).collect()
 }
 
@@ -109,7 +101,6 @@ fn of_run(weekend: &Weekend, run: &Run, said: &Value) -> RunScore {
         controller_end: against("/heat/controller/race_end_c", truth.controller_race_end_c),
         resistance: estimate("/battery/resistance_mohm").map(|e| (e, truth.ohmic_mohm.0, truth.ohmic_mohm.1)),
         used: against("/battery/used_range_mah", truth.charge_in_log_mah),
-        car: weekend.cars[run.car].name.clone(),
         drag_brake_pct: run.setup.drag_brake_pct,
         coasting: truth.coast_m_s2.and_then(|coast| against("/power/coast_m_s2", coast)),
         true_coasting: truth.coast_m_s2,

@@ -1,8 +1,8 @@
 //! A run from power-on to power-off, in steps of two milliseconds.
 //!
-//! Car: m·dv/dt = F_tyre − air − rolling − scrub. Wheels, gears and rotor as one mass at the tread:
-//! m_turning·dw/dt = F_motor − F_tyre(w, v), stepped with the slope of F_tyre over w (linearly implicit), for the tyre is
-//! far stiffer than the step. Heat, pack and constants of the motor follow in longer steps with mean powers.
+//! Car: m·dv/dt = F_tyre − air − rolling − scrub. Wheels, gears and rotor as one mass at the tread: m_turning·dw/dt =
+//! F_motor − F_tyre(w, v), stepped with the slope of F_tyre over w (linearly implicit), for the tyre is far stiffer
+//! than the step. Heat, pack and constants of the motor follow in longer steps with mean powers.
 
 use std::f64::consts::TAU;
 

@@ -1,10 +1,10 @@
 //! Motor and controller as mean values over the switching.
 //!
-//! At duty d the motor sees d times the pack's voltage and the pack carries d times the motor's current:
-//! d·V = k·ω + I·R + u·sign(I), I_pack = d·I + I_idle. Where the current is set instead (its limit, the brake), the power
-//! balance V·(I_pack − I_idle) = (k·ω + I·R + u·sign(I))·I gives the pack's current by a quadratic. The voltage u stands
-//! for what switching costs. Torque: k·I less a constant and a speed-proportional part for iron and bearings. Copper:
-//! 0.393 % per °C (handbooks); magnets: −0.11 % per °C (makers' tables of neodymium). Turns against volts and ohms: from
+//! At duty d the motor sees d times the pack's voltage and the pack carries d times the motor's current: d·V = k·ω +
+//! I·R + u·sign(I), I_pack = d·I + I_idle. Where the current is set instead (its limit, the brake), the power balance
+//! V·(I_pack − I_idle) = (k·ω + I·R + u·sign(I))·I gives the pack's current by a quadratic. The voltage u stands for
+//! what switching costs. Torque: k·I less a constant and a speed-proportional part for iron and bearings. Copper: 0.393
+//! % per °C (handbooks); magnets: −0.11 % per °C (makers' tables of neodymium). Turns against volts and ohms: from
 //! memory of makers' tables.
 
 use super::dice::Dice;

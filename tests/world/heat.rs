@@ -1,8 +1,8 @@
 //! Heat on its way out: winding → can → chassis, each but the winding to the air; the controller's switches → its case.
 //!
 //! Each node: C·dT/dt = heat in − sum of G·(T − T_next). To the air G = still + by speed·v^0.7 + fan (the exponent:
-//! forced flow along a body, handbooks, between 0.5 laminar and 0.8 turbulent). Sizes: from the mass of such parts, from
-//! memory; paths so that temperatures come out as on a track, common practice, no source.
+//! forced flow along a body, handbooks, between 0.5 laminar and 0.8 turbulent). Sizes: from the mass of such parts,
+//! from memory; paths so that temperatures come out as on a track, common practice, no source.
 
 use super::dice::Dice;
 

@@ -1,8 +1,8 @@
 //! A second forward model of race weekends, apart from the crate: the truth that answers are measured against.
 //!
 //! `Weekend::draw(seed)` gives two cars and their runs with what truly happened and what the recorder made of it;
-//! `weekend.write(folder)` writes `weekend.toml`, `logs/` and `laps/`. Every field of a run is public and may be changed
-//! before it is written, to put a fault on it. README.md says what is modelled and from where.
+//! `weekend.write(folder)` writes `weekend.toml`, `logs/` and `laps/`. Every field of a run is public and may be
+//! changed before it is written, to put a fault on it. README.md says what is modelled and from where.
 #![allow(dead_code, unused_imports, reason = "each test uses the part that it needs")]
 
 pub mod car;

@@ -18,16 +18,9 @@ pub struct Receiver {
     pub held: bool,
     /// How many times a run it loses its satellites: it writes zeros for up to two seconds.
     pub dropouts: usize,
-    /// What the log has times what it should have: 3.6 for km/h in a column of m/s.
-    pub factor: f64,
 }
 
 impl Receiver {
-    /// A receiver of some fixes a second, with nothing wrong but a lag.
-    pub fn of(fixes_hz: f64, lag_s: f64) -> Self {
-        Self { fixes_hz, lag_s, noise_m_s: 0.07, held: true, dropouts: 0, factor: 1.0 }
-    }
-
     /// Draws one of some fixes a second.
     pub fn draw(dice: &mut Dice, fixes_hz: f64) -> Self {
         Self {
@@ -36,7 +29,6 @@ impl Receiver {
             noise_m_s: dice.between(0.05, 0.1),
             held: dice.chance(0.6),
             dropouts: if dice.chance(0.3) { dice.whole(1, 4) } else { 0 },
-            factor: 1.0,
         }
     }
 
@@ -51,7 +43,7 @@ impl Receiver {
             .iter()
             .map(|&at| {
                 let speed = (between(time, &run.truth.car_m_s, at) + dice.normal(0.0, self.noise_m_s)).max(0.0);
-                (self.factor * speed * 100.0).round() / 100.0
+                (speed * 100.0).round() / 100.0
             })
             .collect();
         for _ in 0..self.dropouts {

@@ -118,8 +118,8 @@ pub struct Truth {
     pub peak_rpm: f64,
     /// Highest car speed in the log's rows, m/s.
     pub top_speed_m_s: f64,
-    /// Deceleration of the car off throttle and brake, the median over all moments of the log between a quarter and three
-    /// quarters of its top speed, m/s²; `None` where it never coasts.
+    /// Deceleration of the car off throttle and brake, the median over all moments of the log between a quarter and
+    /// three quarters of its top speed, m/s²; `None` where it never coasts.
     pub coast_m_s2: Option<f64>,
     /// Highest temperature of the winding, °C.
     pub highest_winding_c: f64,
@@ -146,8 +146,8 @@ pub struct Truth {
 }
 
 impl Truth {
-    /// What turns of the motor, a tyre's diameter (mm) and a lap length (m) make of the ratio: the median over all laps,
-    /// with slip and the tyre's squash in it.
+    /// What turns of the motor, a tyre's diameter (mm) and a lap length (m) make of the ratio: the median over all
+    /// laps, with slip and the tyre's squash in it.
     pub fn ratio_over_laps(&self, tyre_mm: f64, lap_length_m: f64) -> f64 {
         let mut turns = self.lap_turns.clone();
         turns.sort_by(f64::total_cmp);
@@ -405,8 +405,8 @@ fn truth(car: &Car, track: &Track, setup: &Setup, trace: &Trace, rows: &[Moment]
     }
 }
 
-/// Median deceleration off throttle and brake between two times (s from power-on), at speeds between a quarter and three
-/// quarters of the top speed, m/s².
+/// Median deceleration off throttle and brake between two times (s from power-on), at speeds between a quarter and
+/// three quarters of the top speed, m/s².
 fn coasting(trace: &Trace, (from_s, until_s): (f64, f64), top_m_s: f64) -> Option<f64> {
     let counts = |moment: &&Coasting| {
         (from_s..=until_s).contains(&moment.at_s) && (0.25 * top_m_s..0.75 * top_m_s).contains(&moment.car)

@@ -7,7 +7,8 @@ use crate::statistics::integral::running_integral;
 const A_S_PER_MAH: f64 = 3.6;
 /// A pack gives this many times its capacity at the most. Common practice, no source: labels are a few per cent off.
 const MOST_OF_CAPACITY: f64 = 1.10;
-/// Share of the rows under power at the highest value from which a current counts as cut off. Common practice, no source.
+/// Share of the rows under power at the highest value from which a current counts as cut off. Common practice, no
+/// source.
 const CUT_OFF: f64 = 0.10;
 /// Rows at the highest value against those at each of the steps below it: a current that is not cut off has fewer.
 const AGAINST_BELOW: f64 = 5.0;

@@ -1,10 +1,10 @@
 //! The pack's energy against the car's.
 //!
 //! While the car speeds up from v₀ to v₁ it gains ½·m·(v₁² − v₀²), and the pack gives ∫V·I dt. What the car gains is a
-//! part of what the pack gives: motor, controller, gears, air and tyres take the rest, and so do wheels and rotor, which
-//! spin up too. The part is taken for each rise of the revs, and the run's is the median of the half of them that took most energy; its
-//! interval is that of the median (order statistics). Speed = revs × travel for a motor turn, by the lap length where the
-//! run's laps have one, else by gearing and tyre.
+//! part of what the pack gives: motor, controller, gears, air and tyres take the rest, and so do wheels and rotor,
+//! which spin up too. The part is taken for each rise of the revs, and the run's is the median of the half of them that
+//! took most energy; its interval is that of the median (order statistics). Speed = revs × travel for a motor turn, by
+//! the lap length where the run's laps have one, else by gearing and tyre.
 //!
 //! Volts and amperes count from a moment before the rise until some time after it, since recorders send them late, as
 //! means, or hold them: around a rise a pack gives next to nothing, so that this changes little.
@@ -36,8 +36,9 @@ const MOST_REACHES: f64 = 0.90 * 0.97 * 0.97;
 const SLIP: f64 = 1.10;
 /// The largest share that can be.
 pub const MOST: f64 = MOST_REACHES * SLIP;
-/// The smallest share that can be in the best quarter of the rises: a motor at half of its no-load speed turns half of its
-/// power into heat, gears take a fifth, and wheels, rotor, air and tyres half of the rest. Common practice, no source.
+/// The smallest share that can be in the best quarter of the rises: a motor at half of its no-load speed turns half of
+/// its power into heat, gears take a fifth, and wheels, rotor, air and tyres half of the rest. Common practice, no
+/// source.
 pub const LEAST: f64 = 0.5 * 0.8 * 0.5;
 /// Volts and amperes count from this long before a rise, s, and until this long after it. Common practice, no source.
 const BEFORE_S: f64 = 0.15;
@@ -50,8 +51,8 @@ const STILL_ON: f64 = 0.5;
 const LOWER: f64 = 0.25;
 const MIDDLE: f64 = 0.5;
 const UPPER: f64 = 0.75;
-/// The rises agree where their upper quartile is below this many times their lower one. Common practice, no source: where
-/// few spin, they are within a fifth of each other; a spin puts the share up by a half and more.
+/// The rises agree where their upper quartile is below this many times their lower one. Common practice, no source:
+/// where few spin, they are within a fifth of each other; a spin puts the share up by a half and more.
 const AGREE: f64 = 1.4;
 /// Fewest rises that tell anything.
 const LEAST_RISES: usize = 12;

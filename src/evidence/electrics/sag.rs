@@ -17,7 +17,8 @@ const HIDDEN_ERRORS: f64 = 3.0;
 /// Steps of the recorder over which the voltage must move before its mean tells less than a step. Common practice, no
 /// source.
 const DITHERED: f64 = 3.0;
-/// Current that a driven car takes at the least in its rises, A, where the log does not tell. Common practice, no source.
+/// Current that a driven car takes at the least in its rises, A, where the log does not tell. Common practice, no
+/// source.
 const LEAST_AMPS: f64 = 20.0;
 /// Changes of the voltage below this are none, V.
 const NO_CHANGE_V: f64 = 1e-6;
@@ -60,8 +61,8 @@ fn step_v(volts: &[f64]) -> f64 {
     changes.min_by(f64::total_cmp).unwrap_or_else(by_digits)
 }
 
-/// A voltage that stands still while the load changes, and whether the load moves it by more than the recorder's step for
-/// certain. Less than that may stand for a while, though hardly for the whole log.
+/// A voltage that stands still while the load changes, and whether the load moves it by more than the recorder's step
+/// for certain. Less than that may stand for a while, though hardly for the whole log.
 pub fn stuck(time: &[f64], volts: &[f64], revs: &[Swing], load: Load, cells: f64) -> Option<(Frozen, bool)> {
     let is_certain = LEAST_OHM * cells * load.range_a > step_v(volts);
     let never_changes = || range(volts) < NO_CHANGE_V;

@@ -15,8 +15,8 @@ pub enum Why {
         /// Of the driving.
         share: f64,
     },
-    /// The current has nothing to do with the revs: by how much it is higher while they rise, and how far that scatters,
-    /// A.
+    /// The current has nothing to do with the revs: by how much it is higher while they rise, and how far that
+    /// scatters, A.
     CurrentDoesNotFollow {
         /// Mean difference, A.
         more_a: f64,

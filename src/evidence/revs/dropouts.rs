@@ -1,8 +1,8 @@
 //! Revs that fall to nothing for some rows in the midst of driving.
 //!
-//! A brake can lock the wheels, and the motor stands with them; but then no current drives it. Revs that are gone within
-//! a row or two and back as quickly, while the pack gives a driving current (or the throttle is open) from the last row
-//! before to the first after, are a sensor that lost them.
+//! A brake can lock the wheels, and the motor stands with them; but then no current drives it. Revs that are gone
+//! within a row or two and back as quickly, while the pack gives a driving current (or the throttle is open) from the
+//! last row before to the first after, are a sensor that lost them.
 
 use crate::evidence::swings::highest;
 use crate::statistics::quantiles::quantile;
@@ -19,8 +19,8 @@ const IDLE: f64 = 0.10;
 const ON_THE_WAY: usize = 1;
 /// Longest that revs may be gone, s: longer is not a dropout but a stop. Common practice, no source: half a lap.
 const LONGEST_S: f64 = 12.0;
-/// For so long the driver keeps the throttle open, s; over a longer time for this share of it at least. Common practice,
-/// no source.
+/// For so long the driver keeps the throttle open, s; over a longer time for this share of it at least. Common
+/// practice, no source.
 const BRIEF_S: f64 = 0.3;
 const LEAST_POWERED: f64 = 0.3;
 /// Fewest times that count: one may be anything.

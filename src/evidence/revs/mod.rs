@@ -1,8 +1,8 @@
 //! Are the revs the motor's?
 //!
 //! By what else moves: revs that stand while the current comes and goes are stuck, and revs that are gone for some rows
-//! under power are lost. By the lap: its motor turns are those that lap length, gearing and tyre need. By the car's other
-//! runs: its speed is about the same in all.
+//! under power are lost. By the lap: its motor turns are those that lap length, gearing and tyre need. By the car's
+//! other runs: its speed is about the same in all.
 //!
 //! Wrong where several things on the sheet are off by one whole factor together.
 

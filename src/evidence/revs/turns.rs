@@ -1,8 +1,8 @@
 //! Whether the log counts all turns of the motor, and no more.
 //!
 //! A controller counts magnetic turns; without the motor's poles, or with another motor's, all revs are off by a whole
-//! factor. The motor turns of a lap tell it against the lap length and the travel for a motor turn on the sheet, and the
-//! usual speed against that of the car's other runs.
+//! factor. The motor turns of a lap tell it against the lap length and the travel for a motor turn on the sheet, and
+//! the usual speed against that of the car's other runs.
 
 use crate::evidence::swings::highest;
 use crate::gears::set_rollout_mm;
@@ -23,8 +23,8 @@ const USUALLY_LONGER: f64 = 1.03;
 const NEAR: f64 = 0.10;
 /// The same between runs of one car. Common practice, no source: other gearing, battery and driver change a speed.
 const NEAR_OTHERS: f64 = 0.12;
-/// The car makes more than this share of its wheels' turns. Common practice, no source: a driver who spins more does not
-/// lap.
+/// The car makes more than this share of its wheels' turns. Common practice, no source: a driver who spins more does
+/// not lap.
 const MOSTLY_GRIPPED: f64 = 0.85;
 /// Quantile of a driven car's revs that stands for its speed: wheels that spin are faster than the car, but seldom.
 const FAST: f64 = 0.75;

@@ -1,8 +1,8 @@
 //! A run's two temperatures and the load on them in equal steps of time, as the checks look at them.
 //!
-//! The load is the pack's current squared, relative to its mean while the car drives; without a current it is the square
-//! of the revs; without revs too it is not known. The car drives where its revs are above a share of the highest, and
-//! without revs where the load is above that share of its mean.
+//! The load is the pack's current squared, relative to its mean while the car drives; without a current it is the
+//! square of the revs; without revs too it is not known. The car drives where its revs are above a share of the
+//! highest, and without revs where the load is above that share of its mean.
 
 use std::ops::Range;
 

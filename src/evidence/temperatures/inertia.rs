@@ -7,10 +7,11 @@
 //! ```
 //!
 //! (lumped capacity; Incropera and DeWitt, chapter 5, from memory). Where it rose at the rate r under the load u₀, its
-//! distance x from there goes by dx/dt = r + A·(u/u₀ − 1) − x/τ whatever air, capacity and cooling are. The quickest part
-//! of such a car has τ of 50 s, so no sound sensor stays below the path of a rise with that τ, or of a fall that does not
-//! slow down; more load than before is taken for none, so that a lag does not matter. A winding or a transistor under the sensor warms within seconds when the car
-//! starts, and that rate says nothing of later: a rate soon after a start counts for less.
+//! distance x from there goes by dx/dt = r + A·(u/u₀ − 1) − x/τ whatever air, capacity and cooling are. The quickest
+//! part of such a car has τ of 50 s, so no sound sensor stays below the path of a rise with that τ, or of a fall that
+//! does not slow down; more load than before is taken for none, so that a lag does not matter. A winding or a
+//! transistor under the sensor warms within seconds when the car starts, and that rate says nothing of later: a rate
+//! soon after a start counts for less.
 //!
 //! Wrong where the cooling itself changes under way: a fan that starts in the middle of a run.
 
@@ -18,8 +19,8 @@ use super::course::Course;
 
 /// The shortest time constant of a motor or a controller, s: 30 J/K shed at 0.6 W/K. Common practice, no source.
 pub(super) const QUICKEST_S: f64 = 50.0;
-/// Time constant with which winding and transistors take up a new load, with the lag of their sensor, s. Common practice,
-/// no source.
+/// Time constant with which winding and transistors take up a new load, with the lag of their sensor, s. Common
+/// practice, no source.
 const INNER_S: f64 = 30.0;
 /// The slowest part cools no slower than it must to shed its heat, s: bounds the heating from below.
 const USUAL_S: f64 = 100.0;
@@ -41,9 +42,9 @@ const CAUGHT_UP_S: f64 = 40.0;
 const SLOWEST_S: f64 = 150.0;
 /// A reading must stay below the path for this long, s.
 const PERSISTS_S: f64 = 5.0;
-/// What is allowed below the path: steps of the sensor, deviations of its readings, and °C for what the model leaves out
-/// (common practice, no source). One and the same value leaves the part half a step, and readings to and fro between two
-/// values leave it more; a fall may come of laps and cooling too.
+/// What is allowed below the path: steps of the sensor, deviations of its readings, and °C for what the model leaves
+/// out (common practice, no source). One and the same value leaves the part half a step, and readings to and fro
+/// between two values leave it more; a fall may come of laps and cooling too.
 const CONSTANT: Allowance = Allowance { steps: 1.0, deviations: 1.0, kelvin: 0.8, share: 0.1 };
 const FLAT: Allowance = Allowance { steps: 1.75, deviations: 2.0, kelvin: 0.8, share: 0.1 };
 const FALLING: Allowance = Allowance { steps: 1.75, deviations: 2.0, kelvin: 1.2, share: 0.2 };
@@ -155,8 +156,8 @@ fn line(course: &Course, celsius: &[f64], steps: std::ops::Range<usize>, quantum
 }
 
 /// How far the slope through readings in steps may be from that of a straight rise, °C/s. A rise s gives a saw of the
-/// period q/s, of which the unfinished period at an end of the window W moves its slope by up to (3/4)·q²/(s·W²); solved
-/// for s. With one step in the window, of which the slope is up to (3/2)·q/W, there may be no rise at all.
+/// period q/s, of which the unfinished period at an end of the window W moves its slope by up to (3/4)·q²/(s·W²);
+/// solved for s. With one step in the window, of which the slope is up to (3/2)·q/W, there may be no rise at all.
 fn rounded_away(slope: f64, quantum: f64, window_s: f64) -> f64 {
     let step = quantum / window_s;
     let left = slope * slope - 3.0 * step * step;

@@ -1,8 +1,8 @@
 //! Are the temperatures those of the motor and the controller?
 //!
-//! A sensor that sticks, is clipped, has come loose or broken reads lower than its part, and every verdict on it comes out
-//! too good. Each of the two is held against the heat that the load brings into its part ([`inertia`]), against what no
-//! temperature does ([`plain`]), and against the car's other runs ([`together`]).
+//! A sensor that sticks, is clipped, has come loose or broken reads lower than its part, and every verdict on it comes
+//! out too good. Each of the two is held against the heat that the load brings into its part ([`inertia`]), against
+//! what no temperature does ([`plain`]), and against the car's other runs ([`together`]).
 
 mod course;
 mod inertia;

@@ -25,8 +25,8 @@ const JUMP_S: f64 = 2.0;
 const STAYS_S: f64 = 5.0;
 /// A reading that stays at the new level by this share of the jump has not come back.
 const STAYS_SHARE: f64 = 0.7;
-/// Typical change from row to row, °C, and from second to second, °C/s, that is not a part's: no part warms by more than
-/// a few degrees a second, and none does so back and forth. Common practice, no source.
+/// Typical change from row to row, °C, and from second to second, °C/s, that is not a part's: no part warms by more
+/// than a few degrees a second, and none does so back and forth. Common practice, no source.
 const ROW_NOISE_K: f64 = 3.0;
 const SECOND_NOISE_K: f64 = 1.5;
 
@@ -61,8 +61,8 @@ pub(super) fn stood_still(course: &Course, sensor: usize, air_c: Option<f64>) ->
     (long || other_moves && is_motor).then_some(Stillness { at_c, may_balance })
 }
 
-/// A part cannot have come to rest sooner than its heat allows, whatever it is: from the start of the driving until it is
-/// within a step q of where it stands, h above its start, it takes at least τ·ln(h/q).
+/// A part cannot have come to rest sooner than its heat allows, whatever it is: from the start of the driving until it
+/// is within a step q of where it stands, h above its start, it takes at least τ·ln(h/q).
 const QUICKEST_S: f64 = super::inertia::QUICKEST_S;
 /// Readings within this share of a step of the sensor are one and the same.
 const SAME: f64 = 0.01;

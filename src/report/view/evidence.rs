@@ -63,8 +63,8 @@ pub fn doubts(review: &Review) -> Vec<DoubtView> {
     joined(groups).iter().map(view).collect()
 }
 
-/// The groups, the worst first; those that one reason puts in doubt in the same runs, as a current and a mass that cannot
-/// both be right, are one.
+/// The groups, the worst first; those that one reason puts in doubt in the same runs, as a current and a mass that
+/// cannot both be right, are one.
 fn joined(mut groups: Vec<Group>) -> Vec<Group> {
     groups.sort_by_key(|group| std::cmp::Reverse(group.evidence.worth));
     let mut joined: Vec<Group> = Vec::new();

@@ -83,8 +83,8 @@ pub fn version(folder: &Path, name: &str) -> Option<Vec<u8>> {
     std::fs::read(place(folder).join(known)).ok()
 }
 
-/// Writes `sheet_bytes` as the folder's sheet; the version before is kept under the next number with the time `now`, and
-/// the oldest beyond twenty goes.
+/// Writes `sheet_bytes` as the folder's sheet; the version before is kept under the next number with the time `now`,
+/// and the oldest beyond twenty goes.
 ///
 /// # Errors
 /// If the sheet is a link or write-protected, or the system refuses; the sheet and its versions are then as they were.
@@ -114,8 +114,8 @@ pub fn write(folder: &Path, sheet_bytes: &[u8], now: jiff::Timestamp) -> io::Res
     Ok(())
 }
 
-/// Refuses a sheet that is a link, or that its owner or the system protects from being changed: renaming would put a new
-/// file over it all the same.
+/// Refuses a sheet that is a link, or that its owner or the system protects from being changed: renaming would put a
+/// new file over it all the same.
 fn refuse_unwritable(sheet: &Path, about: &Metadata) -> io::Result<()> {
     if about.is_symlink() {
         return Err(io::Error::other("it is a link; change the file that the link leads to"));
@@ -130,7 +130,8 @@ fn refuse_unwritable(sheet: &Path, about: &Metadata) -> io::Result<()> {
     }
 }
 
-/// The sheet as it is, beside its place as the next version, and that place. Who may read the sheet may read the version.
+/// The sheet as it is, beside its place as the next version, and that place. Who may read the sheet may read the
+/// version.
 fn version_of(
     folder: &Path,
     sheet: &Path,
