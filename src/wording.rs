@@ -79,6 +79,16 @@ impl InFigures {
         Self { value: rounded(value, digits), is_zero: is_nought(value, digits), ends }
     }
 
+    /// With a plus before what is more than nought: `+0.32`, for a change that stands without words.
+    pub fn signed(self) -> Self {
+        let plus = |figure: String| {
+            let more = !figure.starts_with('-') && figure.chars().any(|c| ('1'..='9').contains(&c));
+            if more { format!("+{figure}") } else { figure }
+        };
+        let ends = self.ends.map(|e| Ends { low: plus(e.low), high: plus(e.high), half: e.half });
+        Self { value: plus(self.value), ends, ..self }
+    }
+
     /// `(6.99 to 7.09)`; empty without an interval.
     pub fn range(&self) -> String {
         self.ends.as_ref().map_or_else(String::new, |e| format!("({} to {})", e.low, e.high))
@@ -111,6 +121,8 @@ pub struct Words {
 
 /// Of a temperature.
 pub const HOTTER: Words = Words { more: "hotter", less: "cooler" };
+/// Of a lap.
+pub const LAP_TIMES: Words = Words { more: "slower", less: "faster" };
 /// Of a height: revs, a speed, a resistance.
 pub const HIGHER: Words = Words { more: "higher", less: "lower" };
 

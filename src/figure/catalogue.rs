@@ -10,7 +10,7 @@ use crate::evidence::Subject;
 use crate::log::Channel;
 use crate::measure::hot_part::HotPart;
 use crate::measure::rests_on;
-use crate::wording::{HIGHER, HOTTER, Words};
+use crate::wording::{HIGHER, HOTTER, LAP_TIMES, Words};
 
 /// What a run itself leaves open of figures that have no interval of their own, as standard uncertainties: runs that
 /// happen to be alike to the recorder's step prove nothing finer. Common practice, no source.
@@ -66,7 +66,6 @@ const IN_EFFECTS: Used = Used { in_trends: false, in_effects: true };
 const IN_BOTH: Used = Used { in_trends: true, in_effects: true };
 
 const AMOUNT_WORDS: Words = Words { more: "more", less: "less" };
-const LAP_WORDS: Words = Words { more: "slower", less: "faster" };
 const FORCE_WORDS: Words = Words { more: "stronger", less: "weaker" };
 
 const NEEDS_AIR: &str = "enter the air temperature (`ambient_c`), and give the run laps";
@@ -105,7 +104,7 @@ pub static FIGURES: &[Figure] = &[
         about: "median lap that counts",
         label: "median lap",
         shown: shown("s", 2),
-        words: LAP_WORDS,
+        words: LAP_TIMES,
         worth: LAP_WORTH,
         used: IN_BOTH,
         bad: Bad::Neither,
@@ -122,7 +121,7 @@ pub static FIGURES: &[Figure] = &[
         about: "best lap that counts",
         label: "best lap",
         shown: shown("s", 2),
-        words: LAP_WORDS,
+        words: LAP_TIMES,
         worth: LAP_WORTH,
         read: |run| plain(run.done()?.laps.best_s(), LAP_U_S),
         ..Figure::PLAIN

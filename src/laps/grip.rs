@@ -22,6 +22,9 @@ use crate::statistics::second_differences::{noise_of, second_differences};
 const RATE_WINDOW_S: f64 = 0.1;
 /// Slack when times are compared with a window, s: rows of an even rate are not even to the last digit.
 const TIME_SLACK_S: f64 = 1e-9;
+/// Noise of one row that a rise between two rows may hold, in standard deviations of a row: 2 of a difference's, which
+/// is √2 of a row's.
+const NOISE_SLACK: f64 = 2.0 * std::f64::consts::SQRT_2;
 /// Share of the rises that stay below the usual rate.
 const USUAL: f64 = 0.90;
 /// Above the usual rate times this, the wheels no longer grip.
@@ -79,7 +82,17 @@ fn car_rpm(wheels: &Odometer) -> Vec<f64> {
     let rise = limit(time, revs, 1.0);
     // Where wheels lock often, locking would pass for braking.
     let fall = limit(time, revs, -1.0).min(BRAKES * rise);
-    Grip { wheels, time, revs, rise, fall, top: wheels.highest_rpm() }.car()
+    let slack = NOISE_SLACK * row_noise(time, revs);
+    Grip { wheels, time, revs, rise, fall, slack, top: wheels.highest_rpm() }.car()
+}
+
+/// Noise of the revs from row to row, turns a minute; none at low rates, where straights and corners have second
+/// differences of their own.
+fn row_noise(time: &[f64], revs: &[f64]) -> f64 {
+    if median_step(time).is_some_and(|step| step > RATE_WINDOW_S / 2.0) {
+        return 0.0;
+    }
+    noise_of(&second_differences(revs)).unwrap_or(0.0)
 }
 
 struct Grip<'a> {
@@ -89,6 +102,8 @@ struct Grip<'a> {
     /// Fastest rise and fall of the revs while the tyres grip, turns a minute each second.
     rise: f64,
     fall: f64,
+    /// What noise may add to a rise from one row to the next, turns a minute.
+    slack: f64,
     /// Highest revs of all.
     top: f64,
 }
@@ -100,7 +115,8 @@ impl Grip<'_> {
         while row < car.len() {
             let (before, since) = (car[row - 1], self.time[row - 1]);
             let slowest = before - self.fall * (self.time[row] - since);
-            if self.revs[row] <= before + self.rise * (self.time[row] - since) || self.gets_off(row, before) {
+            let reached = before + self.rise * (self.time[row] - since) + self.slack;
+            if self.revs[row] <= reached || self.gets_off(row, before) {
                 // When the driver lifts, driven tyres lose some per cent of slip in a moment: the wheels do not lock.
                 if self.revs[row] < LOCKED * slowest {
                     (car[row], locked_s) = (slowest, self.time[row]);
@@ -119,7 +135,7 @@ impl Grip<'_> {
     fn gets_off(&self, row: usize, before: f64) -> bool {
         let ago = |n: usize| self.time[row] - self.time[n];
         let stood = (0..row).rev().take_while(|&n| ago(n) < GETTING_OFF_S).any(|n| self.revs[n] < STANDING * self.top);
-        stood && self.revs[row] <= before + START_HEADROOM * self.rise * ago(row - 1)
+        stood && self.revs[row] <= before + START_HEADROOM * self.rise * ago(row - 1) + self.slack
     }
 
     /// Whether the motor does not drive at `row` and the one before.
@@ -200,12 +216,8 @@ impl Grip<'_> {
 /// taken, by half of the usual rise.
 pub fn noise_hides(wheels: &Odometer) -> bool {
     let (time, revs) = wheels.rows();
-    // At low rates straights and corners have second differences of their own, which are not noise.
-    if median_step(time).is_some_and(|step| step > RATE_WINDOW_S / 2.0) {
-        return false;
-    }
     let usual = limit(time, revs, 1.0) / HEADROOM;
-    let noise = noise_of(&second_differences(revs)).unwrap_or(0.0);
+    let noise = row_noise(time, revs);
     // A rate is the difference of two rows: its noise is √2 of a row's.
     2f64.sqrt() * noise / RATE_WINDOW_S > usual / 2.0
 }

@@ -7,8 +7,9 @@
 //! 1935, from memory). Its mean under that hypothesis is 1, so by Markov's inequality no more than one foreign list in
 //! [`AGAINST_CHANCE`] exceeds it. Neighbouring laps are swapped too, because laps grow slower over every run.
 //!
-//! Nor may what is left be more than the place is uncertain by the run's own account. Where it is, the list's clock is
-//! let run at a rate of its own, and then the list may begin before the log or end after it.
+//! Nor may what is left be more than the place is uncertain by the run's own account. A crash or a carried car moves the
+//! place once, and by the same for all passings after it: one such step is allowed in a list whose order fits. Where more
+//! is left, the list's clock is let run at a rate of its own, and then the list may begin before the log or end after it.
 //!
 //! Wrong where a driver laps so evenly that any order fits: then the list is doubtful, and laid all the same.
 
@@ -177,6 +178,8 @@ struct Judged {
     order: f64,
     /// Scatter of the passings' places, share of a lap.
     scatter: f64,
+    /// The same before and after the lap that moved the place most, each around its own middle.
+    scatter_in_parts: f64,
     /// The most that it is by the run's own account.
     account: f64,
     off: Disagreement,
@@ -198,7 +201,7 @@ impl Judged {
     }
 
     fn is_sound(&self) -> bool {
-        self.order_tells() && self.scatter <= self.account
+        self.order_tells() && self.scatter.min(self.scatter_in_parts) <= self.account
     }
 }
 
@@ -222,8 +225,9 @@ impl Trial<'_> {
             fit.scale = self.rate_at(fit.first_s, fit.scale)?.value;
         }
         let Followed { inside, laps, moved } = self.followed(fit.first_s, fit.scale);
-        let middle = median(moved.iter().copied())?;
-        let distances = || moved.iter().map(|m| (m - middle).abs());
+        let distances = distances_from_middle(&moved);
+        let (before, after) = moved.split_at(1 + largest_step(&moved)?);
+        let in_parts = [distances_from_middle(before), distances_from_middle(after)].concat();
         let variance = |p: &f64| self.places.variance_at(fit.first_s + p * fit.scale) + LEAST_SCATTER * LEAST_SCATTER;
         let lap_s = (inside.last()? - inside.first()?) / (laps.last()? - laps.first()?);
         let steps = moved.windows(2).map(|w| (w[1] - w[0]).abs());
@@ -231,9 +235,11 @@ impl Trial<'_> {
         // Rounded lap times that are added up walk off by a random step each.
         let rounding = written * written / 12.0 * (inside.len() as f64 / 6.0).max(1.0);
         let account = (median(inside.iter().map(variance))? + rounding).sqrt();
-        let scatter = quantile(distances(), MOST_PASSINGS)? / NORMAL_QUANTILE;
-        let off = Disagreement { lap_s: median(steps)? * lap_s, most_s: distances().fold(0.0, f64::max) * lap_s };
-        Some(Judged { fit, order, scatter, account, off })
+        let most_s = distances.iter().copied().fold(0.0, f64::max) * lap_s;
+        let scatter = |distances: Vec<f64>| Some(quantile(distances, MOST_PASSINGS)? / NORMAL_QUANTILE);
+        let (scatter, scatter_in_parts) = (scatter(distances)?, scatter(in_parts)?);
+        let off = Disagreement { lap_s: median(steps)? * lap_s, most_s };
+        Some(Judged { fit, order, scatter, scatter_in_parts, account, off })
     }
 
     /// The passings that lie in the log where the first is at `first`, by a clock of which a second takes `scale` of
@@ -347,6 +353,18 @@ fn line_through(times: &[f64], places: &[f64]) -> Option<(StraightLine, Vec<f64>
     let points = || times.iter().copied().zip(places.iter().copied());
     let line = straight_line(points());
     (line.xx > 0.0).then(|| (line, points().map(|(x, y)| line.below(x, y)).collect()))
+}
+
+/// How far each of `places` is from their middle.
+fn distances_from_middle(places: &[f64]) -> Vec<f64> {
+    let middle = median(places.iter().copied()).unwrap_or(0.0);
+    places.iter().map(|place| (place - middle).abs()).collect()
+}
+
+/// Which of `places` the next one differs from most; `None` with fewer than two.
+fn largest_step(places: &[f64]) -> Option<usize> {
+    let step = |n: &usize| (places[n + 1] - places[*n]).abs();
+    (0..places.len().checked_sub(1)?).max_by(|a, b| step(a).total_cmp(&step(b)))
 }
 
 fn laps_of(passings: &[f64]) -> impl Iterator<Item = f64> {

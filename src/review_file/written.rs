@@ -26,7 +26,9 @@ use crate::weekend::before::Before;
 use crate::weekend::comparisons::{Comparison, Effect};
 use crate::weekend::conclude::ConcludedRun;
 use crate::weekend::findings::Finding;
+use crate::weekend::hotter::Hotter;
 use crate::weekend::next::{Next, WithoutFan};
+use crate::weekend::since::Since;
 use crate::weekend::trends::Trend;
 
 /// The whole file.
@@ -106,6 +108,10 @@ pub struct RunFile {
     pub without_fan: Option<WithoutFan>,
     /// The run against the car's run before.
     pub before: Option<Before>,
+    /// What happened since the car's run before, and whether it helped.
+    pub since: Option<Since>,
+    /// Why the motor got hotter or cooler than in the car's run before.
+    pub hotter: Option<Hotter>,
 }
 
 /// What a channel, a lap list or a value of the sheet is worth.
@@ -245,7 +251,7 @@ pub fn review_file_with(review: &Review, catalogue: &'static [Figure]) -> Review
 }
 
 fn run(concluded: &ConcludedRun, catalogue: &'static [Figure]) -> RunFile {
-    let ConcludedRun { run, next, without_fan, before } = concluded;
+    let ConcludedRun { run, next, without_fan, before, since, hotter } = concluded;
     let plan = run.plan();
     let done = run.done();
     let answers = done.map(|d| &d.answers);
@@ -272,6 +278,8 @@ fn run(concluded: &ConcludedRun, catalogue: &'static [Figure]) -> RunFile {
         next: next.clone(),
         without_fan: without_fan.clone(),
         before: before.clone(),
+        since: since.clone(),
+        hotter: hotter.clone(),
     }
 }
 

@@ -80,6 +80,8 @@ pub struct Fit {
     pub coefficients: Vec<Option<Estimate>>,
     /// Degrees of freedom that are left: rows less the coefficients that they tell apart.
     pub degrees: usize,
+    /// Sum of the squares that the coefficients leave.
+    pub residual: f64,
 }
 
 /// Least squares of `matrix · coefficients = y` by singular values. The variance of a row is that of the residuals, at
@@ -105,7 +107,7 @@ pub fn by_singular_values(matrix: &DMatrix<f64>, y: &DVector<f64>, own_variance:
         let variance = (residual / degrees as f64).max(own_variance);
         Some(Estimate::from_half_width(x[c], coverage_factor(degrees as f64, 0.95) * (variance * spread).sqrt()))
     };
-    Some(Fit { coefficients: (0..count).map(coefficient).collect(), degrees })
+    Some(Fit { coefficients: (0..count).map(coefficient).collect(), degrees, residual })
 }
 
 #[cfg(test)]

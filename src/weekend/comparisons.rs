@@ -10,22 +10,21 @@
 //! Keys that changed together cannot be told apart: each names the others. Text that differs in nearly every run is a
 //! remark, not a setting.
 
-use std::collections::BTreeSet;
 use std::fmt::{self, Display};
 
-use nalgebra::{DMatrix, DVector};
+use nalgebra::DVector;
 use schemars::JsonSchema;
 use serde::Serialize;
 
 use super::cars::cars;
-use crate::evidence::AIR;
+use super::setups::{Column, columns, design, distinct, is_no_setup};
 use crate::figure::Figure;
 use crate::measure::forecast::Scene;
 use crate::measure::heat::Heat;
 use crate::quantity::{Estimate, Uncertain};
 use crate::reason;
 use crate::run::SettledRun;
-use crate::sheet::{NOTE, Setting};
+use crate::sheet::Setting;
 use crate::statistics::least_squares::by_singular_values;
 use crate::statistics::quantiles::median;
 
@@ -126,16 +125,6 @@ impl Effect {
     }
 }
 
-/// One value of one key against the key's first.
-struct Column {
-    key: String,
-    from: Option<Setting>,
-    to: Option<Setting>,
-    /// Whether each run has the first value, and the other.
-    first: Vec<bool>,
-    other: Vec<bool>,
-}
-
 /// The comparisons of every car, judged by the figures of `catalogue` that settings are judged by.
 pub fn comparisons(runs: &[SettledRun], catalogue: &'static [Figure], race_s: f64) -> Vec<Comparison> {
     let of_car = |(car, members): (String, Vec<&SettledRun>)| {
@@ -157,11 +146,6 @@ fn has_unknown_setting(run: &SettledRun, members: &[&SettledRun]) -> bool {
 
 fn shown(run: &SettledRun, key: &str) -> Option<String> {
     run.plan().settings.0.get(key).map(Setting::to_string)
-}
-
-/// Keys of the sheet that say nothing of the car's setup.
-fn is_no_setup(key: &str) -> bool {
-    key == NOTE || key == AIR || key.starts_with("limits.")
 }
 
 fn compare_car(car: &str, members: &[&SettledRun], catalogue: &'static [Figure], race_s: f64) -> Vec<Comparison> {
@@ -187,53 +171,6 @@ fn compare_car(car: &str, members: &[&SettledRun], catalogue: &'static [Figure],
     columns.iter().enumerate().map(compare).collect()
 }
 
-/// The value of a key in a run; the pinion is the one that was on the car.
-fn value(run: &SettledRun, key: &str) -> Option<Setting> {
-    if key == "pinion" {
-        return run.pinion_on_car().map(Setting::Number);
-    }
-    run.plan().settings.0.get(key).cloned()
-}
-
-fn same_as_written(one: &Option<Setting>, other: &Option<Setting>) -> bool {
-    one.as_ref().map(Setting::to_string) == other.as_ref().map(Setting::to_string)
-}
-
-/// Each further value of each key that varies.
-fn columns(members: &[&SettledRun]) -> Vec<Column> {
-    let keys: BTreeSet<&str> = members
-        .iter()
-        .flat_map(|r| r.plan().settings.0.keys().map(String::as_str))
-        .filter(|k| !is_no_setup(k))
-        .collect();
-    let mut columns = Vec::new();
-    for key in keys {
-        let values: Vec<Option<Setting>> = members.iter().map(|r| value(r, key)).collect();
-        let mut levels: Vec<Option<Setting>> = Vec::new();
-        for v in &values {
-            if !levels.iter().any(|l| same_as_written(l, v)) {
-                levels.push(v.clone());
-            }
-        }
-        let text = levels.iter().any(|l| matches!(l, Some(Setting::Text(_))));
-        let remark = text && levels.len() > 2 && 2 * levels.len() > members.len();
-        if levels.len() < 2 || remark {
-            continue;
-        }
-        let has = |level: &Option<Setting>| values.iter().map(|v| same_as_written(v, level)).collect::<Vec<bool>>();
-        for level in &levels[1..] {
-            columns.push(Column {
-                key: key.to_owned(),
-                from: levels[0].clone(),
-                to: level.clone(),
-                first: has(&levels[0]),
-                other: has(level),
-            });
-        }
-    }
-    columns
-}
-
 /// The line of one figure over all runs of a car that have it.
 struct Fit {
     /// Each run's value; `None` where it has none.
@@ -251,15 +188,8 @@ impl Fit {
         if rows.len() < LEAST_RUNS {
             return none;
         }
-        // Columns of the same runs are one column: whichever key it was, their effect is one.
-        let mut distinct: Vec<&Vec<bool>> = Vec::new();
-        for column in columns {
-            if !distinct.contains(&&column.other) {
-                distinct.push(&column.other);
-            }
-        }
-        let cell = |r: usize, c: usize| if c == 0 { 1.0 } else { f64::from(u8::from(distinct[c - 1][rows[r]])) };
-        let matrix = DMatrix::from_fn(rows.len(), distinct.len() + 1, cell);
+        let distinct = distinct(columns);
+        let matrix = design(&distinct, &rows);
         let y = DVector::from_iterator(rows.len(), rows.iter().filter_map(|&n| seen[n].map(|s| s.value)));
         let own = rows.iter().filter_map(|&n| seen[n].map(|s| s.standard_u.powi(2))).sum::<f64>() / rows.len() as f64;
         let Some(solved) = by_singular_values(&matrix, &y, own) else { return none };

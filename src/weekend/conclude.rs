@@ -3,12 +3,15 @@
 use rayon::prelude::*;
 
 use super::before::{Before, before};
-use super::cars::cars;
+use super::cars::{cars, index_before};
 use super::comparisons::{Comparison, comparisons};
 use super::findings::{Finding, findings_across, findings_of_run};
+use super::hotter::{Hotter, hotter};
 use super::next::{Next, WithoutFan, next, without_fan};
+use super::since::{Since, since};
 use super::trends::{Trend, trends};
 use crate::figure::Figure;
+use crate::measure::hot_part::HotPart;
 use crate::notice::Failure;
 use crate::run::{Measured, SettledRun};
 use crate::sheet::{RunPlan, Sheet};
@@ -24,6 +27,10 @@ pub struct ConcludedRun {
     pub without_fan: Option<WithoutFan>,
     /// The run against the car's run before.
     pub before: Option<Before>,
+    /// What happened since, and whether it helped.
+    pub since: Option<Since>,
+    /// Why the motor got hotter or cooler than in the car's run before.
+    pub hotter: Option<Hotter>,
 }
 
 impl ConcludedRun {
@@ -65,13 +72,25 @@ pub fn conclude(runs: Vec<SettledRun>, sheet: &Sheet, catalogue: &'static [Figur
     let of_run = |(index, run): (usize, &SettledRun)| {
         let members = by_car.iter().find(|c| c.0 == run.plan().car).map(|c| c.1.as_slice());
         let without_fan = members.and_then(|members| without_fan(run, members, race_s));
-        (next(run, race_s), without_fan, before(&runs, index, sheet))
+        let since = members.and_then(|members| since(&runs, index, members, &comparisons));
+        let hotter = index_before(index, |n| &runs[n].plan().car)
+            .and_then(|before| hotter(&runs[before], run, HotPart::Motor, race_s));
+        (next(run, race_s), without_fan, before(&runs, index, sheet), since, hotter)
     };
     let each: Vec<_> = runs.par_iter().enumerate().map(of_run).collect();
     let runs: Vec<ConcludedRun> = (runs.into_iter().zip(each))
-        .map(|(run, (next, without_fan, before))| ConcludedRun { run, next, without_fan, before })
+        .map(|(run, (next, without_fan, before, since, hotter))| ConcludedRun {
+            run,
+            next,
+            without_fan,
+            before,
+            since,
+            hotter,
+        })
         .collect();
-    let of_run = |r: &ConcludedRun| findings_of_run(&r.run, &r.next, r.without_fan.as_ref());
+    let of_run = |r: &ConcludedRun| {
+        findings_of_run(&r.run, &r.next, r.without_fan.as_ref(), r.since.as_ref(), r.hotter.as_ref())
+    };
     let mut findings: Vec<Finding> = runs.iter().flat_map(of_run).collect();
     findings.extend(findings_across(&trends, &comparisons));
     findings.sort_by_key(|f| f.severity);

@@ -15,8 +15,8 @@ use schemars::JsonSchema;
 use serde::Serialize;
 
 use super::cars::cars;
+use super::conditions::{Conditions, SPIN_POWER};
 use crate::figure::Figure;
-use crate::measure::forecast::Scene;
 use crate::measure::heat::Heat;
 use crate::measure::hot_part::HotPart;
 use crate::reason;
@@ -180,16 +180,6 @@ fn trend_of_car(car: &str, members: &[&SettledRun], figure: &'static Figure, rac
     })
 }
 
-/// One run's conditions.
-#[derive(Clone, Copy)]
-struct Conditions {
-    air: f64,
-    above: f64,
-    cooling: f64,
-    copper: f64,
-    spin: f64,
-}
-
 /// Something that may explain a rise.
 struct Candidate {
     cause: Cause,
@@ -205,7 +195,7 @@ const CANDIDATES: [Candidate; 4] = [
     Candidate {
         cause: Cause::Load,
         with: |base, c| Conditions { copper: c.copper, spin: c.spin, ..base },
-        own: |c| c.copper * c.spin.powf(1.5),
+        own: |c| c.copper * c.spin.powf(SPIN_POWER),
     },
     Candidate { cause: Cause::Start, with: |base, c| Conditions { above: c.above, ..base }, own: |c| c.above },
 ];
@@ -222,17 +212,7 @@ fn explained(runs: &[&SettledRun], figure: &Figure, per_run: f64, race_s: f64) -
     let middle = each.len() / 2;
     let (warming, base) = (heats[middle].warming.as_ref()?, each[middle]);
     let above_air = figure.heat.is_some_and(|h| h.above_air);
-    let shown = |c: Conditions| {
-        let scene = Scene {
-            start_c: c.air + c.above,
-            air_c: c.air,
-            copper: c.copper / base.copper,
-            spin: (c.spin / base.spin).powf(1.5),
-            cooling: c.cooling / base.cooling,
-            seconds: race_s,
-        };
-        warming.imagined(&scene).value - if above_air { c.air } else { 0.0 }
-    };
+    let shown = |c: Conditions| warming.imagined(&c.scene(&base, race_s)).value - if above_air { c.air } else { 0.0 };
     let explains = |candidate: &Candidate| {
         let alone: Vec<f64> = each.iter().map(|c| shown((candidate.with)(base, *c))).collect();
         let share = slope_by_order(&alone, LEVEL)?.per_step / per_run;
@@ -246,11 +226,8 @@ fn explained(runs: &[&SettledRun], figure: &Figure, per_run: f64, race_s: f64) -
 
 fn conditions(run: &SettledRun, heat: &Heat, figure: &Figure) -> Option<Conditions> {
     let air = run.plan().ambient_c?;
-    let above = heat.start_c? - air;
     let own = || heat.warming.as_ref().map(|w| w.ln_cooling());
     let shared = figure.heat.filter(|h| h.part == HotPart::Motor).and_then(|_| run.cooling()).map(|c| c.value);
     let cooling = shared.or(own().map(|c| c.value))?.exp();
-    heat.warming.as_ref()?;
-    let spin = if heat.load.omega > 0.0 { heat.load.omega } else { 1.0 };
-    Some(Conditions { air, above, cooling, copper: heat.load.copper, spin })
+    Conditions::new(heat, air, cooling)
 }

@@ -247,7 +247,7 @@ fn answer(text: &str, load: &Load, air_c: f64) -> Heat {
     measure::measure(&log, &laps, &plan, &sheet, &RunEvidence::default()).motor
 }
 
-/// The forecasts for a motor from each share of its race.
+/// The forecasts for a motor from each share of its race, where the log shows the race.
 pub fn ends_of(kind: Kind, seed: u64) -> Vec<End> {
     let stream = 4 * seed + 2 * u64::from(kind.three) + u64::from(kind.even);
     let rng = &mut ChaCha8Rng::seed_from_u64(stream);
@@ -261,20 +261,20 @@ pub fn ends_of(kind: Kind, seed: u64) -> Vec<End> {
     let end = |share: f64| {
         let until_s = load.waits_s + share * load.race_s;
         let heat = answer(&log_text(&load, &sensor, until_s, step_c, rng), &load, air_c);
-        let end_s = heat.course.race_end_s.expect("a race");
+        let (end_s, found) = heat.course.race_end_s.zip(heat.race_end_c)?;
         let slope = (read_at(until_s) - read_at(until_s - LINE_S)) / LINE_S;
-        End {
+        Some(End {
             kind,
             seed,
             share,
-            found: heat.race_end_c.expect("a forecast"),
+            found,
             truth_c: read_at(end_s),
             line_c: read_at(until_s) + slope * (end_s - until_s),
             verdict: heat.verdict,
             limit_c: heat.limit_c,
-        }
+        })
     };
-    SHARES.map(end).to_vec()
+    SHARES.into_iter().filter_map(end).collect()
 }
 
 /// The forecasts for `seeds` motors of each kind, on all cores.

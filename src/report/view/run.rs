@@ -14,6 +14,7 @@ use crate::report::charts;
 use crate::review::Review;
 use crate::run::{GearingVerdict, Measured};
 use crate::weekend::conclude::ConcludedRun;
+use crate::weekend::findings::lap_time_since_change;
 use crate::weekend::next::Next;
 use crate::wording::{InFigures, counted};
 
@@ -126,7 +127,9 @@ fn headline(review: &Review, run: &ConcludedRun) -> String {
         (Some(done), None) if done.evidence.not_sound().next().is_some() => {
             "check the log or the sheet first".to_owned()
         }
-        (Some(_), None) => "nothing to act on".to_owned(),
+        (Some(_), None) => {
+            run.since.as_ref().and_then(lap_time_since_change).unwrap_or_else(|| "nothing to act on".to_owned())
+        }
         (Some(_), Some(first)) => format!("{first}{}", if headlines.next().is_some() { ", and more" } else { "" }),
     }
 }

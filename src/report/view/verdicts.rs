@@ -9,6 +9,7 @@ use crate::quantity::Estimate;
 use crate::run::GearingVerdict;
 use crate::weekend::before::Before;
 use crate::weekend::findings::MUCH_SPIN;
+use crate::weekend::since::{LapVerdict, Since};
 use crate::weekend::trends;
 
 /// Said wherever a question has no answer.
@@ -86,6 +87,18 @@ pub fn top_speed(top_speed_m_s: Option<f64>, before: Option<&Before>) -> Verdict
         VerdictView::new(Mark::Plain, format!("top speed lower than in {run}"))
     } else {
         VerdictView::new(Mark::Good, format!("top speed as in {run}"))
+    }
+}
+
+/// Did the last change help?
+pub fn since(since: &Since) -> VerdictView {
+    match (since.verdict, since.changed.is_empty()) {
+        (LapVerdict::CannotTell, true) => VerdictView::new(Mark::Plain, "nothing was changed"),
+        (LapVerdict::CannotTell, false) => VerdictView::cannot_tell(),
+        (LapVerdict::Faster, true) => VerdictView::new(Mark::Plain, "faster without a change"),
+        (LapVerdict::Slower, true) => VerdictView::new(Mark::Plain, "slower without a change"),
+        (LapVerdict::Faster, false) => VerdictView::new(Mark::Good, "faster"),
+        (LapVerdict::Slower, false) => VerdictView::new(Mark::Watch, "slower"),
     }
 }
 

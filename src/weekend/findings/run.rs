@@ -3,6 +3,7 @@
 use serde_json::{Value, json};
 
 use super::finding::{About, Finding, Place};
+use super::since::since_finding;
 use crate::evidence::Subject;
 use crate::figure::Weight;
 use crate::measure::battery::{Battery, BatteryVerdict};
@@ -13,7 +14,9 @@ use crate::measure::wheelspin::Wheelspin;
 use crate::notice::printable;
 use crate::quantity::Estimate;
 use crate::run::{GearingVerdict, PinionWhy, SettledRun};
+use crate::weekend::hotter::{CoolingVerdict, Hotter};
 use crate::weekend::next::{Next, WithoutFan};
+use crate::weekend::since::Since;
 use crate::wording::{InFigures, place_on_lap};
 
 /// Share of the laps' time from which wheelspin is worth a word. A default (common practice, no source).
@@ -53,7 +56,13 @@ pub fn spun_place(wheelspin: &Wheelspin) -> Option<SpunPlace> {
 }
 
 /// Findings of one run, unordered.
-pub fn findings_of_run(run: &SettledRun, next: &[Next], without_fan: Option<&WithoutFan>) -> Vec<Finding> {
+pub fn findings_of_run(
+    run: &SettledRun,
+    next: &[Next],
+    without_fan: Option<&WithoutFan>,
+    since: Option<&Since>,
+    hotter: Option<&Hotter>,
+) -> Vec<Finding> {
     let Some(done) = run.done() else { return Vec::new() };
     let mut findings = Vec::new();
     findings.extend(gearing_finding(run));
@@ -62,6 +71,8 @@ pub fn findings_of_run(run: &SettledRun, next: &[Next], without_fan: Option<&Wit
     findings.extend(without_fan.and_then(|fan| fan_finding(run, fan)));
     findings.extend(wheelspin_finding(run, &done.answers.wheelspin));
     findings.extend(battery_finding(run, &done.answers.battery));
+    findings.extend(since.and_then(|since| since_finding(run, since)));
+    findings.extend(hotter.and_then(|hotter| cooling_finding(run, hotter)));
     findings.into_iter().map(|finding| in_doubt(run, finding)).collect()
 }
 
@@ -73,7 +84,8 @@ fn in_doubt(run: &SettledRun, finding: Finding) -> Finding {
         About::Controller => rests_on::heat(HotPart::Controller),
         About::Wheelspin => rests_on::WHEELSPIN,
         About::Battery => rests_on::BATTERY,
-        About::Trend | About::Change => &[],
+        About::Change => &[Subject::Laps],
+        About::Trend => &[],
     };
     let doubtful = run.evidence().into_iter().flat_map(|evidence| evidence.doubtful(subjects));
     let names: Vec<&str> = doubtful.map(Subject::label).collect();
@@ -232,6 +244,23 @@ fn fan_finding(run: &SettledRun, fan: &WithoutFan) -> Option<Finding> {
     let detail = format!("Without it the race would end at {end}, {over} {}", limit(heat));
     let values = json!({ "motor_race_end_c": fan.motor_race_end_c, "limit_c": heat.limit_c });
     Some(of_run(run, Finding::new("fan", Weight::Note, About::Motor, lead, detail), values))
+}
+
+/// A motor that cooled less than in the run before, with nothing on the sheet to say why.
+fn cooling_finding(run: &SettledRun, hotter: &Hotter) -> Option<Finding> {
+    if hotter.verdict != CoolingVerdict::CheckFan {
+        return None;
+    }
+    let than = printable(&hotter.than, LONGEST_NAME);
+    let lead = format!("The motor cooled less in run {} than in run {than}: check the fan", name(run));
+    let detail = format!(
+        "It ended {} hotter, and {} of that come neither from the air nor from the start nor from the load",
+        temperature(hotter.by_k),
+        temperature(hotter.cooling_k)
+    );
+    let values = json!({ "run_before": hotter.than, "by_k": hotter.by_k, "cooling_k": hotter.cooling_k });
+    let finding = Finding::new("cooling-weaker", Weight::Watch, About::Motor, lead, detail);
+    Some(of_run(run, headed(finding, "the motor cooled less: check the fan"), values))
 }
 
 fn wheelspin_finding(run: &SettledRun, wheelspin: &Wheelspin) -> Option<Finding> {

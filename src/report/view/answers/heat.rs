@@ -1,5 +1,6 @@
 //! How hot did it get, and would it last?
 
+use super::hotter;
 use crate::measure::heat::{COOLED_K, Heat, HeatVerdict, Why};
 use crate::measure::hot_part::HotPart;
 use crate::reason::Reasons;
@@ -27,6 +28,7 @@ pub fn answer(run: &ConcludedRun, done: &Measured, race_s: f64) -> AnswerView {
     let motor = Part { name: "motor", heat: run.run.heat(HotPart::Motor).unwrap_or(&done.answers.motor) };
     let controller = Part { name: "controller", heat: &done.answers.controller };
     let mut sentences: Vec<String> = [&motor, &controller].into_iter().filter_map(went).collect();
+    sentences.extend(run.hotter.iter().flat_map(hotter::sentences));
     sentences.extend(limit_reached(&motor, race_s));
     if let Some(cool) = &motor.heat.cool_down_s {
         let minutes = cool.scaled(1.0 / 60.0);
@@ -48,7 +50,7 @@ pub fn answer(run: &ConcludedRun, done: &Measured, race_s: f64) -> AnswerView {
         verdict: verdicts::heat(judged.heat.verdict),
         figure: figure(judged, race_s),
         sentences,
-        details: details(motor.heat),
+        details: details(motor.heat).into_iter().chain(run.hotter.as_ref().map(hotter::details)).collect(),
         charts: chart(
             |size| charts::temperatures(&done.sound_log, motor.heat, controller.heat, shown_end, size),
             "Temperatures of motor and controller over time against their limits",

@@ -4,8 +4,10 @@ mod battery;
 mod gearing;
 mod grip;
 mod heat;
+mod hotter;
 mod next;
 mod power;
+mod since;
 
 use super::answer::AnswerView;
 use super::evidence;
@@ -16,21 +18,23 @@ use crate::review::Review;
 use crate::run::Measured;
 use crate::weekend::conclude::ConcludedRun;
 
+/// What lap times rest on.
+const LAPS: &[Subject] = &[Subject::Laps];
+
 /// The questions of a run, answered.
 pub fn answers(review: &Review, run: &ConcludedRun, done: &Measured) -> Vec<AnswerView> {
     let race_s = review.sheet.race_length_s();
     let (motor, controller) = (rests_on::heat(HotPart::Motor), rests_on::heat(HotPart::Controller));
-    [
+    let since = run.since.as_ref().map(|since| (since::answer(since), vec![LAPS]));
+    let answers = [
         (gearing::answer(run, done), vec![rests_on::GEARING]),
         (grip::answer(done), vec![rests_on::WHEELSPIN]),
         (heat::answer(run, done, race_s), vec![motor, controller]),
         (battery::answer(run, done, race_s), vec![rests_on::BATTERY]),
         (power::answer(review, run, done), vec![rests_on::POWER]),
         (next::answer(run), vec![rests_on::NEXT]),
-    ]
-    .into_iter()
-    .map(|(answer, subjects)| with_evidence(answer, &subjects, run))
-    .collect()
+    ];
+    (since.into_iter().chain(answers)).map(|(answer, subjects)| with_evidence(answer, &subjects, run)).collect()
 }
 
 /// The answer with what it rests on, and its verdict with what that is worth.

@@ -1,0 +1,83 @@
+//! Did the last change help?
+
+use crate::notice::printable;
+use crate::report::view::answer::{AnswerView, KeyFigure};
+use crate::report::view::{settings, verdicts};
+use crate::weekend::since::{Changed, Condition, Nature, Since, Wish};
+use crate::wording::{self, InFigures, LAP_TIMES};
+
+/// What happened since the car's run before.
+pub fn answer(since: &Since) -> AnswerView {
+    let before = printable(&since.run, 40);
+    AnswerView {
+        about: "since",
+        question: "Did the last change help?",
+        verdict: verdicts::since(since),
+        figure: figure(since, &before),
+        sentences: sentences(since, &before),
+        details: Vec::new(),
+        charts: Vec::new(),
+        rests_on: String::new(),
+    }
+}
+
+fn figure(since: &Since, before: &str) -> KeyFigure {
+    let label = match since.over_all_runs_s {
+        Some(_) => "median lap by this change, over all runs of the weekend".to_owned(),
+        None => format!("median lap against run {before}"),
+    };
+    match since.over_all_runs_s.or(since.median_lap_change_s) {
+        Some(change) => KeyFigure::measured(&InFigures::new(&change).signed(), "s", label),
+        None => KeyFigure::plain(None, label),
+    }
+}
+
+fn sentences(since: &Since, before: &str) -> Vec<String> {
+    let mut sentences = vec![changed(&since.changed, before)];
+    sentences.extend(by_itself(&since.by_itself));
+    if let Some(change) = &since.median_lap_change_s {
+        sentences.push(format!("The median lap was {}.", wording::change(change, "s", LAP_TIMES)));
+    }
+    if let Some(all) = &since.over_all_runs_s {
+        sentences.push(format!(
+            "Over all runs of the weekend this change makes the median lap {}.",
+            wording::change(all, "s", LAP_TIMES)
+        ));
+    }
+    sentences.extend(since.wish.map(|wish| wished(wish, since.equal_runs_s)));
+    sentences
+}
+
+/// `Changed since run p1: pinion 31 → 32, drag brake 3 → 10 %.`
+fn changed(changed: &[Changed], before: &str) -> String {
+    if changed.is_empty() {
+        return format!("Nothing was changed on the sheet since run {before}.");
+    }
+    let each = |c: &Changed| settings::change(&c.key, c.from.as_deref(), c.to.as_deref(), &[]);
+    format!("Changed since run {before}: {}.", changed.iter().map(each).collect::<Vec<_>>().join(", "))
+}
+
+/// `By itself the air went from 24 to 27 °C.`
+fn by_itself(conditions: &[Condition]) -> Option<String> {
+    let each = |Condition { what, from, to }: &Condition| match what {
+        Nature::Air => format!("the air went from {from:.0} to {to:.0} °C"),
+        Nature::MotorStart => format!("the motor started at {to:.0} instead of {from:.0} °C"),
+        Nature::Wheelspin => {
+            format!("the wheels spun for {:.1} instead of {:.1} % of the laps’ time", 100.0 * to, 100.0 * from)
+        }
+    };
+    let all: Vec<String> = conditions.iter().map(each).collect();
+    (!all.is_empty()).then(|| format!("What else was different: {}.", all.join(", ")))
+}
+
+/// What to do next; where two runs do not tell, what such cars move anyway.
+fn wished(wish: Wish, equal_runs_s: Option<f64>) -> String {
+    match (wish, equal_runs_s) {
+        (Wish::Keep, _) => "Keep it.".to_owned(),
+        (Wish::PutBack, _) => "Put it back.".to_owned(),
+        (Wish::RunAgain, Some(s)) => format!(
+            "These two runs cannot tell: two equal runs of this car may differ by up to {s:.2} s. Run it once more to know."
+        ),
+        (Wish::RunAgain, None) => "Run it once more to know.".to_owned(),
+    }
+}

@@ -1,0 +1,89 @@
+//! Which settings the runs of a car differ in, as the columns of a fit over its runs.
+
+use std::collections::BTreeSet;
+
+use nalgebra::DMatrix;
+
+use crate::evidence::AIR;
+use crate::run::SettledRun;
+use crate::sheet::{NOTE, Setting};
+
+/// One value of one key against the key's first.
+pub(super) struct Column {
+    pub key: String,
+    pub from: Option<Setting>,
+    pub to: Option<Setting>,
+    /// Whether each run has the first value, and the other.
+    pub first: Vec<bool>,
+    pub other: Vec<bool>,
+}
+
+/// Keys of the sheet that say nothing of the car's setup.
+pub(super) fn is_no_setup(key: &str) -> bool {
+    key == NOTE || key == AIR || key.starts_with("limits.")
+}
+
+/// The value of a key in a run; the pinion is the one that was on the car.
+pub(super) fn value(run: &SettledRun, key: &str) -> Option<Setting> {
+    if key == "pinion" {
+        return run.pinion_on_car().map(Setting::Number);
+    }
+    run.plan().settings.0.get(key).cloned()
+}
+
+pub(super) fn same_as_written(one: &Option<Setting>, other: &Option<Setting>) -> bool {
+    one.as_ref().map(Setting::to_string) == other.as_ref().map(Setting::to_string)
+}
+
+/// Each further value of each key that varies.
+pub(super) fn columns(members: &[&SettledRun]) -> Vec<Column> {
+    let keys: BTreeSet<&str> = members
+        .iter()
+        .flat_map(|r| r.plan().settings.0.keys().map(String::as_str))
+        .filter(|k| !is_no_setup(k))
+        .collect();
+    let mut columns = Vec::new();
+    for key in keys {
+        let values: Vec<Option<Setting>> = members.iter().map(|r| value(r, key)).collect();
+        let mut levels: Vec<Option<Setting>> = Vec::new();
+        for v in &values {
+            if !levels.iter().any(|l| same_as_written(l, v)) {
+                levels.push(v.clone());
+            }
+        }
+        let text = levels.iter().any(|l| matches!(l, Some(Setting::Text(_))));
+        let remark = text && levels.len() > 2 && 2 * levels.len() > members.len();
+        if levels.len() < 2 || remark {
+            continue;
+        }
+        let has = |level: &Option<Setting>| values.iter().map(|v| same_as_written(v, level)).collect::<Vec<bool>>();
+        for level in &levels[1..] {
+            columns.push(Column {
+                key: key.to_owned(),
+                from: levels[0].clone(),
+                to: level.clone(),
+                first: has(&levels[0]),
+                other: has(level),
+            });
+        }
+    }
+    columns
+}
+
+/// The runs that have each column's value: columns of the same runs are one, since whichever key it was, their effect is
+/// one.
+pub(super) fn distinct(columns: &[Column]) -> Vec<&Vec<bool>> {
+    let mut distinct: Vec<&Vec<bool>> = Vec::new();
+    for column in columns {
+        if !distinct.contains(&&column.other) {
+            distinct.push(&column.other);
+        }
+    }
+    distinct
+}
+
+/// The matrix of a fit over the runs `rows`: a constant, and one for each run that has a column's value.
+pub(super) fn design(distinct: &[&Vec<bool>], rows: &[usize]) -> DMatrix<f64> {
+    let cell = |r: usize, c: usize| if c == 0 { 1.0 } else { f64::from(u8::from(distinct[c - 1][rows[r]])) };
+    DMatrix::from_fn(rows.len(), distinct.len() + 1, cell)
+}
