@@ -116,9 +116,11 @@ fn a_list_finds_its_place_on_the_log(#[case] seeds: u64) {
     println!("pit: median {:.3} s, {:.0} % within 0.75 s", median(pit.iter().copied()).unwrap(), 100.0 * near(&pit));
     // Promised: 0.1 s in the median and 0.75 s in 92 %. Not reached: a driver who laps within 1 % leaves little to tell
     // one place from the next, and the interval says so.
-    assert!(median(grid.iter().copied()).unwrap() <= 0.2);
-    assert!(near(&grid) >= 0.75);
-    assert!(median(pit.iter().copied()).unwrap() <= 0.45);
+    for errors in [&grid, &pit] {
+        let few = seeds < SEEDS;
+        assert!(median(errors.iter().copied()).unwrap() <= if few { 0.45 } else { 0.25 });
+        assert!(near(errors) >= if few { 0.75 } else { 0.90 });
+    }
 }
 
 #[rstest]
