@@ -33,6 +33,10 @@ const SWAPPED_BLOCKS: [(usize, usize); 4] = [(2, 0), (2, 1), (3, 0), (4, 0)];
 const MOST_PASSINGS: f64 = 0.75;
 /// That quantile of the distance of a normal distribution from its mean, in standard deviations.
 const NORMAL_QUANTILE: f64 = 1.150_3;
+/// A lap that a crash or a stop spoilt takes this many times as long as most at least, and moves the car's place by less
+/// than this share of a lap. Common practice, no source.
+const SPOILT_LAP: f64 = 1.05;
+const MOST_MOVED: f64 = 0.08;
 /// A list with fewer laps than the log by this many can lie at several laps of it: up to two more are those to the line
 /// and back to the pits.
 const FEWER_LAPS: f64 = 3.0;
@@ -226,8 +230,12 @@ impl Trial<'_> {
         }
         let Followed { inside, laps, moved } = self.followed(fit.first_s, fit.scale);
         let distances = distances_from_middle(&moved);
-        let (before, after) = moved.split_at(1 + largest_step(&moved)?);
-        let in_parts = [distances_from_middle(before), distances_from_middle(after)].concat();
+        let step = largest_step(&moved)?;
+        let (before, after) = moved.split_at(1 + step);
+        let in_parts = match spoils_a_lap(step, &inside, &moved) {
+            true => [distances_from_middle(before), distances_from_middle(after)].concat(),
+            false => distances.clone(),
+        };
         let variance = |p: &f64| self.places.variance_at(fit.first_s + p * fit.scale) + LEAST_SCATTER * LEAST_SCATTER;
         let lap_s = (inside.last()? - inside.first()?) / (laps.last()? - laps.first()?);
         let steps = moved.windows(2).map(|w| (w[1] - w[0]).abs());
@@ -365,6 +373,14 @@ fn distances_from_middle(places: &[f64]) -> Vec<f64> {
 fn largest_step(places: &[f64]) -> Option<usize> {
     let step = |n: &usize| (places[n + 1] - places[*n]).abs();
     (0..places.len().checked_sub(1)?).max_by(|a, b| step(a).total_cmp(&step(b)))
+}
+
+/// Whether the lap after the passing `step` is one that moves the place of all passings after it: it takes longer than
+/// most, and the place moves by a small part of a lap. A time that was written wrongly moves it by any part.
+fn spoils_a_lap(step: usize, passings: &[f64], places: &[f64]) -> bool {
+    let usual = median(laps_of(passings)).unwrap_or(f64::INFINITY);
+    let moved = (places[step + 1] - places[step]).abs();
+    passings[step + 1] - passings[step] > SPOILT_LAP * usual && moved < MOST_MOVED
 }
 
 fn laps_of(passings: &[f64]) -> impl Iterator<Item = f64> {

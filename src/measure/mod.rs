@@ -21,6 +21,7 @@ pub mod lap_turns;
 pub mod motion;
 pub mod pinion;
 pub mod power;
+pub mod regeared_lap;
 pub mod resistance;
 pub mod rests_on;
 mod slip_over_ground;

@@ -33,7 +33,7 @@ const STRONGEST: f64 = 0.999;
 const DRIVE_TRAIN: f64 = 0.93;
 /// Slowing harder than this ends the way to the top speed, m/s²: more than noise makes of an even speed. Common
 /// practice, no source.
-const BRAKING: f64 = 1.5;
+pub(super) const BRAKING: f64 = 1.5;
 /// Quantile of the decelerations that stands for braking.
 const BRAKES: f64 = 0.9;
 /// Fewest rows that the fit of the pull needs.
@@ -70,20 +70,22 @@ pub struct Pack<'a> {
 /// How the car pulls, as the run shows it.
 #[derive(Debug, Clone, PartialEq)]
 pub struct PullModel<'a> {
-    demand: &'a Demand,
-    motion: &'a Motion,
+    pub(super) demand: &'a Demand,
+    pub(super) motion: &'a Motion,
     /// The pack's voltage at rest in each row, V: what it gives and what it loses.
     rest: Vec<f64>,
     /// The pack's resistance, Ω.
     pack_ohm: f64,
     /// What an ampere of motor current adds to the acceleration, m/s².
-    per_ampere: f64,
+    pub(super) per_ampere: f64,
     /// What the square of a m/s takes from it, m/s².
-    per_square: f64,
+    pub(super) per_square: f64,
+    /// What rolling takes from it at any speed, m/s².
+    pub(super) rolling: f64,
     /// Highest motor current seen, A.
-    ceiling: f64,
+    pub(super) ceiling: f64,
     /// Deceleration when braking, m/s².
-    brakes: f64,
+    pub(super) brakes: f64,
 }
 
 impl<'a> PullModel<'a> {
@@ -112,30 +114,43 @@ impl<'a> PullModel<'a> {
             // speed.
             per_ampere = DRIVE_TRAIN * demand.motor.constant * TAU / (motion.travel_m.value * mass);
         }
-        let per_square = slowing(&rows, per_ampere, demand, motion).max(0.0);
+        let (per_square, rolling) = slowing(&rows, per_ampere, demand, motion);
         let falls = motion.acceleration.iter().filter(|a| **a < 0.0).map(|a| -a);
         let brakes = quantile(falls, BRAKES)?;
         let rest = pack.volts.iter().zip(pack.amps).map(|(v, i)| v + pack.ohm * i).collect();
-        let model = Self { demand, motion, rest, pack_ohm: pack.ohm, per_ampere, per_square, ceiling, brakes };
+        let pack_ohm = pack.ohm;
+        let model = Self { demand, motion, rest, pack_ohm, per_ampere, per_square, rolling, ceiling, brakes };
         (per_ampere > 0.0).then_some(model)
     }
 
     /// Motor current in row `n` with the ratio multiplied by `g`, at `speed` times the row's own speed, A.
-    fn current(&self, n: usize, g: f64, speed: f64) -> f64 {
+    pub(super) fn current(&self, n: usize, g: f64, speed: f64) -> f64 {
         let now = self.demand.current[n];
         if now <= 0.0 || !self.demand.motor.at_full_demand {
             return now / g;
         }
-        // The pack's resistance is in series with the motor's.
-        let motor = Motor { resistance: self.demand.motor.resistance + self.pack_ohm, ..self.demand.motor };
-        let limit = motor.full_current(self.demand.omega[n] * g * speed, self.rest[n]);
+        let limit = self.full_current(n, g, speed);
         if self.demand.full[n] {
             // The fit is not exact in each row: the change counts.
-            let base = motor.full_current(self.demand.omega[n], self.rest[n]).max(1e-9);
+            let base = self.full_current(n, 1.0, 1.0).max(1e-9);
             (now * limit / base).min(self.ceiling.max(now) / g)
         } else {
             (now / g).min(limit.max(now))
         }
+    }
+
+    /// Motor current at full demand in row `n` with the ratio multiplied by `g`, at `speed` times the row's own speed,
+    /// A.
+    pub(super) fn full_current(&self, n: usize, g: f64, speed: f64) -> f64 {
+        // The pack's resistance is in series with the motor's.
+        let motor = Motor { resistance: self.demand.motor.resistance + self.pack_ohm, ..self.demand.motor };
+        motor.full_current(self.demand.omega[n] * g * speed, self.rest[n])
+    }
+
+    /// What the rotor adds to the acceleration in row `n` with the ratio multiplied by `g`, m/s²: it takes less to speed
+    /// up where it turns less.
+    pub(super) fn rotor(&self, n: usize, g: f64) -> f64 {
+        ROTOR_SHARE * (1.0 - g * g) * self.motion.acceleration[n].max(0.0)
     }
 
     /// The run with the ratio multiplied by `g`; `None` where no lap counts.
@@ -184,7 +199,7 @@ impl<'a> PullModel<'a> {
         for n in start..fastest {
             let new = squared.max(0.0).sqrt();
             let ratio = if speed[n] > 0.0 { new / speed[n] } else { 1.0 };
-            let rotor = ROTOR_SHARE * (1.0 - g * g) * self.motion.acceleration[n].max(0.0);
+            let rotor = self.rotor(n, g);
             let pushed = self.per_ampere * (g * self.current(n, g, ratio) - self.demand.current[n]);
             // A missing cell adds nothing.
             let more = if pushed.is_finite() { pushed + rotor } else { rotor };
@@ -199,8 +214,11 @@ impl<'a> PullModel<'a> {
     }
 }
 
-/// How the acceleration falls with the square of the speed, once the current's part is taken off, 1/m.
-fn slowing(rows: &[usize], per_ampere: f64, demand: &Demand, motion: &Motion) -> f64 {
+/// What slows the car once the current's part is taken off: with the square of the speed, 1/m, and at any speed, m/s²;
+/// neither less than nothing.
+fn slowing(rows: &[usize], per_ampere: f64, demand: &Demand, motion: &Motion) -> (f64, f64) {
     let point = |&n: &usize| (motion.speed[n].powi(2), motion.acceleration[n] - per_ampere * demand.current[n]);
-    -straight_line(rows.iter().map(point)).slope
+    let line = straight_line(rows.iter().map(point));
+    let per_square = (-line.slope).max(0.0);
+    (per_square, (-line.mean_y - per_square * line.mean_x).max(0.0))
 }

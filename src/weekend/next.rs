@@ -15,6 +15,7 @@ use crate::gears::{Gears, neighbours};
 use crate::measure::forecast::Scene;
 use crate::measure::hot_part::HotPart;
 use crate::measure::pinion::Regeared;
+use crate::measure::regeared_lap::NoLapTime;
 use crate::quantity::{COVERAGE_95, Estimate, Uncertain};
 use crate::reason;
 use crate::run::{Measured, SettledRun};
@@ -34,6 +35,8 @@ pub struct Next {
     pub rollout_mm: Option<f64>,
     /// Top speed, m/s.
     pub top_speed_m_s: Option<Estimate>,
+    /// Change of the median lap from the pinion on the car, s.
+    pub lap_change_s: Option<Estimate>,
     /// Motor at the race's end, °C.
     pub motor_race_end_c: Option<Estimate>,
     /// Change of the top speed from the pinion on the car, m/s.
@@ -55,6 +58,8 @@ pub enum Why {
     NoPull,
     /// The run does not show how the motor heats.
     NoHeatModel,
+    /// What it does to the lap time cannot be told.
+    NoLapTime(NoLapTime),
 }
 
 impl Display for Why {
@@ -63,6 +68,10 @@ impl Display for Why {
             Self::TooFar => write!(f, "more than {:.0} % from the gearing that was driven", 100.0 * FURTHEST),
             Self::NoPull => f.write_str("this needs voltage, current, revs and laps"),
             Self::NoHeatModel => f.write_str("how the motor heats could not be told from this run"),
+            Self::NoLapTime(NoLapTime::NeverTheLimit) => f.write_str(
+                "the motor was never at full throttle, so another pinion changes no lap time that the log can foresee",
+            ),
+            Self::NoLapTime(NoLapTime::NoLap) => f.write_str("no lap has all of its rows to drive it anew"),
         }
     }
 }
@@ -95,7 +104,9 @@ pub fn tried(run: &SettledRun, gears: &[Gears], race_s: f64) -> Vec<Next> {
     let pull = done.answers.pull(&done.sound_log, run.plan().settings.number("mass_kg"));
     let geared = |gears: &Gears| {
         let change = gears.ratio / driven?;
-        Some((change, pull.as_ref().and_then(|p| p.regeared(&done.laps, change))))
+        let regeared =
+            pull.as_ref().and_then(|p| Some((p.regeared(&done.laps, change)?, p.lap_time_change(&done.laps, change))));
+        Some((change, regeared))
     };
     gears
         .iter()
@@ -103,7 +114,11 @@ pub fn tried(run: &SettledRun, gears: &[Gears], race_s: f64) -> Vec<Next> {
             let mut next = Next::unknown(gears);
             match geared(gears) {
                 Some((change, _)) if (change - 1.0).abs() > FURTHEST => next.why = Some(Why::TooFar),
-                Some((_, Some(geared))) => forecast(run, done, &geared, race_s, &mut next),
+                Some((_, Some((geared, lap)))) => {
+                    forecast(run, done, &geared, race_s, &mut next);
+                    next.lap_change_s = lap.ok();
+                    next.why = next.why.or_else(|| lap.err().map(Why::NoLapTime));
+                }
                 _ => next.why = Some(Why::NoPull),
             }
             next
@@ -120,6 +135,7 @@ impl Next {
             ratio: gears.ratio,
             rollout_mm: gears.rollout_mm,
             top_speed_m_s: None,
+            lap_change_s: None,
             motor_race_end_c: None,
             top_speed_change_m_s: None,
             motor_change_k: None,

@@ -179,6 +179,7 @@ pub fn next_cells(next: &Next) -> Vec<String> {
         next.pinion.to_string(),
         format!("{:.3}", next.ratio),
         number(next.rollout_mm, 2),
+        next.lap_change_s.as_ref().map_or(NOTHING.to_owned(), |e| InFigures::new(e).signed().plus_minus()),
         estimate(&next.top_speed_m_s),
         degrees(&next.motor_race_end_c),
     ]

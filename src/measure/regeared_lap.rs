@@ -1,0 +1,194 @@
+//! What another pinion does to the lap time: each lap driven anew with the other ratio, row by row over the same way.
+//!
+//! Where the motor was the limit (full demand, the tyres grip), the car gains speed by what the motor pulls at the other
+//! ratio: the change of the squared speed that was seen, and twice the change of the pull over the way, v·dv = a·ds.
+//! Where the grip held it back, it gains speed as it did. In a corner the speed that was driven is the highest: a car that
+//! comes there slower gains on it by all that the motor still has. A car that rolls is slowed by the motor more or less as
+//! the ratio has it. One that brakes does it to the same speed: later where it is slower, earlier where it is faster, as
+//! hard as it was seen to brake. The time is the sum of way / speed: a quasi-steady lap (textbook; Milliken and Milliken 1995, 9,
+//! from memory).
+//!
+//! Wrong where the driver would take another line, and where the controller limits the current.
+
+use std::f64::consts::PI;
+
+use super::motion::Motion;
+use super::pinion::{BRAKING, PullModel};
+use crate::laps::Laps;
+use crate::quantity::{COVERAGE_95, Estimate};
+use crate::statistics::quantiles::{median, robust_deviation};
+
+/// Share of the counted laps' rows at full demand below which the motor never was the limit. Common practice, no source:
+/// a moment of full throttle a lap.
+const LEAST_FULL: f64 = 0.02;
+/// Share of a change of the lap time that is open as a 95 % half width: what the driver makes of more or less pull, and
+/// how well the pull is known. A default, no source.
+const OPEN_SHARE: f64 = 0.35;
+/// And the least, s: a lap that is driven anew is never better known than the rows tell it.
+const LEAST_HALF_S: f64 = 0.004;
+/// From this share of the current that the motor could take the motor is the limit: the fit is not exact in each row,
+/// and a driver who holds back holds back more. Common practice, no source.
+const AT_THE_LIMIT: f64 = 0.85;
+/// A car without current that slows by this share of its hardest braking brakes; else it rolls. Common practice, no source.
+const BRAKES_HARD: f64 = 0.7;
+/// Share of what slows a rolling car that is the motor's (drag brake, magnets, bearings): it goes with the ratio by a
+/// power between 1 and 2. A default, no source.
+const MOTOR_DRAG: f64 = 0.5;
+/// Below this share of it the car rolls.
+const ROLLS: f64 = 0.05;
+/// Slower than this, m/s, a row tells nothing of a lap: the car stands.
+const STANDS_M_S: f64 = 0.5;
+
+/// Why no lap time can be told.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum NoLapTime {
+    /// The motor never was the limit: another pinion changes no lap time that the log can foresee.
+    NeverTheLimit,
+    /// No lap could be driven anew.
+    NoLap,
+}
+
+/// What held the car back in a row.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Limit {
+    /// The motor gave all it has.
+    Motor,
+    /// The grip: the car gains speed by less than the motor has.
+    Grip,
+    /// A corner: the driver holds a speed.
+    Corner,
+    /// Neither motor nor brakes.
+    Rolls,
+    /// The brakes.
+    Brakes,
+    /// A spin, or a row without a reading.
+    Unknown,
+}
+
+impl PullModel<'_> {
+    /// Change of the median lap with the ratio multiplied by `g`, s.
+    ///
+    /// # Errors
+    /// [`NoLapTime`] where the motor was not seen at full demand on the laps, or no lap has all of its rows.
+    pub fn lap_time_change(&self, laps: &Laps, g: f64) -> Result<Estimate, NoLapTime> {
+        let time = &self.motion.time;
+        let row_from = |at: f64| time.partition_point(|&t| t < at).min(time.len() - 1);
+        let spans: Vec<(usize, usize)> =
+            laps.counted().map(|lap| (row_from(lap.start_s), row_from(lap.end_s))).collect();
+        let (Some(&(first, _)), Some(&(_, last))) = (spans.first(), spans.last()) else {
+            return Err(NoLapTime::NoLap);
+        };
+        let rows: usize = spans.iter().map(|(from, to)| to - from).sum();
+        let full = spans.iter().flat_map(|&(from, to)| from..to).filter(|&n| self.is_motors(n)).count();
+        if !self.demand.motor.at_full_demand || (full as f64) < LEAST_FULL * rows as f64 {
+            return Err(NoLapTime::NeverTheLimit);
+        }
+        let squared = self.driven_anew(first..last, g);
+        let of_lap = |&(from, to): &(usize, usize)| -> Option<f64> {
+            (from..to).map(|n| self.time_change(n, [squared[n - first], squared[n + 1 - first]])).sum()
+        };
+        let changes: Vec<f64> = spans.iter().filter_map(of_lap).filter(|c| c.is_finite()).collect();
+        let change = median(changes.iter().copied()).ok_or(NoLapTime::NoLap)?;
+        let scatter = robust_deviation(&changes).unwrap_or(0.0) * (PI / 2.0 / changes.len() as f64).sqrt();
+        // The pinion that was on the car changes nothing.
+        let least = if g == 1.0 { 0.0 } else { LEAST_HALF_S };
+        let half = (COVERAGE_95 * scatter).hypot(OPEN_SHARE * change).hypot(least);
+        Ok(Estimate::from_half_width(change, half))
+    }
+
+    /// Whether the motor was the limit in row `n`.
+    fn is_motors(&self, n: usize) -> bool {
+        self.limit(n) == Limit::Motor
+    }
+
+    /// What held the car back in row `n`.
+    fn limit(&self, n: usize) -> Limit {
+        let (now, most) = (self.demand.current[n], self.full_current(n, 1.0, 1.0));
+        let acceleration = self.motion.acceleration[n];
+        if !self.motion.grips[n] || !acceleration.is_finite() || !now.is_finite() {
+            Limit::Unknown
+        } else if now >= AT_THE_LIMIT * most && now > 0.0 {
+            Limit::Motor
+        } else if now > ROLLS * most {
+            if acceleration > BRAKING { Limit::Grip } else { Limit::Corner }
+        } else if acceleration < -BRAKES_HARD * self.brakes {
+            Limit::Brakes
+        } else {
+            Limit::Rolls
+        }
+    }
+
+    /// The squared speed at each row and after the last, driven with the ratio multiplied by `g`: forwards by what
+    /// pulls, then backwards by what brakes.
+    fn driven_anew(&self, rows: std::ops::Range<usize>, g: f64) -> Vec<f64> {
+        let Motion { speed, time, .. } = self.motion;
+        let way = |n: usize| speed[n] * (time[n + 1] - time[n]);
+        let mut squared = vec![speed[rows.start].powi(2)];
+        for n in rows.clone() {
+            let (old, next_old) = (speed[n].powi(2), speed[n + 1].powi(2));
+            let now = squared[n - rows.start];
+            if !now.is_finite() || !way(n).is_finite() {
+                squared.push(next_old);
+                continue;
+            }
+            let ratio = if old > 0.0 { (now.max(0.0) / old).sqrt() } else { 1.0 };
+            let carried = now + next_old - old;
+            let next = match self.limit(n) {
+                Limit::Motor => carried + 2.0 * way(n) * self.more_pull(n, g, ratio, now),
+                Limit::Rolls => carried - 2.0 * way(n) * self.more_drag(n, g),
+                Limit::Grip | Limit::Unknown => carried,
+                Limit::Corner if now < old => {
+                    (now + 2.0 * way(n) * self.whole_pull(n, g, ratio, now)).max(carried).min(next_old)
+                }
+                Limit::Brakes => now.min(next_old),
+                Limit::Corner => next_old,
+            };
+            squared.push(next.max(0.0));
+        }
+        for n in rows.clone().rev() {
+            let at = n - rows.start;
+            let seen = (speed[n].powi(2) - speed[n + 1].powi(2)) / 2.0;
+            let braking = (self.brakes * way(n)).max(seen);
+            if braking.is_finite() {
+                squared[at] = squared[at].min(squared[at + 1] + 2.0 * braking);
+            }
+        }
+        squared
+    }
+
+    /// What the other ratio adds to the acceleration in a row at full demand, m/s².
+    fn more_pull(&self, n: usize, g: f64, ratio: f64, squared: f64) -> f64 {
+        // The fit is not exact in each row: the change counts.
+        let (now, base) = (self.demand.current[n], self.full_current(n, 1.0, 1.0).max(f64::MIN_POSITIVE));
+        let current = (now * self.full_current(n, g, ratio) / base).min(self.ceiling.max(now));
+        let pushed = self.per_ampere * (g * current - now);
+        let drag = self.per_square * (squared - self.motion.speed[n].powi(2));
+        let more = pushed + self.rotor(n, g) - drag;
+        if more.is_finite() { more } else { 0.0 }
+    }
+
+    /// The acceleration with all that the motor has at the other ratio, m/s².
+    fn whole_pull(&self, n: usize, g: f64, ratio: f64, squared: f64) -> f64 {
+        let pull = self.per_ampere * g * self.full_current(n, g, ratio).min(self.ceiling / g)
+            - self.per_square * squared
+            - self.rolling;
+        if pull.is_finite() { pull } else { 0.0 }
+    }
+
+    /// What the motor slows a rolling car more at the other ratio, m/s².
+    fn more_drag(&self, n: usize, g: f64) -> f64 {
+        let slows = -self.motion.acceleration[n].min(0.0);
+        MOTOR_DRAG * slows * (g * g - 1.0) / 2.0
+    }
+
+    /// What a row takes longer with the squared speeds at its ends, s.
+    fn time_change(&self, n: usize, squared: [f64; 2]) -> Option<f64> {
+        let Motion { speed, time, .. } = self.motion;
+        let old = (speed[n] + speed[n + 1]) / 2.0;
+        let new = (squared[0].sqrt() + squared[1].sqrt()) / 2.0;
+        if !(old > STANDS_M_S && new > STANDS_M_S) {
+            return old.is_finite().then_some(0.0);
+        }
+        Some((time[n + 1] - time[n]) * (old / new - 1.0))
+    }
+}
