@@ -38,7 +38,8 @@ impl SecondWorld {
     pub fn new(system: System, seed: u64, spins_much: bool) -> Self {
         let mut dice = Dice::new(seed, STREAM + system as u64);
         let (track, car) = loop {
-            let track = Track { surface: system.surface(), ..Track::draw(&mut dice) };
+            let mut track = Track::draw(&mut dice);
+            track.surface = system.surface();
             let car = if system.is_tourer() { Car::tourer(&mut dice, &track) } else { Car::pan(&mut dice, &track) };
             let car = car.wound(&mut dice, system.turns(), &track);
             if (LAP_S.0..LAP_S.1).contains(&car.geared_lap(&track).seconds) {
