@@ -37,10 +37,12 @@ pub const RATE_HZ: f64 = 20.0;
 /// Slip above which wheels spin, by the definition of the review.
 const SPIN_SLIP: f64 = 0.20;
 /// Shares of the top speed in whose middle the pull is stated, the throttle that is full, the fewest rows at full
-/// throttle, and the share of the rows below the pull where there are fewer: the review's definitions.
+/// throttle, and where there are fewer, by how much a resting hand moves and the share of the rows below the pull: the
+/// review's definitions.
 const PULL_SPEEDS: (f64, f64) = (0.50, 0.70);
 const FULL: f64 = 0.95;
 const LEAST_ROWS: usize = 30;
+const RESTS: f64 = 0.10;
 const ENVELOPE: f64 = 0.9;
 /// Amperes times seconds in a milliampere hour.
 const A_S_PER_MAH: f64 = 3.6;
@@ -124,15 +126,15 @@ impl States<'_> {
         let turns = middle(steps(self.turns));
         let within = |spin: &(f64, f64)| (spin.1.min(last) - spin.0.max(first)).max(0.0);
         let spun_s: f64 = self.spins.iter().map(within).sum();
-        let top = highest(self.car).unwrap();
+        // The highest of a run hangs on one moment of it: what a change does is told by the laps' highest.
+        let top = middle(self.highest_of_laps(self.car, |_| true));
         let counts = |at: &&(f64, f64)| (0.25 * top..0.75 * top).contains(&at.0);
         let grips = |row: &usize| (self.wheel[*row] - self.car[*row]) / self.wheel[*row].max(0.05) <= SPIN_SLIP;
-        let gripping: Vec<f64> = (0..self.rpm.len()).filter(grips).map(|row| self.rpm[row]).collect();
         [
             self.rises_k.0,
             self.rises_k.1,
             top,
-            highest(&gripping).unwrap(),
+            middle(self.highest_of_laps(self.rpm, grips)),
             turns * std::f64::consts::PI * self.tyre_m / self.lap_length_m,
             1000.0 * self.lap_length_m / turns,
             middle(self.coasting.iter().filter(counts).map(|at| at.1).collect()),
@@ -145,13 +147,24 @@ impl States<'_> {
         ]
     }
 
+    /// The highest value of each lap among the rows that are chosen.
+    fn highest_of_laps(&self, values: &[f64], chosen: impl Fn(&usize) -> bool) -> Vec<f64> {
+        let of_lap = |lap: &[f64]| {
+            let rows = (lap[0] * RATE_HZ) as usize..(lap[1] * RATE_HZ) as usize;
+            highest(&rows.filter(&chosen).map(|row| values[row]).collect::<Vec<f64>>())
+        };
+        self.passings_s.windows(2).filter_map(of_lap).collect()
+    }
+
     /// Pull in the middle of the speeds, by the review's definition.
     fn pull(&self, top: f64, grips: impl Fn(&usize) -> bool) -> f64 {
         let acceleration = |row: usize| 0.5 * RATE_HZ * (self.car[row + 1] - self.car[row - 1]);
         let near = |row: &usize| (PULL_SPEEDS.0 * top..PULL_SPEEDS.1 * top).contains(&self.car[*row]) && grips(row);
         let rows: Vec<usize> = (1..self.car.len() - 1).filter(near).filter(|row| acceleration(*row) > 0.0).collect();
         let full: Vec<usize> = rows.iter().copied().filter(|row| self.throttle[*row] >= FULL).collect();
-        let (rows, share) = if full.len() >= LEAST_ROWS { (full, 0.5) } else { (rows, ENVELOPE) };
+        let rests = |row: &usize| (self.throttle[row + 1] - self.throttle[row - 1]).abs() < RESTS;
+        let resting = rows.into_iter().filter(rests).collect();
+        let (rows, share) = if full.len() >= LEAST_ROWS { (full, 0.5) } else { (resting, ENVELOPE) };
         quantile(rows.into_iter().map(acceleration), share).unwrap_or(f64::NAN)
     }
 }
