@@ -103,7 +103,7 @@ fn row_of_change(pair: &Claims, system: System, change: Change) -> String {
         .filter(|(_, claims)| claims.len() > 0 && claims.share(Outcome::moves) >= MOSTLY)
         .filter(|(_, claims)| claims.share(Outcome::claimed) >= MOSTLY)
         .collect();
-    moved.sort_by(|a, b| b.1.claimed().len().cmp(&a.1.claimed().len()));
+    moved.sort_by_key(|(_, claims)| std::cmp::Reverse(claims.claimed().len()));
     moved.truncate(MOST_SHOWN);
     let cell = |of: &dyn Fn(&str, &Claims) -> String| {
         let cells: Vec<String> = moved.iter().map(|(key, claims)| of(key, claims)).collect();
