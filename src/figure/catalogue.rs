@@ -313,7 +313,7 @@ pub static FIGURES: &[Figure] = &[
         words: FORCE_WORDS,
         used: IN_EFFECTS,
         bad: Bad::Fall,
-        read: |run| answered(run, |a| estimated(a.power.pull.get(1).map(|p| p.acceleration_m_s2))),
+        read: |run| answered(run, |a| estimated(a.power.middle_pull_m_s2)),
         ..Figure::PLAIN
     },
     Figure {

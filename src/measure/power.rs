@@ -5,7 +5,9 @@
 //! - Mean and peak electrical power from the pack, V·I.
 //! - Pull by speed: the envelope of the acceleration, the value that one driven row in ten exceeds, at the bottom, in
 //!   the middle and at the top of the speeds. With a throttle channel that reaches full demand, the median of the rows
-//!   at full demand.
+//!   at full demand; else, of the driven rows those around which the hand rests, where they are enough. A hand that opens
+//!   winds up the tyres' slip, and the wheels then gather speed faster than the car: drag brake, which winds it the
+//!   other way before, would pass for pull.
 //! - Coasting ([`super::coasting`]): off throttle is read from the throttle channel. Without one, braking and coasting
 //!   look alike in the current, and there is no figure.
 //! - Share of the laps' time at full demand: by the throttle channel, else the rows in which the motor sees the pack's
@@ -45,6 +47,8 @@ const ENVELOPE: f64 = 0.9;
 /// no source.
 const AT_TOP: f64 = 0.97;
 const CHANGE_AT_TOP: f64 = 0.9;
+/// The hand rests where it moves by less than this over the rows around, % of full throttle. A default.
+const RESTS_PCT: f64 = 10.0;
 /// Fewest rows of a figure, and blocks for its interval.
 const LEAST_ROWS: usize = 30;
 const BLOCKS: usize = 10;
@@ -111,6 +115,10 @@ pub struct Power {
     pub peak_w: Option<f64>,
     /// Pull by speed: bottom, middle, top.
     pub pull: Vec<PullAtSpeed>,
+    /// Pull in the middle of the speeds, to compare runs by: none where too few rows pull there, whatever there is
+    /// below and above, and where the tyres' slip may be in it.
+    #[serde(skip)]
+    pub middle_pull_m_s2: Option<Estimate>,
     /// Pull at more speeds, for its curve.
     pub pull_by_speed: Vec<PullAtSpeed>,
     /// Deceleration off throttle, m/s².
@@ -153,6 +161,7 @@ pub fn measure(run: &RunContext) -> Power {
         mean_w: watts.as_ref().and_then(|w| mean_over_laps(log, run.laps, w)),
         peak_w: watts.as_deref().and_then(highest),
         pull,
+        middle_pull_m_s2: motion.and_then(|m| middle_pull(m, throttle)),
         pull_by_speed: motion.map_or_else(Vec::new, |m| pulls(m, throttle, &CURVE)),
         coast_m_s2,
         full_demand_share: full.and_then(|f| mean_over_laps(log, run.laps, &f)),
@@ -195,18 +204,40 @@ fn full_rows(throttle: Option<&[f64]>, demand: Option<&Demand>) -> Option<Vec<f6
 
 /// Pull in the middle of each of these shares of the top speed.
 fn pulls(motion: &Motion, throttle: Option<&[f64]>, shares: &[(f64, f64)]) -> Vec<PullAtSpeed> {
-    let Some(top) = motion.top_speed().filter(|_| motion.step_s <= LONGEST_STEP_S) else { return Vec::new() };
+    shares.iter().filter_map(|between| pull(motion, throttle, *between)).map(|(pull, _)| pull).collect()
+}
+
+/// Pull in the middle of the speeds, where the tyres' slip is not in it.
+fn middle_pull(motion: &Motion, throttle: Option<&[f64]>) -> Option<Estimate> {
+    pull(motion, throttle, PULLS[1]).filter(|(_, is_the_cars)| *is_the_cars).map(|(pull, _)| pull.acceleration_m_s2)
+}
+
+/// Pull in the middle of two shares of the top speed, and whether it is the car's: a throttle channel that does not
+/// rest while the car pulls leaves open how much of it is slip that is wound up.
+fn pull(motion: &Motion, throttle: Option<&[f64]>, (from, to): (f64, f64)) -> Option<(PullAtSpeed, bool)> {
+    let top = motion.top_speed().filter(|_| motion.step_s <= LONGEST_STEP_S)?;
+    let last = motion.time.len().checked_sub(1)?;
     let full = |n: usize| throttle.is_some_and(|t| t[n] >= FULL_PCT);
-    let pull = |&(from, to): &(f64, f64)| {
-        let near = |n: &usize| (from * top..to * top).contains(&motion.speed[*n]) && motion.grips[*n];
-        let rows: Vec<usize> = (0..motion.time.len()).filter(near).filter(|n| motion.acceleration[*n] > 0.0).collect();
-        let at_full: Vec<usize> = rows.iter().copied().filter(|n| full(*n)).collect();
-        let (rows, share) = if at_full.len() >= LEAST_ROWS { (at_full, 0.5) } else { (rows, ENVELOPE) };
-        let values: Vec<f64> = rows.iter().map(|n| motion.acceleration[*n]).collect();
-        let acceleration_m_s2 = quantile_of_rows(&values, share, motion.travel_m.relative_u())?;
-        Some(PullAtSpeed { speed_m_s: (from + to) / 2.0 * top, acceleration_m_s2 })
+    let rests = |n: usize| {
+        let around = (n.saturating_sub(motion.reach), (n + motion.reach).min(last));
+        throttle.is_none_or(|t| (t[around.1] - t[around.0]).abs() < RESTS_PCT)
     };
-    shares.iter().filter_map(pull).collect()
+    let near = |n: &usize| (from * top..to * top).contains(&motion.speed[*n]) && motion.grips[*n];
+    let rows: Vec<usize> = (0..=last).filter(near).filter(|n| motion.acceleration[*n] > 0.0).collect();
+    let only = |chosen: &dyn Fn(usize) -> bool| rows.iter().copied().filter(|n| chosen(*n)).collect::<Vec<usize>>();
+    let (at_full, resting) = (only(&full), only(&rests));
+    let enough = |rows: &Vec<usize>| rows.len() >= LEAST_ROWS;
+    let is_the_cars = enough(&at_full) || enough(&resting);
+    let (rows, share) = if enough(&at_full) {
+        (at_full, 0.5)
+    } else if enough(&resting) {
+        (resting, ENVELOPE)
+    } else {
+        (rows, ENVELOPE)
+    };
+    let values: Vec<f64> = rows.iter().map(|n| motion.acceleration[*n]).collect();
+    let acceleration_m_s2 = quantile_of_rows(&values, share, motion.travel_m.relative_u())?;
+    Some((PullAtSpeed { speed_m_s: (from + to) / 2.0 * top, acceleration_m_s2 }, is_the_cars))
 }
 
 /// A quantile of rows in order with its interval: from the quantile without each block in turn, and from a relative

@@ -162,6 +162,13 @@ impl Car {
         Self { driver, tyre, ..self }
     }
 
+    /// This car with a motor of so many turns, geared for it.
+    pub fn wound(mut self, dice: &mut Dice, turns: f64, track: &Track) -> Self {
+        self.motor = Motor::draw(dice, turns);
+        self.gear(dice, track);
+        self
+    }
+
     /// Chooses the pinion so that the motor turns at a wanted share of its no-load speed at the fastest place, then
     /// fewer teeth until the winding's heat is one that the motor bears.
     fn gear(&mut self, dice: &mut Dice, track: &Track) {

@@ -263,40 +263,44 @@ impl Weekend {
 }
 
 impl Run {
-    /// The text of its log; what is not finite, or missing at the end of a column, is an empty cell.
+    /// The text of its log.
     pub fn log_text(&self) -> String {
-        let columns = &self.columns;
-        let mut shown: Vec<(&str, &[f64], usize)> = vec![
-            ("Time [s]", &columns.time_s, 3),
-            ("RPM [1/min]", &columns.rpm, 0),
-            ("Voltage [V]", &columns.voltage, 3),
-            ("Current [A]", &columns.current, 1),
-            ("Motor Temp [°C]", &columns.motor_c, 1),
-            ("ESC Temp [°C]", &columns.controller_c, 1),
-        ];
-        if self.recorder.has_throttle {
-            shown.push(("Throttle [%]", &columns.throttle, 0));
-        }
-        if !columns.ground.is_empty() {
-            shown.push(("GPS speed [m/s]", &columns.ground, 2));
-        }
-        let header: Vec<&str> = shown.iter().map(|column| column.0).collect();
-        let mut text = header.join(",");
-        let rows = shown.iter().map(|column| column.1.len()).max().unwrap_or(0);
-        for row in 0..rows {
-            text.push('\n');
-            for (number, (_, values, decimals)) in shown.iter().enumerate() {
-                if number > 0 {
-                    text.push(',');
-                }
-                if let Some(value) = values.get(row).filter(|value| value.is_finite()) {
-                    text.push_str(&format!("{value:.decimals$}"));
-                }
+        log_text(&self.columns, self.recorder.has_throttle)
+    }
+}
+
+/// The text of a log, with or without the hand; what is not finite, or missing at the end of a column, is an empty cell.
+pub fn log_text(columns: &Columns, with_throttle: bool) -> String {
+    let mut shown: Vec<(&str, &[f64], usize)> = vec![
+        ("Time [s]", &columns.time_s, 3),
+        ("RPM [1/min]", &columns.rpm, 0),
+        ("Voltage [V]", &columns.voltage, 3),
+        ("Current [A]", &columns.current, 1),
+        ("Motor Temp [°C]", &columns.motor_c, 1),
+        ("ESC Temp [°C]", &columns.controller_c, 1),
+    ];
+    if with_throttle {
+        shown.push(("Throttle [%]", &columns.throttle, 0));
+    }
+    if !columns.ground.is_empty() {
+        shown.push(("GPS speed [m/s]", &columns.ground, 2));
+    }
+    let header: Vec<&str> = shown.iter().map(|column| column.0).collect();
+    let mut text = header.join(",");
+    let rows = shown.iter().map(|column| column.1.len()).max().unwrap_or(0);
+    for row in 0..rows {
+        text.push('\n');
+        for (number, (_, values, decimals)) in shown.iter().enumerate() {
+            if number > 0 {
+                text.push(',');
+            }
+            if let Some(value) = values.get(row).filter(|value| value.is_finite()) {
+                text.push_str(&format!("{value:.decimals$}"));
             }
         }
-        text.push('\n');
-        text
     }
+    text.push('\n');
+    text
 }
 
 /// A track that both cars lap in a time that is raced, and the cars.
