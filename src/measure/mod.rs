@@ -8,8 +8,10 @@
 pub mod battery;
 mod ceiling;
 pub mod coasting;
+pub mod consistency;
 pub mod context;
 pub mod course;
+pub mod cuts;
 pub mod forecast;
 pub mod gearing;
 pub mod heat;
@@ -20,10 +22,13 @@ pub mod hot_part;
 pub mod lap_turns;
 pub mod motion;
 pub mod pinion;
+pub mod place_on_lap;
 pub mod power;
 pub mod resistance;
 pub mod rests_on;
+pub mod sections;
 mod slip_over_ground;
+pub mod time_along_lap;
 pub mod warming;
 pub mod wheelspin;
 
@@ -54,6 +59,10 @@ pub struct Answers {
     pub demand: Option<Demand>,
     /// The car's speed, row by row; `None` where nothing tells it.
     pub motion: Option<motion::Motion>,
+    /// How the time went along the counted laps; `None` where the log does not tell the car's place.
+    pub along: Option<time_along_lap::TimeAlongLaps>,
+    /// How even the laps were; `None` with fewer than five that count.
+    pub consistency: Option<consistency::Consistency>,
 }
 
 impl Answers {
@@ -78,6 +87,8 @@ pub fn measure(log: &Log, laps: &Laps, plan: &RunPlan, sheet: &Sheet, evidence: 
     let controller = heat::measure_controller(&run);
     let battery = battery::measure(&run);
     let power = power::measure(&run);
+    let along = time_along_lap::measure(&run);
+    let consistency = consistency::measure(&run, &wheelspin);
     let RunContext { demand, motion, .. } = run;
-    Answers { gearing, wheelspin, motor, controller, battery, power, demand, motion }
+    Answers { gearing, wheelspin, motor, controller, battery, power, demand, motion, along, consistency }
 }

@@ -245,7 +245,7 @@ pub fn review_file_with(review: &Review, catalogue: &'static [Figure]) -> Review
 }
 
 fn run(concluded: &ConcludedRun, catalogue: &'static [Figure]) -> RunFile {
-    let ConcludedRun { run, next, without_fan, before } = concluded;
+    let ConcludedRun { run, next, without_fan, before, time: _ } = concluded;
     let plan = run.plan();
     let done = run.done();
     let answers = done.map(|d| &d.answers);

@@ -8,6 +8,7 @@ use super::comparisons::{Comparison, comparisons};
 use super::findings::{Finding, findings_across, findings_of_run};
 use super::next::{Next, WithoutFan, next, without_fan};
 use super::trends::{Trend, trends};
+use super::where_time_went::{WhereTimeWent, where_time_went};
 use crate::figure::Figure;
 use crate::notice::Failure;
 use crate::run::{Measured, SettledRun};
@@ -24,6 +25,8 @@ pub struct ConcludedRun {
     pub without_fan: Option<WithoutFan>,
     /// The run against the car's run before.
     pub before: Option<Before>,
+    /// Where its time went; `None` where the log does not tell.
+    pub time: Option<WhereTimeWent>,
 }
 
 impl ConcludedRun {
@@ -68,8 +71,9 @@ pub fn conclude(runs: Vec<SettledRun>, sheet: &Sheet, catalogue: &'static [Figur
         (next(run, race_s), without_fan, before(&runs, index, sheet))
     };
     let each: Vec<_> = runs.par_iter().enumerate().map(of_run).collect();
-    let runs: Vec<ConcludedRun> = (runs.into_iter().zip(each))
-        .map(|(run, (next, without_fan, before))| ConcludedRun { run, next, without_fan, before })
+    let times = where_time_went(&runs);
+    let runs: Vec<ConcludedRun> = (runs.into_iter().zip(each).zip(times))
+        .map(|((run, (next, without_fan, before)), time)| ConcludedRun { run, next, without_fan, before, time })
         .collect();
     let of_run = |r: &ConcludedRun| findings_of_run(&r.run, &r.next, r.without_fan.as_ref());
     let mut findings: Vec<Finding> = runs.iter().flat_map(of_run).collect();
