@@ -3,11 +3,11 @@
 //! Scatter: 1.4826 × the median absolute deviation of the counted laps. Its logarithm has a standard error of 1.17 / √n
 //! for normal values (the estimator's efficiency of 37 %; Rousseeuw and Croux 1993, J. Am. Stat. Assoc. 88, 1273). Pace
 //! over the run: Theil and Sen's slope of the lap times with the interval of the exact test
-//! ([`crate::statistics::theil_sen`]). Where the pace fades, the readings that got worse with it are named: the pack's
+//! ([`crate::statistics::theil_sen`]), wider where neighbouring laps are alike ([`crate::statistics::neighbours`]). Where the pace fades, the readings that got worse with it are named: the pack's
 //! voltage, the motor's temperature, the time that the wheels spun. That is what happened together, not a cause: a
 //! pack's voltage falls in every run.
 //!
-//! Wrong where laps depend on each other, as in traffic: the interval of the pace is then too narrow.
+//! Wrong where a driver is fast and slow for long stretches by turns: the interval of the pace is then too narrow.
 
 use schemars::JsonSchema;
 use serde::Serialize;
@@ -18,6 +18,7 @@ use crate::evidence::Subject;
 use crate::laps::Lap;
 use crate::log::Channel;
 use crate::quantity::{COVERAGE_95, Estimate};
+use crate::statistics::neighbours::{TakenOut, widening};
 use crate::statistics::quantiles::{median, robust_deviation};
 use crate::statistics::theil_sen;
 
@@ -29,6 +30,8 @@ const CLOSE: f64 = 0.01;
 const CLEAN: f64 = 0.02;
 /// Standard error of the logarithm of the robust deviation of n normal values, times √n.
 const DEVIATION_U: f64 = 1.17;
+/// Most points of a slope: of more laps, neighbours are taken together.
+const MOST_POINTS: usize = 150;
 /// Fall of the usual voltage (V) and rise of the motor's temperature (°C) and of the time spun in a lap (s) over a run
 /// that are worth naming. Common practice, no source.
 const LEAST_FALL_V: f64 = 0.05;
@@ -115,11 +118,18 @@ pub fn measure(run: &RunContext, wheelspin: &Wheelspin) -> Option<Consistency> {
 
 /// Slope of a reading over the numbers of the laps, with its interval.
 fn trend(laps: &[&Lap], reading: impl Fn(&Lap) -> Option<f64>) -> Option<Estimate> {
-    let points: Vec<(f64, f64)> =
-        laps.iter().filter_map(|lap| Some((f64::from(lap.number), reading(lap)?))).collect();
+    let every: Vec<(f64, f64)> = laps.iter().filter_map(|lap| Some((f64::from(lap.number), reading(lap)?))).collect();
+    let together = every.len().div_ceil(MOST_POINTS).max(1);
+    let middle =
+        |points: &[(f64, f64)]| Some((median(points.iter().map(|p| p.0))?, median(points.iter().map(|p| p.1))?));
+    let points: Vec<(f64, f64)> = every.chunks(together).filter_map(middle).collect();
     let slope = theil_sen::slope(&points, 0.95)?;
     let (low, high) = slope.interval?;
-    Some(Estimate { value: slope.per_step, low, high })
+    let value = slope.per_step;
+    let level = median(points.iter().map(|(x, y)| y - value * x))?;
+    let left: Vec<f64> = points.iter().map(|(x, y)| y - level - value * x).collect();
+    let wider = widening(&left, TakenOut::Line);
+    Some(Estimate { value, low: value - wider * (value - low), high: value + wider * (high - value) })
 }
 
 /// The longest stretch of laps one after the other that are clean.

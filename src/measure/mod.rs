@@ -1,6 +1,6 @@
 //! The answers of one run.
 //!
-//! A file a question: [`gearing`], [`wheelspin`], [`heat`], [`battery`], [`power`]. Each measures a
+//! A file a question: [`gearing`], [`wheelspin`], [`heat`], [`battery`], [`power`], [`time_along_lap`], [`consistency`]. Each measures a
 //! [`context::RunContext`] and gives its answer. The other files are what the questions need, and what the weekend asks
 //! of a measured run: [`pinion`] what another pinion would ask of the motor, [`forecast`] what the heat model says of
 //! other races.
@@ -59,8 +59,8 @@ pub struct Answers {
     pub demand: Option<Demand>,
     /// The car's speed, row by row; `None` where nothing tells it.
     pub motion: Option<motion::Motion>,
-    /// How the time went along the counted laps; `None` where the log does not tell the car's place.
-    pub along: Option<time_along_lap::TimeAlongLaps>,
+    /// How the time went along the counted laps, or why that is not known.
+    pub along: Result<time_along_lap::TimeAlongLaps, time_along_lap::Why>,
     /// How even the laps were; `None` with fewer than five that count.
     pub consistency: Option<consistency::Consistency>,
 }

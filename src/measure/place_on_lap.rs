@@ -26,7 +26,6 @@ use crate::laps::ground::Ground;
 use crate::laps::odometer::Odometer;
 use crate::statistics::quantiles::{median, median_step, robust_deviation};
 use crate::statistics::second_differences::{noise_of, second_differences};
-use crate::statistics::theil_sen;
 
 /// Least standard deviation of the driven line's length from lap to lap, share of a lap: a decimetre or so. Common
 /// practice, no source.
@@ -85,7 +84,7 @@ impl<'a> Way<'a> {
         let calm: Vec<(f64, f64)> =
             (0..laps.len()).filter(|&n| spun[n] <= calm_limit).map(|n| (n as f64, turns[n])).collect();
         let enough = calm.len() >= LEAST_LAPS;
-        let slope = theil_sen::slope(&calm, 0.95).filter(|_| enough).map_or(0.0, |slope| slope.per_step);
+        let slope = if enough { slope_by_halves(&calm).unwrap_or(0.0) } else { 0.0 };
         let level = median(calm.iter().map(|(n, turns)| turns - slope * n)).unwrap_or(usual);
         way.expected = (0..laps.len()).map(|n| level + slope * n as f64).collect();
         let off: Vec<f64> = calm.iter().map(|(n, turns)| turns - level - slope * n).collect();
@@ -98,10 +97,11 @@ impl<'a> Way<'a> {
     /// The places of counted lap `lap` (from 0), passed between two log times, s.
     pub fn places(&self, lap: usize, from: f64, to: f64) -> Places {
         let rows = self.car.rows().0;
-        let inside = rows.iter().copied().filter(|t| (from..to).contains(t) && *t > from);
+        let inside = &rows[rows.partition_point(|t| *t <= from)..];
+        let inside = &inside[..inside.partition_point(|t| *t < to)];
         let mut time = vec![from];
         // Between rows revs change evenly: a point halfway follows the turns closely enough for straight lines.
-        for t in inside.chain([to]) {
+        for t in inside.iter().copied().chain([to]) {
             time.extend([0.5 * (time[time.len() - 1] + t), t]);
         }
         let (first, last) = (self.car.turns_at(from), self.car.turns_at(to));
@@ -142,6 +142,14 @@ impl Places {
         let u = between(&self.time, &self.share_u, self.time_at(share));
         0.5 * (self.time_at(share + u) - self.time_at(share - u))
     }
+}
+
+/// Slope of points in order, from the median of their first half to that of their last: a few wild ones do not move it.
+fn slope_by_halves(points: &[(f64, f64)]) -> Option<f64> {
+    let half = points.len() / 2;
+    let middle = |part: &[(f64, f64)]| Some((median(part.iter().map(|p| p.0))?, median(part.iter().map(|p| p.1))?));
+    let (first, last) = (middle(&points[..half])?, middle(&points[points.len() - half..])?);
+    Some((last.1 - first.1) / (last.0 - first.0))
 }
 
 /// The value at `x` in straight lines between points; held beyond the first and the last.

@@ -20,6 +20,7 @@ use serde::Serialize;
 use super::time_along_lap::{PLACES, TimeAlong, TimeAlongLaps};
 use crate::quantity::{COVERAGE_95, Estimate, Uncertain};
 use crate::statistics::coverage::coverage_factor;
+use crate::statistics::neighbours::{TakenOut, widening};
 use crate::statistics::quantiles::{median, quantile, robust_deviation};
 
 /// Fewest laps whose scatter says what chance gives. Common practice, no source.
@@ -86,8 +87,8 @@ pub fn times(along: &TimeAlongLaps, (from, to): (f64, f64)) -> Vec<f64> {
     along.laps.iter().map(|lap| lap.along.between(from, to)).collect()
 }
 
-/// The standard uncertainty of a median of so many values that scatter by a robust deviation, and the degrees of
-/// freedom: √(π / 2 / n) of it for normal values.
+/// The standard uncertainty of a median of normal values that do not depend on each other: √(π / 2 / n) times their
+/// robust deviation.
 pub fn median_u(values: &[f64]) -> Option<f64> {
     Some((std::f64::consts::FRAC_PI_2 / values.len() as f64).sqrt() * robust_deviation(values)?)
 }
@@ -98,7 +99,9 @@ fn section(along: &TimeAlongLaps, from: f64, to: f64, lap_m: Option<Uncertain>) 
     let middle = median(times.iter().copied())?;
     let factor = coverage_factor((times.len() - 1).max(1) as f64, 0.95);
     let by_place = along.median.place_u_at(from).hypot(along.median.place_u_at(to));
-    let half_width = (factor * median_u(&times)?).hypot(COVERAGE_95 * by_place);
+    let left: Vec<f64> = times.iter().map(|time| time - middle).collect();
+    let by_laps = median_u(&times)? * widening(&left, TakenOut::Middle);
+    let half_width = (factor * by_laps).hypot(COVERAGE_95 * by_place);
     let lost = along.median.lost_on(&along.best().along);
     let at = |values: &[f64], share: f64| TimeAlong::value_at(values, share);
     let change = at(&lost.seconds, to) - at(&lost.seconds, from);

@@ -11,9 +11,11 @@
 //!
 //! Wrong where a list lies on the log a whole lap off, which its alignment weighs.
 
+use std::fmt::{self, Display};
+
 use super::context::RunContext;
 use super::place_on_lap::Way;
-use crate::evidence::Subject;
+use crate::evidence::{self, Subject};
 use crate::laps::{Laps, Source};
 use crate::log::Channel;
 use crate::quantity::COVERAGE_95;
@@ -70,11 +72,40 @@ pub fn share_at(place: usize) -> f64 {
     place as f64 / PLACES as f64
 }
 
-/// How the time went along the counted laps; `None` without revs or with fewer than three laps.
-pub fn measure(run: &RunContext) -> Option<TimeAlongLaps> {
-    run.refusal(&[Subject::Channel(Channel::Rpm)]).is_none().then(|| along(run.laps))?
+/// Why it is not known how the time went along the laps.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Why {
+    /// The log has no revs, or no laps.
+    NoLaps,
+    /// Fewer than three laps count.
+    FewLaps,
+    /// The revs cannot be true.
+    Unusable(evidence::Why),
 }
 
+impl Display for Why {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::NoLaps => f.write_str("there are no laps"),
+            Self::FewLaps => f.write_str("fewer than three laps count"),
+            Self::Unusable(why) => why.fmt(f),
+        }
+    }
+}
+
+/// How the time went along the counted laps.
+///
+/// # Errors
+/// [`Why`] where the log does not tell.
+pub fn measure(run: &RunContext) -> Result<TimeAlongLaps, Why> {
+    match run.refusal(&[Subject::Channel(Channel::Rpm)]) {
+        Some(refused) => Err(Why::Unusable(refused)),
+        None if run.laps.counted().next().is_none() => Err(Why::NoLaps),
+        None => along(run.laps).ok_or(Why::FewLaps),
+    }
+}
+
+/// The same of laps; `None` without revs or with fewer than three laps.
 fn along(laps: &Laps) -> Option<TimeAlongLaps> {
     let (car, wheels) = (laps.gripped.as_ref()?, laps.odometer.as_ref()?);
     let counted: Vec<_> = laps.counted().collect();

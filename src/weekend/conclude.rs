@@ -75,7 +75,7 @@ pub fn conclude(runs: Vec<SettledRun>, sheet: &Sheet, catalogue: &'static [Figur
     let runs: Vec<ConcludedRun> = (runs.into_iter().zip(each).zip(times))
         .map(|((run, (next, without_fan, before)), time)| ConcludedRun { run, next, without_fan, before, time })
         .collect();
-    let of_run = |r: &ConcludedRun| findings_of_run(&r.run, &r.next, r.without_fan.as_ref());
+    let of_run = |r: &ConcludedRun| findings_of_run(&r.run, &r.next, r.without_fan.as_ref(), r.time.as_ref());
     let mut findings: Vec<Finding> = runs.iter().flat_map(of_run).collect();
     findings.extend(findings_across(&trends, &comparisons));
     findings.sort_by_key(|f| f.severity);

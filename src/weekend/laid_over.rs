@@ -33,9 +33,8 @@ pub fn lay_over(reference: &TimeAlong, other: &TimeAlong) -> Option<Offset> {
     let own: Vec<f64> = (0..PLACES).map(|place| log_speed(reference, share_at(place))).collect();
     let moves = (2.0 * FARTHEST / STEP).round() as usize;
     let moved = |n: usize| n as f64 * STEP - FARTHEST;
-    let others: Vec<Vec<f64>> = (0..=moves)
-        .map(|n| (0..PLACES).map(|place| log_speed(other, share_at(place) + moved(n))).collect())
-        .collect();
+    let others: Vec<Vec<f64>> =
+        (0..=moves).map(|n| (0..PLACES).map(|place| log_speed(other, share_at(place) + moved(n))).collect()).collect();
     let best = |places: &[usize]| {
         let alike: Vec<f64> = others.iter().map(|other| correlation(&own, other, places)).collect();
         let top = (0..alike.len()).max_by(|a, b| alike[*a].total_cmp(&alike[*b]))?;
@@ -57,9 +56,8 @@ fn correlation(a: &[f64], b: &[f64], places: &[usize]) -> f64 {
     let count = places.len() as f64;
     let mean = |of: &[f64]| places.iter().map(|p| of[*p]).sum::<f64>() / count;
     let (mean_a, mean_b) = (mean(a), mean(b));
-    let product = |x: &[f64], mx: f64, y: &[f64], my: f64| -> f64 {
-        places.iter().map(|p| (x[*p] - mx) * (y[*p] - my)).sum()
-    };
+    let product =
+        |x: &[f64], mx: f64, y: &[f64], my: f64| -> f64 { places.iter().map(|p| (x[*p] - mx) * (y[*p] - my)).sum() };
     let size = (product(a, mean_a, a, mean_a) * product(b, mean_b, b, mean_b)).sqrt();
     product(a, mean_a, b, mean_b) / size.max(f64::MIN_POSITIVE)
 }

@@ -4,9 +4,8 @@
 //! The laps of a car's runs are laid over each other ([`super::laid_over`]) and cut once, by their pooled median lap
 //! ([`crate::measure::cuts`]). The difference of two runs' medians in a section has an interval that holds for all
 //! sections together: Bonferroni's (1936, from memory), Student's t of the shorter run at 1 − 0.05 / sections. Laps that
-//! follow each other are alike, so that n of them count for n·(1 − r) / (1 + r), where r is the correlation of
-//! neighbours (an autoregressive process of the first order; formula from memory). The doubt of the places and of how
-//! the laps lie over each other is added.
+//! follow each other are alike, so that they count for fewer ([`crate::statistics::neighbours`]). The doubt of the
+//! places and of how the laps lie over each other is added.
 //!
 //! Two runs differ for many reasons. What a changed setting did is asked of all runs together ([`super::comparisons`]).
 
@@ -21,12 +20,11 @@ use crate::measure::time_along_lap::{TimeAlong, TimeAlongLaps, TimeLost};
 use crate::quantity::{COVERAGE_95, Estimate, Uncertain};
 use crate::run::{Measured, SettledRun};
 use crate::statistics::coverage::coverage_factor;
+use crate::statistics::neighbours::{TakenOut, widening};
 use crate::statistics::quantiles::median;
 
 /// Probability that one of the sections' intervals is wrong, all together.
 const WRONG: f64 = 0.05;
-/// Highest correlation of neighbouring laps that is reckoned with: there are too few laps to tell more. A default.
-const MOST_ALIKE: f64 = 0.8;
 /// Fewest laps of a run whose sections are compared with another's. Common practice, no source.
 const LEAST_LAPS: usize = 5;
 
@@ -108,7 +106,7 @@ pub fn where_time_went(runs: &[SettledRun]) -> Vec<Option<WhereTimeWent>> {
 
 fn timed(index: usize, run: &SettledRun) -> Option<Timed<'_>> {
     let done = run.done()?;
-    Some(Timed { index, id: &run.plan().id, done, along: done.answers.along.as_ref()? })
+    Some(Timed { index, id: &run.plan().id, done, along: done.answers.along.as_ref().ok()? })
 }
 
 /// Where the time of a car's runs went, with the index of each.
@@ -130,8 +128,8 @@ fn car_time(members: &[Timed], before: impl Fn(usize) -> Option<usize>) -> Vec<(
         // A run that is not like the others is cut by itself.
         None => slowest_points(&[Member { along: members[n].along, behind: 0.0 }]),
     };
-    let best = (0..members.len())
-        .min_by(|a, b| members[*a].along.median.lap_s().total_cmp(&members[*b].along.median.lap_s()));
+    let best =
+        (0..members.len()).min_by(|a, b| members[*a].along.median.lap_s().total_cmp(&members[*b].along.median.lap_s()));
     let went = |(n, member): (usize, &Timed)| {
         let cuts = cuts_of(n);
         let against = |other: &Timed| lost_run(member, other, cuts.as_deref(), offset(member, other)?);
@@ -196,9 +194,7 @@ fn section_changes(run: &Timed, other: &Timed, cuts: &[f64], offset: Offset) -> 
         let value = middle(&own)? - middle(&theirs)?;
         let moved = |by: f64| Some((middle(&others(offset.value + by))? - middle(&theirs)?).abs());
         let by_offset = moved(offset.standard_u)?.max(moved(-offset.standard_u)?);
-        let place = |along: &TimeAlongLaps, share: f64| {
-            TimeAlong::value_at(&along.usual_u_s, share)
-        };
+        let place = |along: &TimeAlongLaps, share: f64| TimeAlong::value_at(&along.usual_u_s, share);
         let by_place = [
             place(run.along, ends.0),
             place(run.along, ends.1),
@@ -216,8 +212,6 @@ fn section_changes(run: &Timed, other: &Timed, cuts: &[f64], offset: Offset) -> 
 /// Standard uncertainty of the median of values of which neighbours may be alike.
 fn alike_u(values: &[f64]) -> Option<f64> {
     let middle = median(values.iter().copied())?;
-    let off: Vec<f64> = values.iter().map(|v| v - middle).collect();
-    let shared: f64 = off.windows(2).map(|w| w[0] * w[1]).sum();
-    let alike = (shared / off.iter().map(|o| o * o).sum::<f64>().max(f64::MIN_POSITIVE)).clamp(0.0, MOST_ALIKE);
-    Some(median_u(values)? * ((1.0 + alike) / (1.0 - alike)).sqrt())
+    let left: Vec<f64> = values.iter().map(|v| v - middle).collect();
+    Some(median_u(values)? * widening(&left, TakenOut::Middle))
 }

@@ -3,7 +3,9 @@
 mod across;
 mod finding;
 mod run;
+mod time;
 
 pub use across::findings_across;
 pub use finding::{About, Finding, Place};
 pub use run::{MUCH_SPIN, SpunPlace, findings_of_run, spun_place};
+pub use time::{LossPlace, loss_place};

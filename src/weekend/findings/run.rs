@@ -3,6 +3,7 @@
 use serde_json::{Value, json};
 
 use super::finding::{About, Finding, Place};
+use super::time::time_finding;
 use crate::evidence::Subject;
 use crate::figure::Weight;
 use crate::measure::battery::{Battery, BatteryVerdict};
@@ -14,6 +15,7 @@ use crate::notice::printable;
 use crate::quantity::Estimate;
 use crate::run::{GearingVerdict, PinionWhy, SettledRun};
 use crate::weekend::next::{Next, WithoutFan};
+use crate::weekend::where_time_went::WhereTimeWent;
 use crate::wording::{InFigures, place_on_lap};
 
 /// Share of the laps' time from which wheelspin is worth a word. A default (common practice, no source).
@@ -53,7 +55,12 @@ pub fn spun_place(wheelspin: &Wheelspin) -> Option<SpunPlace> {
 }
 
 /// Findings of one run, unordered.
-pub fn findings_of_run(run: &SettledRun, next: &[Next], without_fan: Option<&WithoutFan>) -> Vec<Finding> {
+pub fn findings_of_run(
+    run: &SettledRun,
+    next: &[Next],
+    without_fan: Option<&WithoutFan>,
+    time: Option<&WhereTimeWent>,
+) -> Vec<Finding> {
     let Some(done) = run.done() else { return Vec::new() };
     let mut findings = Vec::new();
     findings.extend(gearing_finding(run));
@@ -62,6 +69,7 @@ pub fn findings_of_run(run: &SettledRun, next: &[Next], without_fan: Option<&Wit
     findings.extend(without_fan.and_then(|fan| fan_finding(run, fan)));
     findings.extend(wheelspin_finding(run, &done.answers.wheelspin));
     findings.extend(battery_finding(run, &done.answers.battery));
+    findings.extend(time.and_then(|time| time_finding(run, time)));
     findings.into_iter().map(|finding| in_doubt(run, finding)).collect()
 }
 
@@ -73,6 +81,7 @@ fn in_doubt(run: &SettledRun, finding: Finding) -> Finding {
         About::Controller => rests_on::heat(HotPart::Controller),
         About::Wheelspin => rests_on::WHEELSPIN,
         About::Battery => rests_on::BATTERY,
+        About::Time => rests_on::TIME,
         About::Trend | About::Change => &[],
     };
     let doubtful = run.evidence().into_iter().flat_map(|evidence| evidence.doubtful(subjects));
@@ -86,12 +95,12 @@ fn in_doubt(run: &SettledRun, finding: Finding) -> Finding {
     Finding { headline, text: format!("{}. {detail}", finding.lead), detail, ..finding }
 }
 
-fn name(run: &SettledRun) -> String {
+pub(super) fn name(run: &SettledRun) -> String {
     printable(&run.plan().id, LONGEST_NAME)
 }
 
 /// The finding as one of `run`, with its figures.
-fn of_run(run: &SettledRun, finding: Finding, figures: Value) -> Finding {
+pub(super) fn of_run(run: &SettledRun, finding: Finding, figures: Value) -> Finding {
     Finding { run: Some(run.plan().id.clone()), ..finding }.with_figures(figures)
 }
 
