@@ -46,7 +46,7 @@ fn the_schema_names_what_was_agreed() {
         ("BestSections", "lap_s faster_by_s by_chance_s"),
         ("Consistency", "laps scatter_s within_1_percent longest_clean pace_s_a_lap pace faded_with"),
         ("TimeLostFile", "places worst_lap on_best_run on_run_before"),
-        ("LostRunFile", "run seconds band_s sections"),
+        ("LostRunFile", "run slower_by_s seconds band_s sections"),
         ("SectionChange", "from to slower_by_s"),
         ("Reading", "rows_in rows_kept rate_hz duration_s encoding delimiter decimal channels notices"),
         ("ChannelSource", "channel column unit scale"),

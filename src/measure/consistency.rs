@@ -49,7 +49,7 @@ pub struct Consistency {
     pub within_1_percent: usize,
     /// The longest stretch of clean laps: they count and are no more than two per cent slower than the median.
     pub longest_clean: usize,
-    /// Change of the lap time from lap to lap, s; `null` with fewer than five laps in a row of the run.
+    /// Change of the lap time from lap to lap, s; `null` where so few laps have no interval.
     pub pace_s_a_lap: Option<Estimate>,
     /// What the pace did.
     pub pace: Pace,

@@ -16,8 +16,9 @@ use crate::statistics::quantiles::{median, robust_deviation};
 const DEEP: f64 = 3.0;
 /// The least rise, as a logarithm: a tenth. Common practice, no source.
 const LEAST_DEPTH: f64 = 0.1;
-/// Shortest section, s. Common practice, no source: its ends are known to a few hundredths of a second.
-const SHORTEST_S: f64 = 1.0;
+/// Shortest section, s. Common practice, no source: its ends are known to a few hundredths of a second, which is what
+/// laps differ by in a second.
+const SHORTEST_S: f64 = 1.5;
 /// Fewest sections that say where time went.
 const LEAST_SECTIONS: usize = 2;
 /// Places on either side over which a speed is taken: a hundredth of the lap each way.

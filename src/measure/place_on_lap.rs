@@ -68,6 +68,8 @@ pub struct Places {
     share: Vec<f64>,
     /// Standard uncertainty of that.
     share_u: Vec<f64>,
+    /// Share of the lap's variance so far, from 0 to 1.
+    walked: Vec<f64>,
 }
 
 impl<'a> Way<'a> {
@@ -109,16 +111,17 @@ impl<'a> Way<'a> {
         let variance = |t: f64| self.variance_at(t) - before + self.even_variance * (self.car.turns_at(t) - first);
         let whole = variance(to).max(f64::MIN_POSITIVE);
         let (turns, expected) = (last - first, self.expected[lap]);
-        let (mut share, mut share_u) = (Vec::with_capacity(time.len()), Vec::with_capacity(time.len()));
+        let (mut share, mut share_u, mut walked) = (Vec::new(), Vec::new(), Vec::new());
         let mut reached = 0.0f64;
         for t in &time {
             let so_far = (variance(*t) / whole).clamp(0.0, 1.0);
             let place = (self.car.turns_at(*t) - first - so_far * (turns - expected)) / expected;
             reached = reached.max(place.min(1.0));
+            walked.push(so_far);
             share.push(reached);
             share_u.push((whole * so_far * (1.0 - so_far)).sqrt() / expected);
         }
-        Places { time, share, share_u }
+        Places { time, share, share_u, walked }
     }
 
     /// Variance of the turns until a log time, without what is even over a lap, turns².
@@ -137,11 +140,24 @@ impl Places {
         self.time[next - 1] + part * (self.time[next] - self.time[next - 1])
     }
 
+    /// Share of the lap's variance until the car reached a share of the lap.
+    pub fn walked_at(&self, share: f64) -> f64 {
+        between(&self.time, &self.walked, self.time_at(share))
+    }
+
     /// Standard uncertainty of the time at which the car reached a share of the lap, from the doubt of its place, s.
     pub fn time_u_at(&self, share: f64) -> f64 {
         let u = between(&self.time, &self.share_u, self.time_at(share));
         0.5 * (self.time_at(share + u) - self.time_at(share - u))
     }
+}
+
+/// Correlation of the errors of two places of a lap, from the shares of its variance until each: that of a walk which is
+/// pinned at both ends, √(v·(1 − w) / (w·(1 − v))) for v below w.
+pub fn alike(one: f64, other: f64) -> f64 {
+    let (first, last) = (one.min(other), one.max(other));
+    let product = last * (1.0 - first);
+    if product > 0.0 { (first * (1.0 - last) / product).max(0.0).sqrt() } else { 0.0 }
 }
 
 /// Slope of points in order, from the median of their first half to that of their last: a few wild ones do not move it.
@@ -241,6 +257,14 @@ mod tests {
         assert!(places.time_u_at(0.0) < 1e-6 && places.time_u_at(1.0) < 1e-6);
         // σ of the even walk is 0.0006 of a lap: halfway √(¼)·0.0006 laps, at 10 s a lap 0.003 s.
         assert!((places.time_u_at(0.5) - 0.003).abs() < 0.0005, "{}", places.time_u_at(0.5));
+    }
+
+    #[test]
+    fn errors_of_a_pinned_walk_by_hand() {
+        // Var(a) = 3/16, Var(b) = 1/4, Cov = 1/4 · 1/2 = 1/8: 1/8 / √(3/64) = 1/√3.
+        assert!((alike(0.25, 0.5) - 1.0 / 3f64.sqrt()).abs() < 1e-12);
+        assert_eq!(alike(0.0, 0.5), 0.0);
+        assert_eq!(alike(0.4, 0.4), 1.0);
     }
 
     #[test]

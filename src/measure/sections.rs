@@ -28,6 +28,9 @@ const LEAST_LAPS: usize = 5;
 /// How often the times are dealt anew, and the seed of it: the same laps give the same answer.
 const DEALS: usize = 1000;
 const SEED: u64 = 1;
+/// Relative standard uncertainty of a speed at one place by the revs: tyres that brake, drive or corner slip there by some
+/// per cent more or less than on average, and the corner's lowest speed lasts for a moment. Common practice, no source.
+const SLIP_U: f64 = 0.035;
 /// Places on either side over which a speed is taken: half a hundredth of the lap each way.
 const SPEED_REACH: usize = 1;
 
@@ -98,17 +101,15 @@ fn section(along: &TimeAlongLaps, from: f64, to: f64, lap_m: Option<Uncertain>) 
     let best = (0..times.len()).min_by(|a, b| times[*a].total_cmp(&times[*b]))?;
     let middle = median(times.iter().copied())?;
     let factor = coverage_factor((times.len() - 1).max(1) as f64, 0.95);
-    let by_place = along.median.place_u_at(from).hypot(along.median.place_u_at(to));
+    let by_place = along.median.between_u(&along.median.place_u_s, from, to);
     let left: Vec<f64> = times.iter().map(|time| time - middle).collect();
     let by_laps = median_u(&times)? * widening(&left, TakenOut::Middle);
     let half_width = (factor * by_laps).hypot(COVERAGE_95 * by_place);
-    let lost = along.median.lost_on(&along.best().along);
-    let at = |values: &[f64], share: f64| TimeAlong::value_at(values, share);
-    let change = at(&lost.seconds, to) - at(&lost.seconds, from);
-    let whole = if to > from { 0.0 } else { lost.seconds[PLACES] };
-    // The errors of two places of a lap go the same way, so that this is not too narrow.
-    let doubt = at(&lost.band_s, from).hypot(at(&lost.band_s, to));
-    let speed = |laps_a_second: f64| lap_m.map(|m| Estimate::from(scaled(m, laps_a_second)));
+    let speed = |laps_a_second: f64| {
+        let lap = lap_m?;
+        let relative_u = lap.relative_u().hypot(SLIP_U);
+        Some(Estimate::from(Uncertain::relative(laps_a_second * lap.value, relative_u)))
+    };
     Some(Section {
         from,
         to,
@@ -118,12 +119,8 @@ fn section(along: &TimeAlongLaps, from: f64, to: f64, lap_m: Option<Uncertain>) 
         scatter_s: robust_deviation(&times)?,
         slowest_m_s: speed(slowest(&along.median, from, to)),
         end_m_s: speed(along.median.speed_around(to, SPEED_REACH)),
-        loss_s: Estimate::from_half_width(whole + change, doubt),
+        loss_s: along.median.lost_between(&along.best().along, from, to),
     })
-}
-
-fn scaled(value: Uncertain, factor: f64) -> Uncertain {
-    Uncertain::new(factor * value.value, factor * value.standard_u)
 }
 
 /// The lowest speed between two places, laps a second.

@@ -14,11 +14,11 @@
 use std::fmt::{self, Display};
 
 use super::context::RunContext;
-use super::place_on_lap::Way;
+use super::place_on_lap::{Way, alike};
 use crate::evidence::{self, Subject};
 use crate::laps::{Laps, Source};
 use crate::log::Channel;
-use crate::quantity::COVERAGE_95;
+use crate::quantity::{COVERAGE_95, Estimate};
 use crate::statistics::quantiles::median;
 
 /// Places of a lap at which times are kept; there is one more value, for both ends: a metre or so apart.
@@ -34,6 +34,8 @@ pub struct TimeAlong {
     pub seconds: Vec<f64>,
     /// Standard uncertainty of each from the doubt of the place within the lap, s.
     pub place_u_s: Vec<f64>,
+    /// Share of the variance of the place until each, 0 to 1: how far errors of two places are alike.
+    pub walked: Vec<f64>,
     /// The times with the line moved back and on by its standard uncertainty, s.
     pub line_moved_s: [Vec<f64>; 2],
 }
@@ -128,10 +130,12 @@ fn along(laps: &Laps) -> Option<TimeAlongLaps> {
             let u = |place: usize| places.time_u_at(share_at(place)).hypot(passing_u * 2f64.sqrt());
             let seconds: Vec<f64> = (0..=PLACES).map(since).collect();
             let place_u_s: Vec<f64> = (0..=PLACES).map(u).collect();
-            (seconds, place_u_s)
+            let walked: Vec<f64> = (0..=PLACES).map(|place| places.walked_at(share_at(place))).collect();
+            (seconds, place_u_s, walked)
         };
-        let (seconds, place_u_s) = times(0.0);
-        LapAlong { lap: lap.number, along: TimeAlong { seconds, place_u_s, line_moved_s: moves.map(|by| times(by).0) } }
+        let (seconds, place_u_s, walked) = times(0.0);
+        let line_moved_s = moves.map(|by| times(by).0);
+        LapAlong { lap: lap.number, along: TimeAlong { seconds, place_u_s, walked, line_moved_s } }
     };
     let laps: Vec<LapAlong> = (0..counted.len()).map(along_one).collect();
     let usual_u_s = at_each_place(&laps, |along| &along.place_u_s);
@@ -139,6 +143,7 @@ fn along(laps: &Laps) -> Option<TimeAlongLaps> {
     let median = TimeAlong {
         seconds: at_each_place(&laps, |along| &along.seconds),
         place_u_s: usual_u_s.iter().map(|u| left * u).collect(),
+        walked: at_each_place(&laps, |along| &along.walked),
         line_moved_s: [0, 1].map(|side| at_each_place(&laps, |along| &along.line_moved_s[side])),
     };
     Some(TimeAlongLaps { laps, median, usual_u_s })
@@ -192,15 +197,36 @@ impl TimeAlong {
         whole + Self::value_at(&self.seconds, to) - Self::value_at(&self.seconds, from)
     }
 
-    /// Standard uncertainty of the time at a share of the lap from the doubt of the place, s.
-    pub fn place_u_at(&self, share: f64) -> f64 {
-        Self::value_at(&self.place_u_s, share)
+    /// Standard uncertainty of the time between two shares of the lap from the doubt of the place, s, where the doubt at
+    /// each place is `u_s`: that of the lap or, of a median lap, that of a usual one. Errors of places near each other
+    /// are alike.
+    pub fn between_u(&self, u_s: &[f64], from: f64, to: f64) -> f64 {
+        let (a, b) = (Self::value_at(u_s, from), Self::value_at(u_s, to));
+        let alike = alike(Self::value_at(&self.walked, from), Self::value_at(&self.walked, to));
+        (a * a + b * b - 2.0 * alike * a * b).max(0.0).sqrt()
     }
 
     /// The speed around a share of the lap, over so many places on either side, laps a second.
     pub fn speed_around(&self, share: f64, places: usize) -> f64 {
         let reach = share_at(places);
         2.0 * reach / (self.time_at(share + reach) - self.time_at(share - reach)).max(f64::MIN_POSITIVE)
+    }
+
+    /// What this lap loses on `other` of the same run between two shares of the lap, s; round the line, where the second
+    /// is before the first.
+    pub fn lost_between(&self, other: &Self, from: f64, to: f64) -> Estimate {
+        let value = self.between(from, to) - other.between(from, to);
+        let moved = |side: usize| {
+            let change = |of: &Self| {
+                let moved = &of.line_moved_s[side];
+                let whole = if to > from { 0.0 } else { moved[PLACES] };
+                whole + Self::value_at(moved, to) - Self::value_at(moved, from)
+            };
+            (change(self) - change(other) - value).abs()
+        };
+        let own = self.between_u(&self.place_u_s, from, to);
+        let by_place = own.hypot(other.between_u(&other.place_u_s, from, to));
+        Estimate::from_standard(value, by_place.hypot(moved(0).max(moved(1))))
     }
 
     /// Where this lap loses time on `other` of the same run.
@@ -230,7 +256,8 @@ mod tests {
             };
             let seconds: Vec<f64> = (0..=PLACES).map(at).collect();
             let place_u_s = vec![0.01; PLACES + 1];
-            TimeAlong { line_moved_s: [seconds.clone(), seconds.clone()], seconds, place_u_s }
+            let walked = (0..=PLACES).map(share_at).collect();
+            TimeAlong { line_moved_s: [seconds.clone(), seconds.clone()], seconds, place_u_s, walked }
         };
         let lost = lap(5.4).lost_on(&lap(5.0));
         assert!(lost.seconds[PLACES / 2].abs() < 1e-12);

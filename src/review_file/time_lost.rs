@@ -5,6 +5,7 @@ use serde::Serialize;
 
 use crate::measure::Answers;
 use crate::measure::time_along_lap::{PLACES, TimeLost, share_at};
+use crate::quantity::Estimate;
 use crate::weekend::where_time_went::{LostRun, SectionChange, WhereTimeWent};
 
 /// Every so manieth place is written: a hundredth of the lap.
@@ -43,6 +44,9 @@ pub struct LostLapFile {
 pub struct LostRunFile {
     /// The other run.
     pub run: String,
+    /// Difference of the two runs' median laps, s: above zero where this run was slower. The interval is that of the
+    /// laps' scatter.
+    pub slower_by_s: Estimate,
     /// Time lost so far at each place, s.
     pub seconds: Vec<f64>,
     /// Half-width of its 95 % interval, s.
@@ -73,7 +77,13 @@ pub fn why(answers: &Answers, has_sections: bool) -> Option<String> {
 
 fn lost_run(lost: &LostRun) -> LostRunFile {
     let (seconds, band_s) = series(&lost.lost);
-    LostRunFile { run: lost.run.clone(), seconds, band_s, sections: lost.by_section.clone() }
+    LostRunFile {
+        run: lost.run.clone(),
+        slower_by_s: lost.slower_by_s,
+        seconds,
+        band_s,
+        sections: lost.by_section.clone(),
+    }
 }
 
 fn series(lost: &TimeLost) -> (Vec<f64>, Vec<f64>) {

@@ -113,7 +113,8 @@ mod tests {
         let swing = |share: f64| 15.0 * share + 0.4 * (3.0 * std::f64::consts::TAU * (share + behind)).sin();
         let seconds: Vec<f64> = (0..=PLACES).map(|place| swing(share_at(place)) - swing(0.0)).collect();
         let place_u_s = vec![0.0; PLACES + 1];
-        TimeAlong { line_moved_s: [seconds.clone(), seconds.clone()], seconds, place_u_s }
+        let walked = (0..=PLACES).map(share_at).collect();
+        TimeAlong { line_moved_s: [seconds.clone(), seconds.clone()], seconds, place_u_s, walked }
     }
 
     #[test]

@@ -16,7 +16,7 @@ use super::cars::{by_car, index_before};
 use super::laid_over::{Laid, Offset, lay_over, lost_on};
 use crate::measure::cuts::{Member, slowest_points};
 use crate::measure::sections::{self, Sections, median_u};
-use crate::measure::time_along_lap::{TimeAlong, TimeAlongLaps, TimeLost};
+use crate::measure::time_along_lap::{TimeAlongLaps, TimeLost};
 use crate::quantity::{COVERAGE_95, Estimate, Uncertain};
 use crate::run::{Measured, SettledRun};
 use crate::statistics::coverage::coverage_factor;
@@ -57,6 +57,9 @@ pub struct LostLap {
 pub struct LostRun {
     /// The other run.
     pub run: String,
+    /// Difference of the two runs' usual lap times, s: above zero where this run was slower. The interval is that of the
+    /// laps' scatter.
+    pub slower_by_s: Estimate,
     /// The time lost.
     pub lost: TimeLost,
     /// How much slower the run was in each of its sections.
@@ -173,7 +176,16 @@ fn lost_run<'a>(run: &Timed<'a>, other: &Timed<'a>, cuts: Option<&[f64]>, offset
     let laid = |along: &'a TimeAlongLaps| Laid { median: &along.median, usual_u_s: &along.usual_u_s, line_u };
     let lost = lost_on(laid(run.along), laid(other.along), offset);
     let by_section = cuts.map(|cuts| section_changes(run, other, cuts, offset)).unwrap_or_default();
-    Some(LostRun { run: other.id.to_owned(), lost, by_section })
+    Some(LostRun { run: other.id.to_owned(), slower_by_s: slower_by(run.along, other.along)?, lost, by_section })
+}
+
+/// How much slower a run's laps were than another's, by their medians.
+fn slower_by(run: &TimeAlongLaps, other: &TimeAlongLaps) -> Option<Estimate> {
+    let times = |of: &TimeAlongLaps| of.laps.iter().map(|lap| lap.along.lap_s()).collect::<Vec<f64>>();
+    let u = alike_u(&times(run))?.hypot(alike_u(&times(other))?);
+    let fewest = run.laps.len().min(other.laps.len());
+    let factor = coverage_factor((fewest - 1) as f64, 0.95);
+    Some(Estimate::from_half_width(run.median.lap_s() - other.median.lap_s(), factor * u))
 }
 
 /// How much slower each section was; empty where one of the runs has too few laps.
@@ -194,16 +206,11 @@ fn section_changes(run: &Timed, other: &Timed, cuts: &[f64], offset: Offset) -> 
         let value = middle(&own)? - middle(&theirs)?;
         let moved = |by: f64| Some((middle(&others(offset.value + by))? - middle(&theirs)?).abs());
         let by_offset = moved(offset.standard_u)?.max(moved(-offset.standard_u)?);
-        let place = |along: &TimeAlongLaps, share: f64| TimeAlong::value_at(&along.usual_u_s, share);
-        let by_place = [
-            place(run.along, ends.0),
-            place(run.along, ends.1),
-            place(other.along, there(offset.value).0),
-            place(other.along, there(offset.value).1),
-        ];
-        let squares = by_place.iter().map(|u| u * u).sum::<f64>() + by_offset.powi(2);
+        let by_place =
+            |along: &TimeAlongLaps, (from, to): (f64, f64)| along.median.between_u(&along.usual_u_s, from, to);
+        let places = by_place(run.along, ends).hypot(by_place(other.along, there(offset.value)));
         let scatter = alike_u(&own)?.hypot(alike_u(&theirs)?);
-        let half_width = factor * (squares + scatter.powi(2)).sqrt();
+        let half_width = factor * scatter.hypot(places).hypot(by_offset);
         Some(SectionChange { from: ends.0, to: ends.1, slower_by_s: Estimate::from_half_width(value, half_width) })
     };
     (0..cuts.len()).filter_map(change).collect()

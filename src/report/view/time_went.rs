@@ -9,7 +9,7 @@ use crate::run::Measured;
 use crate::weekend::conclude::ConcludedRun;
 use crate::weekend::findings::loss_place;
 use crate::weekend::where_time_went::{LostRun, SectionChange, WhereTimeWent};
-use crate::wording::{InFigures, Words, change, change_each, counted, stretch_of_lap, with_interval};
+use crate::wording::{InFigures, Words, change, change_each, counted, stretch_of_lap, uppercase_first, with_interval};
 
 /// Of a time.
 const SLOWER: Words = Words { more: "slower", less: "faster" };
@@ -76,14 +76,12 @@ fn row(section: &Section) -> RowView {
 fn lost(sections: &Sections) -> String {
     let whole: f64 = sections.sections.iter().map(|section| section.loss_s.value).sum();
     match loss_place(sections) {
-        Some(place) => {
-            let corner = if place.corner.is_empty() { String::new() } else { format!(", {}", place.corner) };
-            format!(
-                "The median lap is {whole:.2} s slower than the best. Most of it goes {}{corner}: {}.",
-                stretch_of_lap(place.from, place.to),
-                with_interval(&place.loss_s, "s")
-            )
-        }
+        Some(place) => format!(
+            "The median lap is {whole:.2} s slower than the best. {} of that goes {}: {}.",
+            uppercase_first(place.share_in_words()),
+            place.in_words(),
+            with_interval(&place.loss_s, "s")
+        ),
         None => format!(
             "The median lap is {whole:.2} s slower than the best; no section of the lap stands out as the place where \
              it goes."
@@ -102,13 +100,13 @@ fn best_sections(best: &BestSections) -> String {
     };
     let luck = with_interval(&chance, "s");
     if best.faster_by_s > chance.high {
-        format!("{lap} Luck alone would make it {luck}: fast sections came in different laps.")
+        format!("{lap} Luck alone would make that {luck}: fast sections came in different laps.")
     } else if best.faster_by_s < chance.low {
         format!(
-            "{lap} Luck alone would make it {luck}: laps that were fast in one section were fast in the others too."
+            "{lap} Luck alone would make that {luck}: laps that were fast in one section were fast in the others too."
         )
     } else {
-        format!("{lap} Luck alone would make it {luck}, so it is no time in hand.")
+        format!("{lap} Luck alone would make that {luck}, so it is no time in hand.")
     }
 }
 
@@ -125,7 +123,7 @@ fn even(consistency: &Consistency) -> Vec<String> {
     let pace = match (consistency.pace, consistency.pace_s_a_lap) {
         (_, None) => "Whether the pace held cannot be told from so few laps.".to_owned(),
         (Pace::NoClearChange, Some(slope)) => {
-            format!("The pace held: {}.", change_each(&slope, "s", SLOWER, "each lap"))
+            format!("The pace shows no clear change: {}.", change_each(&slope, "s", SLOWER, "each lap"))
         }
         (Pace::Improving, Some(slope)) => format!("The laps got {}.", change_each(&slope, "s", SLOWER, "each lap")),
         (Pace::Fading, Some(slope)) => {
@@ -169,12 +167,13 @@ fn compared(lost: &LostRun, which: &str) -> Option<String> {
         return None;
     }
     let other = format!("run {}{which}", printable(&lost.run, 24));
+    let whole = format!("Against {other} the median lap was {}", seconds(&lost.slower_by_s));
     let differs = |of: &&SectionChange| !of.slower_by_s.holds(0.0);
     let one = |of: &SectionChange| format!("{} {}", seconds(&of.slower_by_s), stretch_of_lap(of.from, of.to));
     let clear: Vec<String> = lost.by_section.iter().filter(differs).map(one).collect();
     Some(match clear.as_slice() {
-        [] => format!("Against {other} no section is clearly slower or faster."),
-        clear => format!("Against {other} it was {}.", clear.join(", and ")),
+        [] => format!("{whole}. No single section is clearly slower or faster."),
+        clear => format!("{whole}. It was {}.", clear.join(", and ")),
     })
 }
 

@@ -9,7 +9,7 @@ use crate::measure::sections::{Section, Sections};
 use crate::quantity::Estimate;
 use crate::run::SettledRun;
 use crate::weekend::where_time_went::WhereTimeWent;
-use crate::wording::{stretch_of_lap, with_interval};
+use crate::wording::{stretch_of_lap, uppercase_first, with_interval};
 
 /// Least share of what the median lap loses, least time (s) and least times its share of the lap that a section must
 /// take to stand out. Common practice, no source.
@@ -67,9 +67,9 @@ pub(super) fn time_finding(run: &SettledRun, time: &WhereTimeWent) -> Option<Fin
     let place = loss_place(time.sections.as_ref()?)?;
     let lead = format!(
         "{} of what the median lap loses on the best in run {} goes {}",
-        share_in_words(place.loss_s.value / place.whole_s),
+        uppercase_first(place.share_in_words()),
         name(run),
-        place_in_words(&place),
+        place.in_words(),
     );
     let detail = format!("It is {} of {:.2} s", with_interval(&place.loss_s, "s a lap"), place.whole_s);
     let values = json!({
@@ -79,20 +79,26 @@ pub(super) fn time_finding(run: &SettledRun, time: &WhereTimeWent) -> Option<Fin
     Some(of_run(run, Finding { place: Some(Place { lap_fraction: place.from }), ..finding }, values))
 }
 
-/// `between 31 and 42 % of the lap, out of the slowest corner`.
-fn place_in_words(place: &LossPlace) -> String {
-    let corner = if place.corner.is_empty() { String::new() } else { format!(", {}", place.corner) };
-    format!("{}{corner}", stretch_of_lap(place.from, place.to))
+impl LossPlace {
+    /// `between 31 and 42 % of the lap, out of the slowest corner`.
+    pub fn in_words(&self) -> String {
+        let corner = if self.corner.is_empty() { String::new() } else { format!(", {}", self.corner) };
+        format!("{}{corner}", stretch_of_lap(self.from, self.to))
+    }
+
+    /// `half`, `two thirds`, …: how much of all that is lost is lost there.
+    pub fn share_in_words(&self) -> &'static str {
+        share_in_words(self.loss_s.value / self.whole_s)
+    }
 }
 
-/// `Half`, `Two thirds`, … of something, for the start of a sentence.
 fn share_in_words(share: f64) -> &'static str {
-    const SHARES: [(f64, &str); 3] = [(0.5, "Half"), (2.0 / 3.0, "Two thirds"), (3.0 / 4.0, "Three quarters")];
+    const SHARES: [(f64, &str); 3] = [(0.5, "about half"), (2.0 / 3.0, "two thirds"), (3.0 / 4.0, "three quarters")];
     if share > 1.0 {
-        return "More than all";
+        return "more than all";
     }
     if share > 0.85 {
-        return "Nearly all";
+        return "nearly all";
     }
     SHARES.iter().min_by(|a, b| (a.0 - share).abs().total_cmp(&(b.0 - share).abs())).map_or("", |s| s.1)
 }
@@ -105,7 +111,7 @@ mod tests {
     fn shares_by_hand() {
         assert_eq!(
             [0.47, 0.66, 0.74, 0.9, 1.2].map(share_in_words),
-            ["Half", "Two thirds", "Three quarters", "Nearly all", "More than all"]
+            ["about half", "two thirds", "three quarters", "nearly all", "more than all"]
         );
     }
 }
