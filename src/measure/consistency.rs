@@ -3,9 +3,9 @@
 //! Scatter: 1.4826 × the median absolute deviation of the counted laps. Its logarithm has a standard error of 1.17 / √n
 //! for normal values (the estimator's efficiency of 37 %; Rousseeuw and Croux 1993, J. Am. Stat. Assoc. 88, 1273). Pace
 //! over the run: Theil and Sen's slope of the lap times with the interval of the exact test
-//! ([`crate::statistics::theil_sen`]), wider where neighbouring laps are alike ([`crate::statistics::neighbours`]). Where the pace fades, the readings that got worse with it are named: the pack's
-//! voltage, the motor's temperature, the time that the wheels spun. That is what happened together, not a cause: a
-//! pack's voltage falls in every run.
+//! ([`crate::statistics::theil_sen`]), wider where neighbouring laps are alike ([`crate::statistics::neighbours`]).
+//! Where the pace fades, the readings that got worse with it are named: the pack's voltage, the motor's temperature,
+//! the time that the wheels spun. That is what happened together, not a cause: a pack's voltage falls in every run.
 //!
 //! Wrong where a driver is fast and slow for long stretches by turns: the interval of the pace is then too narrow.
 

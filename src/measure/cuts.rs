@@ -3,8 +3,8 @@
 //! The speed over the place is the pooled one of a car's runs: the median over the runs of the logarithm of the speed
 //! in each median lap. A slowest point is a minimum of it that is deep: the speed rises on both sides, before it falls
 //! lower, by more than single laps scatter there ([`DEEP`] robust deviations) and by a tenth at least, so that neither
-//! a straight nor a bend that is taken flat out is cut. Depth is the minimum's prominence, as of a mountain upside down.
-//! Sections that are too short to time are joined to a neighbour, at the shallower of their two ends.
+//! a straight nor a bend that is taken flat out is cut. Depth is the minimum's prominence, as of a mountain upside
+//! down. Sections that are too short to time are joined to a neighbour, at the shallower of their two ends.
 //!
 //! Wrong where a driver takes a corner so differently from lap to lap that its slowest point moves by a corner's
 //! length.

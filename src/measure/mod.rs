@@ -1,9 +1,9 @@
 //! The answers of one run.
 //!
-//! A file a question: [`gearing`], [`wheelspin`], [`heat`], [`battery`], [`power`], [`time_along_lap`], [`consistency`]. Each measures a
-//! [`context::RunContext`] and gives its answer. The other files are what the questions need, and what the weekend asks
-//! of a measured run: [`pinion`] what another pinion would ask of the motor, [`forecast`] what the heat model says of
-//! other races.
+//! A file a question: [`gearing`], [`wheelspin`], [`heat`], [`battery`], [`power`], [`time_along_lap`],
+//! [`consistency`]. Each measures a [`context::RunContext`] and gives its answer. The other files are what the
+//! questions need, and what the weekend asks of a measured run: [`pinion`] what another pinion would ask of the motor,
+//! [`forecast`] what the heat model says of other races.
 
 pub mod battery;
 mod ceiling;

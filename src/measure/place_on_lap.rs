@@ -1,10 +1,11 @@
 //! How far round a lap the car was, from the turns of its motor, and how far off that may be.
 //!
-//! The car passes the line at both ends of a lap: there its place is known, however long the driven line was and however
-//! many turns the motor took. In between, place = turns since the line − error so far, as a share of a usual lap's
-//! turns. The error is a random walk that is pinned at both lines (a Brownian bridge): of what a lap's turns are off in
-//! all, each stretch has as much as it adds to the variance, and the variance that is left at a place is V·w·(1 − w),
-//! where V is the lap's and w the share of it so far (conditional mean and variance of a normal walk whose end is known).
+//! The car passes the line at both ends of a lap: there its place is known, however long the driven line was and
+//! however many turns the motor took. In between, place = turns since the line − error so far, as a share of a usual
+//! lap's turns. The error is a random walk that is pinned at both lines (a Brownian bridge): of what a lap's turns are
+//! off in all, each stretch has as much as it adds to the variance, and the variance that is left at a place is V·w·(1
+//! − w), where V is the lap's and w the share of it so far (conditional mean and variance of a normal walk whose end is
+//! known).
 //!
 //! To the variance add: the driven line and the slip of gripping tyres, evenly over the lap, by how far the laps' turns
 //! scatter; each spin and each lock; the noise of the revs; rows that are far apart.
@@ -73,8 +74,8 @@ pub struct Places {
 }
 
 impl<'a> Way<'a> {
-    /// The way of a `car` (its turns without those that its wheels spun) whose counted laps are between these log times,
-    /// s; `ground` is its speed over ground, where there is one. `None` without laps.
+    /// The way of a `car` (its turns without those that its wheels spun) whose counted laps are between these log
+    /// times, s; `ground` is its speed over ground, where there is one. `None` without laps.
     pub fn new(car: &'a Odometer, ground: Option<&Ground>, laps: &[(f64, f64)]) -> Option<Self> {
         let variance = variance_of_rows(car, ground.is_some());
         let mut way = Self { car, variance, even_variance: 0.0, expected: Vec::new() };
@@ -152,8 +153,8 @@ impl Places {
     }
 }
 
-/// Correlation of the errors of two places of a lap, from the shares of its variance until each: that of a walk which is
-/// pinned at both ends, √(v·(1 − w) / (w·(1 − v))) for v below w.
+/// Correlation of the errors of two places of a lap, from the shares of its variance until each: that of a walk which
+/// is pinned at both ends, √(v·(1 − w) / (w·(1 − v))) for v below w.
 pub fn alike(one: f64, other: f64) -> f64 {
     let (first, last) = (one.min(other), one.max(other));
     let product = last * (1.0 - first);

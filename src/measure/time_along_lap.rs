@@ -197,9 +197,9 @@ impl TimeAlong {
         whole + Self::value_at(&self.seconds, to) - Self::value_at(&self.seconds, from)
     }
 
-    /// Standard uncertainty of the time between two shares of the lap from the doubt of the place, s, where the doubt at
-    /// each place is `u_s`: that of the lap or, of a median lap, that of a usual one. Errors of places near each other
-    /// are alike.
+    /// Standard uncertainty of the time between two shares of the lap from the doubt of the place, s, where the doubt
+    /// at each place is `u_s`: that of the lap or, of a median lap, that of a usual one. Errors of places near each
+    /// other are alike.
     pub fn between_u(&self, u_s: &[f64], from: f64, to: f64) -> f64 {
         let (a, b) = (Self::value_at(u_s, from), Self::value_at(u_s, to));
         let alike = alike(Self::value_at(&self.walked, from), Self::value_at(&self.walked, to));
@@ -212,8 +212,8 @@ impl TimeAlong {
         2.0 * reach / (self.time_at(share + reach) - self.time_at(share - reach)).max(f64::MIN_POSITIVE)
     }
 
-    /// What this lap loses on `other` of the same run between two shares of the lap, s; round the line, where the second
-    /// is before the first.
+    /// What this lap loses on `other` of the same run between two shares of the lap, s; round the line, where the
+    /// second is before the first.
     pub fn lost_between(&self, other: &Self, from: f64, to: f64) -> Estimate {
         let value = self.between(from, to) - other.between(from, to);
         let moved = |side: usize| {

@@ -3,8 +3,8 @@
 //!
 //! The laps of a car's runs are laid over each other ([`super::laid_over`]) and cut once, by their pooled median lap
 //! ([`crate::measure::cuts`]). The difference of two runs' medians in a section has an interval that holds for all
-//! sections together: Bonferroni's (1936, from memory), Student's t of the shorter run at 1 − 0.05 / sections. Laps that
-//! follow each other are alike, so that they count for fewer ([`crate::statistics::neighbours`]). The doubt of the
+//! sections together: Bonferroni's (1936, from memory), Student's t of the shorter run at 1 − 0.05 / sections. Laps
+//! that follow each other are alike, so that they count for fewer ([`crate::statistics::neighbours`]). The doubt of the
 //! places and of how the laps lie over each other is added.
 //!
 //! Two runs differ for many reasons. What a changed setting did is asked of all runs together ([`super::comparisons`]).
@@ -57,8 +57,8 @@ pub struct LostLap {
 pub struct LostRun {
     /// The other run.
     pub run: String,
-    /// Difference of the two runs' usual lap times, s: above zero where this run was slower. The interval is that of the
-    /// laps' scatter.
+    /// Difference of the two runs' usual lap times, s: above zero where this run was slower. The interval is that of
+    /// the laps' scatter.
     pub slower_by_s: Estimate,
     /// The time lost.
     pub lost: TimeLost,
