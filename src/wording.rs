@@ -165,6 +165,17 @@ pub fn place_on_lap(share: f64) -> String {
     format!("{} ({:.0} %)", nearest.map_or("", |p| p.1), 100.0 * share)
 }
 
+/// A stretch of the lap, from its shares of the lap: `between 31 and 42 % of the lap`; where the line lies in it,
+/// `from 93 % of the lap over the line to 7 %`.
+pub fn stretch_of_lap(from: f64, to: f64) -> String {
+    let (first, last) = (100.0 * from, 100.0 * to);
+    if to > from {
+        format!("between {first:.0} and {last:.0} % of the lap")
+    } else {
+        format!("from {first:.0} % of the lap over the line to {last:.0} %")
+    }
+}
+
 /// `1 run`, `2 runs`.
 pub fn counted(count: usize, what: &str) -> String {
     format!("{count} {what}{}", if count == 1 { "" } else { "s" })
@@ -235,6 +246,13 @@ mod tests {
         let slower = Words { more: "slower", less: "faster" };
         let slope = Estimate { value: 0.001, low: 0.000_9, high: 0.587 };
         assert_eq!(change(&slope, "s", slower), "0.001 s slower (0.001 to 0.587)");
+    }
+
+    #[rstest]
+    #[case(0.314, 0.42, "between 31 and 42 % of the lap")]
+    #[case(0.93, 0.07, "from 93 % of the lap over the line to 7 %")]
+    fn stretches(#[case] from: f64, #[case] to: f64, #[case] expected: &str) {
+        assert_eq!(stretch_of_lap(from, to), expected);
     }
 
     #[rstest]

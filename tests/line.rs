@@ -28,7 +28,7 @@ fn cases(weekends: u64) -> Vec<Case> {
         let truth: serde_json::Value =
             serde_json::from_slice(&std::fs::read(folder.path().join("truth.json")).unwrap()).unwrap();
         let reviewed = review(folder.path(), &|_, _| {}).unwrap();
-        let one = |run: &runtrue::weekend::conclude::ConcludedRun| {
+        let one = |run: &runtrue::weekend::concluded_run::ConcludedRun| {
             let laps = &run.done().unwrap().laps;
             let alone = laps.alignment.as_ref()?.first_passing()?;
             let truths = truth["runs"].as_array().unwrap();
@@ -135,7 +135,7 @@ fn laid(coverage: Coverage, weekends: u64) -> Vec<Laid> {
         let folder = tempfile::tempdir().unwrap();
         weekend.write(folder.path()).unwrap();
         let reviewed = review(folder.path(), &|_, _| {}).unwrap();
-        let one = |(run, said): (&world::Run, &runtrue::weekend::conclude::ConcludedRun)| {
+        let one = |(run, said): (&world::Run, &runtrue::weekend::concluded_run::ConcludedRun)| {
             let done = said.done().unwrap();
             let sheet = &weekend.sheet.cars[run.car];
             let ratio = run.truth.ratio_over_laps(sheet.tyre_diameter_mm, weekend.sheet.lap_length_m);

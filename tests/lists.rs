@@ -216,7 +216,7 @@ fn others(list: Option<&str>) -> (Review, Vec<(String, f64)>) {
         None => std::fs::remove_file(path).unwrap(),
     }
     let reviewed = review(folder.path(), &|_, _| {}).unwrap();
-    let first = |run: &runtrue::weekend::conclude::ConcludedRun| {
+    let first = |run: &runtrue::weekend::concluded_run::ConcludedRun| {
         Some((run.plan().id.clone(), run.done()?.laps.first_passing?.value))
     };
     let firsts = reviewed.runs.iter().filter_map(first).collect();

@@ -194,7 +194,7 @@ fn air_that_the_recorder_measured_serves_where_the_sheet_has_none() {
     assert!((rise(0) - rise(1) + 6.5).abs() < 1.0, "{} {}", rise(0), rise(1));
 }
 
-fn motor(run: &runtrue::weekend::conclude::ConcludedRun) -> &runtrue::measure::heat::Heat {
+fn motor(run: &runtrue::weekend::concluded_run::ConcludedRun) -> &runtrue::measure::heat::Heat {
     run.run.heat(runtrue::measure::hot_part::HotPart::Motor).unwrap()
 }
 

@@ -41,6 +41,13 @@ fn the_schema_names_what_was_agreed() {
     for (of, names) in [
         ("", "format weekend runs trends comparisons findings"),
         ("RunFile", "id car log ambient_c error reading laps gearing wheelspin heat battery power next"),
+        ("RunFile", "sections best_sections consistency time_lost time_lost_why"),
+        ("Section", "from to best_s best_lap median_s scatter_s slowest_m_s end_m_s loss_s"),
+        ("BestSections", "lap_s faster_by_s by_chance_s"),
+        ("Consistency", "laps scatter_s within_1_percent longest_clean pace_s_a_lap pace faded_with"),
+        ("TimeLostFile", "places worst_lap on_best_run on_run_before"),
+        ("LostRunFile", "run slower_by_s seconds band_s sections"),
+        ("SectionChange", "from to slower_by_s"),
         ("Reading", "rows_in rows_kept rate_hz duration_s encoding delimiter decimal channels notices"),
         ("ChannelSource", "channel column unit scale"),
         ("Notice", "code severity message line count"),

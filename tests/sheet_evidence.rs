@@ -30,7 +30,7 @@ fn reviewed(change: impl Fn(String) -> String) -> Review {
 
 /// What is not sound, as `run subject worth`.
 fn doubts(review: &Review) -> Vec<String> {
-    let of_run = |run: &runtrue::weekend::conclude::ConcludedRun| {
+    let of_run = |run: &runtrue::weekend::concluded_run::ConcludedRun| {
         let not_sound = run.run.evidence().unwrap().not_sound();
         let id = run.plan().id.clone();
         not_sound.map(|e| format!("{id} {} {:?}", e.of.key(), e.worth)).collect::<Vec<_>>()

@@ -11,7 +11,7 @@ use rstest::rstest;
 use runtrue::measure::heat::HeatVerdict;
 use runtrue::measure::hot_part::HotPart;
 use runtrue::quantity::Estimate;
-use runtrue::weekend::conclude::ConcludedRun;
+use runtrue::weekend::concluded_run::ConcludedRun;
 use world::dice::Dice;
 use world::receiver::Receiver;
 use world::{Coverage, CurrentKind, Options, Run, Weekend};

@@ -1,15 +1,17 @@
 //! The answers of one run.
 //!
-//! A file a question: [`gearing`], [`wheelspin`], [`heat`], [`battery`], [`power`]. Each measures a
-//! [`context::RunContext`] and gives its answer. The other files are what the questions need, and what the weekend asks
-//! of a measured run: [`pinion`] what another pinion would ask of the motor, [`forecast`] what the heat model says of
-//! other races.
+//! A file a question: [`gearing`], [`wheelspin`], [`heat`], [`battery`], [`power`], [`time_along_lap`],
+//! [`consistency`]. Each measures a [`context::RunContext`] and gives its answer. The other files are what the
+//! questions need, and what the weekend asks of a measured run: [`pinion`] what another pinion would ask of the motor,
+//! [`forecast`] what the heat model says of other races.
 
 pub mod battery;
 mod ceiling;
 pub mod coasting;
+pub mod consistency;
 pub mod context;
 pub mod course;
+pub mod cuts;
 pub mod forecast;
 pub mod gearing;
 pub mod heat;
@@ -20,11 +22,14 @@ pub mod hot_part;
 pub mod lap_turns;
 pub mod motion;
 pub mod pinion;
+pub mod place_on_lap;
 pub mod power;
 pub mod regeared_lap;
 pub mod resistance;
 pub mod rests_on;
+pub mod sections;
 mod slip_over_ground;
+pub mod time_along_lap;
 pub mod warming;
 pub mod wheelspin;
 
@@ -55,6 +60,10 @@ pub struct Answers {
     pub demand: Option<Demand>,
     /// The car's speed, row by row; `None` where nothing tells it.
     pub motion: Option<motion::Motion>,
+    /// How the time went along the counted laps, or why that is not known.
+    pub along: Result<time_along_lap::TimeAlongLaps, time_along_lap::Why>,
+    /// How even the laps were; `None` with fewer than five that count.
+    pub consistency: Option<consistency::Consistency>,
 }
 
 impl Answers {
@@ -79,6 +88,8 @@ pub fn measure(log: &Log, laps: &Laps, plan: &RunPlan, sheet: &Sheet, evidence: 
     let controller = heat::measure_controller(&run);
     let battery = battery::measure(&run);
     let power = power::measure(&run);
+    let along = time_along_lap::measure(&run);
+    let consistency = consistency::measure(&run, &wheelspin);
     let RunContext { demand, motion, .. } = run;
-    Answers { gearing, wheelspin, motor, controller, battery, power, demand, motion }
+    Answers { gearing, wheelspin, motor, controller, battery, power, demand, motion, along, consistency }
 }

@@ -37,6 +37,9 @@ pub const BATTERY: &[Subject] = &[
 /// The power.
 pub const POWER: &[Subject] = &[REVS, VOLTS, AMPERES, Subject::Laps, Subject::Setting(LAP_LENGTH)];
 
+/// Where on the lap the time went.
+pub const TIME: &[Subject] = &[REVS, CLOCK, Subject::Laps];
+
 /// Other pinions.
 pub const NEXT: &[Subject] = &[
     REVS,

@@ -11,7 +11,7 @@ use arrow::error::ArrowError;
 use crate::figure::Figure;
 use crate::laps::Lap;
 use crate::review::Review;
-use crate::weekend::conclude::ConcludedRun;
+use crate::weekend::concluded_run::ConcludedRun;
 
 /// Key of the unit in a field's metadata.
 const UNIT: &str = "unit";

@@ -8,7 +8,7 @@ use crate::log::{Channel, Log};
 use crate::notice::printable;
 use crate::review::Review;
 use crate::season::answers::Answers;
-use crate::weekend::conclude::ConcludedRun;
+use crate::weekend::concluded_run::ConcludedRun;
 use crate::wording::counted;
 
 /// Columns of a terminal that everything fits in.
@@ -38,6 +38,7 @@ pub fn summary(review: &Review) -> String {
     }
     let key: Vec<String> = v.key.iter().map(|(mark, word)| format!("{} {word}", mark.shape())).collect();
     out += &format!("{}\n", key.join("  "));
+    out += &where_time_went(review);
     v.notices.iter().for_each(|n| out += &remark("weekend.toml", n));
     v.guesses.iter().for_each(|g| out += &remark(&g.run, &g.notice));
     if !v.lacks.is_empty() {
@@ -47,6 +48,27 @@ pub fn summary(review: &Review) -> String {
         }
     }
     out
+}
+
+/// Where the time went in the last run of each car.
+fn where_time_went(review: &Review) -> String {
+    let is_last = |n: &usize| {
+        let car = &review.runs[*n].plan().car;
+        review.runs[n + 1..].iter().all(|later| later.plan().car != *car)
+    };
+    let one = |n: usize| {
+        let run = &review.runs[n];
+        let time = view::time_went(run, run.done()?).filter(|time| !time.sections.is_empty())?;
+        let mut table = table(&["lap, %", "best s", "median s", "scatter s", "slowest m/s", "lost s"]);
+        for row in &time.sections {
+            table.add_row(row.cells.clone());
+        }
+        right(&mut table, 1..6);
+        let said: String = time.sentences.iter().take(2).map(|s| format!("{}\n", wrap(s, "  "))).collect();
+        let id = printable(&run.plan().id, 24);
+        Some(format!("\nWhere the time went in run {id}\n{said}{}\n", table.trim_fmt()))
+    };
+    (0..review.runs.len()).filter(is_last).filter_map(one).collect()
 }
 
 fn finding(f: &FindingView) -> String {

@@ -6,6 +6,7 @@
 mod older;
 pub mod read;
 pub mod stored;
+mod time_lost;
 pub mod written;
 
 pub use written::{pretty, schema, text};

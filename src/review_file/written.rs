@@ -7,15 +7,18 @@ use serde::Serialize;
 
 use super::read::{StoredError, checked};
 use super::stored::{FORMAT, SettingFile, StoredReview};
+use super::time_lost::{self, TimeLostFile};
 use crate::evidence::{Evidence, Why, Worth};
 use crate::figure::{FIGURES, Figure};
 use crate::laps::{SetAside, Source};
 use crate::log::Reading;
 use crate::measure::battery::Battery;
+use crate::measure::consistency::Consistency;
 use crate::measure::gearing::{Fit, Gearing};
 use crate::measure::heat::Heat;
 use crate::measure::hot_part::HotPart;
 use crate::measure::power::Power;
+use crate::measure::sections::{BestSections, Section};
 use crate::measure::wheelspin::Wheelspin;
 use crate::notice::{Failure, Notice};
 use crate::quantity::Estimate;
@@ -24,7 +27,7 @@ use crate::run::{GearingVerdict, Measured, SettledRun};
 use crate::sheet::Setting;
 use crate::weekend::before::Before;
 use crate::weekend::comparisons::{Comparison, Effect};
-use crate::weekend::conclude::ConcludedRun;
+use crate::weekend::concluded_run::ConcludedRun;
 use crate::weekend::findings::Finding;
 use crate::weekend::hotter::Hotter;
 use crate::weekend::next::{Next, WithoutFan};
@@ -112,6 +115,16 @@ pub struct RunFile {
     pub since: Option<Since>,
     /// Why the motor got hotter or cooler than in the car's run before.
     pub hotter: Option<Hotter>,
+    /// Sections of the lap, from one slowest point to the next, cut alike in all runs of a car.
+    pub sections: Vec<Section>,
+    /// The lap made of the best of each section.
+    pub best_sections: Option<BestSections>,
+    /// How even the laps were; `null` with fewer than five that count.
+    pub consistency: Option<Consistency>,
+    /// Time lost along the lap.
+    pub time_lost: Option<TimeLostFile>,
+    /// Why time lost or sections are missing.
+    pub time_lost_why: Option<String>,
 }
 
 /// What a channel, a lap list or a value of the sheet is worth.
@@ -251,7 +264,8 @@ pub fn review_file_with(review: &Review, catalogue: &'static [Figure]) -> Review
 }
 
 fn run(concluded: &ConcludedRun, catalogue: &'static [Figure]) -> RunFile {
-    let ConcludedRun { run, next, without_fan, before, since, hotter } = concluded;
+    let ConcludedRun { run, next, without_fan, before, since, hotter, time } = concluded;
+    let sections = time.as_ref().and_then(|time| time.sections.as_ref());
     let plan = run.plan();
     let done = run.done();
     let answers = done.map(|d| &d.answers);
@@ -280,6 +294,11 @@ fn run(concluded: &ConcludedRun, catalogue: &'static [Figure]) -> RunFile {
         before: before.clone(),
         since: since.clone(),
         hotter: hotter.clone(),
+        sections: sections.map(|s| s.sections.clone()).unwrap_or_default(),
+        best_sections: sections.map(|s| s.best_sections),
+        consistency: answers.and_then(|a| a.consistency.clone()),
+        time_lost: time.as_ref().map(time_lost::file),
+        time_lost_why: answers.and_then(|a| time_lost::why(a, sections.is_some())),
     }
 }
 

@@ -14,6 +14,7 @@ pub mod least_absolute;
 pub mod least_squares;
 pub mod mean;
 pub mod mixture;
+pub mod neighbours;
 pub mod parabola;
 pub mod quantiles;
 pub mod random_effects;

@@ -2,53 +2,20 @@
 
 use rayon::prelude::*;
 
-use super::before::{Before, before};
+use super::before::before;
 use super::cars::{cars, index_before};
 use super::comparisons::{Comparison, comparisons};
+use super::concluded_run::ConcludedRun;
 use super::findings::{Finding, findings_across, findings_of_run};
-use super::hotter::{Hotter, hotter};
-use super::next::{Next, WithoutFan, next, without_fan};
-use super::since::{Since, since};
+use super::hotter::hotter;
+use super::next::{next, without_fan};
+use super::since::since;
 use super::trends::{Trend, trends};
+use super::where_time_went::where_time_went;
 use crate::figure::Figure;
 use crate::measure::hot_part::HotPart;
-use crate::notice::Failure;
-use crate::run::{Measured, SettledRun};
-use crate::sheet::{RunPlan, Sheet};
-
-/// A run with what the weekend concludes of it.
-#[derive(Debug, Clone)]
-pub struct ConcludedRun {
-    /// The run.
-    pub run: SettledRun,
-    /// What other pinions would do.
-    pub next: Vec<Next>,
-    /// The race without the fan, where the car ran with and without one.
-    pub without_fan: Option<WithoutFan>,
-    /// The run against the car's run before.
-    pub before: Option<Before>,
-    /// What happened since, and whether it helped.
-    pub since: Option<Since>,
-    /// Why the motor got hotter or cooler than in the car's run before.
-    pub hotter: Option<Hotter>,
-}
-
-impl ConcludedRun {
-    /// What the sheet says of the run.
-    pub fn plan(&self) -> &RunPlan {
-        self.run.plan()
-    }
-
-    /// What was measured; `None` for a run that could not be reviewed.
-    pub fn done(&self) -> Option<&Measured> {
-        self.run.done()
-    }
-
-    /// Why the run could not be reviewed.
-    pub fn failure(&self) -> Option<&Failure> {
-        self.run.failure()
-    }
-}
+use crate::run::SettledRun;
+use crate::sheet::Sheet;
 
 /// What a weekend's runs tell together.
 #[derive(Debug, Clone)]
@@ -78,20 +45,19 @@ pub fn conclude(runs: Vec<SettledRun>, sheet: &Sheet, catalogue: &'static [Figur
         (next(run, race_s), without_fan, before(&runs, index, sheet), since, hotter)
     };
     let each: Vec<_> = runs.par_iter().enumerate().map(of_run).collect();
-    let runs: Vec<ConcludedRun> = (runs.into_iter().zip(each))
-        .map(|(run, (next, without_fan, before, since, hotter))| ConcludedRun {
+    let times = where_time_went(&runs);
+    let runs: Vec<ConcludedRun> = (runs.into_iter().zip(each).zip(times))
+        .map(|((run, (next, without_fan, before, since, hotter)), time)| ConcludedRun {
             run,
             next,
             without_fan,
             before,
             since,
             hotter,
+            time,
         })
         .collect();
-    let of_run = |r: &ConcludedRun| {
-        findings_of_run(&r.run, &r.next, r.without_fan.as_ref(), r.since.as_ref(), r.hotter.as_ref())
-    };
-    let mut findings: Vec<Finding> = runs.iter().flat_map(of_run).collect();
+    let mut findings: Vec<Finding> = runs.iter().flat_map(findings_of_run).collect();
     findings.extend(findings_across(&trends, &comparisons));
     findings.sort_by_key(|f| f.severity);
     Conclusions { runs, trends, comparisons, findings }

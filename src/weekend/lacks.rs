@@ -1,6 +1,6 @@
 //! Which keys the sheet lacks that would get more answers out of these logs.
 
-use super::conclude::ConcludedRun;
+use super::concluded_run::ConcludedRun;
 use crate::log::Channel;
 use crate::sheet::Sheet;
 use crate::sheet::keys::{Asked, KEYS, Key, Table};

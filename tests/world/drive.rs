@@ -373,6 +373,7 @@ impl<'a> Drive<'a> {
             motor_c: self.temperatures.motor_sensor,
             controller_c: self.temperatures.controller_sensor(&self.car.heat),
             hand,
+            way_m: self.way_m,
             car: self.speed,
             wheel: self.wheel,
             ohm: self.pack.ohm,

@@ -30,6 +30,8 @@ pub struct Moment {
     pub controller_c: f64,
     /// Hand, −1 to 1.
     pub hand: f64,
+    /// Way along the track since the line, m; negative before it.
+    pub way_m: f64,
     /// Car, m/s.
     pub car: f64,
     /// Tread of the driven wheels, m/s.
@@ -56,6 +58,7 @@ impl Moment {
             turns: mix(before.turns, after.turns),
             motor_c: mix(before.motor_c, after.motor_c),
             controller_c: mix(before.controller_c, after.controller_c),
+            way_m: mix(before.way_m, after.way_m),
             car: mix(before.car, after.car),
             wheel: mix(before.wheel, after.wheel),
             ..*after

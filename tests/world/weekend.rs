@@ -127,6 +127,8 @@ pub struct Truth {
     pub spins: Vec<Spin>,
     /// Crashes (`true`) and stops, from when to when.
     pub halts_s: Vec<(f64, f64, bool)>,
+    /// Log time (s) and laps driven since the line, at all rows that the recorder took, kept in the log or not.
+    pub laps_at: Vec<(f64, f64)>,
     /// Car speed at the log's rows, m/s.
     pub car_m_s: Vec<f64>,
     /// Wheel speed, m/s.
@@ -398,6 +400,7 @@ fn truth(car: &Car, track: &Track, setup: &Setup, trace: &Trace, rows: &[Moment]
             .map(|spin| Spin { start_s: in_log(spin.start_s), end_s: in_log(spin.end_s), ..*spin })
             .collect(),
         halts_s: trace.halts_s.iter().map(|&(from, to, crash)| (in_log(from), in_log(to), crash)).collect(),
+        laps_at: trace.rows.iter().map(|row| (in_log(row.at_s), row.way_m / track.lap_length_m)).collect(),
         car_m_s: every(|row| row.car),
         wheel_m_s: every(|row| row.wheel),
         slip: every(Moment::slip),

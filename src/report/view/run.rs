@@ -6,6 +6,7 @@ use super::cells::{NOTHING, RowView, number};
 use super::evidence::{DoubtView, doubts_of_run};
 use super::names::{page_name, sign_name, weekend_name};
 use super::remarks::{ErrorView, FindingView, NoticeView, finding, notice};
+use super::time_went::{TimeView, time_went};
 use super::{settings, trace};
 use crate::laps::Source;
 use crate::notice::{Failure, printable};
@@ -13,7 +14,7 @@ use crate::quantity::Estimate;
 use crate::report::charts;
 use crate::review::Review;
 use crate::run::{GearingVerdict, Measured};
-use crate::weekend::conclude::ConcludedRun;
+use crate::weekend::concluded_run::ConcludedRun;
 use crate::weekend::findings::lap_time_since_change;
 use crate::weekend::next::Next;
 use crate::wording::{InFigures, counted};
@@ -42,6 +43,8 @@ pub struct RunView {
     pub findings: Vec<FindingView>,
     /// Questions.
     pub answers: Vec<AnswerView>,
+    /// Where the time went.
+    pub time: Option<TimeView>,
     /// Gearing over pinions.
     pub pinions: Vec<RowView>,
     /// Data of the trace as JSON, safe in a script element.
@@ -91,6 +94,7 @@ pub fn run(review: &Review, index: usize) -> RunView {
         doubts: doubts_of_run(&run.run),
         findings: own_findings.map(finding).collect(),
         answers: done.map(|d| answers(review, run, d)).unwrap_or_default(),
+        time: done.and_then(|d| time_went(run, d)),
         pinions: pinions(run),
         trace: trace::trace(review, index),
         laps: done.map(lap_rows).unwrap_or_default(),

@@ -7,7 +7,7 @@ use crate::log::Channel;
 use crate::notice::printable;
 use crate::review::Review;
 use crate::run::Measured;
-use crate::weekend::conclude::ConcludedRun;
+use crate::weekend::concluded_run::ConcludedRun;
 
 /// How a log is thinned: all of it is kept up to so many rows; beyond, each stretch keeps the rows of its lowest and
 /// highest values.

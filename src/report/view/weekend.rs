@@ -15,7 +15,7 @@ use crate::review::Review;
 use crate::run::SettledRun;
 use crate::sheet::keys::Key;
 use crate::weekend::comparisons::{Comparison, Effect};
-use crate::weekend::conclude::ConcludedRun;
+use crate::weekend::concluded_run::ConcludedRun;
 use crate::weekend::lacks::{self, Place};
 use crate::weekend::pace::{Pace, RunLaps, pace};
 use crate::weekend::trends::{Trend, Verdict};

@@ -9,7 +9,7 @@ use crate::gears::gears;
 use crate::report::pages::{OF_TRACE, OfTrace, filters};
 use crate::report::view::{self, RowView, RunView};
 use crate::review::Review;
-use crate::weekend::conclude::ConcludedRun;
+use crate::weekend::concluded_run::ConcludedRun;
 use crate::weekend::next::{self, Next};
 
 /// Most combinations of gears tried at once.

@@ -45,6 +45,8 @@ pub enum About {
     Wheelspin,
     /// The battery.
     Battery,
+    /// Where on the lap the time went.
+    Time,
     /// A trend over the runs.
     Trend,
     /// A changed setting.

@@ -4,6 +4,7 @@ use serde_json::{Value, json};
 
 use super::finding::{About, Finding, Place};
 use super::since::since_finding;
+use super::time::time_finding;
 use crate::evidence::Subject;
 use crate::figure::Weight;
 use crate::measure::battery::{Battery, BatteryVerdict};
@@ -14,9 +15,9 @@ use crate::measure::wheelspin::Wheelspin;
 use crate::notice::printable;
 use crate::quantity::Estimate;
 use crate::run::{GearingVerdict, PinionWhy, SettledRun};
+use crate::weekend::concluded_run::ConcludedRun;
 use crate::weekend::hotter::{CoolingVerdict, Hotter};
 use crate::weekend::next::{Next, WithoutFan};
-use crate::weekend::since::Since;
 use crate::wording::{InFigures, place_on_lap};
 
 /// Share of the laps' time from which wheelspin is worth a word. A default (common practice, no source).
@@ -56,23 +57,19 @@ pub fn spun_place(wheelspin: &Wheelspin) -> Option<SpunPlace> {
 }
 
 /// Findings of one run, unordered.
-pub fn findings_of_run(
-    run: &SettledRun,
-    next: &[Next],
-    without_fan: Option<&WithoutFan>,
-    since: Option<&Since>,
-    hotter: Option<&Hotter>,
-) -> Vec<Finding> {
+pub fn findings_of_run(concluded: &ConcludedRun) -> Vec<Finding> {
+    let ConcludedRun { run, next, without_fan, since, hotter, time, .. } = concluded;
     let Some(done) = run.done() else { return Vec::new() };
     let mut findings = Vec::new();
     findings.extend(gearing_finding(run));
     findings.extend(heat_finding(run, HotPart::Motor, next));
     findings.extend(heat_finding(run, HotPart::Controller, next));
-    findings.extend(without_fan.and_then(|fan| fan_finding(run, fan)));
+    findings.extend(without_fan.as_ref().and_then(|fan| fan_finding(run, fan)));
     findings.extend(wheelspin_finding(run, &done.answers.wheelspin));
     findings.extend(battery_finding(run, &done.answers.battery));
-    findings.extend(since.and_then(|since| since_finding(run, since)));
-    findings.extend(hotter.and_then(|hotter| cooling_finding(run, hotter)));
+    findings.extend(since.as_ref().and_then(|since| since_finding(run, since)));
+    findings.extend(hotter.as_ref().and_then(|hotter| cooling_finding(run, hotter)));
+    findings.extend(time.as_ref().and_then(|time| time_finding(run, time)));
     findings.into_iter().map(|finding| in_doubt(run, finding)).collect()
 }
 
@@ -85,6 +82,7 @@ fn in_doubt(run: &SettledRun, finding: Finding) -> Finding {
         About::Wheelspin => rests_on::WHEELSPIN,
         About::Battery => rests_on::BATTERY,
         About::Change => &[Subject::Laps],
+        About::Time => rests_on::TIME,
         About::Trend => &[],
     };
     let doubtful = run.evidence().into_iter().flat_map(|evidence| evidence.doubtful(subjects));
@@ -98,12 +96,12 @@ fn in_doubt(run: &SettledRun, finding: Finding) -> Finding {
     Finding { headline, text: format!("{}. {detail}", finding.lead), detail, ..finding }
 }
 
-fn name(run: &SettledRun) -> String {
+pub(super) fn name(run: &SettledRun) -> String {
     printable(&run.plan().id, LONGEST_NAME)
 }
 
 /// The finding as one of `run`, with its figures.
-fn of_run(run: &SettledRun, finding: Finding, figures: Value) -> Finding {
+pub(super) fn of_run(run: &SettledRun, finding: Finding, figures: Value) -> Finding {
     Finding { run: Some(run.plan().id.clone()), ..finding }.with_figures(figures)
 }
 

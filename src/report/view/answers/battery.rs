@@ -6,7 +6,7 @@ use crate::report::charts;
 use crate::report::view::answer::{AnswerView, ChartView, KeyFigure, chart, not_answered};
 use crate::report::view::verdicts;
 use crate::run::Measured;
-use crate::weekend::conclude::ConcludedRun;
+use crate::weekend::concluded_run::ConcludedRun;
 use crate::wording::{InFigures, with_interval};
 
 /// What the sheet says of the pack.

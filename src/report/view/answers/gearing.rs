@@ -6,7 +6,7 @@ use crate::report::charts::{self, FURTHEST_RATIO};
 use crate::report::view::answer::{AnswerView, ChartView, KeyFigure, chart, not_answered};
 use crate::report::view::verdicts;
 use crate::run::{GearingVerdict, Measured, PinionVerdict};
-use crate::weekend::conclude::ConcludedRun;
+use crate::weekend::concluded_run::ConcludedRun;
 use crate::wording::{InFigures, with_interval};
 
 /// Share of the turns from which those that spun away are worth a word: half of what a pinion's band is high.

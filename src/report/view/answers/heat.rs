@@ -9,7 +9,7 @@ use crate::report::view::answer::{AnswerView, KeyFigure, chart, not_answered};
 use crate::report::view::cells::number;
 use crate::report::view::verdicts;
 use crate::run::Measured;
-use crate::weekend::conclude::ConcludedRun;
+use crate::weekend::concluded_run::ConcludedRun;
 use crate::wording::InFigures;
 
 /// A race end later than so many lengths of the log would press the readings into a corner of the chart.

@@ -16,7 +16,7 @@ use crate::measure::hot_part::HotPart;
 use crate::measure::rests_on;
 use crate::review::Review;
 use crate::run::Measured;
-use crate::weekend::conclude::ConcludedRun;
+use crate::weekend::concluded_run::ConcludedRun;
 
 /// What lap times rest on.
 const LAPS: &[Subject] = &[Subject::Laps];

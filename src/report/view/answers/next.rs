@@ -6,7 +6,7 @@ use crate::report::view::answer::{AnswerView, ChartView, KeyFigure, chart, not_a
 use crate::report::view::verdicts::{self, PinionRoom};
 use crate::sheet::DEFAULT_MOTOR_C;
 use crate::sheet::keys::printable_label;
-use crate::weekend::conclude::ConcludedRun;
+use crate::weekend::concluded_run::ConcludedRun;
 use crate::weekend::next::Next;
 use crate::wording::{self, HIGHER, HOTTER, InFigures};
 

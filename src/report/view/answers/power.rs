@@ -8,7 +8,7 @@ use crate::report::view::verdicts;
 use crate::review::Review;
 use crate::run::Measured;
 use crate::weekend::before::Before;
-use crate::weekend::conclude::ConcludedRun;
+use crate::weekend::concluded_run::ConcludedRun;
 use crate::wording::{self, HIGHER, InFigures, with_interval};
 
 /// Where the power is, against the car's run before.

@@ -1,0 +1,46 @@
+//! A run with all that the weekend concludes of it.
+
+use super::before::Before;
+use super::hotter::Hotter;
+use super::next::{Next, WithoutFan};
+use super::since::Since;
+use super::where_time_went::WhereTimeWent;
+use crate::notice::Failure;
+use crate::run::{Measured, SettledRun};
+use crate::sheet::RunPlan;
+
+/// A run with what the weekend concludes of it.
+#[derive(Debug, Clone)]
+pub struct ConcludedRun {
+    /// The run.
+    pub run: SettledRun,
+    /// What other pinions would do.
+    pub next: Vec<Next>,
+    /// The race without the fan, where the car ran with and without one.
+    pub without_fan: Option<WithoutFan>,
+    /// The run against the car's run before.
+    pub before: Option<Before>,
+    /// What happened since, and whether it helped.
+    pub since: Option<Since>,
+    /// Why the motor got hotter or cooler than in the car's run before.
+    pub hotter: Option<Hotter>,
+    /// Where its time went; `None` where the log does not tell.
+    pub time: Option<WhereTimeWent>,
+}
+
+impl ConcludedRun {
+    /// What the sheet says of the run.
+    pub fn plan(&self) -> &RunPlan {
+        self.run.plan()
+    }
+
+    /// What was measured; `None` for a run that could not be reviewed.
+    pub fn done(&self) -> Option<&Measured> {
+        self.run.done()
+    }
+
+    /// Why the run could not be reviewed.
+    pub fn failure(&self) -> Option<&Failure> {
+        self.run.failure()
+    }
+}

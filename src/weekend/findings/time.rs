@@ -1,0 +1,117 @@
+//! Where most of a lap's time is lost, where one section of the lap stands out.
+
+use serde_json::json;
+
+use super::finding::{About, Finding, Place};
+use super::run::{name, of_run};
+use crate::figure::Weight;
+use crate::measure::sections::{Section, Sections};
+use crate::quantity::Estimate;
+use crate::run::SettledRun;
+use crate::weekend::where_time_went::WhereTimeWent;
+use crate::wording::{stretch_of_lap, uppercase_first, with_interval};
+
+/// Least share of what the median lap loses, least time (s) and least times its share of the lap that a section must
+/// take to stand out. Common practice, no source.
+const LEAST_SHARE: f64 = 0.45;
+const LEAST_S: f64 = 0.08;
+const TIMES_ITS_LENGTH: f64 = 1.5;
+
+/// The section in which the median lap loses most on the best lap.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct LossPlace {
+    /// Where it begins and ends, share of the lap.
+    pub from: f64,
+    /// Where it ends.
+    pub to: f64,
+    /// What is lost there, s a lap.
+    pub loss_s: Estimate,
+    /// What is lost in all, s a lap.
+    pub whole_s: f64,
+    /// `out of the slowest corner`, `into the slowest corner`; empty elsewhere.
+    pub corner: &'static str,
+}
+
+/// The section that stands out: most of the loss, more than its length lets expect, and certainly some.
+pub fn loss_place(sections: &Sections) -> Option<LossPlace> {
+    let all = &sections.sections;
+    let whole_s: f64 = all.iter().map(|section| section.loss_s.value).sum();
+    let worst = all.iter().max_by(|a, b| a.loss_s.value.total_cmp(&b.loss_s.value))?;
+    let length = (worst.to - worst.from).rem_euclid(1.0);
+    let stands_out = worst.loss_s.low > 0.0
+        && worst.loss_s.value >= LEAST_S
+        && worst.loss_s.value >= LEAST_SHARE * whole_s
+        && worst.loss_s.value >= TIMES_ITS_LENGTH * length * whole_s
+        // Where the laps differ most from each other: else the best lap was lucky there.
+        && all.iter().all(|section| section.scatter_s <= worst.scatter_s);
+    stands_out.then(|| LossPlace {
+        from: worst.from,
+        to: worst.to,
+        loss_s: worst.loss_s,
+        whole_s,
+        corner: corner(all, worst),
+    })
+}
+
+/// How a section lies to the slowest corner of the lap.
+fn corner(all: &[Section], section: &Section) -> &'static str {
+    let ends = all.iter().filter_map(|section| Some((section, section.end_m_s?.value)));
+    match ends.min_by(|a, b| a.1.total_cmp(&b.1)).map(|(before, _)| before) {
+        Some(before) if before.to == section.from => "out of the slowest corner",
+        Some(before) if before.to == section.to => "into the slowest corner",
+        _ => "",
+    }
+}
+
+pub(super) fn time_finding(run: &SettledRun, time: &WhereTimeWent) -> Option<Finding> {
+    let place = loss_place(time.sections.as_ref()?)?;
+    let lead = format!(
+        "{} of what the median lap loses on the best in run {} goes {}",
+        uppercase_first(place.share_in_words()),
+        name(run),
+        place.in_words(),
+    );
+    let detail = format!("It is {} of {:.2} s", with_interval(&place.loss_s, "s a lap"), place.whole_s);
+    let values = json!({
+        "from": place.from, "to": place.to, "loss_s": place.loss_s, "median_less_best_s": place.whole_s,
+    });
+    let finding = Finding::new("time-lost", Weight::Note, About::Time, lead, detail);
+    Some(of_run(run, Finding { place: Some(Place { lap_fraction: place.from }), ..finding }, values))
+}
+
+impl LossPlace {
+    /// `between 31 and 42 % of the lap, out of the slowest corner`.
+    pub fn in_words(&self) -> String {
+        let corner = if self.corner.is_empty() { String::new() } else { format!(", {}", self.corner) };
+        format!("{}{corner}", stretch_of_lap(self.from, self.to))
+    }
+
+    /// `half`, `two thirds`, …: how much of all that is lost is lost there.
+    pub fn share_in_words(&self) -> &'static str {
+        share_in_words(self.loss_s.value / self.whole_s)
+    }
+}
+
+fn share_in_words(share: f64) -> &'static str {
+    const SHARES: [(f64, &str); 3] = [(0.5, "about half"), (2.0 / 3.0, "two thirds"), (3.0 / 4.0, "three quarters")];
+    if share > 1.0 {
+        return "more than all";
+    }
+    if share > 0.85 {
+        return "nearly all";
+    }
+    SHARES.iter().min_by(|a, b| (a.0 - share).abs().total_cmp(&(b.0 - share).abs())).map_or("", |s| s.1)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn shares_by_hand() {
+        assert_eq!(
+            [0.47, 0.66, 0.74, 0.9, 1.2].map(share_in_words),
+            ["about half", "two thirds", "three quarters", "nearly all", "more than all"]
+        );
+    }
+}
