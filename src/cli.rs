@@ -42,6 +42,7 @@ pub enum Command {
     Read(ReadArguments),
     Sheet(SheetArguments),
     Gears(GearsArguments),
+    Ahead(AheadArguments),
     Convert(ConvertArguments),
     Serve(ServeArguments),
     Season(SeasonArguments),
@@ -105,6 +106,35 @@ pub struct GearsArguments {
     /// Tyre diameter, mm
     #[arg(long, value_name = "MM")]
     pub tyre: Option<f64>,
+}
+
+/// Work out a race with other air, length, gears or start, by one run of a weekend
+#[derive(Debug, Args)]
+#[command(after_help = "Example: runtrue ahead alder-quay --run t2 --air 39 --race 480")]
+pub struct AheadArguments {
+    /// Weekend folder or log
+    pub folder: PathBuf,
+    /// Run that the race is worked out from, if there are several
+    #[arg(long, value_name = "ID")]
+    pub run: Option<String>,
+    /// Air, °C
+    #[arg(long, value_name = "°C", allow_negative_numbers = true, value_parser = clap::value_parser!(f64))]
+    pub air: Option<f64>,
+    /// Length of the race, s
+    #[arg(long, value_name = "S", conflicts_with = "laps")]
+    pub race: Option<f64>,
+    /// Laps of the race, in place of its length
+    #[arg(long, value_name = "N")]
+    pub laps: Option<u32>,
+    /// Pinion teeth
+    #[arg(long, value_name = "TEETH")]
+    pub pinion: Option<u32>,
+    /// Spur teeth
+    #[arg(long, value_name = "TEETH")]
+    pub spur: Option<u32>,
+    /// Motor and controller at the start, °C
+    #[arg(long, value_name = "°C")]
+    pub start: Option<f64>,
 }
 
 /// Write a log as Parquet, Arrow or CSV, with its units

@@ -2,6 +2,7 @@
 
 pub mod output;
 
+mod ahead;
 mod convert;
 mod demo;
 mod gears;
@@ -25,6 +26,7 @@ pub fn run(command: Command, output: Output) -> Result<ExitCode, Problem> {
         Command::Read(arguments) => read::run(&arguments, output),
         Command::Sheet(arguments) => sheet::run(&arguments, output),
         Command::Gears(arguments) => gears::run(arguments, output),
+        Command::Ahead(arguments) => ahead::run(&arguments, output),
         Command::Convert(arguments) => convert::run(&arguments, output),
         Command::Serve(arguments) => serve::run(&arguments, output),
         Command::Season(arguments) => season::run(&arguments, output),

@@ -48,6 +48,8 @@ const OPEN_SHARE: f64 = 0.5;
 /// A run with another ratio, relative to the run as it was.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Regeared {
+    /// The ratio, relative.
+    pub ratio_change: f64,
     /// Copper load, relative.
     pub copper: f64,
     /// Loss that goes with the motor's speed, relative.
@@ -175,6 +177,7 @@ impl<'a> PullModel<'a> {
         let unseen = if self.demand.motor.at_full_demand { 0.0 } else { OPEN_SHARE * (g - 1.0).abs() };
         let half = (COVERAGE_95 * scatter).hypot(change / 2.0).hypot(unseen);
         (before > 0.0).then(|| Regeared {
+            ratio_change: g,
             copper: after / before,
             spin: (g + g * g) / 2.0,
             top_change: Estimate::from_half_width(change, half),

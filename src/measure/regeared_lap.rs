@@ -40,6 +40,8 @@ const BRAKES_HARD: f64 = 0.7;
 const MOTOR_DRAG: f64 = 0.5;
 /// Below this share of it the car rolls.
 const ROLLS: f64 = 0.05;
+/// Ratios that differ by less, relative, are of the same gears.
+const SAME_RATIO: f64 = 1e-9;
 /// Slower than this, m/s, a row tells nothing of a lap: the car stands.
 const STANDS_M_S: f64 = 0.5;
 
@@ -87,6 +89,9 @@ impl PullModel<'_> {
         if !self.demand.motor.at_full_demand || (full as f64) < LEAST_FULL * rows as f64 {
             return Err(NoLapTime::NeverTheLimit);
         }
+        if (g - 1.0).abs() < SAME_RATIO {
+            return Ok(Estimate::from_half_width(0.0, 0.0));
+        }
         let squared = self.driven_anew(first..last, g);
         let of_lap = |&(from, to): &(usize, usize)| -> Option<f64> {
             (from..to).map(|n| self.time_change(n, [squared[n - first], squared[n + 1 - first]])).sum()
@@ -94,10 +99,8 @@ impl PullModel<'_> {
         let changes: Vec<f64> = spans.iter().filter_map(of_lap).filter(|c| c.is_finite()).collect();
         let change = median(changes.iter().copied()).ok_or(NoLapTime::NoLap)?;
         let scatter = robust_deviation(&changes).unwrap_or(0.0) * (PI / 2.0 / changes.len() as f64).sqrt();
-        // The pinion that was on the car changes nothing.
-        let least = if g == 1.0 { 0.0 } else { LEAST_HALF_S };
         let driver = DRIVER_SHARE * (g - 1.0).abs() * laps.median_s().unwrap_or(0.0);
-        let half = (COVERAGE_95 * scatter).hypot(OPEN_SHARE * change).hypot(driver).hypot(least);
+        let half = (COVERAGE_95 * scatter).hypot(OPEN_SHARE * change).hypot(driver).hypot(LEAST_HALF_S);
         Ok(Estimate::from_half_width(change, half))
     }
 

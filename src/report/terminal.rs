@@ -8,6 +8,7 @@ use crate::log::{Channel, Log};
 use crate::notice::printable;
 use crate::review::Review;
 use crate::season::answers::Answers;
+use crate::weekend::ahead::Ahead;
 use crate::weekend::concluded_run::ConcludedRun;
 use crate::wording::counted;
 
@@ -135,6 +136,18 @@ fn right(table: &mut Table, columns: std::ops::Range<usize>) {
             column.set_cell_alignment(CellAlignment::Right);
         }
     }
+}
+
+/// A race that is asked for.
+pub fn ahead(race: &Ahead) -> String {
+    let v = view::ahead(race);
+    let mut table = table(&["", "", ""]);
+    v.lines.iter().for_each(|line| {
+        table.add_row(line.to_vec());
+    });
+    let lines = table.trim_fmt();
+    let lines = lines.trim_start_matches('\n').trim_start();
+    format!("{}\n{lines}\n{}\n", wrap(&v.name, ""), wrap(&v.assumes, "  "))
 }
 
 /// The summary of a season.

@@ -8,8 +8,8 @@ use crate::measure::time_along_lap::{PLACES, TimeLost, share_at};
 use crate::quantity::Estimate;
 use crate::weekend::where_time_went::{LostRun, SectionChange, WhereTimeWent};
 
-/// Every so manieth place is written: a hundredth of the lap.
-const EVERY: usize = 2;
+/// Every fourth place is written: a fiftieth of the lap, finer than the doubt of a place.
+const EVERY: usize = 4;
 /// Times are written to a tenth of a millisecond.
 const STEPS_A_SECOND: f64 = 1e4;
 

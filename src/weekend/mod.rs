@@ -3,6 +3,7 @@
 //! First [`settle`] weighs the car's runs together: which pinion was on the car, and how the motor heats in all of its
 //! runs. Then [`conclude`] asks what rises or falls, what a change did, what to change next.
 
+pub mod ahead;
 pub mod before;
 pub mod cars;
 pub mod comparisons;

@@ -7,6 +7,7 @@ mod next;
 mod pack;
 mod pull;
 mod ratio;
+mod time_lost;
 mod trend;
 
 pub use frame::{NARROW, SMALL, Size, WIDE};
@@ -16,4 +17,5 @@ pub use next::{heat_by_pinion, speed_by_pinion};
 pub use pack::{current, voltage};
 pub use pull::{PullOfRun, pull_by_speed};
 pub use ratio::{FURTHEST_RATIO, laps_off_ratio_chart, ratio_by_lap};
+pub use time_lost::time_lost;
 pub use trend::{over_season, trend};

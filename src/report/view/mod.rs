@@ -1,5 +1,6 @@
 //! Plain structs for the pages and the terminal: every figure worded here, nothing computed in a template.
 
+mod ahead;
 mod answer;
 mod answers;
 mod cells;
@@ -17,6 +18,7 @@ mod trends;
 mod verdicts;
 pub mod weekend;
 
+pub use ahead::{AheadView, ahead};
 pub use answer::{AnswerView, ChartView, KeyFigure};
 pub use cells::{Cell, RowView};
 pub use evidence::DoubtView;

@@ -6,7 +6,7 @@ use super::cells::{NOTHING, RowView, number};
 use super::evidence::{DoubtView, doubts_of_run};
 use super::names::{page_name, sign_name, weekend_name};
 use super::remarks::{ErrorView, FindingView, NoticeView, finding, notice};
-use super::time_went::{TimeView, time_went};
+use super::time_went::{TimeView, time_went, worst_lap_chart};
 use super::{settings, trace};
 use crate::laps::Source;
 use crate::notice::{Failure, printable};
@@ -45,6 +45,8 @@ pub struct RunView {
     pub answers: Vec<AnswerView>,
     /// Where the time went.
     pub time: Option<TimeView>,
+    /// The slowest counted lap against the best.
+    pub time_chart: Vec<ChartView>,
     /// Gearing over pinions.
     pub pinions: Vec<RowView>,
     /// Data of the trace as JSON, safe in a script element.
@@ -95,6 +97,7 @@ pub fn run(review: &Review, index: usize) -> RunView {
         findings: own_findings.map(finding).collect(),
         answers: done.map(|d| answers(review, run, d)).unwrap_or_default(),
         time: done.and_then(|d| time_went(run, d)),
+        time_chart: run.time.as_ref().map(worst_lap_chart).unwrap_or_default(),
         pinions: pinions(run),
         trace: trace::trace(review, index),
         laps: done.map(lap_rows).unwrap_or_default(),

@@ -1,18 +1,20 @@
 //! Where the time of a run went: sections, the lap of the best of them, how even the laps were.
 
+use super::answer::{ChartView, chart};
 use super::cells::{NOTHING, RowView};
 use crate::measure::consistency::{Consistency, FadedWith, Pace, Reading};
 use crate::measure::sections::{BestSections, Section, Sections};
 use crate::notice::printable;
 use crate::quantity::Estimate;
+use crate::report::charts;
 use crate::run::Measured;
 use crate::weekend::concluded_run::ConcludedRun;
 use crate::weekend::findings::loss_place;
-use crate::weekend::where_time_went::{LostRun, SectionChange, WhereTimeWent};
-use crate::wording::{InFigures, Words, change, change_each, counted, stretch_of_lap, uppercase_first, with_interval};
+use crate::weekend::where_time_went::{LostLap, LostRun, SectionChange, WhereTimeWent};
+use crate::wording::{
+    InFigures, LAP_TIMES, change, change_each, counted, stretch_of_lap, uppercase_first, with_interval,
+};
 
-/// Of a time.
-const SLOWER: Words = Words { more: "slower", less: "faster" };
 /// Heads of the table of sections.
 pub const SECTION_HEADS: [&str; 6] =
     ["place on the lap, %", "best, s", "median, s", "scatter, s", "slowest, m/s", "median lost on best lap, s"];
@@ -123,11 +125,11 @@ fn even(consistency: &Consistency) -> Vec<String> {
     let pace = match (consistency.pace, consistency.pace_s_a_lap) {
         (_, None) => "Whether the pace held cannot be told from so few laps.".to_owned(),
         (Pace::NoClearChange, Some(slope)) => {
-            format!("The pace shows no clear change: {}.", change_each(&slope, "s", SLOWER, "each lap"))
+            format!("The pace shows no clear change: {}.", change_each(&slope, "s", LAP_TIMES, "each lap"))
         }
-        (Pace::Improving, Some(slope)) => format!("The laps got {}.", change_each(&slope, "s", SLOWER, "each lap")),
+        (Pace::Improving, Some(slope)) => format!("The laps got {}.", change_each(&slope, "s", LAP_TIMES, "each lap")),
         (Pace::Fading, Some(slope)) => {
-            let slower = change_each(&slope, "s", SLOWER, "each lap");
+            let slower = change_each(&slope, "s", LAP_TIMES, "each lap");
             format!("The laps got {slower}. {}", faded(&consistency.faded_with))
         }
     };
@@ -153,12 +155,20 @@ fn faded(with: &[FadedWith]) -> String {
     }
 }
 
-/// The run against the car's best run and the run before.
+/// The run against the car's best run.
 fn against(time: &WhereTimeWent) -> Vec<String> {
-    let best = time.on_best_run.as_ref();
-    let before = time.on_run_before.as_ref().filter(|before| best.is_none_or(|best| best.run != before.run));
-    let best = best.and_then(|best| compared(best, ", the car’s best,"));
-    best.into_iter().chain(before.and_then(|before| compared(before, ", the run before,"))).collect()
+    // The run before is the first question of the page already.
+    time.on_best_run.as_ref().and_then(|best| compared(best, ", the car’s best,")).into_iter().collect()
+}
+
+/// The slowest counted lap against the best, along the lap.
+pub fn worst_lap_chart(time: &WhereTimeWent) -> Vec<ChartView> {
+    let LostLap { lap, on, lost } = &time.worst_lap;
+    chart(
+        |size| charts::time_lost(lost, &format!("lap {lap}"), &format!("lap {on}"), size),
+        format!("Time that the slowest counted lap, {lap}, lost on the best, {on}, along the lap"),
+        format!("The slowest counted lap ({lap}) against the best ({on}). Where the line rises, it lost time."),
+    )
 }
 
 /// In which sections a run differs clearly from another; `None` where too few laps count to say.
@@ -178,5 +188,5 @@ fn compared(lost: &LostRun, which: &str) -> Option<String> {
 }
 
 fn seconds(slower_by_s: &Estimate) -> String {
-    change(slower_by_s, "s", SLOWER)
+    change(slower_by_s, "s", LAP_TIMES)
 }

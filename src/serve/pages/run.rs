@@ -103,5 +103,5 @@ fn gears_row(next: &Next, on_sheet: bool) -> RowView {
     cells.extend(view::next_cells(next));
     let remark = if on_sheet { "as on the sheet".to_owned() } else { String::new() };
     cells.push(next.why.map_or(remark, |why| why.to_string()));
-    RowView { cells, aside: next.why.is_some() }
+    RowView { cells, aside: next.top_speed_m_s.is_none() }
 }

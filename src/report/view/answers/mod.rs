@@ -25,7 +25,7 @@ const LAPS: &[Subject] = &[Subject::Laps];
 pub fn answers(review: &Review, run: &ConcludedRun, done: &Measured) -> Vec<AnswerView> {
     let race_s = review.sheet.race_length_s();
     let (motor, controller) = (rests_on::heat(HotPart::Motor), rests_on::heat(HotPart::Controller));
-    let since = run.since.as_ref().map(|since| (since::answer(since), vec![LAPS]));
+    let since = run.since.as_ref().map(|since| (since::answer(since, run.time.as_ref()), vec![LAPS]));
     let answers = [
         (gearing::answer(run, done), vec![rests_on::GEARING]),
         (grip::answer(done), vec![rests_on::WHEELSPIN]),

@@ -1,22 +1,25 @@
 //! Did the last change help?
 
 use crate::notice::printable;
-use crate::report::view::answer::{AnswerView, KeyFigure};
+use crate::report::charts;
+use crate::report::view::answer::{AnswerView, ChartView, KeyFigure, chart};
 use crate::report::view::{settings, verdicts};
 use crate::weekend::since::{Changed, Condition, Nature, Since, Wish};
-use crate::wording::{self, InFigures, LAP_TIMES};
+use crate::weekend::where_time_went::{LostRun, SectionChange, WhereTimeWent};
+use crate::wording::{self, InFigures, LAP_TIMES, stretch_of_lap};
 
 /// What happened since the car's run before.
-pub fn answer(since: &Since) -> AnswerView {
+pub fn answer(since: &Since, time: Option<&WhereTimeWent>) -> AnswerView {
     let before = printable(&since.run, 40);
+    let lost = time.and_then(|time| time.on_run_before.as_ref()).filter(|lost| lost.run == since.run);
     AnswerView {
         about: "since",
         question: "Did the last change help?",
         verdict: verdicts::since(since),
         figure: figure(since, &before),
-        sentences: sentences(since, &before),
+        sentences: sentences(since, lost, &before),
         details: Vec::new(),
-        charts: Vec::new(),
+        charts: lost.map(|lost| lost_along_lap(lost, &before)).unwrap_or_default(),
         rests_on: String::new(),
     }
 }
@@ -32,12 +35,33 @@ fn figure(since: &Since, before: &str) -> KeyFigure {
     }
 }
 
-fn sentences(since: &Since, before: &str) -> Vec<String> {
+/// Where on the lap the median lap gained or lost on that of the run before.
+fn lost_along_lap(lost: &LostRun, before: &str) -> Vec<ChartView> {
+    let on = format!("run {}", printable(&lost.run, 12));
+    chart(
+        |size| charts::time_lost(&lost.lost, "this run", &on, size),
+        format!("Time that the median lap lost on that of run {before}, along the lap"),
+        "A line that rises loses time there, one that falls gains. The band is the 95 % interval of the place.",
+    )
+}
+
+/// The sections of the lap that clearly changed.
+fn changed_sections(lost: &LostRun) -> Option<String> {
+    let clear = lost.by_section.iter().filter(|section| !section.slower_by_s.holds(0.0));
+    let one = |of: &SectionChange| {
+        format!("{} {}", wording::change(&of.slower_by_s, "s", LAP_TIMES), stretch_of_lap(of.from, of.to))
+    };
+    let all: Vec<String> = clear.map(one).collect();
+    (!all.is_empty()).then(|| format!("On the lap it was {}.", all.join(", and ")))
+}
+
+fn sentences(since: &Since, lost: Option<&LostRun>, before: &str) -> Vec<String> {
     let mut sentences = vec![changed(&since.changed, before)];
     sentences.extend(by_itself(&since.by_itself));
     if let Some(change) = &since.median_lap_change_s {
         sentences.push(format!("The median lap was {}.", wording::change(change, "s", LAP_TIMES)));
     }
+    sentences.extend(lost.and_then(changed_sections));
     if let Some(all) = &since.over_all_runs_s {
         sentences.push(format!(
             "Over all runs of the weekend this change makes the median lap {}.",
