@@ -38,7 +38,7 @@ pub fn ahead(ahead: &Ahead) -> AheadView {
         line("charge used", whole(&ahead.used_mah, "mAh"), String::new()),
         line("lowest cell", ahead.lowest_cell_v.map_or(NOTHING.to_owned(), |v| format!("{v:.2} V")), String::new()),
     ];
-    AheadView { name: name(ahead), lines, assumes: format!("It takes to stay: {}.", ahead.assumes.join("; ")) }
+    AheadView { name: name(ahead), lines, assumes: format!("This assumes {}.", ahead.assumes.join("; ")) }
 }
 
 fn shown(estimate: &Option<Estimate>, words: impl Fn(&Estimate) -> String) -> String {

@@ -21,7 +21,8 @@ fn parts(hotter: &Hotter) -> [(&'static str, Estimate); 4] {
 /// How much hotter it ended than in the run before, what made it so, and what to do.
 pub fn sentences(hotter: &Hotter) -> Vec<String> {
     let than = printable(&hotter.than, 40);
-    let mut sentences = vec![format!("It ended the race {} than in run {than}.", change(&hotter.by_k, "°C", HOTTER))];
+    let mut sentences =
+        vec![format!("Compared with run {than}, it ended the race {}.", change(&hotter.by_k, "°C", HOTTER))];
     let is_told = |part: &Estimate| part.value.abs() >= WORTH_SAYING_K && !part.holds(0.0);
     let of_part = |(name, part): &(&str, Estimate)| format!("{name} made it {}", in_short(part));
     let told: Vec<String> = parts(hotter).iter().filter(|(_, part)| is_told(part)).map(of_part).collect();
