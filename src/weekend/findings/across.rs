@@ -2,9 +2,8 @@
 
 use serde_json::json;
 
-use super::finding::{About, Finding};
+use super::finding::{About, Finding, short};
 use crate::figure::{Figure, TrendFinding, Weight};
-use crate::notice::printable;
 use crate::quantity::Estimate;
 use crate::sheet::Setting;
 use crate::sheet::keys::{self, Key, Kind};
@@ -13,8 +12,6 @@ use crate::weekend::trends::{Cause, Trend, Verdict};
 use crate::wording::uppercase_first;
 use crate::wording::with_interval;
 
-/// Longest name of a car or a setting in a sentence.
-const LONGEST_NAME: usize = 40;
 /// The figure that a racer asks for first.
 const LAP: &str = "median_lap_s";
 
@@ -44,7 +41,7 @@ fn trend_finding(trend: &Trend) -> Option<Finding> {
     if !said.advice.is_empty() {
         detail += &format!(". {}", said.advice);
     }
-    let lead = format!("The {}'s {}", printable(&trend.car, LONGEST_NAME), said.lead);
+    let lead = format!("The {}'s {}", short(&trend.car), said.lead);
     let values = json!({
         "per_run": trend.per_run, "low": trend.low, "high": trend.high, "p": trend.p, "values": trend.values,
         "cause": trend.cause,
@@ -68,7 +65,7 @@ fn change_finding(comparison: &Comparison) -> Option<Finding> {
     if judged.is_empty() || claimed.is_empty() && !judged.iter().all(sharp) {
         return None;
     }
-    let car = printable(&comparison.car, LONGEST_NAME);
+    let car = short(&comparison.car);
     let change = change_in_words(comparison);
     let lap = claimed.iter().find(|(figure, _)| figure.key == LAP);
     let lead = match lap {

@@ -5,6 +5,11 @@ use serde::Serialize;
 use serde_json::{Map, Value};
 
 use crate::figure::Weight;
+use crate::notice::printable;
+use crate::run::SettledRun;
+
+/// Longest name in a sentence.
+const LONGEST_NAME: usize = 40;
 
 /// Something worth knowing, in words.
 #[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
@@ -76,4 +81,24 @@ impl Finding {
         };
         Self { figures, ..self }
     }
+}
+
+/// A name from the sheet as a sentence may show it.
+pub(super) fn short(name: &str) -> String {
+    printable(name, LONGEST_NAME)
+}
+
+/// The id of a run, safe to show.
+pub(super) fn name(run: &SettledRun) -> String {
+    short(&run.plan().id)
+}
+
+/// The finding as one of `run`, with its figures.
+pub(super) fn of_run(run: &SettledRun, finding: Finding, figures: Value) -> Finding {
+    Finding { run: Some(run.plan().id.clone()), ..finding }.with_figures(figures)
+}
+
+/// The finding with a heading for the run's page.
+pub(super) fn headed(finding: Finding, headline: impl Into<String>) -> Finding {
+    Finding { headline: Some(headline.into()), ..finding }
 }

@@ -2,7 +2,7 @@
 
 use serde_json::{Value, json};
 
-use super::finding::{About, Finding, Place};
+use super::finding::{About, Finding, Place, headed, name, of_run, short};
 use super::since::since_finding;
 use super::time::time_finding;
 use crate::evidence::Subject;
@@ -12,7 +12,6 @@ use crate::measure::heat::{Heat, HeatVerdict};
 use crate::measure::hot_part::HotPart;
 use crate::measure::rests_on;
 use crate::measure::wheelspin::Wheelspin;
-use crate::notice::printable;
 use crate::quantity::Estimate;
 use crate::run::{GearingVerdict, PinionWhy, SettledRun};
 use crate::weekend::concluded_run::ConcludedRun;
@@ -28,8 +27,6 @@ const SAME_PLACE: f64 = 0.04;
 const LEAST_LAPS: usize = 3;
 /// From this probability it is called over 99 %.
 const NEARLY_SURE: f64 = 0.99;
-/// Longest id of a run in a sentence.
-const LONGEST_NAME: usize = 40;
 
 /// Where most laps spin.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -94,20 +91,6 @@ fn in_doubt(run: &SettledRun, finding: Finding) -> Finding {
     let detail = if finding.detail.is_empty() { doubt } else { format!("{}. {doubt}", finding.detail) };
     let headline = finding.headline.map(|headline| format!("{headline}, in doubt"));
     Finding { headline, text: format!("{}. {detail}", finding.lead), detail, ..finding }
-}
-
-pub(super) fn name(run: &SettledRun) -> String {
-    printable(&run.plan().id, LONGEST_NAME)
-}
-
-/// The finding as one of `run`, with its figures.
-pub(super) fn of_run(run: &SettledRun, finding: Finding, figures: Value) -> Finding {
-    Finding { run: Some(run.plan().id.clone()), ..finding }.with_figures(figures)
-}
-
-/// The finding with a heading for the run's page.
-fn headed(finding: Finding, headline: impl Into<String>) -> Finding {
-    Finding { headline: Some(headline.into()), ..finding }
 }
 
 fn gearing_finding(run: &SettledRun) -> Option<Finding> {
@@ -249,7 +232,7 @@ fn cooling_finding(run: &SettledRun, hotter: &Hotter) -> Option<Finding> {
     if hotter.verdict != CoolingVerdict::CheckFan {
         return None;
     }
-    let than = printable(&hotter.than, LONGEST_NAME);
+    let than = short(&hotter.than);
     let lead = format!("The motor cooled less in run {} than in run {than}: check the fan", name(run));
     let detail = format!(
         "It ended {} hotter, and {} of that come neither from the air nor from the start nor from the load",

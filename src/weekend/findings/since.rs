@@ -2,16 +2,12 @@
 
 use serde_json::json;
 
-use super::finding::{About, Finding};
+use super::finding::{About, Finding, name, of_run, short};
 use crate::figure::Weight;
-use crate::notice::printable;
 use crate::run::SettledRun;
 use crate::sheet::keys;
 use crate::weekend::since::{Changed, LapVerdict, Since};
 use crate::wording::{self, InFigures, LAP_TIMES};
-
-/// Longest id of a run in a sentence.
-const LONGEST_NAME: usize = 40;
 
 /// The finding of a change whose effect two runs tell; `None` where they do not, and where all runs of the weekend tell
 /// it: then it is the weekend's finding.
@@ -22,7 +18,7 @@ pub fn since_finding(run: &SettledRun, since: &Since) -> Option<Finding> {
         LapVerdict::Slower => (Weight::Watch, "Put it back, or run it once more to be sure"),
         _ => (Weight::Note, "Keep it"),
     };
-    let (id, before) = (printable(&run.plan().id, LONGEST_NAME), printable(&since.run, LONGEST_NAME));
+    let (id, before) = (name(run), short(&since.run));
     let changed = |c: &Changed| {
         let change = keys::change(&c.key, c.from.as_deref(), c.to.as_deref());
         format!("{} {change}", keys::printable_label(&c.key))
@@ -31,9 +27,9 @@ pub fn since_finding(run: &SettledRun, since: &Since) -> Option<Finding> {
     let lead = format!("Run {id} was {} than run {before}", wording::change(&change, "s a lap", LAP_TIMES));
     let detail = format!("Changed in between: {}. {wish}", changes.join(", "));
     let values = json!({ "run_before": since.run, "median_lap_change_s": change });
-    let finding = Finding::new("changed-lap-time", weight, About::Change, lead, detail).with_figures(values);
+    let finding = Finding::new("changed-lap-time", weight, About::Change, lead, detail);
     let headline = (weight == Weight::Watch).then_some(headline);
-    Some(Finding { run: Some(run.plan().id.clone()), headline, ..finding })
+    Some(of_run(run, Finding { headline, ..finding }, values))
 }
 
 /// What the lap time did since a change in a few words, where that is told: `0.32 s a lap slower since the change`.

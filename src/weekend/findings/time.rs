@@ -2,8 +2,7 @@
 
 use serde_json::json;
 
-use super::finding::{About, Finding, Place};
-use super::run::{name, of_run};
+use super::finding::{About, Finding, Place, name, of_run};
 use crate::figure::Weight;
 use crate::measure::sections::{Section, Sections};
 use crate::quantity::Estimate;
