@@ -1,6 +1,6 @@
 //! Findings of one run, from its answers and what the weekend concludes of it.
 
-use serde_json::{Value, json};
+use serde_json::json;
 
 use super::finding::{About, Finding, Place, headed, name, of_run, short};
 use super::since::since_finding;
