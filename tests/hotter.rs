@@ -105,7 +105,7 @@ fn case(cause: Cause, seed: u64) -> Option<Case> {
 #[rstest]
 #[case::few(1, 1)]
 #[ignore = "the long form: .ci/run"]
-#[case::all(14, 40)]
+#[case::all(8, 40)]
 fn causes_of_a_hotter_motor_are_told_apart(#[case] seeds: u64, #[case] dead_fans: u64) {
     let weekends = |cause| if cause == Cause::Fan { dead_fans } else { seeds };
     let all: Vec<(Cause, u64)> = CAUSES.iter().flat_map(|c| (0..weekends(*c)).map(|s| (*c, 100 + s))).collect();

@@ -14,11 +14,12 @@
 //! do not go with the car (they lock), or that stand out (a crash), are not seen: where they are a share u of all, the
 //! median of all is somewhere between the quantiles ½ ± u/(2 − 2u) of those seen, as they may lie on either side
 //! (Manski 2003, Partial Identification of Probability Distributions, 1.2); the interval has all of that in it, beside
-//! a jackknife over stretches and what the travel and the slip leave open. Where most are not seen there is no figure.
+//! the order statistics of a median of n stretches, the quantiles ½ ± 0.98/√n (David and Nagaraja, Order Statistics, 7.1,
+//! from memory), and what the travel and the slip leave open. So a hand that now holds the speed and now lifts makes it
+//! wide, as a jackknife of the median would not. Where most are not seen there is no figure.
 
 use super::motion::Motion;
 use crate::quantity::{COVERAGE_95, Estimate};
-use crate::statistics::jackknife;
 use crate::statistics::quantiles::{median, quantile, robust_deviation};
 use crate::statistics::straight_line::straight_line;
 
@@ -42,9 +43,8 @@ const LEAST_DEVIATION: f64 = 0.05;
 /// Share of the coasting rows that must be seen. A default: with half of them the median may be any, and what a hand
 /// that only crosses its middle does in between is not what the car does when it coasts.
 const LEAST_SEEN: f64 = 0.75;
-/// Fewest stretches of a figure, and blocks of them for its interval.
+/// Fewest stretches of a figure.
 const LEAST_STRETCHES: usize = 10;
-const BLOCKS: usize = 10;
 /// Share of the force that slows a coasting car which goes through its driven tyres, and its standard uncertainty; air
 /// and rolling have the rest. Common practice, no source.
 const THROUGH_TYRES: (f64, f64) = (0.7, 0.2);
@@ -85,12 +85,13 @@ pub fn coasting(motion: &Motion, throttle: &[f64]) -> Option<Estimate> {
     let value = median(rows.iter().copied())?;
     let apart = (1.0 - seen) / (2.0 * seen);
     let [low, high] = [0.5 - apart, 0.5 + apart].map(|share| quantile(rows.iter().copied(), share).unwrap_or(value));
-    let without = jackknife::without_each_block(&told, BLOCKS, |part| median(rows_of(part, motion, counts)));
     let slip = braking_slip(motion, value);
     let relative_u = [motion.travel_m.relative_u(), motion.mean_slip / 2.0, slip.1, METHOD_U];
     let half = COVERAGE_95 * value * relative_u.iter().fold(0.0, |sum: f64, u| sum.hypot(*u));
-    let half = half.hypot(jackknife::half_width_95(&without));
-    let found = Estimate { value, low: value - half.hypot(value - low), high: value + half.hypot(high - value) };
+    let [below, above] = median_within(&told);
+    let low = value - half.hypot(value - low).hypot(below);
+    let high = value + half.hypot(high - value).hypot(above);
+    let found = Estimate { value, low, high };
     // Wheels that roll, or are braked, turn more slowly than driven ones at the same speed of the car.
     Some(found.scaled(1.0 + motion.mean_slip + slip.0))
 }
@@ -138,6 +139,20 @@ fn rows_of(stretches: &[Stretch], motion: &Motion, counts: impl Fn(usize) -> boo
         (s.rows.0..=s.rows.1).filter(|n| counts(*n)).map(move |n| row(&s, n)).collect::<Vec<f64>>()
     };
     stretches.iter().flat_map(of).collect()
+}
+
+/// How far below and above the median of the stretches its 95 % interval reaches by their order, m/s²; the decelerations
+/// are carried to one speed first.
+fn median_within(stretches: &[Stretch]) -> [f64; 2] {
+    let line = straight_line(stretches.iter().map(|s| (s.speed, s.slows)));
+    let left: Vec<f64> = if line.xx > 0.0 {
+        stretches.iter().map(|s| line.below(s.speed, s.slows)).collect()
+    } else {
+        stretches.iter().map(|s| s.slows).collect()
+    };
+    let apart = COVERAGE_95 / (2.0 * (left.len() as f64).sqrt());
+    let at = |share: f64| quantile(left.iter().copied(), share).unwrap_or(0.0);
+    [at(0.5) - at(0.5 - apart), at(0.5 + apart) - at(0.5)]
 }
 
 /// Slip of the tyres that the drag brake slows, as a share of the wheels' speed, with its standard uncertainty.

@@ -13,7 +13,7 @@ pub fn answer(since: &Since, time: Option<&WhereTimeWent>) -> AnswerView {
     let before = printable(&since.run, 40);
     let lost = time.and_then(|time| time.on_run_before.as_ref()).filter(|lost| lost.run == since.run);
     AnswerView {
-        about: "since",
+        about: "change",
         question: "Did the last change help?",
         verdict: verdicts::since(since),
         figure: figure(since, &before),
