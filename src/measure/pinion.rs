@@ -13,7 +13,7 @@
 //! The change from today's values, for one or two teeth, is better known than the values themselves. Wrong where the
 //! driver would take another line or brake elsewhere, or where the controller limits the current.
 
-use std::f64::consts::{PI, TAU};
+use std::f64::consts::TAU;
 
 use nalgebra::Vector3;
 
@@ -22,7 +22,7 @@ use crate::laps::Laps;
 use crate::motor::{Demand, Motor};
 use crate::quantity::{COVERAGE_95, Estimate};
 use crate::statistics::least_squares::NormalEquations;
-use crate::statistics::quantiles::{median, quantile, robust_deviation};
+use crate::statistics::quantiles::{median, median_u, quantile};
 use crate::statistics::straight_line::straight_line;
 
 /// Rows with less than this share of the strongest current tell little of the pull. Common practice, no source.
@@ -173,7 +173,7 @@ impl<'a> PullModel<'a> {
         let change = median(changes.iter().copied())?;
         // A lap on which something went wrong tells nothing of the gears: so the median, whose standard error is
         // sqrt(pi / 2) times that of a mean.
-        let scatter = robust_deviation(&changes).unwrap_or(0.0) * (PI / 2.0 / changes.len() as f64).sqrt();
+        let scatter = median_u(&changes).unwrap_or(0.0);
         let unseen = if self.demand.motor.at_full_demand { 0.0 } else { OPEN_SHARE * (g - 1.0).abs() };
         let half = (COVERAGE_95 * scatter).hypot(change / 2.0).hypot(unseen);
         (before > 0.0).then(|| Regeared {

@@ -2,21 +2,19 @@
 //!
 //! Where the motor was the limit (full demand, the tyres grip), the car gains speed by what the motor pulls at the other
 //! ratio: the change of the squared speed that was seen, and twice the change of the pull over the way, v·dv = a·ds.
-//! Where the grip held it back, it gains speed as it did. In a corner the speed that was driven is the highest: a car that
-//! comes there slower gains on it by all that the motor still has. A car that rolls is slowed by the motor more or less as
-//! the ratio has it. One that brakes does it to the same speed: later where it is slower, earlier where it is faster, as
-//! hard as it was seen to brake. The time is the sum of way / speed: a quasi-steady lap (textbook; Milliken and Milliken 1995, 9,
-//! from memory).
+//! Where the grip held it back, it gains speed as it did. In a corner the speed that was driven is the highest: a car
+//! that comes there slower gains on it by all that the motor still has. A car that rolls is slowed by the motor more or
+//! less as the ratio has it. One that brakes does it to the same speed: later where it is slower, earlier where it is
+//! faster, as hard as it was seen to brake. The time is the sum of way / speed: a quasi-steady lap (textbook; Milliken
+//! and Milliken 1995, 9, from memory).
 //!
 //! Wrong where the driver would take another line, and where the controller limits the current.
-
-use std::f64::consts::PI;
 
 use super::motion::Motion;
 use super::pinion::{BRAKING, PullModel};
 use crate::laps::Laps;
 use crate::quantity::{COVERAGE_95, Estimate};
-use crate::statistics::quantiles::{median, robust_deviation};
+use crate::statistics::quantiles::{median, median_u};
 
 /// Share of the counted laps' rows at full demand below which the motor never was the limit. Common practice, no source:
 /// a moment of full throttle a lap.
@@ -33,7 +31,8 @@ const LEAST_HALF_S: f64 = 0.004;
 /// From this share of the current that the motor could take the motor is the limit: the fit is not exact in each row,
 /// and a driver who holds back holds back more. Common practice, no source.
 const AT_THE_LIMIT: f64 = 0.85;
-/// A car without current that slows by this share of its hardest braking brakes; else it rolls. Common practice, no source.
+/// A car without current that slows by this share of its hardest braking brakes; else it rolls. Common practice, no
+/// source.
 const BRAKES_HARD: f64 = 0.7;
 /// Share of what slows a rolling car that is the motor's (drag brake, magnets, bearings): it goes with the ratio by a
 /// power between 1 and 2. A default, no source.
@@ -85,7 +84,7 @@ impl PullModel<'_> {
             return Err(NoLapTime::NoLap);
         };
         let rows: usize = spans.iter().map(|(from, to)| to - from).sum();
-        let full = spans.iter().flat_map(|&(from, to)| from..to).filter(|&n| self.is_motors(n)).count();
+        let full = spans.iter().flat_map(|&(from, to)| from..to).filter(|&n| self.limit(n) == Limit::Motor).count();
         if !self.demand.motor.at_full_demand || (full as f64) < LEAST_FULL * rows as f64 {
             return Err(NoLapTime::NeverTheLimit);
         }
@@ -98,15 +97,10 @@ impl PullModel<'_> {
         };
         let changes: Vec<f64> = spans.iter().filter_map(of_lap).filter(|c| c.is_finite()).collect();
         let change = median(changes.iter().copied()).ok_or(NoLapTime::NoLap)?;
-        let scatter = robust_deviation(&changes).unwrap_or(0.0) * (PI / 2.0 / changes.len() as f64).sqrt();
+        let scatter = median_u(&changes).unwrap_or(0.0);
         let driver = DRIVER_SHARE * (g - 1.0).abs() * laps.median_s().unwrap_or(0.0);
         let half = (COVERAGE_95 * scatter).hypot(OPEN_SHARE * change).hypot(driver).hypot(LEAST_HALF_S);
         Ok(Estimate::from_half_width(change, half))
-    }
-
-    /// Whether the motor was the limit in row `n`.
-    fn is_motors(&self, n: usize) -> bool {
-        self.limit(n) == Limit::Motor
     }
 
     /// What held the car back in row `n`.
@@ -141,8 +135,9 @@ impl PullModel<'_> {
             }
             let ratio = if old > 0.0 { (now.max(0.0) / old).sqrt() } else { 1.0 };
             let carried = now + next_old - old;
-            let next = match self.limit(n) {
-                Limit::Motor | Limit::Grip => carried + 2.0 * way(n) * self.more_pull(n, g, ratio, now),
+            let limit = self.limit(n);
+            let next = match limit {
+                Limit::Motor | Limit::Grip => carried + 2.0 * way(n) * self.more_pull(n, limit, g, ratio, now),
                 Limit::Rolls => carried - 2.0 * way(n) * self.more_drag(n, g),
                 Limit::Unknown => carried,
                 Limit::Corner if now < old => {
@@ -166,10 +161,10 @@ impl PullModel<'_> {
 
     /// What the other ratio adds to the acceleration in a row in which the car gains speed, m/s². The grip bears no more
     /// push than it was seen to: there just what the motor no longer has is missing.
-    fn more_pull(&self, n: usize, g: f64, ratio: f64, squared: f64) -> f64 {
+    fn more_pull(&self, n: usize, limit: Limit, g: f64, ratio: f64, squared: f64) -> f64 {
         let now = self.demand.current[n];
         let full = self.full_current(n, g, ratio);
-        let current = if self.is_motors(n) {
+        let current = if limit == Limit::Motor {
             // The fit is not exact in each row: the change counts.
             let base = self.full_current(n, 1.0, 1.0).max(f64::MIN_POSITIVE);
             (now * full / base).min(self.ceiling.max(now) / g)
@@ -178,7 +173,7 @@ impl PullModel<'_> {
         };
         let pushed = self.per_ampere * (g * current - now);
         let drag = self.per_square * (squared - self.motion.speed[n].powi(2));
-        let rotor = if self.is_motors(n) { self.rotor(n, g) } else { 0.0 };
+        let rotor = if limit == Limit::Motor { self.rotor(n, g) } else { 0.0 };
         let more = pushed + rotor - drag;
         if more.is_finite() { more } else { 0.0 }
     }

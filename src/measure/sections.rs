@@ -21,7 +21,7 @@ use super::time_along_lap::{PLACES, TimeAlong, TimeAlongLaps};
 use crate::quantity::{COVERAGE_95, Estimate, Uncertain};
 use crate::statistics::coverage::coverage_factor;
 use crate::statistics::neighbours::{TakenOut, widening};
-use crate::statistics::quantiles::{median, quantile, robust_deviation};
+use crate::statistics::quantiles::{median, median_u, quantile, robust_deviation};
 
 /// Fewest laps whose scatter says what chance gives. Common practice, no source.
 const LEAST_LAPS: usize = 5;
@@ -89,12 +89,6 @@ pub fn measure(along: &TimeAlongLaps, cuts: &[f64], lap_m: Option<Uncertain>) ->
 /// The time of each counted lap between two places, s; round the line, where the second is before the first.
 pub fn times(along: &TimeAlongLaps, (from, to): (f64, f64)) -> Vec<f64> {
     along.laps.iter().map(|lap| lap.along.between(from, to)).collect()
-}
-
-/// The standard uncertainty of a median of normal values that do not depend on each other: √(π / 2 / n) times their
-/// robust deviation.
-pub fn median_u(values: &[f64]) -> Option<f64> {
-    Some((std::f64::consts::FRAC_PI_2 / values.len() as f64).sqrt() * robust_deviation(values)?)
 }
 
 fn section(along: &TimeAlongLaps, from: f64, to: f64, lap_m: Option<Uncertain>) -> Option<Section> {

@@ -260,6 +260,11 @@ pub fn change(path: &str, from: Option<&str>, to: Option<&str>) -> String {
     }
 }
 
+/// The same behind what a racer calls the key: `drag brake 3 → 10 %`.
+pub fn labelled_change(path: &str, from: Option<&str>, to: Option<&str>) -> String {
+    format!("{} {}", printable_label(path), change(path, from, to))
+}
+
 /// A value with its unit: `10 %`, `37°`, and as it is without one.
 pub fn with_unit(value: &str, unit: &str) -> String {
     let space = if unit.is_empty() || unit == "°" { "" } else { " " };

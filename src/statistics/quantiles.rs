@@ -44,6 +44,12 @@ pub fn robust_deviation(values: &[f64]) -> Option<f64> {
     median(values.iter().map(|v| (v - middle).abs())).map(|mad| NORMAL_OVER_MAD * mad)
 }
 
+/// The standard uncertainty of a median of normal values that do not depend on each other: √(π / 2 / n) times their
+/// robust deviation.
+pub fn median_u(values: &[f64]) -> Option<f64> {
+    Some((std::f64::consts::FRAC_PI_2 / values.len() as f64).sqrt() * robust_deviation(values)?)
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

@@ -9,7 +9,7 @@ use std::fmt::{self, Display};
 use schemars::JsonSchema;
 use serde::Serialize;
 
-use super::next::{Next, tried};
+use super::next::{Next, with_gears};
 use crate::gears::gears;
 use crate::measure::forecast::Scene;
 use crate::measure::heat::Heat;
@@ -156,13 +156,11 @@ fn wanted_gears(run: &SettledRun, race_s: f64, wanted: &Wanted) -> Result<Option
     let unknown = || Why::Gears("the sheet lacks spur or pinion".to_owned());
     let spur = wanted.spur.or(settings.number("spur")).ok_or_else(unknown)?;
     let pinion = wanted.pinion.or(run.pinion_on_car()).ok_or_else(unknown)?;
-    let all = gears(settings, spur, pinion).map(|gears| tried(run, &[gears], race_s)).unwrap_or_default();
-    let next = all.into_iter().next().ok_or_else(unknown)?;
-    let driven = run.pinion_on_car().and_then(|p| settings.ratio_with(p)).ok_or_else(unknown)?;
-    let why = || Why::Gears(next.why.as_ref().map_or_else(|| "the run has no laps".to_owned(), ToString::to_string));
-    let done = run.done().ok_or(Why::NotReviewed)?;
-    let pull = done.answers.pull(&done.sound_log, settings.number("mass_kg")).ok_or_else(why)?;
-    let regeared = pull.regeared(&done.laps, next.ratio / driven).ok_or_else(why)?;
+    run.pinion_on_car().ok_or_else(unknown)?;
+    let asked = gears(settings, spur, pinion).ok_or_else(unknown)?;
+    let (next, regeared) = with_gears(run, &[asked], race_s).into_iter().next().ok_or(Why::NotReviewed)?;
+    let why = || Why::Gears(next.why.map_or_else(|| "the run has no laps".to_owned(), |why| why.to_string()));
+    let regeared = regeared.ok_or_else(why)?;
     if next.top_speed_m_s.is_none() && next.motor_race_end_c.is_none() {
         return Err(why());
     }

@@ -9,7 +9,7 @@ use super::concluded_run::ConcludedRun;
 use super::findings::{Finding, findings_across, findings_of_run};
 use super::hotter::hotter;
 use super::next::{next, without_fan};
-use super::since::since;
+use super::since::{RunScatter, since};
 use super::trends::{Trend, trends};
 use super::where_time_went::where_time_went;
 use crate::figure::Figure;
@@ -36,10 +36,12 @@ pub fn conclude(runs: Vec<SettledRun>, sheet: &Sheet, catalogue: &'static [Figur
     let trends = trends(&runs, catalogue, race_s);
     let comparisons = comparisons(&runs, catalogue, race_s);
     let by_car = cars(&runs);
+    let scatters: Vec<Option<RunScatter>> = by_car.iter().map(|(_, members)| RunScatter::of_car(members)).collect();
     let of_run = |(index, run): (usize, &SettledRun)| {
-        let members = by_car.iter().find(|c| c.0 == run.plan().car).map(|c| c.1.as_slice());
+        let car = by_car.iter().position(|c| c.0 == run.plan().car);
+        let members = car.map(|car| by_car[car].1.as_slice());
         let without_fan = members.and_then(|members| without_fan(run, members, race_s));
-        let since = members.and_then(|members| since(&runs, index, members, &comparisons));
+        let since = car.and_then(|car| since(&runs, index, scatters[car], &comparisons));
         let hotter = index_before(index, |n| &runs[n].plan().car)
             .and_then(|before| hotter(&runs[before], run, HotPart::Motor, race_s));
         (next(run, race_s), without_fan, before(&runs, index, sheet), since, hotter)

@@ -11,9 +11,8 @@ use schemars::JsonSchema;
 use serde::Serialize;
 
 use super::conditions::Conditions;
-use super::setups::{same_as_written, value};
+use super::setups::changed_keys;
 use super::shared_heat::cools;
-use crate::measure::forecast::Scene;
 use crate::measure::heat::Heat;
 use crate::measure::hot_part::HotPart;
 use crate::measure::warming::Warming;
@@ -33,6 +32,9 @@ const HEATING_U: f64 = 0.02;
 const SURE: f64 = 0.999;
 /// The least that a failed fan adds, °C: less is dirt, or a hand on the can before the start. A default.
 const FAN_WORTH_K: f64 = 2.0;
+
+/// The cooling of both runs, as each model takes it: what it is apart from that remains.
+const SAME_COOLING: f64 = 1.0;
 
 /// A run's race end against another's.
 #[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
@@ -82,13 +84,8 @@ impl<'a> Modelled<'a> {
     fn new(run: &'a SettledRun, part: HotPart) -> Option<Self> {
         let heat = run.heat(part)?;
         let warming = heat.warming.as_ref()?;
-        let conditions = Conditions::new(heat, run.plan().ambient_c?, warming.ln_cooling().value.exp())?;
+        let conditions = Conditions::new(heat, run.plan().ambient_c?, SAME_COOLING)?;
         Some(Self { warming, heat, conditions, end: heat.unbroken_end_c()? })
-    }
-
-    /// The conditions with the cooling left out, which no model of the other run knows.
-    fn race(&self, conditions: Conditions, race_s: f64) -> Scene {
-        Scene { cooling: 1.0, ..conditions.scene(&self.conditions, race_s) }
     }
 }
 
@@ -135,7 +132,7 @@ pub fn hotter(other: &SettledRun, run: &SettledRun, part: HotPart, race_s: f64) 
 
 /// How much hotter a race under `to` ends than under `from`, by the model of `run`.
 fn change(run: &Modelled, from: Conditions, to: Conditions, of_load: bool, race_s: f64) -> Uncertain {
-    let (from, to) = (run.race(from, race_s), run.race(to, race_s));
+    let (from, to) = (from.scene(&run.conditions, race_s), to.scene(&run.conditions, race_s));
     let change = if of_load {
         run.warming.regeared(&from, &to, run.heat.record.as_ref().and_then(|r| r.expected))
     } else {
@@ -158,16 +155,6 @@ fn mean_of(one: Uncertain, other: Uncertain) -> Uncertain {
 
 fn widened(part: Uncertain, by: f64) -> Uncertain {
     Uncertain::new(part.value, part.standard_u.hypot(by))
-}
-
-/// The settings in which two runs differ.
-fn changed_keys(other: &SettledRun, run: &SettledRun) -> Vec<String> {
-    let keys = |run: &SettledRun| run.plan().settings.0.keys().cloned().collect::<Vec<_>>();
-    let mut all = [keys(other), keys(run)].concat();
-    all.sort();
-    all.dedup();
-    all.retain(|key| !same_as_written(&value(other, key), &value(run, key)));
-    all
 }
 
 fn verdict(cooling: Uncertain, changed: &[String]) -> CoolingVerdict {

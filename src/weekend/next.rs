@@ -99,31 +99,38 @@ pub fn next(run: &SettledRun, race_s: f64) -> Vec<Next> {
 
 /// What each of these `gears` would do on the run's car.
 pub fn tried(run: &SettledRun, gears: &[Gears], race_s: f64) -> Vec<Next> {
+    with_gears(run, gears, race_s).into_iter().map(|(next, _)| next).collect()
+}
+
+/// The same with how the run's load would change; `None` where that is not known.
+pub(super) fn with_gears(run: &SettledRun, gears: &[Gears], race_s: f64) -> Vec<(Next, Option<Regeared>)> {
     let Some(done) = run.done() else { return Vec::new() };
     let driven = run.pinion_on_car().and_then(|p| run.plan().settings.ratio_with(p));
     let pull = done.answers.pull(&done.sound_log, run.plan().settings.number("mass_kg"));
-    let geared = |gears: &Gears| {
-        let change = gears.ratio / driven?;
-        let regeared =
-            pull.as_ref().and_then(|p| Some((p.regeared(&done.laps, change)?, p.lap_time_change(&done.laps, change))));
-        Some((change, regeared))
-    };
-    gears
-        .iter()
-        .map(|gears| {
-            let mut next = Next::unknown(gears);
-            match geared(gears) {
-                Some((change, _)) if (change - 1.0).abs() > FURTHEST => next.why = Some(Why::TooFar),
-                Some((_, Some((geared, lap)))) => {
-                    forecast(run, done, &geared, race_s, &mut next);
-                    next.lap_change_s = lap.ok();
-                    next.why = next.why.or_else(|| lap.err().map(Why::NoLapTime));
-                }
-                _ => next.why = Some(Why::NoPull),
+    let one = |gears: &Gears| {
+        let mut next = Next::unknown(gears);
+        let change = driven.map(|driven| gears.ratio / driven);
+        if change.is_some_and(|change| (change - 1.0).abs() > FURTHEST) {
+            next.why = Some(Why::TooFar);
+            return (next, None);
+        }
+        let Some((pull, change)) = pull.as_ref().zip(change) else {
+            next.why = Some(Why::NoPull);
+            return (next, None);
+        };
+        let regeared = pull.regeared(&done.laps, change);
+        match &regeared {
+            Some(regeared) => {
+                forecast(run, done, regeared, race_s, &mut next);
+                let lap = pull.lap_time_change(&done.laps, change);
+                next.lap_change_s = lap.ok();
+                next.why = next.why.or_else(|| lap.err().map(Why::NoLapTime));
             }
-            next
-        })
-        .collect()
+            None => next.why = Some(Why::NoPull),
+        }
+        (next, regeared)
+    };
+    gears.iter().map(one).collect()
 }
 
 impl Next {

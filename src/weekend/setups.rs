@@ -87,3 +87,13 @@ pub(super) fn design(distinct: &[&Vec<bool>], rows: &[usize]) -> DMatrix<f64> {
     let cell = |r: usize, c: usize| if c == 0 { 1.0 } else { f64::from(u8::from(distinct[c - 1][rows[r]])) };
     DMatrix::from_fn(rows.len(), distinct.len() + 1, cell)
 }
+
+/// The settings in which two runs differ.
+pub(super) fn changed_keys(other: &SettledRun, run: &SettledRun) -> Vec<String> {
+    let keys = |run: &SettledRun| run.plan().settings.0.keys().cloned().collect::<Vec<_>>();
+    let mut all = [keys(other), keys(run)].concat();
+    all.sort();
+    all.dedup();
+    all.retain(|key| !same_as_written(&value(other, key), &value(run, key)));
+    all
+}

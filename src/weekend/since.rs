@@ -14,14 +14,14 @@ use serde::Serialize;
 
 use super::cars::index_before;
 use super::comparisons::{Comparison, Effect};
-use super::setups::{Column, columns, design, distinct, is_no_setup, same_as_written, value};
+use super::setups::{Column, changed_keys, columns, design, distinct, is_no_setup, same_as_written, value};
 use crate::measure::hot_part::HotPart;
 use crate::quantity::Estimate;
 use crate::run::SettledRun;
 use crate::sheet::Setting;
 use crate::statistics::coverage::coverage_factor;
 use crate::statistics::least_squares::by_singular_values;
-use crate::statistics::quantiles::robust_deviation;
+use crate::statistics::quantiles::median_u;
 
 /// What the median lap of a car scatters between equal runs, as a share of it, and for how many degrees of freedom that
 /// counts beside the car's own runs. A default (common practice, no source): grip, tyres and driver move the median lap
@@ -30,8 +30,6 @@ const USUAL_SCATTER: f64 = 0.006;
 const USUAL_DEGREES: f64 = 3.0;
 /// Figure of the catalogue that lap times are compared by.
 const LAP_TIME: &str = "median_lap_s";
-/// Standard error of a median over that of a mean, for many values of a normal distribution: √(π/2) (textbook).
-const MEDIAN_OVER_MEAN: f64 = 1.253_314;
 /// Changes of the conditions that are worth a word: of temperatures in K, of the spun share. Defaults, no source.
 const WORTH_AIR_K: f64 = 1.0;
 const WORTH_START_K: f64 = 3.0;
@@ -174,12 +172,17 @@ impl RunScatter {
     }
 }
 
-/// The run at `index` against the car's run before; `None` for its first. `members` are all runs of its car.
-pub fn since(runs: &[SettledRun], index: usize, members: &[&SettledRun], comparisons: &[Comparison]) -> Option<Since> {
+/// The run at `index` against the car's run before; `None` for its first. `scatter` is that of the car's runs.
+pub fn since(
+    runs: &[SettledRun],
+    index: usize,
+    scatter: Option<RunScatter>,
+    comparisons: &[Comparison],
+) -> Option<Since> {
     let now = &runs[index];
     let before = &runs[index_before(index, |n| &runs[n].plan().car)?];
     let changed = changed(before, now);
-    let scatter = RunScatter::of_car(members).filter(|_| now.has_own_log() && before.has_own_log());
+    let scatter = scatter.filter(|_| now.has_own_log() && before.has_own_log());
     let equal_runs_s = scatter.map(|scatter| scatter.half_width([0.0; 2]));
     let change = || {
         let difference = median_lap(now)? - median_lap(before)?;
@@ -213,15 +216,10 @@ impl Changed {
 
 /// The settings that differ; a refused value says nothing of a change.
 fn changed(before: &SettledRun, now: &SettledRun) -> Vec<Change> {
-    let (old, new) = (&before.plan().settings.0, &now.plan().settings.0);
-    let mut keys: Vec<&String> = old.keys().chain(new.keys()).collect();
-    keys.sort();
-    keys.dedup();
-    let differs = |key: &&String| {
-        let refused = [old.get(*key), new.get(*key)].iter().any(|v| matches!(v, Some(Setting::Refused(_))));
-        !refused && !is_no_setup(key) && !same_as_written(&value(before, key), &value(now, key))
-    };
-    keys.into_iter().filter(differs).map(|key| (key.clone(), value(before, key), value(now, key))).collect()
+    let is_refused = |run: &SettledRun, key: &str| matches!(run.plan().settings.0.get(key), Some(Setting::Refused(_)));
+    let counts = |key: &String| !is_no_setup(key) && ![before, now].iter().any(|run| is_refused(run, key));
+    let change = |key: String| (key.clone(), value(before, &key), value(now, &key));
+    changed_keys(before, now).into_iter().filter(counts).map(change).collect()
 }
 
 /// What all runs of the weekend say of one changed setting; `None` for several, and where they do not tell.
@@ -258,8 +256,7 @@ fn median_lap(run: &SettledRun) -> Option<f64> {
 
 /// Standard error of a run's median lap by the scatter of its laps, s.
 fn standard_error(run: &SettledRun) -> Option<f64> {
-    let laps: Vec<f64> = run.done()?.laps.counted().map(|lap| lap.time_s()).collect();
-    Some(MEDIAN_OVER_MEAN * robust_deviation(&laps)? / (laps.len() as f64).sqrt())
+    median_u(&run.done()?.laps.counted().map(|lap| lap.time_s()).collect::<Vec<f64>>())
 }
 
 #[cfg(test)]

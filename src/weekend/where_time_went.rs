@@ -15,13 +15,13 @@ use serde::Serialize;
 use super::cars::{by_car, index_before};
 use super::laid_over::{Laid, Offset, lay_over, lost_on};
 use crate::measure::cuts::{Member, slowest_points};
-use crate::measure::sections::{self, Sections, median_u};
+use crate::measure::sections::{self, Sections};
 use crate::measure::time_along_lap::{TimeAlongLaps, TimeLost};
 use crate::quantity::{COVERAGE_95, Estimate, Uncertain};
 use crate::run::{Measured, SettledRun};
 use crate::statistics::coverage::coverage_factor;
 use crate::statistics::neighbours::{TakenOut, widening};
-use crate::statistics::quantiles::median;
+use crate::statistics::quantiles::{median, median_u};
 
 /// Probability that one of the sections' intervals is wrong, all together.
 const WRONG: f64 = 0.05;

@@ -8,7 +8,7 @@ use crate::sheet::{NOTE, Setting};
 
 /// `drag brake 3 → 10 %`, with the settings that changed in the same runs.
 pub fn change(key: &str, from: Option<&str>, to: Option<&str>, together_with: &[String]) -> String {
-    let change = format!("{} {}", printable_label(key), keys::change(key, from, to));
+    let change = keys::labelled_change(key, from, to);
     if together_with.is_empty() {
         return change;
     }

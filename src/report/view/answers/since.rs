@@ -3,7 +3,8 @@
 use crate::notice::printable;
 use crate::report::charts;
 use crate::report::view::answer::{AnswerView, ChartView, KeyFigure, chart};
-use crate::report::view::{settings, verdicts};
+use crate::report::view::verdicts;
+use crate::sheet::keys;
 use crate::weekend::since::{Changed, Condition, Nature, Since, Wish};
 use crate::weekend::where_time_went::{LostRun, SectionChange, WhereTimeWent};
 use crate::wording::{self, InFigures, LAP_TIMES, stretch_of_lap};
@@ -77,11 +78,11 @@ fn changed(changed: &[Changed], before: &str) -> String {
     if changed.is_empty() {
         return format!("Nothing was changed on the sheet since run {before}.");
     }
-    let each = |c: &Changed| settings::change(&c.key, c.from.as_deref(), c.to.as_deref(), &[]);
+    let each = |c: &Changed| keys::labelled_change(&c.key, c.from.as_deref(), c.to.as_deref());
     format!("Changed since run {before}: {}.", changed.iter().map(each).collect::<Vec<_>>().join(", "))
 }
 
-/// `By itself the air went from 24 to 27 °C.`
+/// `What else was different: the air went from 24 to 27 °C.`
 fn by_itself(conditions: &[Condition]) -> Option<String> {
     let each = |Condition { what, from, to }: &Condition| match what {
         Nature::Air => format!("the air went from {from:.0} to {to:.0} °C"),
