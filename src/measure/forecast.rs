@@ -5,7 +5,7 @@
 //! distribution. Wrong where the fit is, and for loads far from those that were driven.
 
 use super::heat_nodes::{
-    AIR, AROUND, COPPER_HEATING, Coefficients, Drive, Pace, QUICK, SPEED_HEATING, State, slow_part,
+    AIR, AROUND, COPPER_HEATING, Coefficients, Drive, Pace, QUICK, QUICK_S, SPEED_HEATING, State, slow_part,
 };
 use super::heat_record::Prior;
 use super::warming::{Hypothesis, SPEED_SHARE, Shared, Warming};
@@ -22,9 +22,6 @@ const MODEL_LN_U: f64 = 0.05;
 /// Share of their warming that the surroundings, with a time constant of ten minutes, get over within a race of five to
 /// eight minutes: 1 − exp(−0.5) to 1 − exp(−0.8).
 const WITHIN_A_RACE: f64 = 0.5;
-/// Share of the heating to come that a change of load adds at once, before the part cools more for it. Common practice,
-/// no source.
-const HEATING_KEPT: f64 = 0.5;
 /// Least and greatest share of the heating that may go with speed.
 const SHARES: std::ops::RangeInclusive<f64> = 0.05..=0.95;
 /// Variance of a forecast for one share of the heating, °C²: that of the fit drops out of a difference between two
@@ -54,6 +51,33 @@ impl Scene {
     /// A run of `seconds` with the load and the cooling of the fitted one.
     pub fn as_driven(start_c: f64, air_c: f64, seconds: f64) -> Self {
         Self { start_c, air_c, copper: 1.0, spin: 1.0, cooling: 1.0, seconds }
+    }
+}
+
+/// How the copper load varies from lap to lap.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct LoadScatter {
+    /// Standard deviation from lap to lap, relative.
+    pub relative: f64,
+    /// Of how many laps the mean load is known.
+    pub laps: usize,
+    /// A lap, s.
+    pub lap_s: f64,
+}
+
+impl LoadScatter {
+    /// Variance of the reading after `ahead_s` more of driving, °C², by the load alone: its mean is known from the laps
+    /// seen, and each lap ahead has a load of its own. A lap's heat reaches the reading by the model's impulse response
+    /// h·exp(−c·t) + Σ g/τ·exp(−t/τ), of the slow and of the quick node (linear systems, textbook).
+    fn variance(&self, h: &Hypothesis, ahead_s: f64) -> f64 {
+        let slow = (heating(h), h.point.cooling);
+        let quick = QUICK_S.iter().zip(&h.mean.as_slice()[QUICK..]).map(|(constant_s, g)| (g / constant_s, 1.0 / constant_s));
+        let modes: Vec<(f64, f64)> = std::iter::once(slow).chain(quick).collect();
+        let decayed = |rate: f64| (1.0 - (-rate * ahead_s).exp()) / rate;
+        let of_mean: f64 = modes.iter().map(|(gain, rate)| gain * decayed(*rate)).sum();
+        let pairs = modes.iter().flat_map(|a| modes.iter().map(move |b| (a, b)));
+        let of_laps: f64 = pairs.map(|(a, b)| a.0 * b.0 * decayed(a.1 + b.1)).sum::<f64>() * self.lap_s;
+        self.relative.powi(2) * (of_mean.powi(2) / self.laps.max(1) as f64 + of_laps)
     }
 }
 
@@ -90,23 +114,22 @@ impl Warming {
         mixture::of_normals(&self.hypotheses.iter().map(component).collect::<Vec<_>>())
     }
 
-    /// What the sensor reads at log time `until_s`, °C, where the load of the laps that count goes on. `load_u` is the
-    /// relative standard uncertainty of that load.
-    pub fn forecast(&self, until_s: f64, load_u: f64) -> Estimate {
-        let further = (until_s - self.end_s).max(0.0) / self.seen_s;
+    /// What the sensor reads at log time `until_s`, °C, where the load of the laps that count goes on, as much as it
+    /// `varies` from lap to lap.
+    pub fn forecast(&self, until_s: f64, varies: &LoadScatter) -> Estimate {
+        let ahead_s = (until_s - self.end_s).max(0.0);
+        let further = ahead_s / self.seen_s;
         let mixed = self.mixed(|h| {
             let now = at_end(h).reading(&h.mean);
             let end = self.extrapolated(h, at_end(h), Self::as_driven(h), until_s - self.end_s);
             let change = end.reading(&h.mean) - now;
-            // What the heating to come adds is as uncertain as the load.
-            let added_heat = heating(h) * (until_s - self.end_s).max(0.0);
-            let added = load_u * added_heat.min(change.abs() + added_heat * HEATING_KEPT);
             let model = MODEL_U_K.hypot(MODEL_SHARE * change * further);
-            let variance = variance(h, &end.change()) + added * added + model * model;
+            let variance = variance(h, &end.change()) + varies.variance(h, ahead_s) + model * model;
             Component { weight: h.weight, mean: end.reading(&h.mean), variance }
         });
         let heating = self.whole_heating().value;
-        self.ceiling.map_or(mixed, |ceiling| ceiling.hold_under(mixed, until_s, self.end_s, heating))
+        let by_load = self.hypotheses.iter().map(|h| h.weight * varies.variance(h, ahead_s)).sum::<f64>().sqrt();
+        self.ceiling.map_or(mixed, |ceiling| ceiling.hold_under(mixed, until_s, ahead_s, heating, by_load))
     }
 
     /// What the sensor reads at the end of an imagined run, °C.

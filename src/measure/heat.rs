@@ -16,6 +16,7 @@ use serde::Serialize;
 
 use super::context::RunContext;
 use super::course::Course;
+use super::forecast::LoadScatter;
 use super::heat_record::{Load, Prior, Record, knows_air, record};
 use super::hot_part::{HotPart, Limit};
 use super::warming::Warming;
@@ -245,7 +246,9 @@ pub fn conclude(heat: &mut Heat, prior: Prior) {
 fn forecast(heat: &mut Heat, warming: &Warming) {
     let course = heat.course;
     if let (false, Some(end)) = (heat.race_end_read, course.race_end_s) {
-        heat.race_end_c = Some(warming.forecast(end, load_u(&course, &heat.load, end)));
+        let Load { scatter, laps, .. } = heat.load;
+        let lap_s = course.lap_s.unwrap_or(end - course.driven_to_s);
+        heat.race_end_c = Some(warming.forecast(end, &LoadScatter { relative: scatter, laps, lap_s }));
     }
     let constant = warming.time_constant_s();
     (heat.time_constant_s, heat.time_constant_range_s) = (Some(constant.value), Some(constant));
@@ -284,13 +287,6 @@ fn verdict(heat: &Heat) -> HeatVerdict {
         Some(end) if end.high > limit - CLOSE_K => HeatVerdict::Close,
         Some(_) => HeatVerdict::Within,
     }
-}
-
-/// Relative standard uncertainty of the load from the end of the log to the end of the race: a mean over the laps that
-/// are left, about a mean over those that were seen.
-fn load_u(course: &Course, load: &Load, race_end_s: f64) -> f64 {
-    let left = course.lap_s.map_or(1.0, |lap| ((race_end_s - course.driven_to_s) / lap).max(1.0));
-    load.scatter * (1.0 / left + 1.0 / load.laps.max(1) as f64).sqrt()
 }
 
 /// The reading at the end of the race, where the log lasts as long: from the lowest reading around it to the highest,

@@ -106,7 +106,8 @@ pub struct Load {
     pub copper: f64,
     /// Mean motor speed, rad/s; 0 where volts, amperes or revs are missing.
     pub omega: f64,
-    /// Standard deviation of a lap's copper load from lap to lap, relative.
+    /// Standard deviation of a lap's copper load from lap to lap, relative; larger where a lap's load is like that of the
+    /// lap before.
     pub scatter: f64,
     /// Of how many laps that is known.
     pub laps: usize,
@@ -187,7 +188,10 @@ fn over_laps(time: &[f64], values: &[f64], moving: &[f64], laps: &Laps) -> OverL
     let until = |t: f64| sums[row_until(time, t)];
     let each: Vec<f64> = laps.counted().map(|l| (until(l.end_s) - until(l.start_s)) / l.time_s()).collect();
     match mean_and_deviation(&each) {
-        Some((mean, deviation)) => OverLaps { mean, scatter: deviation / mean, laps: each.len() },
+        Some((mean, deviation)) => {
+            let alike = like_the_lap_before(&each, mean).max(0.0);
+            OverLaps { mean, scatter: deviation / mean * (1.0 + 2.0 * alike).sqrt(), laps: each.len() }
+        }
         None => {
             let while_moving: Vec<f64> = values.iter().zip(moving).map(|(value, moves)| value * moves).collect();
             let whole = |values: &[f64]| running_integral(time, values).last().copied().unwrap_or(0.0);
@@ -195,6 +199,14 @@ fn over_laps(time: &[f64], values: &[f64], moving: &[f64], laps: &Laps) -> OverL
             OverLaps { mean, scatter: UNKNOWN_SCATTER, laps: 1 }
         }
     }
+}
+
+/// Autocorrelation of the laps from one to the next. What laps that go together leave open of their mean is larger by
+/// 1 + 2ρ (Bayley and Hammersley 1946, its first term).
+fn like_the_lap_before(laps: &[f64], mean: f64) -> f64 {
+    let together: f64 = laps.windows(2).map(|w| (w[0] - mean) * (w[1] - mean)).sum();
+    let apart: f64 = laps.iter().map(|v| (v - mean).powi(2)).sum();
+    if apart > 0.0 { together / apart } else { 0.0 }
 }
 
 /// Means over equal steps of time from `start_s` on; NaN for a step without a row.
