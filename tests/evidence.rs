@@ -55,7 +55,7 @@ fn what_cannot_be_told_is_among_the_faults() {
 #[rstest]
 #[case::few(1)]
 #[ignore = "the long form: .ci/run"]
-#[case::all(10)]
+#[case::all(4)]
 fn sound_weekends_are_left_alone(
     #[case] seeds: u64,
     #[values(World::Demo, World::HotDemo, World::Apart)] world: World,

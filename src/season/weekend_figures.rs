@@ -12,6 +12,9 @@ use super::store::{self, ReadError, day_text};
 use crate::figure::FIGURES;
 use crate::quantity::{COVERAGE_95, Uncertain};
 
+/// How the `runs` table has a car that was not geared as its sheet says.
+const GEARED_OTHERWISE: &str = "differs";
+
 /// A weekend of the season.
 #[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct Round {
@@ -59,19 +62,17 @@ pub(super) fn read<'a>(
     let figures = store::read(root, partition, &schema::figures(), &OF_FIGURES)?;
     let error = |e: PolarsError| ReadError::from_polars(root, partition, schema::FIGURES, &e);
     let (day, round) = round(partition, &runs).map_err(error)?;
-    let is_asked = asked.map(|key| col("of").eq(lit(key.to_owned()))).reduce(|a, b| a.or(b));
-    let geared_otherwise = col("gearing").eq(lit("differs"));
-    let joined = figures
-        .lazy()
-        .filter(is_asked.unwrap_or_else(|| lit(false)).and(col("value").is_not_null()))
-        .join(runs.lazy(), [col("run")], [col("run")], JoinArgs::new(JoinType::Inner))
-        .with_columns([
-            when(geared_otherwise).then(lit(NULL)).otherwise(col("set_ratio")).alias("set_ratio"),
-            ((col("high") - col("low")) / lit(2.0 * COVERAGE_95)).fill_null(lit(0.0)).alias("standard_u"),
-        ])
-        .collect();
+    let joined = figures_asked(&figures, asked).and_then(|asked| asked.inner_join(&runs, ["run"], ["run"]));
     let figures = joined.and_then(|table| figures_of_runs(&table)).map_err(error)?;
     Ok(WeekendFigures { day, round, figures })
+}
+
+/// The rows of these figures that have a value.
+fn figures_asked<'a>(figures: &DataFrame, asked: impl Iterator<Item = &'a str>) -> PolarsResult<DataFrame> {
+    let asked: Vec<&str> = asked.collect();
+    let keys = figures.column("of")?.str()?;
+    let is_asked: BooleanChunked = keys.iter().map(|key| key.is_some_and(|key| asked.contains(&key))).collect();
+    figures.filter(&(is_asked & figures.column("value")?.is_not_null()))
 }
 
 /// The weekend's day, and what its runs say about it.
@@ -85,9 +86,10 @@ fn figures_of_runs(table: &DataFrame) -> PolarsResult<Vec<FigureOfRun>> {
     let text = |name: &str| table.column(name)?.str();
     let number = |name: &str| table.column(name)?.f64();
     let (run, car, track, pack, motor) = (text("run")?, text("car")?, text("track")?, text("pack")?, text("motor")?);
-    let (key, set_ratio, value, standard_u) =
-        (text("of")?, number("set_ratio")?, number("value")?, number("standard_u")?);
+    let (key, gearing, set_ratio) = (text("of")?, text("gearing")?, number("set_ratio")?);
+    let (value, low, high) = (number("value")?, number("low")?, number("high")?);
     let cell = |column: &StringChunked, row: usize| column.get(row).filter(|t| !t.is_empty()).map(str::to_owned);
+    let half_width = |row: usize| Some((high.get(row)? - low.get(row)?) / 2.0);
     let figure = |row: usize| {
         Some(FigureOfRun {
             run: cell(run, row)?,
@@ -95,9 +97,9 @@ fn figures_of_runs(table: &DataFrame) -> PolarsResult<Vec<FigureOfRun>> {
             track: cell(track, row),
             pack: cell(pack, row),
             motor: cell(motor, row),
-            set_ratio: set_ratio.get(row),
+            set_ratio: set_ratio.get(row).filter(|_| gearing.get(row) != Some(GEARED_OTHERWISE)),
             figure: cell(key, row)?,
-            value: Uncertain::new(value.get(row)?, standard_u.get(row).unwrap_or(0.0)),
+            value: Uncertain::new(value.get(row)?, half_width(row).unwrap_or(0.0) / COVERAGE_95),
         })
     };
     Ok((0..table.height()).filter_map(figure).collect())

@@ -56,19 +56,23 @@ fn grouped<'a>(runs: impl Iterator<Item = RunLaps<'a>>) -> PolarsResult<Vec<(usi
         return Ok(Vec::new());
     }
     let paces = laps.group_by_stable(["car", "run"])?.apply(|run| pace_of(&run))?;
-    let (runs, cars) = (paces.column("run")?.u32()?, paces.column("car")?.str()?);
+    let paces = paces.group_by_stable(["car"])?.apply(ranked)?;
+    let (runs, rank) = (paces.column("run")?.u32()?, paces.column("rank")?.u32()?);
     let (best, median) = (paces.column("best_s")?.f64()?, paces.column("median_s")?.f64()?);
     let best_three = paces.column("best_three_s")?.f64()?;
-    let rank = |n: usize| {
-        let quicker = (0..paces.height()).filter(|&o| cars.get(o) == cars.get(n) && median.get(o) < median.get(n));
-        1 + quicker.count() as u32
-    };
     let row = |n: usize| {
-        let pace =
-            Pace { best_s: best.get(n)?, median_s: median.get(n)?, best_three_s: best_three.get(n), rank: rank(n) };
-        Some((runs.get(n)? as usize, pace))
+        let (best_s, median_s, best_three_s) = (best.get(n)?, median.get(n)?, best_three.get(n));
+        Some((runs.get(n)? as usize, Pace { best_s, median_s, best_three_s, rank: rank.get(n)? }))
     };
     Ok((0..paces.height()).filter_map(row).collect())
+}
+
+/// The runs of a car with the rank of each by its median; equal ones share the better rank.
+fn ranked(mut runs: DataFrame) -> PolarsResult<DataFrame> {
+    let by_median = RankOptions { method: RankMethod::Min, descending: false };
+    let rank = runs.column("median_s")?.as_materialized_series().rank(by_median, None);
+    runs.with_column(rank.with_name("rank".into()).into_column())?;
+    Ok(runs)
 }
 
 /// One row: the pace of the run whose laps these are.
