@@ -39,9 +39,11 @@ pub struct RunView {
     pub error: Option<ErrorView>,
     /// What is doubtful or unusable.
     pub doubts: Vec<DoubtView>,
+    /// What happened since the car's run before.
+    pub since: Option<AnswerView>,
     /// Findings.
     pub findings: Vec<FindingView>,
-    /// Questions.
+    /// The other questions.
     pub answers: Vec<AnswerView>,
     /// Where the time went.
     pub time: Option<TimeView>,
@@ -83,6 +85,7 @@ pub struct PageLink {
 pub fn run(review: &Review, index: usize) -> RunView {
     let run = &review.runs[index];
     let done = run.done();
+    let (since, answers) = done.map(|d| answers(review, run, d)).unwrap_or_default();
     let own_findings = review.findings.iter().filter(|f| f.run.as_deref() == Some(&run.plan().id));
     RunView {
         weekend: weekend_name(review),
@@ -94,8 +97,9 @@ pub fn run(review: &Review, index: usize) -> RunView {
         subtitle: subtitle(review, index),
         error: run.failure().map(error),
         doubts: doubts_of_run(&run.run),
+        since,
         findings: own_findings.map(finding).collect(),
-        answers: done.map(|d| answers(review, run, d)).unwrap_or_default(),
+        answers,
         time: done.and_then(|d| time_went(run, d)),
         time_chart: run.time.as_ref().map(worst_lap_chart).unwrap_or_default(),
         pinions: pinions(run),
@@ -155,8 +159,9 @@ fn subtitle(review: &Review, index: usize) -> String {
             parts.push(format!("best {best:.2} s, median {median:.2} s"));
         }
     }
-    if let (Some(before), changes @ [_, ..]) = (review.run_before(index), settings::changes(review, index).as_slice()) {
-        parts.push(format!("changed since {}: {}", printable(&before.plan().id, 40), changes.join(", ")));
+    if let Some(since) = run.since.as_ref().filter(|since| !since.changed.is_empty()) {
+        let changes: Vec<String> = since.changed.iter().map(settings::changed).collect();
+        parts.push(format!("changed since {}: {}", printable(&since.run, 40), changes.join(", ")));
     }
     parts.join(" · ")
 }
