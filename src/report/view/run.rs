@@ -7,6 +7,7 @@ use super::evidence::{DoubtView, doubts_of_run};
 use super::names::{page_name, sign_name, weekend_name};
 use super::remarks::{ErrorView, FindingView, NoticeView, finding, notice};
 use super::time_went::{TimeView, time_went, worst_lap_chart};
+use super::trace_link::{self, TraceLink};
 use super::{settings, trace};
 use crate::laps::Source;
 use crate::notice::{Failure, printable};
@@ -49,10 +50,14 @@ pub struct RunView {
     pub time: Option<TimeView>,
     /// The slowest counted lap against the best.
     pub time_chart: Vec<ChartView>,
+    /// The command that works out another race by this run.
+    pub ahead_command: String,
     /// Gearing over pinions.
     pub pinions: Vec<RowView>,
     /// Data of the trace as JSON, safe in a script element.
     pub trace: Option<String>,
+    /// Laps that are compared most.
+    pub trace_links: Vec<TraceLink>,
     /// Laps.
     pub laps: Vec<RowView>,
     /// Chart of lap times.
@@ -98,12 +103,14 @@ pub fn run(review: &Review, index: usize) -> RunView {
         error: run.failure().map(error),
         doubts: doubts_of_run(&run.run),
         since,
-        findings: own_findings.map(finding).collect(),
+        findings: own_findings.map(|f| finding(f, trace_link::of_finding(review, f, true))).collect(),
         answers,
         time: done.and_then(|d| time_went(run, d)),
         time_chart: run.time.as_ref().map(worst_lap_chart).unwrap_or_default(),
+        ahead_command: format!("runtrue ahead FOLDER --run {} --air 35 --race 480", quoted(&run.plan().id)),
         pinions: pinions(run),
         trace: trace::trace(review, index),
+        trace_links: trace_link::first_asked(review, index),
         laps: done.map(lap_rows).unwrap_or_default(),
         lap_chart: done.map(lap_chart).unwrap_or_default(),
         laps_from: done.map(laps_from).unwrap_or_default(),
@@ -123,6 +130,13 @@ pub fn run(review: &Review, index: usize) -> RunView {
 fn link(review: &Review, index: usize) -> Option<PageLink> {
     let id = &review.runs.get(index)?.plan().id;
     Some(PageLink { page: page_name(index, id), run: printable(id, 24) })
+}
+
+/// An id as a shell takes it.
+fn quoted(id: &str) -> String {
+    let id = printable(id, 40);
+    let is_plain = id.chars().all(|c| c.is_ascii_alphanumeric() || "._-".contains(c));
+    if is_plain { id } else { format!("'{}'", id.replace('\'', r"'\''")) }
 }
 
 fn error(failure: &Failure) -> ErrorView {

@@ -2,8 +2,8 @@
 
 use super::cells::RowView;
 use crate::review::Review;
-use crate::sheet::keys::{self, printable_label};
 use crate::sheet::Setting;
+use crate::sheet::keys::{self, printable_label};
 use crate::weekend::since::Changed;
 
 /// `drag brake 3 → 10 %`, with the settings that changed in the same runs.

@@ -5,6 +5,7 @@ use serde_json::json;
 use super::finding::{About, Finding, Place, name, of_run};
 use crate::figure::Weight;
 use crate::measure::sections::{Section, Sections};
+use crate::measure::time_along_lap::{LapAlong, TimeAlongLaps};
 use crate::quantity::Estimate;
 use crate::run::SettledRun;
 use crate::weekend::where_time_went::WhereTimeWent;
@@ -75,7 +76,18 @@ pub(super) fn time_finding(run: &SettledRun, time: &WhereTimeWent) -> Option<Fin
         "from": place.from, "to": place.to, "loss_s": place.loss_s, "median_less_best_s": place.whole_s,
     });
     let finding = Finding::new("time-lost", Weight::Note, About::Time, lead, detail);
-    Some(of_run(run, Finding { place: Some(Place { lap_fraction: place.from }), ..finding }, values))
+    let shown = run.done().and_then(|done| dearest_lap(done.answers.along.as_ref().ok()?, &place));
+    let (lap, on_lap) = shown.unzip();
+    let place = Place { lap_fraction: place.from, until: Some(place.to), lap, on_lap };
+    Some(of_run(run, Finding { place: Some(place), ..finding }, values))
+}
+
+/// The counted lap that was slowest at the place, and the best lap.
+fn dearest_lap(along: &TimeAlongLaps, place: &LossPlace) -> Option<(u32, u32)> {
+    let seconds = |lap: &LapAlong| lap.along.between(place.from, place.to);
+    let best = along.best().lap;
+    let others = along.laps.iter().filter(|lap| lap.lap != best);
+    Some((others.max_by(|a, b| seconds(a).total_cmp(&seconds(b)))?.lap, best))
 }
 
 impl LossPlace {
