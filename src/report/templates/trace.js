@@ -158,7 +158,7 @@ afterFirstPaint(() => {
     if (spin) return spinWords(spin);
     if (one) return two ? `${one.name} with ${two.name}` : one.name;
     const lap = data.laps.find((l) => l.start <= x && x < l.end);
-    return lap ? `lap ${lap.lap}, ${Math.round(100 * shareAt(laps.get(`lap-${lap.lap}`), x))} % round` : "outside the laps";
+    return lap ? `lap ${lap.lap}, ${Math.round(100 * shareAt(laps.get(`lap-${lap.lap}`), x))} % round` : data.laps.length ? "outside the laps" : "the whole run";
   };
   let row = null, asked = 0;
   const say = () => {
@@ -189,14 +189,14 @@ afterFirstPaint(() => {
     const found = step > 0 ? all.find(([, x]) => x > middle + least) ?? all[0] : all.findLast(([, x]) => x < middle - least) ?? all[all.length - 1];
     if (found) showSpin(found[0]);
   };
+  // What a click is meant for: the nearest spin or start of a lap, where one is near enough.
   const clicked = (u, e) => {
     const left = e.clientX - u.over.getBoundingClientRect().left;
-    const far = (x) => Math.abs(u.valToPos(x, "x") - left);
-    const spin = spinsShown().find(([from, to]) => { const x = u.posToVal(left, "x"); return (xOf(from) <= x && x <= xOf(to)) || Math.min(far(xOf(from)), far(xOf(to))) < NEAR_PX / 2; });
-    if (spin) return showSpin(spin);
-    if (lapOf("trace-lap")) return;
-    const start = data.laps.filter((l) => far(l.start) < NEAR_PX).sort((a, b) => far(a.start) - far(b.start))[0];
-    if (start) choose(`lap-${start.lap}`, pick("trace-over").value);
+    const far = (from, to) => { const [low, high] = [u.valToPos(from, "x"), u.valToPos(to, "x")]; return Math.max(low - left, left - high, 0); };
+    const spins = spinsShown().map((spin) => [far(xOf(spin[0]), xOf(spin[1])), () => showSpin(spin)]);
+    const starts = lapOf("trace-lap") ? [] : data.laps.map((l) => [far(l.start, l.start), () => choose(`lap-${l.lap}`, pick("trace-over").value)]);
+    const nearest = [...spins, ...starts].filter(([px]) => px < NEAR_PX).sort((a, b) => a[0] - b[0])[0];
+    nearest?.[1]();
   };
 
   const touches = (over, u) => {

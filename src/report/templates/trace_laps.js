@@ -35,12 +35,12 @@ const lapsOf = (data) => {
   const laps = new Map();
   withTurns(data);
   for (const l of data.laps) {
-    laps.set(`lap-${l.lap}`, { source: data, from: l.start, to: l.end, seconds: l.end - l.start, places: withTimes(l.places), name: `lap ${l.lap}`, own: true, aside: l.aside });
+    laps.set(`lap-${l.lap}`, { source: data, from: l.start, to: l.end, seconds: l.seconds, places: withTimes(l.places), name: `lap ${l.lap}`, own: true, aside: l.aside });
   }
   if (data.median) laps.set("median", { seconds: data.median.seconds, places: withTimes(data.median.places), name: "the median lap" });
   data.others.forEach((o, n) => {
-    const seconds = o.end - o.start, name = `run ${o.run}, lap ${o.lap}`;
-    laps.set(`run-${n}`, { source: withTurns(o), from: o.laid?.from ?? o.start, to: o.laid?.to ?? o.end, seconds, places: withTimes(o.laid?.places), name, run: o.run });
+    const name = `run ${o.run}, lap ${o.lap}`;
+    laps.set(`run-${n}`, { source: withTurns(o), from: o.laid?.from ?? o.start, to: o.laid?.to ?? o.end, seconds: o.seconds, places: withTimes(o.laid?.places), name, run: o.run });
   });
   return laps;
 };

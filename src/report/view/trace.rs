@@ -155,7 +155,8 @@ fn best_lap(run: &ConcludedRun, other: &OtherLap) -> Option<String> {
         object(&json!({ "name": s.channel.name() }), &[("values", numbers(values, &rows, s.digits))])
     });
     let head = json!({
-        "run": printable(&run.plan().id, 24), "lap": lap.number, "start": lap.start_s, "end": lap.end_s, "laid": laid
+        "run": printable(&run.plan().id, 24), "lap": lap.number, "start": lap.start_s, "end": lap.end_s,
+        "seconds": lap.time_s(), "laid": laid
     });
     Some(object(&head, &[("time", numbers(time, &rows, 3)), ("channels", list(channels))]))
 }

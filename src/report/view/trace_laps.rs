@@ -27,7 +27,10 @@ pub fn own_laps(done: &Measured) -> Vec<Value> {
     let one = |lap: &Lap| {
         let aside = lap.set_aside.is_some();
         let places = along(lap).map_or(Value::Null, |along| places(along, &along.place_u_s));
-        json!({ "lap": lap.number, "start": lap.start_s, "end": lap.end_s, "aside": aside, "places": places })
+        let (start, end, seconds) = (lap.start_s, lap.end_s, lap.time_s());
+        json!({
+            "lap": lap.number, "start": start, "end": end, "seconds": seconds, "aside": aside, "places": places
+        })
     };
     inside.map(one).collect()
 }
@@ -70,7 +73,7 @@ fn stretch(of: &LostStretch) -> Value {
         whole(100.0 * of.from),
         whole(100.0 * of.to),
         whole(MS * of.lost_s.value),
-        whole((MS * of.lost_s.half_width()).ceil())
+        whole(MS * of.lost_s.half_width())
     ])
 }
 
