@@ -34,7 +34,7 @@ pub const SCRIPTS: Scripts = Scripts {
     hashes: ScriptHashes {
         picture: "RYsdlQ9od0vRP6SKCz93ccANekHPYJziPQcWKBedH9A=",
         charts: "GcjUxq2Ikpp59K5J1vcWFWbf0Lo9FcxJXpdPeH63jx8=",
-        trace: "DQ1Rx9ePz6ozFzIc/flgspcOwZmoH2mKERlWvVMgpJ4=",
+        trace: "I4a7MxSIPLahHsUSR8fpxZwQVmpPyPOMmbjLZ19ctz8=",
     },
 };
 

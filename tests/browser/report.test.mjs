@@ -52,14 +52,14 @@ async function span(page) {
   const at = async (x) => {
     await page.mouse.move(x, box.y + box.height / 2);
     await drawn(page);
-    const text = await page.locator("#trace-values output").first().textContent();
+    const text = await page.locator("#trace-values data").first().textContent();
     return parseFloat(text);
   };
   return [await at(box.x + 2), await at(box.x + box.width - 2)];
 }
 
 /** The values of the cursor's row under a name. */
-const outputs = (page, name) => page.locator("#trace-values div").filter({ has: page.locator("b", { hasText: new RegExp(`^${name}$`) }) }).locator("output").allTextContents();
+const outputs = (page, name) => page.locator("#trace-values div").filter({ has: page.locator("b", { hasText: new RegExp(`^${name}$`) }) }).locator("data").allTextContents();
 
 /** Moves the mouse to a share of the trace's width, and waits for the cursor's row. */
 async function pointAt(page, share) {
@@ -104,7 +104,7 @@ test("the trace follows the cursor on all its charts", async () => {
   const box = await charts.first().locator(".u-over").boundingBox();
   await page.mouse.move(box.x + box.width / 2, box.y + 20);
   await drawn(page);
-  const values = await page.locator("#trace-values output").allTextContents();
+  const values = await page.locator("#trace-values data").allTextContents();
   assert.ok(values.length >= 7 && values.every((v) => v !== "–"), values.join(", "));
   assert.deepEqual(wrong, []);
   await close();

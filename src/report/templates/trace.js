@@ -130,7 +130,7 @@ afterFirstPaint(() => {
       const box = element("div");
       box.append(element("b", name));
       for (const [mark, value] of values) {
-        const line = element("span"), text = element("output", "–");
+        const line = element("span"), text = element("data", "–");
         line.append(...(mark ? [mark] : []), text);
         box.append(line);
         cells.push([text, value]);
@@ -343,8 +343,10 @@ afterFirstPaint(() => {
     if (e.ctrlKey || e.metaKey || e.altKey) return;
     const middle = (span[0] + span[1]) / 2;
     const does = { ArrowLeft: () => moved(-KEY_STEP), ArrowRight: () => moved(KEY_STEP), "+": () => scaled(0.7, middle), "=": () => scaled(0.7, middle), "-": () => scaled(1 / 0.7, middle), 0: () => zoom(...full), Escape: () => zoom(...full), n: () => nextSpin(1), b: () => nextSpin(-1) }[e.key];
-    if (does) { does(); e.preventDefault(); }
+    // Said aloud by keys alone: under a moving mouse it would never end.
+    if (does) { pick("trace-what").setAttribute("aria-live", "polite"); does(); e.preventDefault(); }
   });
+  room.addEventListener("pointermove", () => pick("trace-what").setAttribute("aria-live", "off"));
   room.addEventListener("dblclick", () => zoom(...full));
   pick("trace-whole").addEventListener("click", () => zoom(...full));
   pick("trace-picture").addEventListener("click", () => {
