@@ -3,7 +3,8 @@
 //! The time lost so far at a place is the difference of the two times since the line. The half-width of its 95 %
 //! interval is 1.96 · √(u₁² + u₂² + o² + l²): the doubts of the place in either lap, o what the doubt of how the runs
 //! lie over each other makes of it ([`super::laid_over`]), and l what the doubt of the line makes of it, the greater of
-//! both ways. The line is one for both laps: where it is known better in one run, it is in the other.
+//! both ways. The line is one for both laps: where it is known better in one run, it is in the other. Two runs have no
+//! laps around the lap in common, so that beyond the line each goes on as if the laps around were alike.
 //!
 //! Where a lap lost most: the lap is cut at the line, where the lap times themselves say what was lost, and at the
 //! fastest point between each two slowest ones ([`crate::measure::cuts`]). There a doubt of the place is the shortest
@@ -16,7 +17,7 @@ use super::cars::index_before;
 use super::laid_over::{Offset, lay_over};
 use super::where_time_went::{WhereTimeWent, line_u};
 use crate::measure::time_along_lap::{PLACES, TimeAlong, TimeAlongLaps, share_at};
-use crate::quantity::{Estimate, Uncertain};
+use crate::quantity::{COVERAGE_95, Estimate, Uncertain};
 use crate::run::SettledRun;
 use crate::statistics::coverage::coverage_factor;
 
@@ -72,8 +73,9 @@ pub struct LaidLap {
     /// By how much the time at each place changes where the runs lie over each other a standard uncertainty earlier or
     /// later, s.
     pub by_offset_s: [Vec<f64>; 2],
-    /// The doubt of the line in both, as a share of that in the run alone.
-    pub line_share: f64,
+    /// Standard uncertainty of the line in both runs, share of a lap; `None` of a lap of the run itself, whose times with
+    /// the line moved say it.
+    pub line_u: Option<f64>,
 }
 
 /// Where a lap lost most on another.
@@ -155,10 +157,8 @@ fn laid(run: &SettledRun, other: &SettledRun, lap: u32) -> Option<LaidLap> {
     }
     let (own, others) = (along_of(run)?, along_of(other)?);
     let offset = lay_over(&own.median, &others.median)?;
-    let own_line = line_u(run.done()?, own);
-    let line = own_line.min(line_u(other.done()?, others));
-    let line_share = if own_line > 0.0 { line / own_line } else { 0.0 };
-    Some(LaidLap { line_share, ..lay(others.lap(lap)?, offset, line) })
+    let line_u = line_u(run.done()?, own).min(line_u(other.done()?, others));
+    Some(lay(others.lap(lap)?, offset, line_u))
 }
 
 /// A lap whose line is `offset` behind, and known to `line_u` of a lap.
@@ -177,14 +177,14 @@ fn lay(lap: &TimeAlong, offset: Offset, line_u: f64) -> LaidLap {
     let line_moved_s = [-1.0, 1.0].map(|side| since(offset.value + side * line_u));
     let along =
         TimeAlong { place_u_s: at(&lap.place_u_s), walked: at(&lap.walked), line_moved_s, seconds: seconds.clone() };
-    LaidLap { along, line_s: lap.time_at(offset.value), by_offset_s, line_share: 1.0 }
+    LaidLap { along, line_s: lap.time_at(offset.value), by_offset_s, line_u: Some(line_u) }
 }
 
 impl LaidLap {
     /// A lap of the run itself, which lies as it is.
     fn own(along: &TimeAlong) -> Self {
         let nothing = vec![0.0; PLACES + 1];
-        Self { along: along.clone(), line_s: 0.0, by_offset_s: [nothing.clone(), nothing], line_share: 1.0 }
+        Self { along: along.clone(), line_s: 0.0, by_offset_s: [nothing.clone(), nothing], line_u: None }
     }
 
     /// Standard uncertainty of the time at each place that is not the line's, s.
@@ -193,18 +193,36 @@ impl LaidLap {
         self.along.place_u_s.iter().enumerate().map(|(place, u)| u.hypot(by_offset(place))).collect()
     }
 
+    /// What the doubt of the line makes of the time lost by `lap` between two shares of the lap, s.
+    fn by_line_s(&self, lap: &TimeAlong, from: f64, to: f64) -> f64 {
+        let change = |of: &[f64]| TimeAlong::value_at(of, to) - TimeAlong::value_at(of, from);
+        let lost = change(&lap.seconds) - change(&self.along.seconds);
+        let lost_at = |share: f64| lap.time_at(share) - self.along.time_at(share);
+        let moved = |side: usize| match self.line_u {
+            None => change(&lap.line_moved_s[side]) - change(&self.along.line_moved_s[side]),
+            Some(line_u) => {
+                let by = [-line_u, line_u][side];
+                lost_at(to + by) - lost_at(from + by)
+            }
+        };
+        (moved(0) - lost).abs().max((moved(1) - lost).abs())
+    }
+
+    /// Half-width of the 95 % interval of what `lap` of the run has lost so far on this one at each place, s.
+    pub fn band_of(&self, lap: &TimeAlong) -> Vec<f64> {
+        let own = lap.place_u_s.iter().zip(self.u_s()).enumerate();
+        own.map(|(place, (own, u))| COVERAGE_95 * own.hypot(u).hypot(self.by_line_s(lap, 0.0, share_at(place))))
+            .collect()
+    }
+
     /// What `lap` of the run loses on this one between two shares of the lap, the second above the first, s.
     fn lost_by(&self, lap: &TimeAlong, from: f64, to: f64) -> Uncertain {
         let change = |values: &[f64]| TimeAlong::value_at(values, to) - TimeAlong::value_at(values, from);
         let by_offset = self.by_offset_s.iter().map(|moved| change(moved).abs()).fold(0.0, f64::max);
-        let by_line = |side: usize| {
-            let own = change(&lap.line_moved_s[side]) - change(&lap.seconds);
-            let other = change(&self.along.line_moved_s[side]) - change(&self.along.seconds);
-            (self.line_share * own - other).abs()
-        };
+        let lost_by_line = self.by_line_s(lap, from, to);
         let own = lap.between_u(&lap.place_u_s, from, to);
         let by_place = own.hypot(self.along.between_u(&self.along.place_u_s, from, to));
-        let u = by_place.hypot(by_offset).hypot(by_line(0).max(by_line(1)));
+        let u = by_place.hypot(by_offset).hypot(lost_by_line);
         Uncertain::new(change(&lap.seconds) - change(&self.along.seconds), u)
     }
 }
@@ -269,7 +287,6 @@ fn dearest(lap: &TimeAlong, other: &LaidLap, ends: &[(f64, f64)]) -> Vec<LostStr
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::quantity::COVERAGE_95;
 
     /// A lap whose three parts (up to 30, up to 70, up to 100 %) take these times, s.
     fn lap(parts: [f64; 3]) -> TimeAlong {
@@ -308,9 +325,8 @@ mod tests {
     #[test]
     fn a_lap_of_the_same_run_has_the_band_of_the_review() {
         let (slow, fast) = (lap([5.5, 6.0, 4.2]), lap([5.0, 6.0, 4.0]));
-        let (lost, u) = (slow.lost_on(&fast), LaidLap::own(&fast).u_s());
-        for ((own, u), band) in slow.place_u_s.iter().zip(u).zip(lost.band_s) {
-            assert!((COVERAGE_95 * own.hypot(u) - band).abs() < 1e-12);
+        for (band, expected) in LaidLap::own(&fast).band_of(&slow).iter().zip(slow.lost_on(&fast).band_s) {
+            assert!((band - expected).abs() < 1e-12);
         }
         // Between two places as there, too, where the intervals are those of one stretch.
         let between = Estimate::from(LaidLap::own(&fast).lost_by(&slow, 0.3, 0.7));

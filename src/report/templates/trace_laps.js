@@ -71,11 +71,12 @@ const COVERAGE_95 = 1.959964;
 const lostOn = (one, two) => {
   const a = one.places, b = two.places;
   if (!a || !b) return null;
-  const share = b.line ?? 1;
-  const lost = a.ms.map((ms, n) => (ms - b.ms[n]) / 1000);
-  const band = a.ms.map((_, n) => {
-    const line = Math.max(Math.abs(share * a.back[n] - b.back[n]), Math.abs(share * a.on[n] - b.on[n]));
-    return COVERAGE_95 * Math.hypot(a.u[n], b.u[n], line) / 1000;
-  });
+  const lost = a.ms.map((ms, n) => (ms - b.ms[n]) / 1000), whole = lost[lost.length - 1];
+  // Of another run's lap: beyond the line both go on as if the laps around were alike.
+  const lostAt = (share) => { const laps = Math.floor(share); return laps * whole + interpolated(a.shares, lost, share - laps); };
+  const byLine = (n) => b.line == null
+    ? Math.max(Math.abs(a.back[n] - b.back[n]), Math.abs(a.on[n] - b.on[n])) / 1000
+    : Math.max(...[-b.line, b.line].map((by) => Math.abs(lostAt(a.shares[n] + by) - lostAt(by) - lost[n])));
+  const band = lost.map((_, n) => COVERAGE_95 * Math.hypot(a.u[n] / 1000, b.u[n] / 1000, byLine(n)));
   return { shares: a.shares, lost, band };
 };

@@ -2,7 +2,7 @@
 //!
 //! Times are whole milliseconds, each less the one before it, at [`SHOWN_PLACES`] + 1 places; doubts are whole
 //! milliseconds. What one lap lost on another the page's script takes from two such series: their difference, with the
-//! half-width that [`crate::weekend::lap_on_lap`] states.
+//! half-width that [`crate::weekend::lap_on_lap`] states; the browser's tests hold it against the review's.
 
 use serde_json::{Map, Value, json};
 
@@ -26,7 +26,7 @@ pub fn own_laps(done: &Measured) -> Vec<Value> {
     let along = |lap: &Lap| done.answers.along.as_ref().ok()?.lap(lap.number);
     let one = |lap: &Lap| {
         let aside = lap.set_aside.is_some();
-        let places = along(lap).map_or(Value::Null, |along| places(along, &along.place_u_s));
+        let places = along(lap).map_or(Value::Null, own_places);
         let (start, end, seconds) = (lap.start_s, lap.end_s, lap.time_s());
         json!({
             "lap": lap.number, "start": start, "end": end, "seconds": seconds, "aside": aside, "places": places
@@ -38,8 +38,7 @@ pub fn own_laps(done: &Measured) -> Vec<Value> {
 /// The median lap, by its places alone.
 pub fn median_lap(done: &Measured) -> Value {
     let median = done.answers.along.as_ref().ok().map(|along| &along.median);
-    median
-        .map_or(Value::Null, |median| json!({ "seconds": median.lap_s(), "places": places(median, &median.place_u_s) }))
+    median.map_or(Value::Null, |median| json!({ "seconds": median.lap_s(), "places": own_places(median) }))
 }
 
 /// Another run's lap from one of the run's lines to the next: log times of both, and its places.
@@ -48,7 +47,7 @@ pub fn laid_lap(laid: &LaidLap, lap: &Lap) -> Value {
     let clock = (lap.end_s - lap.start_s) / laid.along.lap_s();
     let from = lap.start_s + clock * laid.line_s;
     let mut places = places(&laid.along, &laid.u_s());
-    places["line"] = json!(laid.line_share);
+    places["line"] = json!(laid.line_u);
     json!({ "from": from, "to": from + lap.end_s - lap.start_s, "places": places })
 }
 
@@ -77,14 +76,24 @@ fn stretch(of: &LostStretch) -> Value {
     ])
 }
 
-/// A lap's times at the places, their doubt, and what moving the line back and on makes of them.
+/// A lap's times at the places, and their doubt.
 fn places(along: &TimeAlong, u_s: &[f64]) -> Value {
-    let whole = |values: &[f64]| values.iter().step_by(EVERY).map(|v| (MS * v).round() as i64).collect::<Vec<i64>>();
+    let since = whole_ms(&along.seconds);
+    let steps: Vec<i64> = since.windows(2).map(|pair| pair[1] - pair[0]).collect();
+    json!({ "steps": steps, "u": whole_ms(u_s) })
+}
+
+/// The same of a lap of the run itself, with what moving the line back and on makes of the times.
+fn own_places(along: &TimeAlong) -> Value {
     let moved = |side: usize| {
         let by: Vec<f64> = along.line_moved_s[side].iter().zip(&along.seconds).map(|(a, b)| a - b).collect();
-        whole(&by)
+        whole_ms(&by)
     };
-    let since = whole(&along.seconds);
-    let steps: Vec<i64> = since.windows(2).map(|pair| pair[1] - pair[0]).collect();
-    json!({ "steps": steps, "u": whole(u_s), "back": moved(0), "on": moved(1) })
+    let mut places = places(along, &along.place_u_s);
+    (places["back"], places["on"]) = (json!(moved(0)), json!(moved(1)));
+    places
+}
+
+fn whole_ms(values: &[f64]) -> Vec<i64> {
+    values.iter().step_by(EVERY).map(|v| (MS * v).round() as i64).collect()
 }
