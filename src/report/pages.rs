@@ -4,26 +4,52 @@ use askama::Template;
 
 use super::view::{RunView, SeasonView, WeekendView};
 
-/// What a page with a trace carries.
+/// The scripts of the pages, and by which hash a page allows each: its SHA-256 (a test holds them together).
 #[derive(Debug, Clone, Copy)]
-pub struct OfTrace {
-    /// The chart library: uPlot 1.6.32 (MIT; `vendor/uplot`).
+pub struct Scripts {
+    /// Saves charts as pictures.
+    pub picture: &'static str,
+    /// The chart library of the trace: uPlot 1.6.32 (MIT; `vendor/uplot`).
     pub charts: &'static str,
     /// Its style.
-    pub style: &'static str,
+    pub chart_style: &'static str,
     /// The trace itself.
-    pub script: &'static str,
-    /// Sources of script that the page allows: these two texts, by their SHA-256 (a test holds them together).
-    pub hashes: &'static str,
+    pub trace: &'static str,
+    hashes: ScriptHashes,
 }
 
-/// The trace's script and style.
-pub const OF_TRACE: OfTrace = OfTrace {
+#[derive(Debug, Clone, Copy)]
+struct ScriptHashes {
+    picture: &'static str,
+    charts: &'static str,
+    trace: &'static str,
+}
+
+/// The pages' scripts.
+pub const SCRIPTS: Scripts = Scripts {
+    picture: include_str!("templates/picture.js"),
     charts: include_str!("vendor/uplot/uPlot.iife.min.js"),
-    style: include_str!("vendor/uplot/uPlot.min.css"),
-    script: include_str!("templates/trace.js"),
-    hashes: "'sha256-GcjUxq2Ikpp59K5J1vcWFWbf0Lo9FcxJXpdPeH63jx8=' 'sha256-zheLD3jtTWG+zuUMxFvzul1dnzvVeHgZbarppD1YrD0='",
+    chart_style: include_str!("vendor/uplot/uPlot.min.css"),
+    trace: concat!(include_str!("templates/trace_laps.js"), include_str!("templates/trace.js")),
+    hashes: ScriptHashes {
+        picture: "RYsdlQ9od0vRP6SKCz93ccANekHPYJziPQcWKBedH9A=",
+        charts: "GcjUxq2Ikpp59K5J1vcWFWbf0Lo9FcxJXpdPeH63jx8=",
+        trace: "bDp7jbWBYEhn//oM5e2XtPlY8qjI2n3Z6ct9q76MPuc=",
+    },
 };
+
+impl Scripts {
+    /// Sources of script that a run's page allows.
+    pub fn of_run(&self) -> String {
+        let ScriptHashes { charts, trace, .. } = self.hashes;
+        format!("{} 'sha256-{charts}' 'sha256-{trace}'", self.of_charts())
+    }
+
+    /// Sources of script that a page with charts and no trace allows.
+    pub fn of_charts(&self) -> String {
+        format!("'sha256-{}'", self.hashes.picture)
+    }
+}
 
 /// Filters of the templates.
 #[allow(missing_docs)] // the macro's own items have no docs
@@ -58,19 +84,21 @@ pub mod filters {
 #[template(path = "run.html", config = "src/report/askama.toml")]
 struct RunPage<'a> {
     v: &'a RunView,
-    of_trace: OfTrace,
+    scripts: Scripts,
 }
 
 #[derive(Template)]
 #[template(path = "weekend.html", config = "src/report/askama.toml")]
 struct WeekendPage<'a> {
     v: &'a WeekendView,
+    scripts: Scripts,
 }
 
 #[derive(Template)]
 #[template(path = "season.html", config = "src/report/askama.toml")]
 struct SeasonPage<'a> {
     v: &'a SeasonView,
+    scripts: Scripts,
 }
 
 /// HTML of a run's page.
@@ -78,8 +106,7 @@ struct SeasonPage<'a> {
 /// # Errors
 /// If the template cannot be filled in.
 pub fn run(view: &RunView) -> Result<String, askama::Error> {
-    let page = RunPage { v: view, of_trace: OF_TRACE };
-    page.render()
+    RunPage { v: view, scripts: SCRIPTS }.render()
 }
 
 /// HTML of the weekend's page.
@@ -87,7 +114,7 @@ pub fn run(view: &RunView) -> Result<String, askama::Error> {
 /// # Errors
 /// If the template cannot be filled in.
 pub fn weekend(view: &WeekendView) -> Result<String, askama::Error> {
-    WeekendPage { v: view }.render()
+    WeekendPage { v: view, scripts: SCRIPTS }.render()
 }
 
 /// HTML of the season's page.
@@ -95,7 +122,7 @@ pub fn weekend(view: &WeekendView) -> Result<String, askama::Error> {
 /// # Errors
 /// If the template cannot be filled in.
 pub fn season(view: &SeasonView) -> Result<String, askama::Error> {
-    SeasonPage { v: view }.render()
+    SeasonPage { v: view, scripts: SCRIPTS }.render()
 }
 
 #[cfg(test)]
@@ -107,8 +134,10 @@ mod tests {
         use base64::Engine;
         use sha2::Digest;
         let hash = |text: &str| base64::engine::general_purpose::STANDARD.encode(sha2::Sha256::digest(text.as_bytes()));
-        let OfTrace { charts, script, hashes, .. } = OF_TRACE;
-        assert_eq!(hashes, format!("'sha256-{}' 'sha256-{}'", hash(charts), hash(script)));
-        assert!(!charts.contains("</script") && !script.contains("</script"));
+        let Scripts { picture, charts, trace, hashes, .. } = SCRIPTS;
+        for (script, known) in [(picture, hashes.picture), (charts, hashes.charts), (trace, hashes.trace)] {
+            assert_eq!(known, hash(script), "{}", script.lines().next().unwrap_or_default());
+            assert!(!script.contains("</script"));
+        }
     }
 }

@@ -264,7 +264,7 @@ pub fn review_file_with(review: &Review, catalogue: &'static [Figure]) -> Review
 }
 
 fn run(concluded: &ConcludedRun, catalogue: &'static [Figure]) -> RunFile {
-    let ConcludedRun { run, next, without_fan, before, since, hotter, time } = concluded;
+    let ConcludedRun { run, next, without_fan, before, since, hotter, time, .. } = concluded;
     let sections = time.as_ref().and_then(|time| time.sections.as_ref());
     let plan = run.plan();
     let done = run.done();

@@ -8,6 +8,7 @@ use super::comparisons::{Comparison, comparisons};
 use super::concluded_run::ConcludedRun;
 use super::findings::{Finding, findings_across, findings_of_run};
 use super::hotter::hotter;
+use super::lap_on_lap::lap_on_lap;
 use super::next::{next, without_fan};
 use super::since::{RunScatter, since};
 use super::trends::{Trend, trends};
@@ -48,8 +49,9 @@ pub fn conclude(runs: Vec<SettledRun>, sheet: &Sheet, catalogue: &'static [Figur
     };
     let each: Vec<_> = runs.par_iter().enumerate().map(of_run).collect();
     let times = where_time_went(&runs);
-    let runs: Vec<ConcludedRun> = (runs.into_iter().zip(each).zip(times))
-        .map(|((run, (next, without_fan, before, since, hotter)), time)| ConcludedRun {
+    let laps = lap_on_lap(&runs, &times);
+    let runs: Vec<ConcludedRun> = (runs.into_iter().zip(each).zip(times.into_iter().zip(laps)))
+        .map(|((run, (next, without_fan, before, since, hotter)), (time, lap_on_lap))| ConcludedRun {
             run,
             next,
             without_fan,
@@ -57,6 +59,7 @@ pub fn conclude(runs: Vec<SettledRun>, sheet: &Sheet, catalogue: &'static [Figur
             since,
             hotter,
             time,
+            lap_on_lap,
         })
         .collect();
     let mut findings: Vec<Finding> = runs.iter().flat_map(findings_of_run).collect();

@@ -2,6 +2,7 @@
 
 use super::before::Before;
 use super::hotter::Hotter;
+use super::lap_on_lap::LapOnLap;
 use super::next::{Next, WithoutFan};
 use super::since::Since;
 use super::where_time_went::WhereTimeWent;
@@ -26,6 +27,8 @@ pub struct ConcludedRun {
     pub hotter: Option<Hotter>,
     /// Where its time went; `None` where the log does not tell.
     pub time: Option<WhereTimeWent>,
+    /// What its laps can be compared with, and where each lost most.
+    pub lap_on_lap: LapOnLap,
 }
 
 impl ConcludedRun {

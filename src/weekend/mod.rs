@@ -14,6 +14,7 @@ pub mod findings;
 pub mod hotter;
 pub mod lacks;
 pub mod laid_over;
+pub mod lap_on_lap;
 pub mod line;
 pub mod next;
 pub mod pace;

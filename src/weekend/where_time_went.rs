@@ -166,7 +166,7 @@ fn worst_lap(along: &TimeAlongLaps) -> LostLap {
 }
 
 /// Where the line is in a run's log, as a standard uncertainty: share of a lap.
-fn line_u(done: &Measured, along: &TimeAlongLaps) -> f64 {
+pub(super) fn line_u(done: &Measured, along: &TimeAlongLaps) -> f64 {
     done.laps.first_passing.map_or(0.0, |first| first.half_width() / COVERAGE_95 / along.median.lap_s())
 }
 

@@ -401,6 +401,37 @@ test("other gears are tried as they are typed, and without script", async () => 
   await close();
 });
 
+test("another race is worked out on a run’s page, with errors at their fields", async () => {
+  const server = await serve(weekend());
+  const { page, wrong, close } = await open(server, { javaScriptEnabled: false });
+  await page.goto(`${server.base}run-04-t4.html`);
+  const form = page.locator("#ahead form");
+  assert.equal(await page.locator("#ahead table").count(), 0);
+  await form.getByLabel("air, °C").fill("35,5");
+  await form.getByLabel("race, s").fill("480");
+  await form.getByLabel("pinion").fill("30");
+  await form.getByRole("button").click();
+  await page.locator("#ahead table").waitFor();
+  const cells = await page.locator("#ahead tbody tr").allTextContents();
+  assert.equal(cells.length, 7);
+  assert.match(cells.join(" "), /motor at the end\s*\d+ °C \(\d+ to \d+\)/);
+  assert.match(await page.locator("#ahead").textContent(), /A race of 480 s like run t4, in air of 35.5 °C, with a 30-tooth pinion.*This assumes/s);
+  // The same that the command answers.
+  const said = JSON.parse(spawnSync(program, ["ahead", sample, "--run", "t4", "--air", "35.5", "--race", "480", "--pinion", "30", "--format", "json"], { encoding: "utf8" }).stdout);
+  assert.match(cells.join(" "), new RegExp(`motor at the end\\s*${said.motor_race_end_c.value.toFixed(0)} °C`));
+  await form.getByLabel("air, °C").fill("warm");
+  await form.getByLabel("race, s").fill("300");
+  await form.getByLabel("or laps").fill("20");
+  await form.getByRole("button").click();
+  await page.locator("#ahead [role=alert]").first().waitFor();
+  assert.equal(await page.locator("#ahead table").count(), 0);
+  const alerts = await page.locator("#ahead label:has([aria-invalid]) [role=alert]").allTextContents();
+  assert.equal(alerts.length, 2, alerts.join(", "));
+  assert.equal(await form.getByLabel("air, °C").inputValue(), "warm");
+  assert.deepEqual(wrong, []);
+  await close();
+});
+
 test("pages, JSON and Parquet are taken away, the same that a review writes", async () => {
   const made = weekend();
   const server = await serve(made);

@@ -20,14 +20,14 @@ for (const [name, file, height, options] of [
   await page.goto(pathToFileURL(join(report, file)).href);
   await page.screenshot({ path: join(here, "pictures", `${name}.png`) });
 }
-const page = await browser.newPage({ viewport: { width: 720, height: 800 } });
-await page.goto(pathToFileURL(join(report, "run-06-t6.html")).href);
-await page.locator("#trace").scrollIntoViewIfNeeded();
-await page.locator("#trace-charts").focus();
-for (let n = 0; n < 7; n++) await page.keyboard.press("+");
+// Two laps, the slowest that counts and the best, with the cursor in the middle of the lap.
+const page = await browser.newPage({ viewport: { width: 820, height: 960 } });
+await page.goto(`${pathToFileURL(join(report, "run-04-t4.html")).href}#trace=lap-13,with-lap-15`);
+await page.locator("#trace-charts canvas").first().waitFor();
 const box = await page.locator("#trace-charts .u-over").first().boundingBox();
-await page.mouse.move(box.x + box.width / 2, box.y + 40);
-await page.locator("#trace").screenshot({ path: join(here, "pictures", "trace.png") });
+await page.mouse.move(box.x + 0.56 * box.width, box.y + 40);
+await page.waitForTimeout(200);
+await page.screenshot({ path: join(here, "pictures", "trace.png") });
 await page.close();
 
 // The local page of a folder with two logs and no sheet.

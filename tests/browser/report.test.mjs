@@ -52,11 +52,24 @@ async function span(page) {
   const at = async (x) => {
     await page.mouse.move(x, box.y + box.height / 2);
     await drawn(page);
-    const text = await page.locator("#trace-charts .u-legend .u-value").first().textContent();
+    const text = await page.locator("#trace-values data").first().textContent();
     return parseFloat(text);
   };
   return [await at(box.x + 2), await at(box.x + box.width - 2)];
 }
+
+/** The values of the cursor's row under a name. */
+const outputs = (page, name) => page.locator("#trace-values div").filter({ has: page.locator("b", { hasText: new RegExp(`^${name}$`) }) }).locator("data").allTextContents();
+
+/** Moves the mouse to a share of the trace's width, and waits for the cursor's row. */
+async function pointAt(page, share) {
+  await page.locator("#trace-charts .u-over").first().scrollIntoViewIfNeeded();
+  const box = await page.locator("#trace-charts .u-over").first().boundingBox();
+  await page.mouse.move(box.x + 1 + (box.width - 2) * share, box.y + box.height / 2);
+  await drawn(page);
+}
+
+const review = JSON.parse(readFileSync(join(report, "review.json"), "utf8"));
 
 for (const file of [...pages, seasonPage]) {
   test(`${file}: loads nothing, says nothing, fits a phone`, async () => {
@@ -91,8 +104,8 @@ test("the trace follows the cursor on all its charts", async () => {
   const box = await charts.first().locator(".u-over").boundingBox();
   await page.mouse.move(box.x + box.width / 2, box.y + 20);
   await drawn(page);
-  const values = await page.locator("#trace-charts .u-legend .u-value").allTextContents();
-  assert.ok(values.every((v) => v !== "–" && v !== "--"), values.join(", "));
+  const values = await page.locator("#trace-values data").allTextContents();
+  assert.ok(values.length >= 7 && values.every((v) => v !== "–"), values.join(", "));
   assert.deepEqual(wrong, []);
   await close();
 });
@@ -122,15 +135,14 @@ test("another run's best lap is laid over a lap", async () => {
   await page.locator("#trace-charts canvas").first().scrollIntoViewIfNeeded();
   const box = await page.locator("#trace-charts .u-over").first().boundingBox();
   await page.mouse.move(box.x + box.width / 2, box.y + 40);
-  const values = await page.locator("#trace-charts .uplot").first().locator(".u-value").allTextContents();
-  assert.equal(values.length, 3);
-  assert.ok(values.slice(1).every((v) => parseFloat(v) > 5000), values.join(", "));
+  await drawn(page);
+  assert.deepEqual((await outputs(page, "revs")).length, 2);
+  assert.ok((await outputs(page, "revs")).every((v) => parseFloat(v) > 5000), String(await outputs(page, "revs")));
   // Back to the whole run the other lap goes, and the charts stay.
   await page.locator("#trace-lap").selectOption({ index: 0 });
   await drawn(page);
   assert.ok((await page.locator("#trace-charts .uplot canvas").count()) >= 4);
-  const whole = await page.locator("#trace-charts .uplot").first().locator(".u-series").count();
-  assert.equal(whole, 2);
+  assert.equal((await outputs(page, "revs")).length, 1);
   assert.deepEqual(wrong, []);
   await close();
 });
@@ -173,11 +185,153 @@ test("a lap is shown over its share, with another laid over it, by keyboard alon
   await page.keyboard.press("Tab");
   await page.keyboard.press("ArrowDown");
   await page.keyboard.press("ArrowDown");
-  const labels = await page.locator("#trace-charts .uplot").first().locator(".u-label").allTextContents();
-  assert.ok(labels.some((l) => l.includes("lap 1")) && labels.some((l) => l.includes("lap 2")), labels.join(", "));
+  assert.equal(await page.locator("#trace-what").textContent(), "lap 1 with lap 2");
   const shown = await span(page);
   assert.ok(shown[0] < 2 && shown[1] > 98, String(shown));
   assert.deepEqual(wrong, []);
+  await close();
+});
+
+test("time lost is the review’s own, ends at the difference of the lap times, and is hidden in its interval", async () => {
+  const { page, wrong, close } = await open(run);
+  const { worst_lap: worst, places } = review.runs.find((r) => r.id === "t4").time_lost;
+  await page.locator("#trace-lap").selectOption(`lap-${worst.lap}`);
+  await page.locator("#trace-over").selectOption(`lap-${worst.on}`);
+  const times = await page.locator("#trace-lap option").allTextContents();
+  const seconds = (lap) => parseFloat(times.find((t) => t.startsWith(`lap ${lap},`)).split(", ")[1]);
+  for (const share of [0.25, 0.5, 0.75, 0.9, 1]) {
+    await pointAt(page, share);
+    const [value, band] = await outputs(page, "time lost");
+    const place = parseFloat((await outputs(page, "round the lap"))[0]) / 100;
+    const n = Math.min(places.findLastIndex((p) => p <= place + 1e-9), places.length - 2);
+    const at = (of) => of[n] + (of[n + 1] - of[n]) * (place - places[n]) / (places[n + 1] - places[n]);
+    assert.ok(Math.abs(parseFloat(band.slice(2)) - at(worst.band_s)) < 0.04, `${share}: ${band}, ${at(worst.band_s)}`);
+    if (value.startsWith("about 0")) assert.ok(Math.abs(at(worst.seconds)) < at(worst.band_s) + 0.04, value);
+    else assert.ok(Math.abs(parseFloat(value.replace("−", "-")) - at(worst.seconds)) < 0.04, `${share}: ${value}, ${at(worst.seconds)}`);
+  }
+  const [end] = await outputs(page, "time lost");
+  assert.ok(Math.abs(parseFloat(end) - (seconds(worst.lap) - seconds(worst.on))) < 0.011, end);
+  assert.deepEqual(wrong, []);
+  await close();
+});
+
+test("the median lap and other runs’ laps are compared by the place; a lap that was set aside says why not", async () => {
+  const { page, wrong, close } = await open(run);
+  await page.locator("#trace-lap").selectOption({ index: 3 });
+  for (const over of ["median", "run-0", "run-1"]) {
+    await page.locator("#trace-over").selectOption(over);
+    await pointAt(page, 0.5);
+    assert.equal((await outputs(page, "time lost")).length, 2, over);
+    assert.match(await page.locator("#trace-most").textContent(), /lost most on|more than its doubt/);
+  }
+  const aside = JSON.parse(await page.locator("#trace-data").textContent()).laps.find((l) => l.aside);
+  if (aside) {
+    await page.locator("#trace-lap").selectOption(`lap-${aside.lap}`);
+    assert.match(await page.locator("#trace-most").textContent(), /was set aside/);
+  }
+  assert.deepEqual(wrong, []);
+  await close();
+});
+
+test("links lead into the trace: from findings, from the weekend, to where a lap lost most", async () => {
+  const { page, wrong, close } = await open(run);
+  await page.locator(".to-trace a").first().click();
+  await page.waitForFunction(() => document.getElementById("trace-lap").value && document.getElementById("trace-over").value);
+  assert.ok(await page.locator("#trace-now").isVisible());
+  const whole = await span(page);
+  assert.ok(whole[0] < 2 && whole[1] > 98, String(whole));
+  const data = JSON.parse(await page.locator("#trace-data").textContent());
+  const [lap, on] = Object.entries(data.lost_most)[0];
+  await page.locator("#trace-lap").selectOption(`lap-${lap}`);
+  await page.locator("#trace-over").selectOption(Object.keys(on)[0]);
+  const place = page.locator("#trace-most a").first();
+  const [from, to] = (await place.textContent()).match(/\d+/g).map(Number);
+  await place.click();
+  await drawn(page);
+  const zoomed = await span(page);
+  assert.ok(Math.abs(zoomed[0] - from) < 1 && Math.abs(zoomed[1] - to) < 1, String(zoomed));
+  assert.deepEqual(wrong, []);
+  await close();
+  const weekend = await open("index.html");
+  const leads = await weekend.page.locator(".findings a").evaluateAll((all) => all.map((a) => a.getAttribute("href")));
+  const far = leads.find((l) => l.includes("#trace="));
+  assert.ok(far, leads.join(" "));
+  await weekend.close();
+  const [file, hash] = far.split("#");
+  const at = await browser.newPage({ viewport: { width: 390, height: 800 } });
+  await at.goto(`${pathToFileURL(resolve(report, file)).href}#${hash}`);
+  await at.waitForFunction(() => document.getElementById("trace-lap")?.value);
+  await drawn(at);
+  assert.ok(await at.locator("#trace-charts").evaluate((e) => e.getBoundingClientRect().top < innerHeight));
+  await at.close();
+});
+
+test("a band of wheelspin and a dotted line can be clicked, and keys go from spin to spin", async () => {
+  const { page, wrong, close } = await open(run);
+  await page.locator("#trace-charts").scrollIntoViewIfNeeded();
+  const spin = JSON.parse(await page.locator("#trace-data").textContent()).spins[3];
+  const box = await page.locator("#trace-charts .u-over").first().boundingBox();
+  const [low, high] = await span(page);
+  await page.mouse.click(box.x + box.width * ((spin[0] + spin[1]) / 2 - low) / (high - low), box.y + 50);
+  await drawn(page);
+  await drawn(page);
+  const words = await page.locator("#trace-what").textContent();
+  assert.match(words, /^wheels spun \d\.\d\d s, lap \d+, \d+ % round$/);
+  const near = await span(page);
+  assert.ok(near[0] < spin[0] && near[1] > spin[1] && near[1] - near[0] < 10, String(near));
+  await page.locator("#trace-charts").focus();
+  await page.keyboard.press("n");
+  await drawn(page);
+  await drawn(page);
+  const next = await page.locator("#trace-what").textContent();
+  assert.match(next, /^wheels spun/);
+  assert.notEqual(next, words);
+  await page.keyboard.press("0");
+  const start = JSON.parse(await page.locator("#trace-data").textContent()).laps[4].start;
+  await page.mouse.click(box.x + box.width * (start - low) / (high - low), box.y + 50);
+  await drawn(page);
+  assert.match(await page.locator("#trace-lap").inputValue(), /^lap-[45]$/);
+  assert.deepEqual(wrong, []);
+  await close();
+});
+
+test("nothing moves under the finger, and one finger moves the cursor", async () => {
+  const { page, wrong, close } = await open(run, { viewport: { width: 390, height: 844 }, hasTouch: true, isMobile: true });
+  await page.locator("#trace-lap").selectOption({ index: 2 });
+  await page.locator("#trace-over").selectOption({ index: 5 });
+  await page.locator("#trace-tools").scrollIntoViewIfNeeded();
+  const box = await page.locator("#trace-charts .u-over").first().boundingBox();
+  const client = await page.context().newCDPSession(page);
+  const touch = (type, x) => client.send("Input.dispatchTouchEvent", { type, touchPoints: type === "touchEnd" ? [] : [{ x, y: box.y + 40 }] });
+  const layout = () => page.locator("#trace-now, #trace-values div, #trace-charts .uplot").evaluateAll((all) => all.map((e) => { const r = e.getBoundingClientRect(); return [r.x, r.y + scrollY, r.width, r.height].map(Math.round).join(); }).join(" "));
+  const before = await layout();
+  await touch("touchStart", box.x + 20);
+  const seen = new Set();
+  for (const part of [0.2, 0.4, 0.6, 0.8]) {
+    await touch("touchMove", box.x + box.width * part);
+    await drawn(page);
+    seen.add((await outputs(page, "round the lap"))[0]);
+    assert.equal(await layout(), before);
+  }
+  await touch("touchEnd");
+  assert.equal(seen.size, 4, [...seen].join(", "));
+  assert.deepEqual(wrong, []);
+  await close();
+});
+
+test("a chart and the trace are saved as pictures, without a request", async () => {
+  const { page, wrong, close } = await open(run);
+  for (const button of [page.locator("figure .picture").first(), page.locator("#trace-picture")]) {
+    const saved = page.waitForEvent("download");
+    await button.click();
+    const download = await saved;
+    assert.match(download.suggestedFilename(), /^run-t4-.*\.png$/);
+    const picture = readFileSync(await download.path());
+    assert.equal(picture.subarray(1, 4).toString(), "PNG");
+    const [width, height] = [picture.readUInt32BE(16), picture.readUInt32BE(20)];
+    assert.ok(picture.length > 10_000 && width > 600 && height > 300, `${width} × ${height}, ${picture.length} bytes`);
+  }
+  assert.deepEqual(wrong.filter((w) => !/^asked for (data|blob):/.test(w)), []);
   await close();
 });
 

@@ -10,6 +10,8 @@ pub type Size = (u32, u32);
 pub const WIDE: Size = (500, 250);
 /// On a phone.
 pub const NARROW: Size = (340, 230);
+/// One of two side by side.
+pub const BESIDE: Size = (340, 200);
 /// Among others in a row.
 pub const SMALL: Size = (300, 170);
 /// Colours of Okabe and Ito (2008), told apart by colour-blind readers.
@@ -18,6 +20,8 @@ pub const BLUE: RGBColor = RGBColor(0x00, 0x72, 0xb2);
 pub const ORANGE: RGBColor = RGBColor(0xd5, 0x5e, 0x00);
 /// Current and the controller's heat.
 pub const GREEN: RGBColor = RGBColor(0x00, 0x9e, 0x73);
+/// The pack's voltage: a dark stand-in for their yellow, which is not seen on white; dark pages show the yellow.
+pub const YELLOW: RGBColor = RGBColor(0x9a, 0x6b, 0x00);
 /// Stand-ins that the page's style replaces, so that charts follow its light and dark.
 pub const INK: RGBColor = RGBColor(0x10, 0x10, 0x11);
 /// Text and lines of the second order.

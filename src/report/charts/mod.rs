@@ -10,7 +10,7 @@ mod ratio;
 mod time_lost;
 mod trend;
 
-pub use frame::{NARROW, SMALL, Size, WIDE};
+pub use frame::{BESIDE, NARROW, SMALL, Size, WIDE};
 pub use heat::temperatures;
 pub use laps::{lap_times, laps_off_time_chart, revs_over_laps, spins_by_lap};
 pub use next::{heat_by_pinion, speed_by_pinion};

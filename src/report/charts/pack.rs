@@ -3,7 +3,7 @@
 use plotters::prelude::*;
 
 use super::frame::{
-    Axes, BLUE, GREEN, ORANGE, SideLabel, Size, frame, level, padded, range, side_labels, svg, thinned,
+    Axes, GREEN, ORANGE, SideLabel, Size, YELLOW, frame, level, padded, range, side_labels, svg, thinned,
 };
 use crate::log::{Channel, Log};
 
@@ -20,7 +20,7 @@ struct OverTime<'a> {
 /// Voltage over time, with its floor.
 pub fn voltage(log: &Log, floor_v: Option<f64>, size: Size) -> String {
     let chart =
-        OverTime { channel: Channel::Voltage, y_name: "pack voltage, V", y_digits: 1, colour: BLUE, floor: floor_v };
+        OverTime { channel: Channel::Voltage, y_name: "pack voltage, V", y_digits: 1, colour: YELLOW, floor: floor_v };
     over_time(log, &chart, size)
 }
 

@@ -2,7 +2,7 @@
 
 use super::cells::NOTHING;
 use super::verdicts::VerdictView;
-use crate::report::charts::{NARROW, Size, WIDE};
+use crate::report::charts::{BESIDE, NARROW, Size, WIDE};
 use crate::wording::InFigures;
 
 /// A chart with its words.
@@ -15,6 +15,8 @@ pub struct ChartView {
     pub description: String,
     /// What is to be known to read it; may be empty.
     pub caption: String,
+    /// Whether it says so little that two of it stand side by side.
+    pub small: bool,
 }
 
 /// A chart in both proportions; none where there is nothing to draw.
@@ -23,11 +25,24 @@ pub fn chart(
     description: impl Into<String>,
     caption: impl Into<String>,
 ) -> Vec<ChartView> {
-    let wide = draw(WIDE);
+    sized(draw, WIDE, description.into(), caption.into())
+}
+
+/// A chart that says little at the page's width: it stands beside another.
+pub fn small_chart(
+    draw: impl Fn(Size) -> String,
+    description: impl Into<String>,
+    caption: impl Into<String>,
+) -> Vec<ChartView> {
+    sized(draw, BESIDE, description.into(), caption.into())
+}
+
+fn sized(draw: impl Fn(Size) -> String, size: Size, description: String, caption: String) -> Vec<ChartView> {
+    let wide = draw(size);
     if wide.is_empty() {
         return Vec::new();
     }
-    vec![ChartView { wide, narrow: draw(NARROW), description: description.into(), caption: caption.into() }]
+    vec![ChartView { wide, narrow: draw(NARROW), description, caption, small: size == BESIDE }]
 }
 
 /// The figure that answers a question.

@@ -13,17 +13,19 @@ pub struct FindingView {
     pub lead: String,
     /// The rest, with the mark that separates it; may be empty.
     pub rest: String,
+    /// Where it leads.
+    pub link: Option<String>,
 }
 
-/// A finding with its lead, which a page prints bold.
-pub fn finding(finding: &Finding) -> FindingView {
+/// A finding with its lead, which a page prints bold, and where it leads.
+pub fn finding(finding: &Finding, link: Option<String>) -> FindingView {
     let mark = match finding.severity {
         Weight::Act => Mark::Act,
         Weight::Watch => Mark::Watch,
         Weight::Note => Mark::Plain,
     };
     let rest = if finding.detail.is_empty() { String::new() } else { format!(". {}", finding.detail) };
-    FindingView { mark, lead: finding.lead.clone(), rest }
+    FindingView { mark, lead: finding.lead.clone(), rest, link }
 }
 
 /// A notice on a page or the terminal.

@@ -7,6 +7,7 @@ use super::evidence::{DoubtView, doubts_of_run};
 use super::names::{page_name, sign_name, weekend_name};
 use super::remarks::{ErrorView, FindingView, NoticeView, finding, notice};
 use super::time_went::{TimeView, time_went, worst_lap_chart};
+use super::trace_link::{self, TraceLink};
 use super::{settings, trace};
 use crate::laps::Source;
 use crate::notice::{Failure, printable};
@@ -39,18 +40,24 @@ pub struct RunView {
     pub error: Option<ErrorView>,
     /// What is doubtful or unusable.
     pub doubts: Vec<DoubtView>,
+    /// What happened since the car's run before.
+    pub since: Option<AnswerView>,
     /// Findings.
     pub findings: Vec<FindingView>,
-    /// Questions.
+    /// The other questions.
     pub answers: Vec<AnswerView>,
     /// Where the time went.
     pub time: Option<TimeView>,
     /// The slowest counted lap against the best.
     pub time_chart: Vec<ChartView>,
+    /// The command that works out another race by this run.
+    pub ahead_command: String,
     /// Gearing over pinions.
     pub pinions: Vec<RowView>,
     /// Data of the trace as JSON, safe in a script element.
     pub trace: Option<String>,
+    /// Laps that are compared most.
+    pub trace_links: Vec<TraceLink>,
     /// Laps.
     pub laps: Vec<RowView>,
     /// Chart of lap times.
@@ -83,6 +90,7 @@ pub struct PageLink {
 pub fn run(review: &Review, index: usize) -> RunView {
     let run = &review.runs[index];
     let done = run.done();
+    let (since, answers) = done.map(|d| answers(review, run, d)).unwrap_or_default();
     let own_findings = review.findings.iter().filter(|f| f.run.as_deref() == Some(&run.plan().id));
     RunView {
         weekend: weekend_name(review),
@@ -94,12 +102,15 @@ pub fn run(review: &Review, index: usize) -> RunView {
         subtitle: subtitle(review, index),
         error: run.failure().map(error),
         doubts: doubts_of_run(&run.run),
-        findings: own_findings.map(finding).collect(),
-        answers: done.map(|d| answers(review, run, d)).unwrap_or_default(),
+        since,
+        findings: own_findings.map(|f| finding(f, trace_link::of_finding(review, f, true))).collect(),
+        answers,
         time: done.and_then(|d| time_went(run, d)),
         time_chart: run.time.as_ref().map(worst_lap_chart).unwrap_or_default(),
+        ahead_command: format!("runtrue ahead FOLDER --run {} --air 35 --race 480", quoted(&run.plan().id)),
         pinions: pinions(run),
         trace: trace::trace(review, index),
+        trace_links: trace_link::first_asked(review, index),
         laps: done.map(lap_rows).unwrap_or_default(),
         lap_chart: done.map(lap_chart).unwrap_or_default(),
         laps_from: done.map(laps_from).unwrap_or_default(),
@@ -119,6 +130,13 @@ pub fn run(review: &Review, index: usize) -> RunView {
 fn link(review: &Review, index: usize) -> Option<PageLink> {
     let id = &review.runs.get(index)?.plan().id;
     Some(PageLink { page: page_name(index, id), run: printable(id, 24) })
+}
+
+/// An id as a shell takes it.
+fn quoted(id: &str) -> String {
+    let id = printable(id, 40);
+    let is_plain = id.chars().all(|c| c.is_ascii_alphanumeric() || "._-".contains(c));
+    if is_plain { id } else { format!("'{}'", id.replace('\'', r"'\''")) }
 }
 
 fn error(failure: &Failure) -> ErrorView {
@@ -155,8 +173,9 @@ fn subtitle(review: &Review, index: usize) -> String {
             parts.push(format!("best {best:.2} s, median {median:.2} s"));
         }
     }
-    if let (Some(before), changes @ [_, ..]) = (review.run_before(index), settings::changes(review, index).as_slice()) {
-        parts.push(format!("changed since {}: {}", printable(&before.plan().id, 40), changes.join(", ")));
+    if let Some(since) = run.since.as_ref().filter(|since| !since.changed.is_empty()) {
+        let changes: Vec<String> = since.changed.iter().map(settings::changed).collect();
+        parts.push(format!("changed since {}: {}", printable(&since.run, 40), changes.join(", ")));
     }
     parts.join(" · ")
 }

@@ -117,7 +117,8 @@ fn weekend_row(weekend: &Round) -> RowView {
 
 fn findings(trends: &[TrendView], effects: &[SettingEffect]) -> Vec<FindingView> {
     let watch = trends.iter().filter(|t| t.mark == Mark::Watch);
-    let of_trends = watch.map(|t| FindingView { mark: t.mark, lead: t.name.clone(), rest: format!(": {}", t.verdict) });
+    let of_trends =
+        watch.map(|t| FindingView { mark: t.mark, lead: t.name.clone(), rest: format!(": {}", t.verdict), link: None });
     of_trends.chain(by_change(effects).filter_map(|c| clear_effects(c, effects))).collect()
 }
 
@@ -145,7 +146,7 @@ fn clear_effects(effects: &[SettingEffect], all: &[SettingEffect]) -> Option<Fin
     });
     let clear: Vec<String> = clear.collect();
     let rest = format!(": {}", clear.join(", "));
-    (!clear.is_empty()).then(|| FindingView { mark: Mark::Plain, lead: change(&effects[0]), rest })
+    (!clear.is_empty()).then(|| FindingView { mark: Mark::Plain, lead: change(&effects[0]), rest, link: None })
 }
 
 /// A word on chance, where many effects are looked at.

@@ -1,10 +1,10 @@
 //! Settings of a run, what differs from the car's run before, and what a change of one is called.
 
 use super::cells::RowView;
-use crate::evidence::AIR;
 use crate::review::Review;
+use crate::sheet::Setting;
 use crate::sheet::keys::{self, printable_label};
-use crate::sheet::{NOTE, Setting};
+use crate::weekend::since::Changed;
 
 /// `drag brake 3 → 10 %`, with the settings that changed in the same runs.
 pub fn change(key: &str, from: Option<&str>, to: Option<&str>, together_with: &[String]) -> String {
@@ -26,23 +26,9 @@ fn value_with_unit(key: &str, value: Option<&Setting>) -> String {
     value.map_or_else(|| keys::NOT_SET.to_owned(), |value| keys::with_unit(&value.to_string(), unit))
 }
 
-/// The settings of the run at `index` that differ from the car's run before.
-pub fn changes(review: &Review, index: usize) -> Vec<String> {
-    let Some(before) = review.run_before(index) else { return Vec::new() };
-    let (old, new) = (&before.plan().settings.0, &review.runs[index].plan().settings.0);
-    let mut keys: Vec<&String> = old.keys().chain(new.keys()).collect();
-    keys.sort();
-    keys.dedup();
-    keys.into_iter()
-        .filter(|key| old.get(*key) != new.get(*key) && key.as_str() != NOTE)
-        // What was refused says nothing of a change.
-        .filter(|key| ![old.get(*key), new.get(*key)].iter().any(|s| matches!(s, Some(Setting::Refused(_)))))
-        .filter(|key| key.as_str() != AIR)
-        .map(|key| {
-            let (from, to) = (old.get(key).map(Setting::to_string), new.get(key).map(Setting::to_string));
-            change(key, from.as_deref(), to.as_deref(), &[])
-        })
-        .collect()
+/// A setting that was changed since the car's run before: `drag brake 3 → 10 %`.
+pub fn changed(changed: &Changed) -> String {
+    keys::labelled_change(&changed.key, changed.from.as_deref(), changed.to.as_deref())
 }
 
 /// The settings of the run at `index`, those that differ from the car's run before first, and those that it no longer

@@ -1,13 +1,16 @@
 //! The data of a run's trace: its channels row by row, thinned to what a screen can show, with laps and wheelspin, and
-//! the best laps of the car's other runs to lay over.
+//! the best laps of the car's other runs to lay over. [`super::trace_laps`] has the places of the laps.
 
 use serde_json::{Value, json};
 
+use super::names::weekend_name;
+use super::trace_laps;
 use crate::log::Channel;
 use crate::notice::printable;
 use crate::review::Review;
 use crate::run::Measured;
 use crate::weekend::concluded_run::ConcludedRun;
+use crate::weekend::lap_on_lap::OtherLap;
 
 /// How a log is thinned: all of it is kept up to so many rows; beyond, each stretch keeps the rows of its lowest and
 /// highest values.
@@ -21,11 +24,6 @@ const WHOLE_RUN: Thinning = Thinning { rows: 12_000, stretches: 1_200 };
 /// Of another run's lap.
 const OTHER_LAP: Thinning = Thinning { rows: 800, stretches: 100 };
 
-/// Other runs whose best lap comes along, the nearest first: more would weigh on the page.
-const OTHERS: usize = 12;
-/// Neighbours that are looked at for them.
-const NEAR: usize = 200;
-
 /// A channel of the trace.
 struct Shown {
     channel: Channel,
@@ -35,14 +33,14 @@ struct Shown {
     chart: &'static str,
     /// Digits after the point.
     digits: usize,
-    /// Number of its colour: blue, orange, green, pink, as on the page's other charts.
+    /// Number of its colour: blue, orange, green, pink, yellow, as on the page's other charts.
     colour: usize,
 }
 
 const SHOWN: [Shown; 8] = [
     Shown { channel: Channel::Rpm, label: "revs", unit: "rpm", chart: "revs", digits: 0, colour: 0 },
     Shown { channel: Channel::Current, label: "current", unit: "A", chart: "current", digits: 1, colour: 2 },
-    Shown { channel: Channel::Voltage, label: "pack voltage", unit: "V", chart: "volts", digits: 2, colour: 0 },
+    Shown { channel: Channel::Voltage, label: "pack voltage", unit: "V", chart: "volts", digits: 2, colour: 4 },
     Shown { channel: Channel::Throttle, label: "throttle", unit: "%", chart: "throttle", digits: 0, colour: 3 },
     Shown { channel: Channel::MotorTemperature, label: "motor", unit: "°C", chart: "heat", digits: 0, colour: 1 },
     Shown {
@@ -67,11 +65,7 @@ pub fn trace(review: &Review, index: usize) -> Option<String> {
         return None;
     }
     let rows = kept(0..time.len(), &values(&shown), &WHOLE_RUN);
-    let laps = done.laps.rows.iter().filter(|l| l.start_s >= 0.0 && l.end_s <= time[time.len() - 1]);
-    let car = &review.runs[index].plan().car;
-    // The nearest first, of two as near the earlier.
-    let near = (1..=NEAR).flat_map(|far| [index.checked_sub(far), Some(index + far)]).flatten();
-    let others = near.filter_map(|other| review.runs.get(other)).filter(|r| r.plan().car == *car);
+    let others = review.runs[index].lap_on_lap.others.iter();
     let channels = shown.iter().map(|(s, values)| {
         let Shown { channel, label, unit, chart, digits, colour } = s;
         let head = json!({
@@ -79,16 +73,21 @@ pub fn trace(review: &Review, index: usize) -> Option<String> {
         });
         object(&head, &[("values", numbers(values, &rows, *digits))])
     });
+    let spins = done.answers.wheelspin.events.iter().map(|e| json!([e.start_s, e.end_s, e.lap, e.lap_fraction]));
     let head = json!({
-        "laps": laps.map(|l| json!({ "lap": l.number, "start": l.start_s, "end": l.end_s })).collect::<Vec<_>>(),
-        "spins": done.answers.wheelspin.events.iter().map(|e| [e.start_s, e.end_s]).collect::<Vec<_>>(),
+        "of": format!("Run {}, {}", printable(&review.runs[index].plan().id, 40), weekend_name(review)),
+        "laps": trace_laps::own_laps(done),
+        "median": trace_laps::median_lap(done),
+        "compared_with": trace_laps::compared_with(&review.runs[index]),
+        "lost_most": trace_laps::lost_most(&review.runs[index]),
+        "spins": spins.collect::<Vec<_>>(),
     });
     let data = object(
         &head,
         &[
             ("time", numbers(time, &rows, 3)),
             ("channels", list(channels)),
-            ("others", list(others.filter_map(best_lap).take(OTHERS))),
+            ("others", list(others.filter_map(|other| best_lap(&review.runs[other.run], other)))),
         ],
     );
     // Nothing in it may end the script element.
@@ -139,12 +138,15 @@ fn values<'a>(shown: &[(&Shown, &'a [f64])]) -> Vec<&'a [f64]> {
     shown.iter().map(|s| s.1).collect()
 }
 
-/// The best lap of another run that counts, with its channels.
-fn best_lap(run: &ConcludedRun) -> Option<String> {
+/// The best lap of another run, with its channels.
+fn best_lap(run: &ConcludedRun, other: &OtherLap) -> Option<String> {
     let done = run.done()?;
     let time = done.log.time();
-    let lap = done.laps.best()?;
-    let (from, to) = (time.partition_point(|t| *t < lap.start_s), time.partition_point(|t| *t <= lap.end_s));
+    let lap = done.laps.rows.iter().find(|lap| lap.number == other.lap)?;
+    let laid = other.laid.as_ref().map(|laid| trace_laps::laid_lap(laid, lap));
+    let moved_by = other.laid.as_ref().map_or(0.0, |laid| laid.line_s);
+    let (start, end) = (lap.start_s + moved_by.min(0.0), lap.end_s + moved_by.max(0.0));
+    let (from, to) = (time.partition_point(|t| *t < start), time.partition_point(|t| *t <= end));
     // A row before and one after, so that the lap's ends lie between rows.
     let stretch = from.saturating_sub(1)..(to + 1).min(time.len());
     let shown = shown(done);
@@ -152,8 +154,10 @@ fn best_lap(run: &ConcludedRun) -> Option<String> {
     let channels = shown.iter().map(|(s, values)| {
         object(&json!({ "name": s.channel.name() }), &[("values", numbers(values, &rows, s.digits))])
     });
-    let head =
-        json!({ "run": printable(&run.plan().id, 24), "lap": lap.number, "start": lap.start_s, "end": lap.end_s });
+    let head = json!({
+        "run": printable(&run.plan().id, 24), "lap": lap.number, "start": lap.start_s, "end": lap.end_s,
+        "seconds": lap.time_s(), "laid": laid
+    });
     Some(object(&head, &[("time", numbers(time, &rows, 3)), ("channels", list(channels))]))
 }
 

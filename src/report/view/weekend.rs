@@ -6,6 +6,7 @@ use super::figures::ShownFigure;
 use super::mark::Mark;
 use super::names::{page_name, weekend_name};
 use super::remarks::{FindingView, NoticeView, finding, notice};
+use super::trace_link::of_finding;
 use super::trends::{Open, TrendView, Unanswered, over_runs, unanswered};
 use super::{settings, verdicts};
 use crate::measure::hot_part::HotPart;
@@ -117,7 +118,7 @@ pub fn weekend(review: &Review) -> WeekendView {
         cars: review.sheet.cars.len(),
         name: weekend_name(review),
         subtitle: subtitle(review),
-        findings: review.findings.iter().map(finding).collect(),
+        findings: review.findings.iter().map(|f| finding(f, of_finding(review, f, false))).collect(),
         calm: calm(&runs, !doubts.is_empty()),
         doubts,
         runs,

@@ -12,7 +12,7 @@ use super::guard::{Guard, Pass};
 use super::respond::failed;
 use super::state::Server;
 use crate::notice::Failure;
-use crate::report::pages::OF_TRACE;
+use crate::report::pages::SCRIPTS;
 
 /// Answers a request if it may be asked, and seals the answer.
 pub async fn gate(State(server): State<Arc<Server>>, request: Request, next: Next) -> Response {
@@ -32,7 +32,7 @@ pub async fn gate(State(server): State<Arc<Server>>, request: Request, next: Nex
 fn seal(response: &mut Response) {
     let policy = format!(
         "default-src 'none'; style-src 'unsafe-inline'; img-src data:; script-src 'self' {}; connect-src 'self'; form-action 'self'; base-uri 'none'; frame-ancestors 'none'",
-        OF_TRACE.hashes
+        SCRIPTS.of_run()
     );
     // `no-referrer` would make a form's own Origin `null`.
     let fixed = [

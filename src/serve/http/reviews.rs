@@ -11,6 +11,7 @@ use super::state::Server;
 use crate::report::view;
 use crate::serve::folder::current::FolderState;
 use crate::serve::limits::{FIRST_REVIEW_WAIT, LONGEST_WAIT};
+use crate::serve::pages::ahead::AskedRace;
 use crate::serve::pages::run::AskedGears;
 use crate::serve::pages::{self, Link, Place};
 use crate::sheet::read;
@@ -40,11 +41,12 @@ pub async fn weekend(State(server): State<Arc<Server>>) -> Response {
     .await
 }
 
-/// A run's page, by its name, with other gears tried.
+/// A run's page, by its name, with other gears tried and another race worked out.
 pub async fn run(
     State(server): State<Arc<Server>>,
     Path(page): Path<String>,
     Query(asked): Query<AskedGears>,
+    Query(race): Query<AskedRace>,
 ) -> Response {
     server.current.first_review(LONGEST_WAIT).await;
     on_own_thread(move || {
@@ -52,7 +54,7 @@ pub async fn run(
         let mut names = review.runs.iter().enumerate().map(|(index, r)| view::page_name(index, &r.plan().id));
         let Some(index) = names.position(|name| name == page) else { return not_found() };
         let run_ids = run_ids(&server.sheet.text().unwrap_or_default());
-        html(StatusCode::OK, pages::run::run(&review, index, &run_ids, &asked))
+        html(StatusCode::OK, pages::run::run(&review, index, &run_ids, &asked, &race))
     })
     .await
 }

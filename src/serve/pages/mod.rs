@@ -1,5 +1,6 @@
 //! The local page's own templates, filled in; the report's two pages with what only a running server can offer.
 
+pub mod ahead;
 pub mod run;
 pub mod sheet;
 pub mod weekend;

@@ -1,12 +1,13 @@
-//! A run's page, with other gears to try on its car.
+//! A run's page, with other gears to try on its car and another race to ask for.
 
 use askama::Template;
 
+use super::ahead::{AskedRace, RaceForm, race_form};
 use super::weekend::entry_of;
 use super::{Page, PageFrame, Place};
 use crate::gear_chart::teeth;
 use crate::gears::gears;
-use crate::report::pages::{OF_TRACE, OfTrace, filters};
+use crate::report::pages::{SCRIPTS, Scripts, filters};
 use crate::report::view::{self, RowView, RunView};
 use crate::review::Review;
 use crate::weekend::concluded_run::ConcludedRun;
@@ -26,7 +27,8 @@ struct RunPage<'a> {
     log: String,
     number: usize,
     tried: Option<TriedGears>,
-    of_trace: OfTrace,
+    race: Option<RaceForm>,
+    scripts: Scripts,
 }
 
 /// Gears to be tried, as they were typed.
@@ -46,12 +48,12 @@ struct TriedGears {
     rows: Vec<RowView>,
 }
 
-/// A run's page, where `run_ids` are those of the runs on the sheet's text, with the gears `asked` for tried on its
-/// car.
+/// A run's page, where `run_ids` are those of the runs on the sheet's text, with the gears `asked` for tried on its car
+/// and the `race` that is asked for.
 ///
 /// # Errors
 /// If the template cannot be filled in.
-pub fn run(review: &Review, index: usize, run_ids: &[String], asked: &AskedGears) -> Page {
+pub fn run(review: &Review, index: usize, run_ids: &[String], asked: &AskedGears, race: &AskedRace) -> Page {
     let run = &review.runs[index];
     let page = view::page_name(index, &run.plan().id);
     let v = view::run(review, index);
@@ -62,7 +64,8 @@ pub fn run(review: &Review, index: usize, run_ids: &[String], asked: &AskedGears
         page,
         number: entry_of(&run.plan().id, run_ids).unwrap_or(index) + 1,
         tried: try_gears(run, review.sheet.race_length_s(), asked),
-        of_trace: OF_TRACE,
+        race: race_form(run, review.sheet.race_length_s(), race),
+        scripts: SCRIPTS,
     }
     .render()
 }

@@ -5,7 +5,7 @@ use askama::Template;
 use super::{Page, PageFrame, Place};
 use crate::folder::plain_path;
 use crate::notice::NoticeCode;
-use crate::report::pages::filters;
+use crate::report::pages::{SCRIPTS, Scripts, filters};
 use crate::report::view::{self, WeekendView};
 use crate::review::Review;
 use crate::serve::limits::LARGEST_FILE_BYTES;
@@ -23,6 +23,7 @@ struct WeekendPage<'a> {
     asks: Vec<Ask>,
     one_car_assumed: bool,
     largest_file_bytes: u64,
+    scripts: Scripts,
 }
 
 /// A log that no run of the sheet names, with the fields that would add it.
@@ -55,6 +56,7 @@ pub fn weekend(review: &Review, base: &str, run_ids: &[String]) -> Page {
         asks: asks(review, run_ids),
         one_car_assumed: !review.has_sheet && review.runs.len() > 1,
         largest_file_bytes: LARGEST_FILE_BYTES,
+        scripts: SCRIPTS,
     }
     .render()
 }

@@ -63,6 +63,12 @@ pub enum About {
 pub struct Place {
     /// Share of the lap, by distance, from start and finish.
     pub lap_fraction: f64,
+    /// Where it ends; below `lap_fraction` where the line lies in it, `null` where it is a point.
+    pub until: Option<f64>,
+    /// A lap that shows it, from 1.
+    pub lap: Option<u32>,
+    /// The lap to compare that with.
+    pub on_lap: Option<u32>,
 }
 
 impl Finding {

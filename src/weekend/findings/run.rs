@@ -11,7 +11,7 @@ use crate::measure::battery::{Battery, BatteryVerdict};
 use crate::measure::heat::{Heat, HeatVerdict};
 use crate::measure::hot_part::HotPart;
 use crate::measure::rests_on;
-use crate::measure::wheelspin::Wheelspin;
+use crate::measure::wheelspin::{Event, Wheelspin};
 use crate::quantity::Estimate;
 use crate::run::{GearingVerdict, PinionWhy, SettledRun};
 use crate::weekend::concluded_run::ConcludedRun;
@@ -51,6 +51,13 @@ pub fn spun_place(wheelspin: &Wheelspin) -> Option<SpunPlace> {
         .map(|&(_, lap_fraction)| SpunPlace { lap_fraction, laps: laps_near(lap_fraction) })
         .max_by(|a, b| a.laps.cmp(&b.laps).then(b.lap_fraction.total_cmp(&a.lap_fraction)))
         .filter(|place| place.laps >= LEAST_LAPS)
+}
+
+/// The lap of the longest spin near a place.
+fn longest_spin(wheelspin: &Wheelspin, lap_fraction: f64) -> Option<u32> {
+    let near = |e: &&Event| e.lap_fraction.is_some_and(|f| (f - lap_fraction).abs() <= SAME_PLACE);
+    let seconds = |e: &Event| e.end_s - e.start_s;
+    wheelspin.events.iter().filter(near).max_by(|a, b| seconds(a).total_cmp(&seconds(b)))?.lap
 }
 
 /// Findings of one run, unordered.
@@ -254,7 +261,12 @@ fn wheelspin_finding(run: &SettledRun, wheelspin: &Wheelspin) -> Option<Finding>
         format!("The wheels spun for {seconds:.1} s in run {}, {:.1} % of the laps' time", name(run), 100.0 * share);
     let values = json!({ "seconds": seconds, "share": share, "events": wheelspin.events.len() });
     let finding = Finding::new("wheelspin", Weight::Watch, About::Wheelspin, lead, detail);
-    let place = place.map(|place| Place { lap_fraction: place.lap_fraction });
+    let place = place.map(|SpunPlace { lap_fraction, .. }| Place {
+        lap_fraction,
+        until: None,
+        lap: longest_spin(wheelspin, lap_fraction),
+        on_lap: None,
+    });
     Some(of_run(run, Finding { place, ..headed(finding, "the wheels spun") }, values))
 }
 

@@ -5,6 +5,7 @@ use serde_json::json;
 use super::finding::{About, Finding, Place, name, of_run};
 use crate::figure::Weight;
 use crate::measure::sections::{Section, Sections};
+use crate::measure::time_along_lap::{LapAlong, TimeAlongLaps};
 use crate::quantity::Estimate;
 use crate::run::SettledRun;
 use crate::weekend::where_time_went::WhereTimeWent;
@@ -75,7 +76,18 @@ pub(super) fn time_finding(run: &SettledRun, time: &WhereTimeWent) -> Option<Fin
         "from": place.from, "to": place.to, "loss_s": place.loss_s, "median_less_best_s": place.whole_s,
     });
     let finding = Finding::new("time-lost", Weight::Note, About::Time, lead, detail);
-    Some(of_run(run, Finding { place: Some(Place { lap_fraction: place.from }), ..finding }, values))
+    let shown = run.done().and_then(|done| dearest_lap(done.answers.along.as_ref().ok()?, &place));
+    let (lap, on_lap) = shown.unzip();
+    let place = Place { lap_fraction: place.from, until: Some(place.to), lap, on_lap };
+    Some(of_run(run, Finding { place: Some(place), ..finding }, values))
+}
+
+/// The counted lap that was slowest at the place, and the best lap.
+fn dearest_lap(along: &TimeAlongLaps, place: &LossPlace) -> Option<(u32, u32)> {
+    let seconds = |lap: &LapAlong| lap.along.between(place.from, place.to);
+    let best = along.best().lap;
+    let others = along.laps.iter().filter(|lap| lap.lap != best);
+    Some((others.max_by(|a, b| seconds(a).total_cmp(&seconds(b)))?.lap, best))
 }
 
 impl LossPlace {
@@ -105,6 +117,7 @@ fn share_in_words(share: f64) -> &'static str {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::measure::time_along_lap::{PLACES, TimeAlong, share_at};
 
     #[test]
     fn shares_by_hand() {
@@ -112,5 +125,24 @@ mod tests {
             [0.47, 0.66, 0.74, 0.9, 1.2].map(share_in_words),
             ["about half", "two thirds", "three quarters", "nearly all", "more than all"]
         );
+    }
+
+    #[test]
+    fn the_lap_that_shows_a_loss_is_the_slowest_there() {
+        // Times of the two halves: lap 3 is the slowest lap, lap 2 in the second half, lap 1 the best.
+        let along = |first: f64, second: f64| {
+            let at = |place: usize| {
+                let share = share_at(place);
+                2.0 * (first * share.min(0.5) + second * (share - 0.5).max(0.0))
+            };
+            let seconds: Vec<f64> = (0..=PLACES).map(at).collect();
+            TimeAlong { line_moved_s: [seconds.clone(), seconds.clone()], seconds, place_u_s: vec![], walked: vec![] }
+        };
+        let laps = [along(5.0, 5.0), along(5.0, 5.3), along(5.5, 5.1)];
+        let laps: Vec<LapAlong> = (1..).zip(laps).map(|(lap, along)| LapAlong { lap, along }).collect();
+        let all = TimeAlongLaps { median: laps[0].along.clone(), laps, usual_u_s: vec![] };
+        let loss_s = Estimate::from_half_width(0.3, 0.1);
+        let place = LossPlace { from: 0.5, to: 1.0, loss_s, whole_s: 0.3, corner: "" };
+        assert_eq!(dearest_lap(&all, &place), Some((2, 1)));
     }
 }

@@ -3,7 +3,7 @@
 use crate::measure::battery::{Battery, BatteryVerdict};
 use crate::quantity::Estimate;
 use crate::report::charts;
-use crate::report::view::answer::{AnswerView, ChartView, KeyFigure, chart, not_answered};
+use crate::report::view::answer::{AnswerView, ChartView, KeyFigure, not_answered, small_chart};
 use crate::report::view::verdicts;
 use crate::run::Measured;
 use crate::weekend::concluded_run::ConcludedRun;
@@ -79,7 +79,7 @@ fn sentences(battery: &Battery, pack: &Pack, race_s: f64) -> Vec<String> {
 
 fn pack_charts(done: &Measured, pack: &Pack) -> Vec<ChartView> {
     let floor_v = pack.cells.map(|cells| cells * done.answers.battery.floor_cell_v);
-    let mut charts = chart(|size| charts::voltage(&done.log, floor_v, size), "Pack voltage over time", "");
-    charts.extend(chart(|size| charts::current(&done.log, size), "Current over time", ""));
+    let mut charts = small_chart(|size| charts::voltage(&done.log, floor_v, size), "Pack voltage over time", "");
+    charts.extend(small_chart(|size| charts::current(&done.log, size), "Current over time", ""));
     charts
 }

@@ -5,7 +5,7 @@ use crate::measure::heat::{COOLED_K, Heat, HeatVerdict, Why};
 use crate::measure::hot_part::HotPart;
 use crate::reason::Reasons;
 use crate::report::charts;
-use crate::report::view::answer::{AnswerView, KeyFigure, chart, not_answered};
+use crate::report::view::answer::{AnswerView, KeyFigure, not_answered, small_chart};
 use crate::report::view::cells::number;
 use crate::report::view::verdicts;
 use crate::run::Measured;
@@ -51,7 +51,7 @@ pub fn answer(run: &ConcludedRun, done: &Measured, race_s: f64) -> AnswerView {
         figure: figure(judged, race_s),
         sentences,
         details: details(motor.heat).into_iter().chain(run.hotter.as_ref().map(hotter::details)).collect(),
-        charts: chart(
+        charts: small_chart(
             |size| charts::temperatures(&done.sound_log, motor.heat, controller.heat, shown_end, size),
             "Temperatures of motor and controller over time against their limits",
             caption([&motor, &controller]),

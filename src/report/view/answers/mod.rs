@@ -21,12 +21,12 @@ use crate::weekend::concluded_run::ConcludedRun;
 /// What lap times rest on.
 const LAPS: &[Subject] = &[Subject::Laps];
 
-/// The questions of a run, answered.
-pub fn answers(review: &Review, run: &ConcludedRun, done: &Measured) -> Vec<AnswerView> {
+/// What happened since the car's run before, and the other questions of a run, answered.
+pub fn answers(review: &Review, run: &ConcludedRun, done: &Measured) -> (Option<AnswerView>, Vec<AnswerView>) {
     let race_s = review.sheet.race_length_s();
     let (motor, controller) = (rests_on::heat(HotPart::Motor), rests_on::heat(HotPart::Controller));
-    let since = run.since.as_ref().map(|since| (since::answer(since, run.time.as_ref()), vec![LAPS]));
-    let answers = [
+    let since = run.since.as_ref().map(|since| with_evidence(since::answer(since, run.time.as_ref()), &[LAPS], run));
+    let others = [
         (gearing::answer(run, done), vec![rests_on::GEARING]),
         (grip::answer(done), vec![rests_on::WHEELSPIN]),
         (heat::answer(run, done, race_s), vec![motor, controller]),
@@ -34,7 +34,7 @@ pub fn answers(review: &Review, run: &ConcludedRun, done: &Measured) -> Vec<Answ
         (power::answer(review, run, done), vec![rests_on::POWER]),
         (next::answer(run), vec![rests_on::NEXT]),
     ];
-    (since.into_iter().chain(answers)).map(|(answer, subjects)| with_evidence(answer, &subjects, run)).collect()
+    (since, others.into_iter().map(|(answer, subjects)| with_evidence(answer, &subjects, run)).collect())
 }
 
 /// The answer with what it rests on, and its verdict with what that is worth.

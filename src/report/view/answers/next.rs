@@ -2,7 +2,7 @@
 
 use crate::measure::hot_part::HotPart;
 use crate::report::charts;
-use crate::report::view::answer::{AnswerView, ChartView, KeyFigure, chart, not_answered};
+use crate::report::view::answer::{AnswerView, ChartView, KeyFigure, not_answered, small_chart};
 use crate::report::view::verdicts::{self, PinionRoom};
 use crate::sheet::DEFAULT_MOTOR_C;
 use crate::sheet::keys::printable_label;
@@ -68,12 +68,12 @@ fn sentences(run: &ConcludedRun, on_car: Option<f64>) -> Vec<String> {
 
 fn pinion_charts(run: &ConcludedRun, on_car: Option<f64>, limit_c: f64) -> Vec<ChartView> {
     const CAPTION: &str = "Blue: the pinion on the car. Bars are 95 % intervals.";
-    let mut charts = chart(
+    let mut charts = small_chart(
         |size| charts::heat_by_pinion(&run.next, on_car, limit_c, size),
         "Motor temperature at the end of the race with each pinion, against its limit",
         CAPTION,
     );
-    charts.extend(chart(
+    charts.extend(small_chart(
         |size| charts::speed_by_pinion(&run.next, on_car, size),
         "Top speed of the car with each pinion",
         CAPTION,

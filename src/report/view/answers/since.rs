@@ -3,8 +3,7 @@
 use crate::notice::printable;
 use crate::report::charts;
 use crate::report::view::answer::{AnswerView, ChartView, KeyFigure, chart};
-use crate::report::view::verdicts;
-use crate::sheet::keys;
+use crate::report::view::{settings, verdicts};
 use crate::weekend::since::{Changed, Condition, Nature, Since, Wish};
 use crate::weekend::where_time_went::{LostRun, SectionChange, WhereTimeWent};
 use crate::wording::{self, InFigures, LAP_TIMES, stretch_of_lap};
@@ -78,8 +77,8 @@ fn changed(changed: &[Changed], before: &str) -> String {
     if changed.is_empty() {
         return format!("Nothing was changed on the sheet since run {before}.");
     }
-    let each = |c: &Changed| keys::labelled_change(&c.key, c.from.as_deref(), c.to.as_deref());
-    format!("Changed since run {before}: {}.", changed.iter().map(each).collect::<Vec<_>>().join(", "))
+    let each: Vec<String> = changed.iter().map(settings::changed).collect();
+    format!("Changed since run {before}: {}.", each.join(", "))
 }
 
 /// `What else was different: the air went from 24 to 27 °C.`

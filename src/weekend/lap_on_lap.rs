@@ -1,0 +1,344 @@
+//! Any counted lap of a run against another lap: of the run, their median, or the best lap of another run of the car.
+//!
+//! The time lost so far at a place is the difference of the two times since the line. The half-width of its 95 %
+//! interval is 1.96 · √(u₁² + u₂² + o² + l²): the doubts of the place in either lap, o what the doubt of how the runs
+//! lie over each other makes of it ([`super::laid_over`]), and l what the doubt of the line makes of it, the greater of
+//! both ways. The line is one for both laps: where it is known better in one run, it is in the other. Two runs have no
+//! laps around the lap in common, so that beyond the line each goes on as if the laps around were alike.
+//!
+//! Where a lap lost most: the lap is cut at the line, where the lap times themselves say what was lost, and at the
+//! fastest point between each two slowest ones ([`crate::measure::cuts`]). There a doubt of the place is the shortest
+//! doubt of the time, and each corner is in one piece. Of the stretches those count that lost more than their interval,
+//! which holds for all of them together: the three are picked from several (Bonferroni 1936, from memory).
+
+use rayon::prelude::*;
+
+use super::cars::index_before;
+use super::laid_over::{Offset, lay_over};
+use super::where_time_went::{WhereTimeWent, line_u};
+use crate::measure::time_along_lap::{PLACES, TimeAlong, TimeAlongLaps, share_at};
+use crate::quantity::{COVERAGE_95, Estimate, Uncertain};
+use crate::run::SettledRun;
+use crate::statistics::coverage::coverage_factor;
+
+/// Other runs whose best lap is compared, the nearest first: more would weigh on a page.
+const OTHERS: usize = 12;
+/// Neighbours that are looked at for them.
+const NEAR: usize = 200;
+/// Stretches that are named.
+const NAMED: usize = 3;
+/// Probability that one of the stretches' intervals is wrong, all together.
+const WRONG: f64 = 0.05;
+/// Shortest stretch, share of the lap. Common practice, no source.
+const SHORTEST: f64 = 0.03;
+/// Places on either side over which a speed is taken: a hundredth of the lap each way.
+const SPEED_REACH: usize = 2;
+/// Most counted laps of which each is compared with each other; of more laps each is compared with the best, the
+/// median and those of other runs. They would weigh on a page.
+const EACH_WITH_EACH: usize = 40;
+
+/// What a run's laps can be compared with, and where each lost most.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct LapOnLap {
+    /// The best laps of the car's other runs, the nearest run first.
+    pub others: Vec<OtherLap>,
+    /// Which of `others` is the car's best lap; `None` where this run has it.
+    pub best_of_car: Option<usize>,
+    /// Which of `others` is that of the car's run before.
+    pub run_before: Option<usize>,
+    /// What each lap was compared with; empty where the lap is not cut.
+    pub compared_with: Vec<LostOn>,
+    /// Where each lap lost most, where any place is clear.
+    pub lost_most: Vec<LostMost>,
+}
+
+/// The best lap of another run.
+#[derive(Debug, Clone, PartialEq)]
+pub struct OtherLap {
+    /// Index of the run in the weekend.
+    pub run: usize,
+    /// The lap, from 1.
+    pub lap: u32,
+    /// How it lies over this run's laps; `None` where that is not known.
+    pub laid: Option<LaidLap>,
+}
+
+/// A lap by the places of a run.
+#[derive(Debug, Clone, PartialEq)]
+pub struct LaidLap {
+    /// Its times since the run's line.
+    pub along: TimeAlong,
+    /// Time between the lap's own line and that of the run, s.
+    pub line_s: f64,
+    /// By how much the time at each place changes where the runs lie over each other a standard uncertainty earlier or
+    /// later, s.
+    pub by_offset_s: [Vec<f64>; 2],
+    /// Standard uncertainty of the line in both runs, share of a lap; `None` of a lap of the run itself, whose times with
+    /// the line moved say it.
+    pub line_u: Option<f64>,
+}
+
+/// Where a lap lost most on another.
+#[derive(Debug, Clone, PartialEq)]
+pub struct LostMost {
+    /// The lap, from 1.
+    pub lap: u32,
+    /// What it is compared with.
+    pub on: LostOn,
+    /// At most three stretches, the dearest first.
+    pub stretches: Vec<LostStretch>,
+}
+
+/// What a lap is compared with.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum LostOn {
+    /// A lap of the run, from 1.
+    Lap(u32),
+    /// The median of the run's laps.
+    Median,
+    /// One of the other runs' laps, by its index.
+    Other(usize),
+}
+
+/// A stretch of the lap in which time was clearly lost.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct LostStretch {
+    /// Where it begins, share of the lap from the line.
+    pub from: f64,
+    /// Where it ends, above `from`.
+    pub to: f64,
+    /// Time lost, s; its interval holds for all stretches together.
+    pub lost_s: Estimate,
+}
+
+/// What each run's laps can be compared with, in order.
+pub fn lap_on_lap(runs: &[SettledRun], times: &[Option<WhereTimeWent>]) -> Vec<LapOnLap> {
+    (0..runs.len()).into_par_iter().map(|index| of_run(runs, index, times[index].as_ref())).collect()
+}
+
+fn of_run(runs: &[SettledRun], index: usize, time: Option<&WhereTimeWent>) -> LapOnLap {
+    let car = |n: usize| runs[n].plan().car.as_str();
+    let best_s = |n: usize| Some(runs[n].done()?.laps.best()?.time_s());
+    // The nearest first, of two as near the earlier.
+    let near = (1..=NEAR).flat_map(|far| [index.checked_sub(far), Some(index + far)]).flatten();
+    let mut others: Vec<usize> =
+        near.filter(|&n| n < runs.len() && car(n) == car(index) && best_s(n).is_some()).take(OTHERS).collect();
+    let of_car = (0..runs.len()).filter(|&n| !car(n).is_empty() && car(n) == car(index) && runs[n].has_own_log());
+    let best = of_car.filter_map(|n| Some((n, best_s(n)?))).min_by(|a, b| a.1.total_cmp(&b.1)).map(|best| best.0);
+    others.extend(best.filter(|best| *best != index && !others.contains(best)));
+    let laps: Vec<OtherLap> = others
+        .iter()
+        .filter_map(|&run| {
+            let lap = runs[run].done()?.laps.best()?.number;
+            Some(OtherLap { run, lap, laid: laid(&runs[index], &runs[run], lap) })
+        })
+        .collect();
+    let which = |run: Option<usize>| laps.iter().position(|lap| Some(lap.run) == run);
+    let (compared_with, lost_most) = lost_most_of_run(&runs[index], time, &laps).unwrap_or_default();
+    LapOnLap {
+        best_of_car: which(best),
+        run_before: which(index_before(index, car)),
+        compared_with,
+        lost_most,
+        others: laps,
+    }
+}
+
+fn along_of(run: &SettledRun) -> Option<&TimeAlongLaps> {
+    run.done()?.answers.along.as_ref().ok()
+}
+
+/// A lap of `other` by the places of `run`.
+fn laid(run: &SettledRun, other: &SettledRun, lap: u32) -> Option<LaidLap> {
+    // Of a log that may be another run's, or of no known car, nothing says that the line is the same.
+    let known = |run: &SettledRun| run.has_own_log() && !run.plan().car.is_empty();
+    if !known(run) || !known(other) {
+        return None;
+    }
+    let (own, others) = (along_of(run)?, along_of(other)?);
+    let offset = lay_over(&own.median, &others.median)?;
+    let line_u = line_u(run.done()?, own).min(line_u(other.done()?, others));
+    Some(lay(others.lap(lap)?, offset, line_u))
+}
+
+/// A lap whose line is `offset` behind, and known to `line_u` of a lap.
+fn lay(lap: &TimeAlong, offset: Offset, line_u: f64) -> LaidLap {
+    let since = |by: f64| {
+        let times = (0..=PLACES).map(|place| lap.time_at(share_at(place) + by) - lap.time_at(by));
+        times.collect::<Vec<f64>>()
+    };
+    let seconds = since(offset.value);
+    // Beyond its own lines the lap's places are in no doubt of their own, as there.
+    let at = |values: &[f64]| -> Vec<f64> {
+        (0..=PLACES).map(|place| TimeAlong::value_at(values, share_at(place) + offset.value)).collect()
+    };
+    let less = |moved: Vec<f64>| moved.iter().zip(&seconds).map(|(a, b)| a - b).collect::<Vec<f64>>();
+    let by_offset_s = [-1.0, 1.0].map(|side| less(since(offset.value + side * offset.standard_u)));
+    let line_moved_s = [-1.0, 1.0].map(|side| since(offset.value + side * line_u));
+    let along =
+        TimeAlong { place_u_s: at(&lap.place_u_s), walked: at(&lap.walked), line_moved_s, seconds: seconds.clone() };
+    LaidLap { along, line_s: lap.time_at(offset.value), by_offset_s, line_u: Some(line_u) }
+}
+
+impl LaidLap {
+    /// A lap of the run itself, which lies as it is.
+    fn own(along: &TimeAlong) -> Self {
+        let nothing = vec![0.0; PLACES + 1];
+        Self { along: along.clone(), line_s: 0.0, by_offset_s: [nothing.clone(), nothing], line_u: None }
+    }
+
+    /// Standard uncertainty of the time at each place that is not the line's, s.
+    pub fn u_s(&self) -> Vec<f64> {
+        let by_offset = |place: usize| self.by_offset_s.iter().map(|moved| moved[place].abs()).fold(0.0, f64::max);
+        self.along.place_u_s.iter().enumerate().map(|(place, u)| u.hypot(by_offset(place))).collect()
+    }
+
+    /// What the doubt of the line makes of the time lost by `lap` between two shares of the lap, s.
+    fn by_line_s(&self, lap: &TimeAlong, from: f64, to: f64) -> f64 {
+        let change = |of: &[f64]| TimeAlong::value_at(of, to) - TimeAlong::value_at(of, from);
+        let lost = change(&lap.seconds) - change(&self.along.seconds);
+        let lost_at = |share: f64| lap.time_at(share) - self.along.time_at(share);
+        let moved = |side: usize| match self.line_u {
+            None => change(&lap.line_moved_s[side]) - change(&self.along.line_moved_s[side]),
+            Some(line_u) => {
+                let by = [-line_u, line_u][side];
+                lost_at(to + by) - lost_at(from + by)
+            }
+        };
+        (moved(0) - lost).abs().max((moved(1) - lost).abs())
+    }
+
+    /// Half-width of the 95 % interval of what `lap` of the run has lost so far on this one at each place, s.
+    pub fn band_of(&self, lap: &TimeAlong) -> Vec<f64> {
+        let own = lap.place_u_s.iter().zip(self.u_s()).enumerate();
+        own.map(|(place, (own, u))| COVERAGE_95 * own.hypot(u).hypot(self.by_line_s(lap, 0.0, share_at(place))))
+            .collect()
+    }
+
+    /// What `lap` of the run loses on this one between two shares of the lap, the second above the first, s.
+    fn lost_by(&self, lap: &TimeAlong, from: f64, to: f64) -> Uncertain {
+        let change = |values: &[f64]| TimeAlong::value_at(values, to) - TimeAlong::value_at(values, from);
+        let by_offset = self.by_offset_s.iter().map(|moved| change(moved).abs()).fold(0.0, f64::max);
+        let lost_by_line = self.by_line_s(lap, from, to);
+        let own = lap.between_u(&lap.place_u_s, from, to);
+        let by_place = own.hypot(self.along.between_u(&self.along.place_u_s, from, to));
+        let u = by_place.hypot(by_offset).hypot(lost_by_line);
+        Uncertain::new(change(&lap.seconds) - change(&self.along.seconds), u)
+    }
+}
+
+/// What each counted lap of a run is compared with, and where it lost most; `None` where the lap is not cut.
+fn lost_most_of_run(
+    run: &SettledRun,
+    time: Option<&WhereTimeWent>,
+    others: &[OtherLap],
+) -> Option<(Vec<LostOn>, Vec<LostMost>)> {
+    let along = along_of(run)?;
+    let sections = &time?.sections.as_ref()?.sections;
+    let fastest: Vec<f64> = sections.iter().map(|s| fastest_between(&along.median, s.from, s.to)).collect();
+    let ends = ends(&fastest);
+    let each = along.laps.len() <= EACH_WITH_EACH;
+    let own = along.laps.iter().filter(|lap| each || lap.lap == along.best().lap);
+    let mut laid: Vec<(LostOn, LaidLap)> = own.map(|lap| (LostOn::Lap(lap.lap), LaidLap::own(&lap.along))).collect();
+    laid.push((LostOn::Median, LaidLap::own(&along.median)));
+    let of_others = others.iter().enumerate().filter_map(|(n, o)| Some((LostOn::Other(n), o.laid.clone()?)));
+    laid.extend(of_others);
+    let all = along.laps.iter().flat_map(|lap| {
+        let not_itself = laid.iter().filter(|(on, _)| *on != LostOn::Lap(lap.lap));
+        not_itself.map(|(on, other)| LostMost { lap: lap.lap, on: *on, stretches: dearest(&lap.along, other, &ends) })
+    });
+    let clear = all.filter(|lost| !lost.stretches.is_empty()).collect();
+    Some((laid.iter().map(|(on, _)| *on).collect(), clear))
+}
+
+/// The fastest point between two places of the lap; round the line, where the second is before the first.
+fn fastest_between(lap: &TimeAlong, from: f64, to: f64) -> f64 {
+    let length = (to - from).rem_euclid(1.0);
+    let places = (length * PLACES as f64) as usize;
+    let shares = (0..=places).map(|place| (from + share_at(place)).rem_euclid(1.0));
+    let speed = |share: &f64| lap.speed_around(*share, SPEED_REACH);
+    shares.max_by(|a, b| speed(a).total_cmp(&speed(b))).unwrap_or(from)
+}
+
+/// The stretches between the cuts, with the line as one more; what is too short to time goes to the next.
+fn ends(cuts: &[f64]) -> Vec<(f64, f64)> {
+    let mut all: Vec<f64> = cuts.iter().copied().chain([0.0, 1.0]).collect();
+    all.sort_by(f64::total_cmp);
+    all.dedup_by(|next, before| *next < 1.0 && *next - *before < SHORTEST);
+    if all.len() > 2 && 1.0 - all[all.len() - 2] < SHORTEST {
+        all.remove(all.len() - 2);
+    }
+    all.windows(2).map(|pair| (pair[0], pair[1])).collect()
+}
+
+/// The stretches in which `lap` clearly lost most on `other`.
+fn dearest(lap: &TimeAlong, other: &LaidLap, ends: &[(f64, f64)]) -> Vec<LostStretch> {
+    let factor = coverage_factor(f64::INFINITY, 1.0 - WRONG / ends.len() as f64);
+    let stretch = |&(from, to): &(f64, f64)| {
+        let lost = other.lost_by(lap, from, to);
+        LostStretch { from, to, lost_s: Estimate::from_half_width(lost.value, factor * lost.standard_u) }
+    };
+    let mut clear: Vec<LostStretch> = ends.iter().map(stretch).filter(|stretch| stretch.lost_s.low > 0.0).collect();
+    clear.sort_by(|a, b| b.lost_s.value.total_cmp(&a.lost_s.value));
+    clear.truncate(NAMED);
+    clear
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// A lap whose three parts (up to 30, up to 70, up to 100 %) take these times, s.
+    fn lap(parts: [f64; 3]) -> TimeAlong {
+        let at = |place: usize| {
+            let share = share_at(place);
+            let part = |from: f64, to: f64| ((share - from) / (to - from)).clamp(0.0, 1.0);
+            parts[0] * part(0.0, 0.3) + parts[1] * part(0.3, 0.7) + parts[2] * part(0.7, 1.0)
+        };
+        let seconds: Vec<f64> = (0..=PLACES).map(at).collect();
+        let walked: Vec<f64> = (0..=PLACES).map(share_at).collect();
+        let place_u_s = walked.iter().map(|w| 0.04 * (w * (1.0 - w)).sqrt()).collect();
+        TimeAlong { line_moved_s: [seconds.clone(), seconds.clone()], seconds, place_u_s, walked }
+    }
+
+    #[test]
+    fn the_dearest_stretches_are_those_that_lost_more_than_their_doubt() {
+        let (slow, fast) = (lap([5.5, 6.01, 4.2]), lap([5.0, 6.0, 4.0]));
+        let lost = dearest(&slow, &LaidLap::own(&fast), &ends(&[0.3, 0.7]));
+        let places: Vec<(f64, f64)> = lost.iter().map(|s| (s.from, s.to)).collect();
+        assert_eq!(places, [(0.0, 0.3), (0.7, 1.0)]);
+        assert!((lost[0].lost_s.value - 0.5).abs() < 1e-9 && (lost[1].lost_s.value - 0.2).abs() < 1e-9);
+        // 2.394 (three at 95 % together) · √2 · 0.04 · √(0.3 · 0.7) by hand.
+        assert!((lost[0].lost_s.half_width() - 0.062_06).abs() < 1e-3, "{:?}", lost[0]);
+        assert!(dearest(&fast, &LaidLap::own(&slow), &ends(&[0.3, 0.7])).is_empty());
+    }
+
+    #[test]
+    fn the_lap_is_cut_where_it_is_fastest_and_at_the_line() {
+        // The parts go at 0.06, 0.0667 and 0.075 laps a second.
+        let cut = fastest_between(&lap([5.0, 6.0, 4.0]), 0.5, 0.1);
+        assert!(cut > 0.7, "{cut}");
+        assert_eq!(ends(&[0.3, 0.7]), [(0.0, 0.3), (0.3, 0.7), (0.7, 1.0)]);
+        assert_eq!(ends(&[0.01, 0.5, 0.99]), [(0.0, 0.5), (0.5, 1.0)]);
+    }
+
+    #[test]
+    fn a_lap_of_the_same_run_has_the_band_of_the_review() {
+        let (slow, fast) = (lap([5.5, 6.0, 4.2]), lap([5.0, 6.0, 4.0]));
+        for (band, expected) in LaidLap::own(&fast).band_of(&slow).iter().zip(slow.lost_on(&fast).band_s) {
+            assert!((band - expected).abs() < 1e-12);
+        }
+        // Between two places as there, too, where the intervals are those of one stretch.
+        let between = Estimate::from(LaidLap::own(&fast).lost_by(&slow, 0.3, 0.7));
+        let expected = slow.lost_between(&fast, 0.3, 0.7);
+        assert!((between.low - expected.low).abs() < 1e-12 && (between.high - expected.high).abs() < 1e-12);
+    }
+
+    #[test]
+    fn a_lap_that_is_laid_elsewhere_ends_at_its_own_time() {
+        let laid = lay(&lap([5.0, 6.0, 4.0]), Uncertain::new(0.01, 0.001), 0.002);
+        assert!((laid.along.lap_s() - 15.0).abs() < 1e-9 && laid.along.seconds[0] == 0.0);
+        assert!((laid.line_s - 5.0 / 30.0).abs() < 1e-9, "{}", laid.line_s);
+        assert!(laid.by_offset_s[0][PLACES].abs() < 1e-9);
+    }
+}
