@@ -189,6 +189,19 @@ impl Weekend {
         weekend
     }
 
+    /// What truly happens in the run at `index` with its setup changed: the same driver in the same mood, with the same
+    /// mistakes.
+    pub fn driven_anew(&self, index: usize, change: impl FnOnce(&mut Setup)) -> Trace {
+        let run = &self.runs[index];
+        let number = self.runs[..index].iter().filter(|other| other.car == run.car).count() as u64;
+        let stream = (run.car as u64 + 1) * STREAM_OF_CAR + (number + 1) * STREAMS_OF_RUN;
+        let dice = |offset: u64| Dice::new(self.seed, stream + offset);
+        let mut setup = run.setup.clone();
+        change(&mut setup);
+        let rows = RowClock { rate_hz: run.recorder.rate_hz, jitter_s: run.recorder.jitter_s, dice: dice(1) };
+        drive::drive(&self.cars[run.car], &self.track, &setup, rows, dice(2))
+    }
+
     fn drive_car(&mut self, car: usize, air_c: f64, options: Options) {
         let stream = (car as u64 + 1) * STREAM_OF_CAR;
         let mut dice = Dice::new(self.seed, stream);
