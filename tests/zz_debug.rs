@@ -4,7 +4,7 @@ use runtrue::log::Channel;
 use runtrue::statistics::quantiles::{median, quantile};
 #[test]
 fn debug() {
-    let seeds = [0u64,2,3,4,5,6,8,10,14,15,16,17,19];
+    let seeds = 0..20u64;
     for seed in seeds {
         let options = Options { rate_hz: Some(20.0), runs: Some(1), clean: true, ..Options::default() };
         let weekend = Weekend::draw_with(6_600 + seed, options);
@@ -28,11 +28,19 @@ fn debug() {
             let fill = |k: usize| (d.motor.constant * d.omega[k] + d.motor.resistance * a[k]) / v[k];
             let q = |f: &dyn Fn(usize) -> f64, rows: &[usize]| -> String { [0.05,0.5,0.95].map(|s| format!("{:.3}", quantile(rows.iter().map(|&k| f(k)), s).unwrap_or(f64::NAN))).join("/") };
             let _ = median([1.0]);
-            println!("{} seed {seed}: at_full {} k {:.5} true {:.5} R {:.4} true {:.4} limit {:.0} hand>99: {} of {}; full {} ; of hand full {} ; fast {} full {}; fill hand {} fast {}; hand fast {}; pos {} recorder {:?} amps max {:.1} ceiling {:.1} passings {}",
-                run.id, d.motor.at_full_demand, d.motor.constant, car.motor.constant, d.motor.resistance, car.motor.winding_ohm + car.controller.path_ohm, car.controller.limit_a,
-                at_full.len(), hand.len(), d.full.iter().filter(|f| **f).count(), at_full.iter().filter(|&&k| d.full[k]).count(), fast.len(), fast.iter().filter(|&&k| d.full[k]).count(),
-                q(&fill, &at_full), q(&fill, &fast), q(&|k| hand.get(k).copied().unwrap_or(f64::NAN), &fast), run.recorder.has_throttle, run.recorder.current,
-                quantile(a.iter().copied(), 0.999).unwrap(), quantile(d.current.iter().copied(), 0.999).unwrap(), trace.passings_s.len() == run.truth.passings_s.len());
+            let heat = review.runs[n].run.heat(runtrue::measure::hot_part::HotPart::Motor).unwrap();
+            let w = heat.warming.as_ref();
+            let heating = w.map(|w| w.whole_heating().value).unwrap_or(f64::NAN);
+            let expected = heat.record.as_ref().and_then(|r| r.expected);
+            let e = &trace.energy;
+            let rel = done.answers.pull(&done.sound_log, review.runs[n].plan().settings.number("mass_kg")).and_then(|p| p.regeared(&done.laps, 1.05));
+            let real = weekend.driven_anew(n, |s| s.pinion = (s.pinion as f64 / 1.05).round() as u32);
+            let g = run.setup.pinion as f64 / ((run.setup.pinion as f64 / 1.05).round());
+            let span = trace.passings_s[trace.passings_s.len()-1] - trace.passings_s[0];
+            let said_w = expected.map_or(f64::NAN, |c| c.value * 90.0);
+            println!("{} seed {seed}: copper W said {:.2} true {:.2}; all W true {:.2}; C = true W / heating {:.1}; winding+can {:.0}; R said*0.8 {:.4} true winding {:.4}; drag brake {}", run.id, said_w, e.copper / span, (e.copper + e.iron) / span, (e.copper + e.iron) / span / heating, car.heat.winding_j_k + car.heat.can_j_k, 0.8*d.motor.resistance, car.motor.winding_ohm*1.15, run.setup.drag_brake_pct);
+            let _ = (&rel, &real, g);
+            let _ = (&at_full, &fast, &fill, &q, top, hand, a, v);
         }
     }
 }

@@ -10,7 +10,7 @@ use super::heat_nodes::{
 use super::heat_record::Prior;
 use super::warming::{Hypothesis, SPEED_SHARE, Shared, Warming};
 use crate::quantity::{Estimate, Uncertain};
-use crate::statistics::inverse_variance;
+use crate::statistics::bounded;
 use crate::statistics::mixture::{self, Component, Weighted};
 
 /// Standard uncertainty of a lumped model in any case, °C, and as a share of the change that it forecasts for as long
@@ -127,8 +127,8 @@ impl Warming {
     }
 
     /// The same, °C, where current and speed change apart from each other. One run of even laps does not tell how its
-    /// heat is shared between them: the share is half and half as in any machine that is geared well, together with the
-    /// copper loss that the measured resistance lets expect.
+    /// heat is shared between them: the share is about half and half as in any machine that is geared well, and no less
+    /// for the current than the measured resistance lets expect.
     pub fn regeared(&self, from: &Scene, to: &Scene, expected: Prior) -> Estimate {
         // Three points that have a normal distribution's mean, variance and fourth moment (Gauss and Hermite).
         let points = [(-3f64.sqrt(), 1.0 / 6.0), (0.0, 2.0 / 3.0), (3f64.sqrt(), 1.0 / 6.0)];
@@ -219,11 +219,12 @@ impl Warming {
     }
 }
 
-/// Share of the `heating` (K/s) that goes with speed.
+/// Share of the `heating` (K/s) that goes with speed. What the copper loses by the pack's current and the measured
+/// resistance is the least that it loses: the pack shows no braking, and a row's mean current nothing of what a
+/// controller's switching and peaks within the row add to its square.
 fn speed_share(heating: f64, expected: Prior) -> Uncertain {
     let Some(copper) = expected.filter(|_| heating > 0.0) else { return SPEED_SHARE };
-    let seen = Uncertain::new(1.0 - copper.value / heating, copper.standard_u / heating);
-    inverse_variance::mean([SPEED_SHARE, seen]).unwrap_or(SPEED_SHARE)
+    bounded::below(SPEED_SHARE, Uncertain::new(1.0 - copper.value / heating, copper.standard_u / heating))
 }
 
 /// All heating of a hypothesis at the laps' load, K/s.
