@@ -27,6 +27,9 @@ const WITHIN_A_RACE: f64 = 0.5;
 const HEATING_KEPT: f64 = 0.5;
 /// Least and greatest share of the heating that may go with speed.
 const SHARES: std::ops::RangeInclusive<f64> = 0.05..=0.95;
+/// Where nothing measured bounds it, it may be any of these: their mean, and the width over √12 (an even distribution;
+/// JCGM 100, 4.3.7).
+const ANY_SHARE: Uncertain = Uncertain::new((*SHARES.start() + *SHARES.end()) / 2.0, 0.26);
 /// Variance of a forecast for one share of the heating, °C²: that of the fit drops out of a difference between two
 /// races.
 const DIFFERENCE_VARIANCE: f64 = 1e-4;
@@ -223,7 +226,7 @@ impl Warming {
 /// resistance is the least that it loses: the pack shows no braking, and a row's mean current nothing of what a
 /// controller's switching and peaks within the row add to its square.
 fn speed_share(heating: f64, expected: Prior) -> Uncertain {
-    let Some(copper) = expected.filter(|_| heating > 0.0) else { return SPEED_SHARE };
+    let Some(copper) = expected.filter(|_| heating > 0.0) else { return ANY_SHARE };
     bounded::below(SPEED_SHARE, Uncertain::new(1.0 - copper.value / heating, copper.standard_u / heating))
 }
 
