@@ -221,3 +221,145 @@ impl PullModel<'_> {
         Some((time[n + 1] - time[n]) * (time_over(1.0, squared) / time_over(1.0, seen) - 1.0))
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use std::f64::consts::TAU;
+
+    use super::*;
+    use crate::laps::{Lap, Source};
+    use crate::measure::motion::Motion;
+    use crate::measure::pinion::Pack;
+    use crate::motor::{Demand, Motor};
+    use crate::quantity::Uncertain;
+
+    /// Torque falls in a straight line with the speed: at the car's own ratio it gains `PULL` m/s² at rest and nothing at
+    /// `FREE` m/s.
+    const PULL: f64 = 12.0;
+    const FREE: f64 = 22.0;
+    /// Speed out of the corner, m/s, way to the next, m, and how hard the car brakes, m/s².
+    const CORNER: f64 = 6.0;
+    const STRAIGHT: f64 = 40.0;
+    const BRAKE: f64 = 30.0;
+    const RATE_HZ: f64 = 200.0;
+    const MOTOR: Motor = Motor { constant: 0.004, resistance: 0.03, at_full_demand: true };
+    const VOLTS: f64 = 7.4;
+
+    /// Speed after `t` seconds of full demand from `from` with the ratio multiplied by `g`, and the way until then: from
+    /// dv/dt = a0·g·(1 − g·v/v0), as any textbook on mechanics has it (from memory).
+    fn pulled(from: f64, g: f64, t: f64) -> (f64, f64) {
+        let (free, rate) = (FREE / g, PULL * g * g / FREE);
+        let speed = free - (free - from) * (-rate * t).exp();
+        (speed, free * t - (speed - from) / rate)
+    }
+
+    /// When the car brakes on the straight, so that it is back at the corner's speed at its end, and how long it takes
+    /// over all of it, s.
+    fn straight(g: f64) -> (f64, f64) {
+        let (mut early, mut late) = (0.0, 10.0);
+        for _ in 0..80 {
+            let t = (early + late) / 2.0;
+            let (speed, way) = pulled(CORNER, g, t);
+            let ends = way + (speed * speed - CORNER * CORNER) / (2.0 * BRAKE);
+            if ends < STRAIGHT { early = t } else { late = t }
+        }
+        (early, early + (pulled(CORNER, g, early).0 - CORNER) / BRAKE)
+    }
+
+    /// A standing start, then laps of one straight.
+    struct Track {
+        motion: Motion,
+        demand: Demand,
+        laps: Laps,
+    }
+
+    impl Track {
+        fn driven() -> Self {
+            let (lift, whole) = straight(1.0);
+            let launch = FREE / PULL * (FREE / (FREE - CORNER)).ln();
+            let state = |at: f64| {
+                if at < launch {
+                    return (pulled(0.0, 1.0, at).0, true);
+                }
+                let t = (at - launch) % whole;
+                if t < lift { (pulled(CORNER, 1.0, t).0, true) } else { (pulled(CORNER, 1.0, lift).0 - BRAKE * (t - lift), false) }
+            };
+            let time: Vec<f64> = (0..(RATE_HZ * (launch + 8.0 * whole)) as usize).map(|n| n as f64 / RATE_HZ).collect();
+            let states: Vec<(f64, bool)> = time.iter().map(|t| state(*t)).collect();
+            let speed: Vec<f64> = states.iter().map(|s| s.0).collect();
+            let turns = VOLTS / MOTOR.constant / FREE;
+            let omega: Vec<f64> = speed.iter().map(|v| v * turns).collect();
+            let full: Vec<bool> = states.iter().map(|s| s.1).collect();
+            let current = omega.iter().zip(&full).map(|(w, full)| if *full { MOTOR.full_current(*w, VOLTS) } else { 0.0 });
+            let current: Vec<f64> = current.collect();
+            let gains = |s: &(f64, bool)| if s.1 { PULL * (1.0 - s.0 / FREE) } else { -BRAKE };
+            let motion = Motion {
+                acceleration: states.iter().map(gains).collect(),
+                grips: vec![true; time.len()],
+                speed,
+                step_s: RATE_HZ.recip(),
+                reach: 1,
+                travel_m: Uncertain::new(TAU / turns, 0.0),
+                full_slip: 0.0,
+                top_slip: 0.0,
+                mean_slip: 0.0,
+                lap_tops: Vec::new(),
+                time,
+            };
+            let lap = |number: u32| Lap {
+                number,
+                start_s: launch + whole * f64::from(number),
+                end_s: launch + whole * f64::from(number + 1),
+                turns: 0.0,
+                clock_scale: 1.0,
+                set_aside: None,
+            };
+            let laps = Laps {
+                source: Source::List,
+                first_passing: None,
+                rows: (1..7).map(lap).collect(),
+                odometer: None,
+                gripped: None,
+                places: None,
+                line_shared: false,
+                alignment: None,
+                list: None,
+                clock_scale: None,
+                notices: Vec::new(),
+            };
+            Self { motion, demand: Demand { motor: MOTOR, current, omega, full }, laps }
+        }
+
+        /// Change of the lap time with the ratio multiplied by `g`, s, of a rotor without inertia.
+        fn change(&self, g: f64) -> f64 {
+            let volts = vec![VOLTS; self.motion.time.len()];
+            let pack = Pack { volts: &volts, amps: &self.demand.current, ohm: 0.0 };
+            let mut model = PullModel::fit(&self.demand, &self.motion, &pack, None, None).unwrap();
+            model.rotor_share = 0.0;
+            model.lap_time_change(&self.laps, g).unwrap().value
+        }
+    }
+
+    #[test]
+    fn a_straight_under_linear_torque_takes_what_the_closed_form_says() {
+        let track = Track::driven();
+        let own = straight(1.0).1;
+        for g in [0.85, 0.94, 0.97, 1.03, 1.06, 1.15, 1.25] {
+            let (found, truth) = (track.change(g), straight(g).1 - own);
+            assert!((found - truth).abs() < 1e-3 * own, "{g}: {found:+.5} s for {truth:+.5} of {own:.3}");
+        }
+    }
+
+    #[test]
+    fn the_best_pinion_is_that_of_the_closed_form() {
+        // Spur 90: teeth around the 30 that are on the car.
+        let track = Track::driven();
+        let best = |lap: &dyn Fn(f64) -> f64| {
+            let all = 20..=36u32;
+            all.min_by(|a, b| lap(30.0 / f64::from(*a)).total_cmp(&lap(30.0 / f64::from(*b)))).unwrap()
+        };
+        let by_closed_form = best(&|g| straight(g).1);
+        assert!((21..=35).contains(&by_closed_form), "{by_closed_form}");
+        assert_eq!(best(&|g| if g == 1.0 { 0.0 } else { track.change(g) }), by_closed_form);
+    }
+}
