@@ -26,6 +26,7 @@ use crate::review::Review;
 use crate::run::{GearingVerdict, Measured, SettledRun};
 use crate::sheet::Setting;
 use crate::weekend::before::Before;
+use crate::weekend::best_pinion::BestPinion;
 use crate::weekend::comparisons::{Comparison, Effect};
 use crate::weekend::concluded_run::ConcludedRun;
 use crate::weekend::findings::Finding;
@@ -107,6 +108,8 @@ pub struct RunFile {
     pub power: Option<Power>,
     /// What another pinion would do.
     pub next: Vec<Next>,
+    /// The pinion near the one on the car that laps quickest within the limits; `null` where that one is not known.
+    pub best_pinion: Option<BestPinion>,
     /// The race without the fan, where the car ran with and without one.
     pub without_fan: Option<WithoutFan>,
     /// The run against the car's run before.
@@ -264,7 +267,7 @@ pub fn review_file_with(review: &Review, catalogue: &'static [Figure]) -> Review
 }
 
 fn run(concluded: &ConcludedRun, catalogue: &'static [Figure]) -> RunFile {
-    let ConcludedRun { run, next, without_fan, before, since, hotter, time } = concluded;
+    let ConcludedRun { run, next, best_pinion, without_fan, before, since, hotter, time } = concluded;
     let sections = time.as_ref().and_then(|time| time.sections.as_ref());
     let plan = run.plan();
     let done = run.done();
@@ -290,6 +293,7 @@ fn run(concluded: &ConcludedRun, catalogue: &'static [Figure]) -> RunFile {
         battery: answers.map(|a| a.battery.clone()),
         power: answers.map(|a| a.power.clone()),
         next: next.clone(),
+        best_pinion: best_pinion.clone(),
         without_fan: without_fan.clone(),
         before: before.clone(),
         since: since.clone(),

@@ -3,6 +3,7 @@
 use rayon::prelude::*;
 
 use super::before::before;
+use super::best_pinion::{add_measured, best_pinion};
 use super::cars::{cars, index_before};
 use super::comparisons::{Comparison, comparisons};
 use super::concluded_run::ConcludedRun;
@@ -41,17 +42,23 @@ pub fn conclude(runs: Vec<SettledRun>, sheet: &Sheet, catalogue: &'static [Figur
         let car = by_car.iter().position(|c| c.0 == run.plan().car);
         let members = car.map(|car| by_car[car].1.as_slice());
         let without_fan = members.and_then(|members| without_fan(run, members, race_s));
+        let mut next = next(run, race_s);
+        if let Some(car) = car {
+            add_measured(run, &by_car[car].1, scatters[car], &mut next);
+        }
+        let best_pinion = best_pinion(run, &next);
         let since = car.and_then(|car| since(&runs, index, scatters[car], &comparisons));
         let hotter = index_before(index, |n| &runs[n].plan().car)
             .and_then(|before| hotter(&runs[before], run, HotPart::Motor, race_s));
-        (next(run, race_s), without_fan, before(&runs, index, sheet), since, hotter)
+        ((next, best_pinion), without_fan, before(&runs, index, sheet), since, hotter)
     };
     let each: Vec<_> = runs.par_iter().enumerate().map(of_run).collect();
     let times = where_time_went(&runs);
     let runs: Vec<ConcludedRun> = (runs.into_iter().zip(each).zip(times))
-        .map(|((run, (next, without_fan, before, since, hotter)), time)| ConcludedRun {
+        .map(|((run, ((next, best_pinion), without_fan, before, since, hotter)), time)| ConcludedRun {
             run,
             next,
+            best_pinion,
             without_fan,
             before,
             since,

@@ -1,6 +1,7 @@
 //! A run with all that the weekend concludes of it.
 
 use super::before::Before;
+use super::best_pinion::BestPinion;
 use super::hotter::Hotter;
 use super::next::{Next, WithoutFan};
 use super::since::Since;
@@ -16,6 +17,8 @@ pub struct ConcludedRun {
     pub run: SettledRun,
     /// What other pinions would do.
     pub next: Vec<Next>,
+    /// The pinion that laps quickest within the limits; `None` where the one on the car is not known.
+    pub best_pinion: Option<BestPinion>,
     /// The race without the fan, where the car ran with and without one.
     pub without_fan: Option<WithoutFan>,
     /// The run against the car's run before.
