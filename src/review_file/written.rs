@@ -118,6 +118,8 @@ pub struct RunFile {
     pub since: Option<Since>,
     /// Why the motor got hotter or cooler than in the car's run before.
     pub hotter: Option<Hotter>,
+    /// The same against the car's median run, which ends the race in the middle of all; `null` for that run itself.
+    pub hotter_than_median: Option<Hotter>,
     /// Sections of the lap, from one slowest point to the next, cut alike in all runs of a car.
     pub sections: Vec<Section>,
     /// The lap made of the best of each section.
@@ -267,7 +269,7 @@ pub fn review_file_with(review: &Review, catalogue: &'static [Figure]) -> Review
 }
 
 fn run(concluded: &ConcludedRun, catalogue: &'static [Figure]) -> RunFile {
-    let ConcludedRun { run, next, best_pinion, without_fan, before, since, hotter, time } = concluded;
+    let ConcludedRun { run, next, best_pinion, without_fan, before, since, hotter, hotter_than_median, time } = concluded;
     let sections = time.as_ref().and_then(|time| time.sections.as_ref());
     let plan = run.plan();
     let done = run.done();
@@ -298,6 +300,7 @@ fn run(concluded: &ConcludedRun, catalogue: &'static [Figure]) -> RunFile {
         before: before.clone(),
         since: since.clone(),
         hotter: hotter.clone(),
+        hotter_than_median: hotter_than_median.clone(),
         sections: sections.map(|s| s.sections.clone()).unwrap_or_default(),
         best_sections: sections.map(|s| s.best_sections),
         consistency: answers.and_then(|a| a.consistency.clone()),

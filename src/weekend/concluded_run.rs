@@ -27,6 +27,8 @@ pub struct ConcludedRun {
     pub since: Option<Since>,
     /// Why the motor got hotter or cooler than in the car's run before.
     pub hotter: Option<Hotter>,
+    /// The same against the car's median run; `None` for that run itself, and where the car has too few.
+    pub hotter_than_median: Option<Hotter>,
     /// Where its time went; `None` where the log does not tell.
     pub time: Option<WhereTimeWent>,
 }
