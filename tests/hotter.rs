@@ -113,9 +113,8 @@ fn second_case(cause: Cause, seed: u64) -> Option<Case> {
         weekend.run_like(0, n, |setup| set(changed, setup))
     });
     let runs: Vec<world::Run> = runs.collect();
-    let end = |changed: Changed, run: usize| {
-        weekend.run_like(0, run, |setup| set(changed, setup)).truth.motor_race_end_c
-    };
+    let end =
+        |changed: Changed, run: usize| weekend.run_like(0, run, |setup| set(changed, setup)).truth.motor_race_end_c;
     let truth = truth(changed, &end);
     weekend.runs = runs;
     let folder = tempfile::tempdir().unwrap();
@@ -181,11 +180,7 @@ fn first_case(cause: Cause, seed: u64) -> Option<Case> {
 #[case::few(1, 1)]
 #[ignore = "the long form: .ci/run"]
 #[case::all(8, 40)]
-fn causes_of_a_hotter_motor_are_told_apart(
-    #[case] seeds: u64,
-    #[case] dead_fans: u64,
-    #[values(1, 2)] model: u8,
-) {
+fn causes_of_a_hotter_motor_are_told_apart(#[case] seeds: u64, #[case] dead_fans: u64, #[values(1, 2)] model: u8) {
     let case = if model == 1 { first_case } else { second_case };
     let weekends = |cause| if cause == Cause::Fan { dead_fans } else { seeds };
     let all: Vec<(Cause, u64)> = CAUSES.iter().flat_map(|c| (0..weekends(*c)).map(|s| (*c, 100 + s))).collect();

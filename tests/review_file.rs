@@ -40,7 +40,10 @@ fn the_schema_names_what_was_agreed() {
     };
     for (of, names) in [
         ("", "format weekend runs trends comparisons findings"),
-        ("RunFile", "id car log ambient_c error reading laps gearing wheelspin heat battery power next best_pinion hotter hotter_than_median"),
+        (
+            "RunFile",
+            "id car log ambient_c error reading laps gearing wheelspin heat battery power next best_pinion hotter hotter_than_median",
+        ),
         ("RunFile", "sections best_sections consistency time_lost time_lost_why"),
         ("Section", "from to best_s best_lap median_s scatter_s slowest_m_s end_m_s loss_s"),
         ("BestSections", "lap_s faster_by_s by_chance_s"),

@@ -66,9 +66,10 @@ impl Tooth {
             top: against(top_share, other.top_m_s / own.top_m_s - 1.0),
             heat: against(next.motor_change_k, other.motor_c - own.motor_c),
             lap_s,
-            called_faster: run.best_pinion.as_ref().is_some_and(|best| {
-                best.verdict == BestVerdict::Faster && best.pinion == Some(next.pinion)
-            }),
+            called_faster: run
+                .best_pinion
+                .as_ref()
+                .is_some_and(|best| best.verdict == BestVerdict::Faster && best.pinion == Some(next.pinion)),
             why: next.why.map(|why| why.to_string()).unwrap_or_default(),
         }
     }

@@ -150,7 +150,9 @@ impl PullModel<'_> {
                 now: if old > 0.0 { (squared.max(0.0) / old).sqrt() } else { 1.0 },
             };
             let anew = |pull: &dyn Fn(Moment) -> f64| {
-                squared_after(now, way(n), |share, squared| (next_old - old) / (2.0 * way(n)) + pull(row(share, squared)))
+                squared_after(now, way(n), |share, squared| {
+                    (next_old - old) / (2.0 * way(n)) + pull(row(share, squared))
+                })
             };
             let next = match limit {
                 _ if way(n) <= 0.0 => carried,
@@ -282,7 +284,11 @@ mod tests {
                     return (pulled(0.0, 1.0, at).0, true);
                 }
                 let t = (at - launch) % whole;
-                if t < lift { (pulled(CORNER, 1.0, t).0, true) } else { (pulled(CORNER, 1.0, lift).0 - BRAKE * (t - lift), false) }
+                if t < lift {
+                    (pulled(CORNER, 1.0, t).0, true)
+                } else {
+                    (pulled(CORNER, 1.0, lift).0 - BRAKE * (t - lift), false)
+                }
             };
             let time: Vec<f64> = (0..(RATE_HZ * (launch + 8.0 * whole)) as usize).map(|n| n as f64 / RATE_HZ).collect();
             let states: Vec<(f64, bool)> = time.iter().map(|t| state(*t)).collect();
@@ -290,7 +296,8 @@ mod tests {
             let turns = VOLTS / MOTOR.constant / FREE;
             let omega: Vec<f64> = speed.iter().map(|v| v * turns).collect();
             let full: Vec<bool> = states.iter().map(|s| s.1).collect();
-            let current = omega.iter().zip(&full).map(|(w, full)| if *full { MOTOR.full_current(*w, VOLTS) } else { 0.0 });
+            let current =
+                omega.iter().zip(&full).map(|(w, full)| if *full { MOTOR.full_current(*w, VOLTS) } else { 0.0 });
             let current: Vec<f64> = current.collect();
             let gains = |s: &(f64, bool)| if s.1 { PULL * (1.0 - s.0 / FREE) } else { -BRAKE };
             let motion = Motion {

@@ -50,8 +50,8 @@ impl PullModel<'_> {
         let (mut before, mut after) = (Sums::default(), Sums::default());
         for n in rows() {
             let (now, seconds, spun) = (self.drawn(n), time[n + 1] - time[n], self.demand.omega[n] / mean);
-            let ratio = (squared[n - first] + squared[n + 1 - first]).sqrt()
-                / (speed[n].powi(2) + speed[n + 1].powi(2)).sqrt();
+            let ratio =
+                (squared[n - first] + squared[n + 1 - first]).sqrt() / (speed[n].powi(2) + speed[n + 1].powi(2)).sqrt();
             let ratio = if ratio.is_finite() && ratio > 0.0 { ratio } else { 1.0 };
             if now.is_finite() && spun.is_finite() {
                 before.add(now, spun, seconds);

@@ -269,7 +269,8 @@ pub fn review_file_with(review: &Review, catalogue: &'static [Figure]) -> Review
 }
 
 fn run(concluded: &ConcludedRun, catalogue: &'static [Figure]) -> RunFile {
-    let ConcludedRun { run, next, best_pinion, without_fan, before, since, hotter, hotter_than_median, time } = concluded;
+    let ConcludedRun { run, next, best_pinion, without_fan, before, since, hotter, hotter_than_median, time } =
+        concluded;
     let sections = time.as_ref().and_then(|time| time.sections.as_ref());
     let plan = run.plan();
     let done = run.done();

@@ -69,12 +69,13 @@ pub fn best_pinion(run: &SettledRun, next: &[Next]) -> Option<BestPinion> {
     let is_known = told.len() > 1 || others().count() > 0;
     let verdict = match best {
         Some(best) if best.next.pinion != on_car && best.lap_s.high < 0.0 => BestVerdict::Faster,
-        Some(best) if best.next.pinion == on_car && is_known && others().all(|c| c.lap_s.low > 0.0) => BestVerdict::OnCar,
+        Some(best) if best.next.pinion == on_car && is_known && others().all(|c| c.lap_s.low > 0.0) => {
+            BestVerdict::OnCar
+        }
         _ => BestVerdict::CannotTell,
     };
-    let overlaps = |c: &&Candidate| {
-        best.is_some_and(|best| c.next.pinion != best.next.pinion && c.lap_s.low <= best.lap_s.high)
-    };
+    let overlaps =
+        |c: &&Candidate| best.is_some_and(|best| c.next.pinion != best.next.pinion && c.lap_s.low <= best.lap_s.high);
     Some(BestPinion {
         pinion: best.map(|best| best.next.pinion),
         lap_change_s: best.map(|best| best.lap_s),

@@ -60,16 +60,8 @@ pub fn conclude(runs: Vec<SettledRun>, sheet: &Sheet, catalogue: &'static [Figur
     let each: Vec<_> = runs.par_iter().enumerate().map(of_run).collect();
     let times = where_time_went(&runs);
     let runs: Vec<ConcludedRun> = (runs.into_iter().zip(each).zip(times))
-        .map(|((run, ((next, best_pinion), without_fan, before, since, (hotter, hotter_than_median))), time)| ConcludedRun {
-            run,
-            next,
-            best_pinion,
-            without_fan,
-            before,
-            since,
-            hotter,
-            hotter_than_median,
-            time,
+        .map(|((run, ((next, best_pinion), without_fan, before, since, (hotter, hotter_than_median))), time)| {
+            ConcludedRun { run, next, best_pinion, without_fan, before, since, hotter, hotter_than_median, time }
         })
         .collect();
     let mut findings: Vec<Finding> = runs.iter().flat_map(findings_of_run).collect();

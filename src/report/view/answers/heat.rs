@@ -57,7 +57,11 @@ pub fn answer(run: &ConcludedRun, done: &Measured, race_s: f64) -> AnswerView {
         verdict: verdicts::heat(judged.heat.verdict),
         figure: figure(judged, race_s),
         sentences,
-        details: details(motor.heat).into_iter().chain(run.hotter.as_ref().map(hotter::details)).chain(than_median(run).map(hotter::details)).collect(),
+        details: details(motor.heat)
+            .into_iter()
+            .chain(run.hotter.as_ref().map(hotter::details))
+            .chain(than_median(run).map(hotter::details))
+            .collect(),
         charts: chart(
             |size| charts::temperatures(&done.sound_log, motor.heat, controller.heat, shown_end, size),
             "Temperatures of motor and controller over time against their limits",
