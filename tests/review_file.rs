@@ -40,7 +40,10 @@ fn the_schema_names_what_was_agreed() {
     };
     for (of, names) in [
         ("", "format weekend runs trends comparisons findings"),
-        ("RunFile", "id car log ambient_c error reading laps gearing wheelspin heat battery power next"),
+        (
+            "RunFile",
+            "id car log ambient_c error reading laps gearing wheelspin heat battery power next best_pinion hotter hotter_than_median",
+        ),
         ("RunFile", "sections best_sections consistency time_lost time_lost_why"),
         ("Section", "from to best_s best_lap median_s scatter_s slowest_m_s end_m_s loss_s"),
         ("BestSections", "lap_s faster_by_s by_chance_s"),
@@ -61,6 +64,8 @@ fn the_schema_names_what_was_agreed() {
         ("Battery", "resistance_mohm lowest_v lowest_cell_v used_mah used_wh race_end_used_mah verdict"),
         ("Power", "top_rpm top_speed_m_s mean_w peak_w pull coast_m_s2"),
         ("Next", "pinion ratio rollout_mm top_speed_m_s motor_race_end_c"),
+        ("Next", "lap_change_s lap_change_measured_s lap_change_together_s controller_race_end_c heat"),
+        ("BestPinion", "pinion lap_change_s motor_race_end_c not_told_from verdict"),
         ("Trend", "of car runs values per_run low high p verdict cause"),
         ("Comparison", "car key from to runs_from runs_to effects"),
         ("Effect", "of from to difference why"),

@@ -5,7 +5,7 @@ use std::borrow::Cow;
 use schemars::{JsonSchema, Schema, SchemaGenerator, json_schema};
 
 use super::entry::{Bad, Figure, HeatFigure, Reading, Shown, TrendFinding, Used, Weight, Worth};
-use super::readings::{answered, effective_tyre, estimated, plain, relative, rise};
+use super::readings::{answered, effective_tyre, estimated, plain, relative, rise, within_1_percent};
 use crate::evidence::Subject;
 use crate::log::Channel;
 use crate::measure::hot_part::HotPart;
@@ -124,6 +124,57 @@ pub static FIGURES: &[Figure] = &[
         words: LAP_TIMES,
         worth: LAP_WORTH,
         read: |run| plain(run.done()?.laps.best_s(), LAP_U_S),
+        ..Figure::PLAIN
+    },
+    Figure {
+        key: "lap_scatter_s",
+        rests_on: LAPS,
+        column: "lap_scatter_s",
+        unit: "s",
+        about: "robust standard deviation of the laps that count; none with fewer than five",
+        label: "scatter of the laps",
+        shown: shown("s", 2),
+        bad: Bad::Rise,
+        read: |run| answered(run, |a| estimated(a.consistency.as_ref().map(|laps| laps.scatter_s))),
+        ..Figure::PLAIN
+    },
+    Figure {
+        key: "within_1_percent_share",
+        rests_on: LAPS,
+        column: "within_1_percent_share",
+        about: "share of the laps that count which are within 1 % of their median; none with fewer than five",
+        label: "laps within 1 % of the median",
+        shown: Shown { unit: "% of the laps", digits: 0, factor: 100.0 },
+        bad: Bad::Fall,
+        read: |run| answered(run, |a| within_1_percent(a.consistency.as_ref()?)),
+        ..Figure::PLAIN
+    },
+    Figure {
+        key: "pace_s_a_lap",
+        rests_on: LAPS,
+        column: "pace_s_a_lap",
+        unit: "s",
+        about: "change of the lap time from lap to lap over the run",
+        label: "pace over the run",
+        shown: shown("s a lap", 3),
+        words: LAP_TIMES,
+        bad: Bad::Rise,
+        read: |run| answered(run, |a| estimated(a.consistency.as_ref()?.pace_s_a_lap)),
+        ..Figure::PLAIN
+    },
+    Figure {
+        key: "median_behind_best_s",
+        rests_on: LAPS,
+        column: "median_behind_best_s",
+        unit: "s",
+        about: "time lost by the median lap against the best, of the laps that count",
+        label: "median lap behind the best",
+        shown: shown("s", 2),
+        bad: Bad::Rise,
+        read: |run| {
+            let laps = &run.done()?.laps;
+            plain(Some(laps.median_s()? - laps.best_s()?), LAP_U_S)
+        },
         ..Figure::PLAIN
     },
     Figure {

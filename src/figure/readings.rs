@@ -2,6 +2,7 @@
 
 use super::entry::Reading;
 use crate::measure::Answers;
+use crate::measure::consistency::Consistency;
 use crate::measure::hot_part::HotPart;
 use crate::quantity::Estimate;
 use crate::run::{Measured, SettledRun};
@@ -25,6 +26,14 @@ pub fn estimated(estimate: Option<Estimate>) -> Option<Reading> {
 /// A figure of the answers alone.
 pub fn answered(run: &SettledRun, take: impl Fn(&Answers) -> Option<Reading>) -> Option<Reading> {
     take(&run.done()?.answers)
+}
+
+/// Share of the laps within 1 % of their median, with the standard error of a share of so many laps (binomial; textbook).
+/// One lap more on either side keeps a share of none or all from being certain (Agresti and Coull 1998, from memory).
+pub fn within_1_percent(laps: &Consistency) -> Option<Reading> {
+    let (all, within) = (laps.laps as f64, laps.within_1_percent as f64);
+    let near = (within + 1.0) / (all + 2.0);
+    (all > 0.0).then(|| Reading::plain(within / all, (near * (1.0 - near) / (all + 2.0)).sqrt()))
 }
 
 /// The rise of a part above the air at the race's end; `None` where the car stopped on the way, since two races

@@ -80,7 +80,14 @@ impl Ceiling {
     /// A forecast for log time `at_s`, `ahead_s` after the last reading, under the laps' load, held under the line as far
     /// as it is known: its value within one standard uncertainty, its interval within 95 %. `heating` is that of the
     /// laps' load, K/s, `by_load` what the load's own scatter leaves open, °C.
-    pub(super) fn hold_under(&self, forecast: Estimate, at_s: f64, ahead_s: f64, heating: f64, by_load: f64) -> Estimate {
+    pub(super) fn hold_under(
+        &self,
+        forecast: Estimate,
+        at_s: f64,
+        ahead_s: f64,
+        heating: f64,
+        by_load: f64,
+    ) -> Estimate {
         let ahead = at_s - self.middle_s;
         let more = heating * (1.0 - self.load).max(0.0) * ahead_s;
         let most = self.middle_c + self.slope.max(0.0) * ahead + more;

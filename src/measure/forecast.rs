@@ -10,7 +10,7 @@ use super::heat_nodes::{
 use super::heat_record::Prior;
 use super::warming::{Hypothesis, SPEED_SHARE, Shared, Warming};
 use crate::quantity::{Estimate, Uncertain};
-use crate::statistics::inverse_variance;
+use crate::statistics::bounded;
 use crate::statistics::mixture::{self, Component, Weighted};
 
 /// Standard uncertainty of a lumped model in any case, °C, and as a share of the change that it forecasts for as long
@@ -24,6 +24,9 @@ const MODEL_LN_U: f64 = 0.05;
 const WITHIN_A_RACE: f64 = 0.5;
 /// Least and greatest share of the heating that may go with speed.
 const SHARES: std::ops::RangeInclusive<f64> = 0.05..=0.95;
+/// Where nothing measured bounds it, it may be any of these: their mean, and the width over √12 (an even distribution;
+/// JCGM 100, 4.3.7).
+const ANY_SHARE: Uncertain = Uncertain::new((*SHARES.start() + *SHARES.end()) / 2.0, 0.26);
 /// Variance of a forecast for one share of the heating, °C²: that of the fit drops out of a difference between two
 /// races.
 const DIFFERENCE_VARIANCE: f64 = 1e-4;
@@ -71,7 +74,8 @@ impl LoadScatter {
     /// h·exp(−c·t) + Σ g/τ·exp(−t/τ), of the slow and of the quick node (linear systems, textbook).
     fn variance(&self, h: &Hypothesis, ahead_s: f64) -> f64 {
         let slow = (heating(h), h.point.cooling);
-        let quick = QUICK_S.iter().zip(&h.mean.as_slice()[QUICK..]).map(|(constant_s, g)| (g / constant_s, 1.0 / constant_s));
+        let quick =
+            QUICK_S.iter().zip(&h.mean.as_slice()[QUICK..]).map(|(constant_s, g)| (g / constant_s, 1.0 / constant_s));
         let modes: Vec<(f64, f64)> = std::iter::once(slow).chain(quick).collect();
         let decayed = |rate: f64| (1.0 - (-rate * ahead_s).exp()) / rate;
         let of_mean: f64 = modes.iter().map(|(gain, rate)| gain * decayed(*rate)).sum();
@@ -150,8 +154,8 @@ impl Warming {
     }
 
     /// The same, °C, where current and speed change apart from each other. One run of even laps does not tell how its
-    /// heat is shared between them: the share is half and half as in any machine that is geared well, together with the
-    /// copper loss that the measured resistance lets expect.
+    /// heat is shared between them: the share is about half and half as in any machine that is geared well, and no less
+    /// for the current than the measured resistance lets expect.
     pub fn regeared(&self, from: &Scene, to: &Scene, expected: Prior) -> Estimate {
         // Three points that have a normal distribution's mean, variance and fourth moment (Gauss and Hermite).
         let points = [(-3f64.sqrt(), 1.0 / 6.0), (0.0, 2.0 / 3.0), (3f64.sqrt(), 1.0 / 6.0)];
@@ -242,11 +246,12 @@ impl Warming {
     }
 }
 
-/// Share of the `heating` (K/s) that goes with speed.
+/// Share of the `heating` (K/s) that goes with speed. What the copper loses by the pack's current and the measured
+/// resistance is the least that it loses: the pack shows no braking, and a row's mean current nothing of what a
+/// controller's switching and peaks within the row add to its square.
 fn speed_share(heating: f64, expected: Prior) -> Uncertain {
-    let Some(copper) = expected.filter(|_| heating > 0.0) else { return SPEED_SHARE };
-    let seen = Uncertain::new(1.0 - copper.value / heating, copper.standard_u / heating);
-    inverse_variance::mean([SPEED_SHARE, seen]).unwrap_or(SPEED_SHARE)
+    let Some(copper) = expected.filter(|_| heating > 0.0) else { return ANY_SHARE };
+    bounded::below(SPEED_SHARE, Uncertain::new(1.0 - copper.value / heating, copper.standard_u / heating))
 }
 
 /// All heating of a hypothesis at the laps' load, K/s.

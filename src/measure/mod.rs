@@ -21,10 +21,12 @@ pub mod heat_record;
 pub mod hot_part;
 pub mod lap_turns;
 pub mod motion;
+mod over_the_way;
 pub mod pinion;
 pub mod place_on_lap;
 pub mod power;
 pub mod regeared_lap;
+mod regeared_load;
 pub mod resistance;
 pub mod rests_on;
 pub mod sections;
@@ -75,7 +77,8 @@ impl Answers {
             amps: log.channel(Channel::Current)?,
             ohm: self.battery.resistance_mohm.map_or(0.0, |r| r.value / 1000.0),
         };
-        pinion::PullModel::fit(self.demand.as_ref()?, self.motion.as_ref()?, &pack, mass_kg)
+        let throttle = log.channel(Channel::Throttle);
+        pinion::PullModel::fit(self.demand.as_ref()?, self.motion.as_ref()?, &pack, throttle, mass_kg)
     }
 }
 

@@ -18,7 +18,9 @@ use std::f64::consts::TAU;
 use nalgebra::Vector3;
 
 use super::motion::{LONGEST_STEP_S, Motion};
-use crate::laps::Laps;
+use super::power::FULL_THROTTLE_PCT;
+use super::regeared_load::RegearedLoad;
+use crate::laps::{Lap, Laps};
 use crate::motor::{Demand, Motor};
 use crate::quantity::{COVERAGE_95, Estimate};
 use crate::statistics::least_squares::NormalEquations;
@@ -41,9 +43,9 @@ const LEAST_ROWS: usize = 60;
 /// The rotor's inertia at the wheels, as a share of the car's mass: it goes with the square of the ratio. Common
 /// practice, no source: a rotor of 1e-6 kg·m² makes 2 to 4 %.
 const ROTOR_SHARE: f64 = 0.03;
-/// Share of the effect of the gearing on the top speed that is uncertain where the pack's limit was not seen. Common
+/// Share of the pack's voltage from which the motor gets all of it: a driver who holds back holds back more. Common
 /// practice, no source.
-const OPEN_SHARE: f64 = 0.5;
+const FULL_DUTY: f64 = 0.95;
 
 /// A run with another ratio, relative to the run as it was.
 #[derive(Debug, Clone, PartialEq)]
@@ -88,12 +90,22 @@ pub struct PullModel<'a> {
     pub(super) ceiling: f64,
     /// Deceleration when braking, m/s².
     pub(super) brakes: f64,
+    /// The rotor's inertia at the wheels, as a share of the car's mass.
+    pub(super) rotor_share: f64,
+    /// Whether each row is at full demand.
+    pub(super) full: Vec<bool>,
 }
 
 impl<'a> PullModel<'a> {
-    /// Fits the pull of a car of `mass_kg`, where that is known. `None` where too few rows pull or lie too far apart,
-    /// or where more current does not pull harder.
-    pub fn fit(demand: &'a Demand, motion: &'a Motion, pack: &Pack, mass_kg: Option<f64>) -> Option<Self> {
+    /// Fits the pull of a car of `mass_kg`, where that is known; `throttle` is the hand, %, where the log has it. `None`
+    /// where too few rows pull or lie too far apart, or where more current does not pull harder.
+    pub fn fit(
+        demand: &'a Demand,
+        motion: &'a Motion,
+        pack: &Pack,
+        throttle: Option<&[f64]>,
+        mass_kg: Option<f64>,
+    ) -> Option<Self> {
         if motion.step_s > LONGEST_STEP_S {
             return None;
         }
@@ -120,8 +132,19 @@ impl<'a> PullModel<'a> {
         let falls = motion.acceleration.iter().filter(|a| **a < 0.0).map(|a| -a);
         let brakes = quantile(falls, BRAKES)?;
         let rest = pack.volts.iter().zip(pack.amps).map(|(v, i)| v + pack.ohm * i).collect();
-        let pack_ohm = pack.ohm;
-        let model = Self { demand, motion, rest, pack_ohm, per_ampere, per_square, rolling, ceiling, brakes };
+        let model = Self {
+            demand,
+            motion,
+            rest,
+            pack_ohm: pack.ohm,
+            per_ampere,
+            per_square,
+            rolling,
+            ceiling,
+            brakes,
+            rotor_share: ROTOR_SHARE,
+            full: full_demand(demand, pack, throttle),
+        };
         (per_ampere > 0.0).then_some(model)
     }
 
@@ -132,7 +155,7 @@ impl<'a> PullModel<'a> {
             return now / g;
         }
         let limit = self.full_current(n, g, speed);
-        if self.demand.full[n] {
+        if self.full[n] {
             // The fit is not exact in each row: the change counts.
             let base = self.full_current(n, 1.0, 1.0).max(1e-9);
             (now * limit / base).min(self.ceiling.max(now) / g)
@@ -152,36 +175,27 @@ impl<'a> PullModel<'a> {
     /// What the rotor adds to the acceleration in row `n` with the ratio multiplied by `g`, m/s²: it takes less to speed
     /// up where it turns less.
     pub(super) fn rotor(&self, n: usize, g: f64) -> f64 {
-        ROTOR_SHARE * (1.0 - g * g) * self.motion.acceleration[n].max(0.0)
+        self.rotor_share * (1.0 - g * g) * self.motion.acceleration[n].max(0.0)
     }
 
     /// The run with the ratio multiplied by `g`; `None` where no lap counts.
     pub fn regeared(&self, laps: &Laps, g: f64) -> Option<Regeared> {
-        let (mut before, mut after) = (0.0, 0.0);
-        let mut changes = Vec::new();
-        for lap in laps.counted() {
-            let (from, to) = (self.row_from(lap.start_s), self.row_from(lap.end_s));
-            for n in from..to {
-                let now = self.demand.current[n];
-                if now.is_finite() {
-                    before += now * now;
-                    after += self.current(n, g, 1.0).powi(2);
-                }
-            }
-            changes.extend(self.top_change(from, to, g));
-        }
+        let of_lap = |lap: &Lap| self.top_change(self.row_from(lap.start_s), self.row_from(lap.end_s), g);
+        let changes: Vec<f64> = laps.counted().filter_map(of_lap).collect();
         let change = median(changes.iter().copied())?;
         // A lap on which something went wrong tells nothing of the gears: so the median, whose standard error is
         // sqrt(pi / 2) times that of a mean.
-        let scatter = median_u(&changes).unwrap_or(0.0);
-        let unseen = if self.demand.motor.at_full_demand { 0.0 } else { OPEN_SHARE * (g - 1.0).abs() };
-        let half = (COVERAGE_95 * scatter).hypot(change / 2.0).hypot(unseen);
-        (before > 0.0).then(|| Regeared {
-            ratio_change: g,
-            copper: after / before,
-            spin: (g + g * g) / 2.0,
-            top_change: Estimate::from_half_width(change, half),
-        })
+        let scatter = COVERAGE_95 * median_u(&changes).unwrap_or(0.0);
+        let half = scatter.hypot(change / 2.0);
+        let mut top_change = Estimate::from_half_width(change, half);
+        if !self.demand.motor.at_full_demand {
+            // What was not seen may be full demand all the same: then the car is at most as much faster as the ratio.
+            let most = 1.0 / g - 1.0;
+            top_change.low = top_change.low.min(most - scatter);
+            top_change.high = top_change.high.max(most + scatter);
+        }
+        let RegearedLoad { copper, spin } = self.load(laps, g)?;
+        Some(Regeared { ratio_change: g, copper, spin, top_change })
     }
 
     /// The first row at or after `time`.
@@ -215,6 +229,15 @@ impl<'a> PullModel<'a> {
         let late = self.motion.acceleration[fastest.saturating_sub(2 * self.motion.reach)].max(0.0);
         Some(change / (1.0 + late / self.brakes)).filter(|c| c.is_finite())
     }
+}
+
+/// Whether each row is at full demand: by the hand, where the log has it, else by the share of the pack's voltage that
+/// the motor gets, which is that of the pack's current in its own.
+fn full_demand(demand: &Demand, pack: &Pack, throttle: Option<&[f64]>) -> Vec<bool> {
+    let by_hand = |n: usize| throttle.is_some_and(|hand| hand[n] >= FULL_THROTTLE_PCT);
+    let by_duty = |n: usize| throttle.is_none() && pack.amps[n] >= FULL_DUTY * demand.current[n];
+    let drives = |n: usize| demand.motor.at_full_demand && demand.current[n] > 0.0;
+    (0..demand.current.len()).map(|n| demand.full[n] || drives(n) && (by_hand(n) || by_duty(n))).collect()
 }
 
 /// What slows the car once the current's part is taken off: with the square of the speed, 1/m, and at any speed, m/s²;

@@ -35,7 +35,7 @@ use crate::statistics::jackknife;
 use crate::statistics::quantiles::{highest, quantile};
 
 /// Throttle from which demand is full, %. Common practice, no source.
-const FULL_PCT: f64 = 95.0;
+pub(super) const FULL_THROTTLE_PCT: f64 = 95.0;
 /// Shares of the top speed in whose middle the pull is stated: bottom, middle and top.
 const PULLS: [(f64, f64); 3] = [(0.25, 0.45), (0.50, 0.70), (0.75, 0.95)];
 /// The same for the curve of the pull.
@@ -196,7 +196,7 @@ fn mean_over_laps(log: &Log, laps: &Laps, values: &[f64]) -> Option<f64> {
 fn full_rows(throttle: Option<&[f64]>, demand: Option<&Demand>) -> Option<Vec<f64>> {
     let one = |full: bool| f64::from(u8::from(full));
     match (throttle, demand) {
-        (Some(t), _) => Some(t.iter().map(|t| one(*t >= FULL_PCT)).collect()),
+        (Some(t), _) => Some(t.iter().map(|t| one(*t >= FULL_THROTTLE_PCT)).collect()),
         (None, Some(d)) if d.motor.at_full_demand => Some(d.full.iter().map(|f| one(*f)).collect()),
         _ => None,
     }
@@ -217,7 +217,7 @@ fn middle_pull(motion: &Motion, throttle: Option<&[f64]>) -> Option<Estimate> {
 fn pull(motion: &Motion, throttle: Option<&[f64]>, (from, to): (f64, f64)) -> Option<(PullAtSpeed, bool)> {
     let top = motion.top_speed().filter(|_| motion.step_s <= LONGEST_STEP_S)?;
     let last = motion.time.len().checked_sub(1)?;
-    let full = |n: usize| throttle.is_some_and(|t| t[n] >= FULL_PCT);
+    let full = |n: usize| throttle.is_some_and(|t| t[n] >= FULL_THROTTLE_PCT);
     let rests = |n: usize| {
         let around = (n.saturating_sub(motion.reach), (n + motion.reach).min(last));
         throttle.is_none_or(|t| (t[around.1] - t[around.0]).abs() < RESTS_PCT)

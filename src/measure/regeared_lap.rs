@@ -11,6 +11,7 @@
 //! Wrong where the driver would take another line, and where the controller limits the current.
 
 use super::motion::Motion;
+use super::over_the_way::{squared_after, time_over};
 use super::pinion::{BRAKING, PullModel};
 use crate::laps::Laps;
 use crate::quantity::{COVERAGE_95, Estimate};
@@ -28,9 +29,6 @@ const OPEN_SHARE: f64 = 0.35;
 const DRIVER_SHARE: f64 = 0.06;
 /// And the least, s: a lap that is driven anew is never better known than the rows tell it.
 const LEAST_HALF_S: f64 = 0.004;
-/// From this share of the current that the motor could take the motor is the limit: the fit is not exact in each row,
-/// and a driver who holds back holds back more. Common practice, no source.
-const AT_THE_LIMIT: f64 = 0.85;
 /// A car without current that slows by this share of its hardest braking brakes; else it rolls. Common practice, no
 /// source.
 const BRAKES_HARD: f64 = 0.7;
@@ -55,7 +53,7 @@ pub enum NoLapTime {
 
 /// What held the car back in a row.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-enum Limit {
+pub(super) enum Limit {
     /// The motor gave all it has.
     Motor,
     /// The grip: the car gains speed by less than the motor has.
@@ -70,16 +68,21 @@ enum Limit {
     Unknown,
 }
 
+/// Speeds at a moment within a row, as multiples of the speed that was seen at its start: the one seen then, and the one
+/// driven anew.
+#[derive(Debug, Clone, Copy)]
+struct Moment {
+    seen: f64,
+    now: f64,
+}
+
 impl PullModel<'_> {
     /// Change of the median lap with the ratio multiplied by `g`, s.
     ///
     /// # Errors
     /// [`NoLapTime`] where the motor was not seen at full demand on the laps, or no lap has all of its rows.
     pub fn lap_time_change(&self, laps: &Laps, g: f64) -> Result<Estimate, NoLapTime> {
-        let time = &self.motion.time;
-        let row_from = |at: f64| time.partition_point(|&t| t < at).min(time.len() - 1);
-        let spans: Vec<(usize, usize)> =
-            laps.counted().map(|lap| (row_from(lap.start_s), row_from(lap.end_s))).collect();
+        let spans = self.spans(laps);
         let (Some(&(first, _)), Some(&(_, last))) = (spans.first(), spans.last()) else {
             return Err(NoLapTime::NoLap);
         };
@@ -103,13 +106,20 @@ impl PullModel<'_> {
         Ok(Estimate::from_half_width(change, half))
     }
 
+    /// First row and the one after the last of each lap that counts.
+    pub(super) fn spans(&self, laps: &Laps) -> Vec<(usize, usize)> {
+        let time = &self.motion.time;
+        let row_from = |at: f64| time.partition_point(|&t| t < at).min(time.len() - 1);
+        laps.counted().map(|lap| (row_from(lap.start_s), row_from(lap.end_s))).collect()
+    }
+
     /// What held the car back in row `n`.
-    fn limit(&self, n: usize) -> Limit {
+    pub(super) fn limit(&self, n: usize) -> Limit {
         let (now, most) = (self.demand.current[n], self.full_current(n, 1.0, 1.0));
         let acceleration = self.motion.acceleration[n];
         if !self.motion.grips[n] || !acceleration.is_finite() || !now.is_finite() {
             Limit::Unknown
-        } else if now >= AT_THE_LIMIT * most && now > 0.0 {
+        } else if self.full[n] {
             Limit::Motor
         } else if now > ROLLS * most {
             if acceleration > BRAKING { Limit::Grip } else { Limit::Corner }
@@ -122,7 +132,7 @@ impl PullModel<'_> {
 
     /// The squared speed at each row and after the last, driven with the ratio multiplied by `g`: forwards by what
     /// pulls, then backwards by what brakes.
-    fn driven_anew(&self, rows: std::ops::Range<usize>, g: f64) -> Vec<f64> {
+    pub(super) fn driven_anew(&self, rows: std::ops::Range<usize>, g: f64) -> Vec<f64> {
         let Motion { speed, time, .. } = self.motion;
         let way = |n: usize| speed[n] * (time[n + 1] - time[n]);
         let mut squared = vec![speed[rows.start].powi(2)];
@@ -133,15 +143,25 @@ impl PullModel<'_> {
                 squared.push(next_old);
                 continue;
             }
-            let ratio = if old > 0.0 { (now.max(0.0) / old).sqrt() } else { 1.0 };
             let carried = now + next_old - old;
             let limit = self.limit(n);
+            let row = |share: f64, squared: f64| Moment {
+                seen: if old > 0.0 { ((old + share * (next_old - old)).max(0.0) / old).sqrt() } else { 1.0 },
+                now: if old > 0.0 { (squared.max(0.0) / old).sqrt() } else { 1.0 },
+            };
+            let anew = |pull: &dyn Fn(Moment) -> f64| {
+                squared_after(now, way(n), |share, squared| {
+                    (next_old - old) / (2.0 * way(n)) + pull(row(share, squared))
+                })
+            };
             let next = match limit {
-                Limit::Motor | Limit::Grip => carried + 2.0 * way(n) * self.more_pull(n, limit, g, ratio, now),
+                _ if way(n) <= 0.0 => carried,
+                Limit::Motor | Limit::Grip => anew(&|moment| self.more_pull(n, limit, g, moment)),
                 Limit::Rolls => carried - 2.0 * way(n) * self.more_drag(n, g),
                 Limit::Unknown => carried,
                 Limit::Corner if now < old => {
-                    (now + 2.0 * way(n) * self.whole_pull(n, g, ratio, now)).max(carried).min(next_old)
+                    let pull = |share: f64, squared: f64| self.whole_pull(n, g, row(share, squared));
+                    squared_after(now, way(n), pull).max(carried).min(next_old)
                 }
                 Limit::Brakes => now.min(next_old),
                 Limit::Corner => next_old,
@@ -161,27 +181,27 @@ impl PullModel<'_> {
 
     /// What the other ratio adds to the acceleration in a row in which the car gains speed, m/s². The grip bears no more
     /// push than it was seen to: there just what the motor no longer has is missing.
-    fn more_pull(&self, n: usize, limit: Limit, g: f64, ratio: f64, squared: f64) -> f64 {
+    fn more_pull(&self, n: usize, limit: Limit, g: f64, moment: Moment) -> f64 {
         let now = self.demand.current[n];
-        let full = self.full_current(n, g, ratio);
+        let full = self.full_current(n, g, moment.now);
         let current = if limit == Limit::Motor {
             // The fit is not exact in each row: the change counts.
-            let base = self.full_current(n, 1.0, 1.0).max(f64::MIN_POSITIVE);
+            let base = self.full_current(n, 1.0, moment.seen).max(f64::MIN_POSITIVE);
             (now * full / base).min(self.ceiling.max(now) / g)
         } else {
             full.min(now / g)
         };
         let pushed = self.per_ampere * (g * current - now);
-        let drag = self.per_square * (squared - self.motion.speed[n].powi(2));
+        let drag = self.per_square * self.motion.speed[n].powi(2) * (moment.now.powi(2) - moment.seen.powi(2));
         let rotor = if limit == Limit::Motor { self.rotor(n, g) } else { 0.0 };
         let more = pushed + rotor - drag;
         if more.is_finite() { more } else { 0.0 }
     }
 
     /// The acceleration with all that the motor has at the other ratio, m/s².
-    fn whole_pull(&self, n: usize, g: f64, ratio: f64, squared: f64) -> f64 {
-        let pull = self.per_ampere * g * self.full_current(n, g, ratio).min(self.ceiling / g)
-            - self.per_square * squared
+    fn whole_pull(&self, n: usize, g: f64, moment: Moment) -> f64 {
+        let pull = self.per_ampere * g * self.full_current(n, g, moment.now).min(self.ceiling / g)
+            - self.per_square * (self.motion.speed[n] * moment.now).powi(2)
             - self.rolling;
         if pull.is_finite() { pull } else { 0.0 }
     }
@@ -195,11 +215,158 @@ impl PullModel<'_> {
     /// What a row takes longer with the squared speeds at its ends, s.
     fn time_change(&self, n: usize, squared: [f64; 2]) -> Option<f64> {
         let Motion { speed, time, .. } = self.motion;
-        let old = (speed[n] + speed[n + 1]) / 2.0;
-        let new = (squared[0].sqrt() + squared[1].sqrt()) / 2.0;
-        if !(old > STANDS_M_S && new > STANDS_M_S) {
-            return old.is_finite().then_some(0.0);
+        let seen = [speed[n].powi(2), speed[n + 1].powi(2)];
+        let stands = |ends: [f64; 2]| ends.iter().all(|squared| *squared <= STANDS_M_S * STANDS_M_S);
+        if stands(seen) || stands(squared) || seen.iter().any(|end| !end.is_finite()) {
+            return seen.iter().all(|end| end.is_finite()).then_some(0.0);
         }
-        Some((time[n + 1] - time[n]) * (old / new - 1.0))
+        Some((time[n + 1] - time[n]) * (time_over(1.0, squared) / time_over(1.0, seen) - 1.0))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use std::f64::consts::TAU;
+
+    use super::*;
+    use crate::laps::{Lap, Source};
+    use crate::measure::motion::Motion;
+    use crate::measure::pinion::Pack;
+    use crate::motor::{Demand, Motor};
+    use crate::quantity::Uncertain;
+
+    /// Torque falls in a straight line with the speed: at the car's own ratio it gains `PULL` m/s² at rest and nothing at
+    /// `FREE` m/s.
+    const PULL: f64 = 12.0;
+    const FREE: f64 = 22.0;
+    /// Speed out of the corner, m/s, way to the next, m, and how hard the car brakes, m/s².
+    const CORNER: f64 = 6.0;
+    const STRAIGHT: f64 = 40.0;
+    const BRAKE: f64 = 30.0;
+    const RATE_HZ: f64 = 200.0;
+    const MOTOR: Motor = Motor { constant: 0.004, resistance: 0.03, at_full_demand: true };
+    const VOLTS: f64 = 7.4;
+
+    /// Speed after `t` seconds of full demand from `from` with the ratio multiplied by `g`, and the way until then: from
+    /// dv/dt = a0·g·(1 − g·v/v0), as any textbook on mechanics has it (from memory).
+    fn pulled(from: f64, g: f64, t: f64) -> (f64, f64) {
+        let (free, rate) = (FREE / g, PULL * g * g / FREE);
+        let speed = free - (free - from) * (-rate * t).exp();
+        (speed, free * t - (speed - from) / rate)
+    }
+
+    /// When the car brakes on the straight, so that it is back at the corner's speed at its end, and how long it takes
+    /// over all of it, s.
+    fn straight(g: f64) -> (f64, f64) {
+        let (mut early, mut late) = (0.0, 10.0);
+        for _ in 0..80 {
+            let t = (early + late) / 2.0;
+            let (speed, way) = pulled(CORNER, g, t);
+            let ends = way + (speed * speed - CORNER * CORNER) / (2.0 * BRAKE);
+            if ends < STRAIGHT { early = t } else { late = t }
+        }
+        (early, early + (pulled(CORNER, g, early).0 - CORNER) / BRAKE)
+    }
+
+    /// A standing start, then laps of one straight.
+    struct Track {
+        motion: Motion,
+        demand: Demand,
+        laps: Laps,
+    }
+
+    impl Track {
+        fn driven() -> Self {
+            let (lift, whole) = straight(1.0);
+            let launch = FREE / PULL * (FREE / (FREE - CORNER)).ln();
+            let state = |at: f64| {
+                if at < launch {
+                    return (pulled(0.0, 1.0, at).0, true);
+                }
+                let t = (at - launch) % whole;
+                if t < lift {
+                    (pulled(CORNER, 1.0, t).0, true)
+                } else {
+                    (pulled(CORNER, 1.0, lift).0 - BRAKE * (t - lift), false)
+                }
+            };
+            let time: Vec<f64> = (0..(RATE_HZ * (launch + 8.0 * whole)) as usize).map(|n| n as f64 / RATE_HZ).collect();
+            let states: Vec<(f64, bool)> = time.iter().map(|t| state(*t)).collect();
+            let speed: Vec<f64> = states.iter().map(|s| s.0).collect();
+            let turns = VOLTS / MOTOR.constant / FREE;
+            let omega: Vec<f64> = speed.iter().map(|v| v * turns).collect();
+            let full: Vec<bool> = states.iter().map(|s| s.1).collect();
+            let current =
+                omega.iter().zip(&full).map(|(w, full)| if *full { MOTOR.full_current(*w, VOLTS) } else { 0.0 });
+            let current: Vec<f64> = current.collect();
+            let gains = |s: &(f64, bool)| if s.1 { PULL * (1.0 - s.0 / FREE) } else { -BRAKE };
+            let motion = Motion {
+                acceleration: states.iter().map(gains).collect(),
+                grips: vec![true; time.len()],
+                speed,
+                step_s: RATE_HZ.recip(),
+                reach: 1,
+                travel_m: Uncertain::new(TAU / turns, 0.0),
+                full_slip: 0.0,
+                top_slip: 0.0,
+                mean_slip: 0.0,
+                lap_tops: Vec::new(),
+                time,
+            };
+            let lap = |number: u32| Lap {
+                number,
+                start_s: launch + whole * f64::from(number),
+                end_s: launch + whole * f64::from(number + 1),
+                turns: 0.0,
+                clock_scale: 1.0,
+                set_aside: None,
+            };
+            let laps = Laps {
+                source: Source::List,
+                first_passing: None,
+                rows: (1..7).map(lap).collect(),
+                odometer: None,
+                gripped: None,
+                places: None,
+                line_shared: false,
+                alignment: None,
+                list: None,
+                clock_scale: None,
+                notices: Vec::new(),
+            };
+            Self { motion, demand: Demand { motor: MOTOR, current, omega, full }, laps }
+        }
+
+        /// Change of the lap time with the ratio multiplied by `g`, s, of a rotor without inertia.
+        fn change(&self, g: f64) -> f64 {
+            let volts = vec![VOLTS; self.motion.time.len()];
+            let pack = Pack { volts: &volts, amps: &self.demand.current, ohm: 0.0 };
+            let mut model = PullModel::fit(&self.demand, &self.motion, &pack, None, None).unwrap();
+            model.rotor_share = 0.0;
+            model.lap_time_change(&self.laps, g).unwrap().value
+        }
+    }
+
+    #[test]
+    fn a_straight_under_linear_torque_takes_what_the_closed_form_says() {
+        let track = Track::driven();
+        let own = straight(1.0).1;
+        for g in [0.85, 0.94, 0.97, 1.03, 1.06, 1.15, 1.25] {
+            let (found, truth) = (track.change(g), straight(g).1 - own);
+            assert!((found - truth).abs() < 1e-3 * own, "{g}: {found:+.5} s for {truth:+.5} of {own:.3}");
+        }
+    }
+
+    #[test]
+    fn the_best_pinion_is_that_of_the_closed_form() {
+        // Spur 90: teeth around the 30 that are on the car.
+        let track = Track::driven();
+        let best = |lap: &dyn Fn(f64) -> f64| {
+            let all = 20..=36u32;
+            all.min_by(|a, b| lap(30.0 / f64::from(*a)).total_cmp(&lap(30.0 / f64::from(*b)))).unwrap()
+        };
+        let by_closed_form = best(&|g| straight(g).1);
+        assert!((21..=35).contains(&by_closed_form), "{by_closed_form}");
+        assert_eq!(best(&|g| if g == 1.0 { 0.0 } else { track.change(g) }), by_closed_form);
     }
 }

@@ -26,6 +26,7 @@ use crate::review::Review;
 use crate::run::{GearingVerdict, Measured, SettledRun};
 use crate::sheet::Setting;
 use crate::weekend::before::Before;
+use crate::weekend::best_pinion::BestPinion;
 use crate::weekend::comparisons::{Comparison, Effect};
 use crate::weekend::concluded_run::ConcludedRun;
 use crate::weekend::findings::Finding;
@@ -107,6 +108,8 @@ pub struct RunFile {
     pub power: Option<Power>,
     /// What another pinion would do.
     pub next: Vec<Next>,
+    /// The pinion near the one on the car that laps quickest within the limits; `null` where that one is not known.
+    pub best_pinion: Option<BestPinion>,
     /// The race without the fan, where the car ran with and without one.
     pub without_fan: Option<WithoutFan>,
     /// The run against the car's run before.
@@ -115,6 +118,8 @@ pub struct RunFile {
     pub since: Option<Since>,
     /// Why the motor got hotter or cooler than in the car's run before.
     pub hotter: Option<Hotter>,
+    /// The same against the car's median run, which ends the race in the middle of all; `null` for that run itself.
+    pub hotter_than_median: Option<Hotter>,
     /// Sections of the lap, from one slowest point to the next, cut alike in all runs of a car.
     pub sections: Vec<Section>,
     /// The lap made of the best of each section.
@@ -264,7 +269,8 @@ pub fn review_file_with(review: &Review, catalogue: &'static [Figure]) -> Review
 }
 
 fn run(concluded: &ConcludedRun, catalogue: &'static [Figure]) -> RunFile {
-    let ConcludedRun { run, next, without_fan, before, since, hotter, time, .. } = concluded;
+    let ConcludedRun { run, next, best_pinion, without_fan, before, since, hotter, hotter_than_median, time, .. } =
+        concluded;
     let sections = time.as_ref().and_then(|time| time.sections.as_ref());
     let plan = run.plan();
     let done = run.done();
@@ -290,10 +296,12 @@ fn run(concluded: &ConcludedRun, catalogue: &'static [Figure]) -> RunFile {
         battery: answers.map(|a| a.battery.clone()),
         power: answers.map(|a| a.power.clone()),
         next: next.clone(),
+        best_pinion: best_pinion.clone(),
         without_fan: without_fan.clone(),
         before: before.clone(),
         since: since.clone(),
         hotter: hotter.clone(),
+        hotter_than_median: hotter_than_median.clone(),
         sections: sections.map(|s| s.sections.clone()).unwrap_or_default(),
         best_sections: sections.map(|s| s.best_sections),
         consistency: answers.and_then(|a| a.consistency.clone()),

@@ -4,6 +4,7 @@
 //! [`crate::quantity`].
 
 pub mod above;
+pub mod bounded;
 pub mod budget;
 pub mod coverage;
 pub mod integral;

@@ -3,11 +3,12 @@
 use rayon::prelude::*;
 
 use super::before::before;
+use super::best_pinion::{add_measured, best_pinion};
 use super::cars::{cars, index_before};
 use super::comparisons::{Comparison, comparisons};
 use super::concluded_run::ConcludedRun;
 use super::findings::{Finding, findings_across, findings_of_run};
-use super::hotter::hotter;
+use super::hotter::{hotter, median_run};
 use super::lap_on_lap::lap_on_lap;
 use super::next::{next, without_fan};
 use super::since::{RunScatter, since};
@@ -38,28 +39,43 @@ pub fn conclude(runs: Vec<SettledRun>, sheet: &Sheet, catalogue: &'static [Figur
     let comparisons = comparisons(&runs, catalogue, race_s);
     let by_car = cars(&runs);
     let scatters: Vec<Option<RunScatter>> = by_car.iter().map(|(_, members)| RunScatter::of_car(members)).collect();
+    let medians: Vec<Option<&SettledRun>> =
+        by_car.iter().map(|(_, members)| median_run(members, HotPart::Motor)).collect();
     let of_run = |(index, run): (usize, &SettledRun)| {
         let car = by_car.iter().position(|c| c.0 == run.plan().car);
         let members = car.map(|car| by_car[car].1.as_slice());
         let without_fan = members.and_then(|members| without_fan(run, members, race_s));
+        let mut next = next(run, race_s);
+        if let Some(car) = car {
+            add_measured(run, &by_car[car].1, scatters[car], &mut next);
+        }
+        let best_pinion = best_pinion(run, &next);
         let since = car.and_then(|car| since(&runs, index, scatters[car], &comparisons));
         let hotter = index_before(index, |n| &runs[n].plan().car)
             .and_then(|before| hotter(&runs[before], run, HotPart::Motor, race_s));
-        (next(run, race_s), without_fan, before(&runs, index, sheet), since, hotter)
+        let other = |than: &&SettledRun| than.plan().id != run.plan().id;
+        let than_median = car.and_then(|car| medians[car]).filter(other);
+        let hotter_than_median = than_median.and_then(|than| super::hotter::hotter(than, run, HotPart::Motor, race_s));
+        ((next, best_pinion), without_fan, before(&runs, index, sheet), since, (hotter, hotter_than_median))
     };
     let each: Vec<_> = runs.par_iter().enumerate().map(of_run).collect();
     let times = where_time_went(&runs);
     let laps = lap_on_lap(&runs, &times);
     let runs: Vec<ConcludedRun> = (runs.into_iter().zip(each).zip(times.into_iter().zip(laps)))
-        .map(|((run, (next, without_fan, before, since, hotter)), (time, lap_on_lap))| ConcludedRun {
-            run,
-            next,
-            without_fan,
-            before,
-            since,
-            hotter,
-            time,
-            lap_on_lap,
+        .map(|((run, answers), (time, lap_on_lap))| {
+            let ((next, best_pinion), without_fan, before, since, (hotter, hotter_than_median)) = answers;
+            ConcludedRun {
+                run,
+                next,
+                best_pinion,
+                without_fan,
+                before,
+                since,
+                hotter,
+                hotter_than_median,
+                time,
+                lap_on_lap,
+            }
         })
         .collect();
     let mut findings: Vec<Finding> = runs.iter().flat_map(findings_of_run).collect();

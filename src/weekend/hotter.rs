@@ -3,7 +3,11 @@
 //! The fitted models of both runs are asked what one condition of the other run would have done, all else as it was: in
 //! the one it is put in, in the other taken out, and the mean of both is its part. So parts that act on each other are
 //! shared between both (the two-run case of the Shapley value; from memory). What remains of the difference that was
-//! measured is the cooling: a fan, a duct, dirt. Both races are of the same length, the sheet's, so that is no part.
+//! measured is the cooling: a fan, a duct, dirt. Both race ends are told for the one race length of the weekend's sheet,
+//! however long the runs were, so that the length of the race is no part: it makes nought of the difference.
+//!
+//! A run is held against the one before, and against the car's median run: that which ends the race in the middle of
+//! all, so that a fan that failed some runs ago still shows.
 //!
 //! Wrong where a sensor moved between the runs: that looks like a change of the cooling.
 
@@ -32,6 +36,9 @@ const HEATING_U: f64 = 0.02;
 const SURE: f64 = 0.999;
 /// The least that a failed fan adds, °C: less is dirt, or a hand on the can before the start. A default.
 const FAN_WORTH_K: f64 = 2.0;
+
+/// Fewest runs that have a middle.
+const LEAST_RUNS: usize = 3;
 
 /// The cooling of both runs, as each model takes it: what it is apart from that remains.
 const SAME_COOLING: f64 = 1.0;
@@ -128,6 +135,15 @@ pub fn hotter(other: &SettledRun, run: &SettledRun, part: HotPart, race_s: f64) 
         cooling_k: cooling.into(),
         verdict: verdict(cooling, &changed_keys(other, run)),
     })
+}
+
+/// The run of `members` whose part ends the race in the middle of all, the cooler one of two; `None` where fewer than
+/// [`LEAST_RUNS`] have a race's end.
+pub fn median_run<'a>(members: &[&'a SettledRun], part: HotPart) -> Option<&'a SettledRun> {
+    let end = |run: &'a SettledRun| Some((run, Modelled::new(run, part)?.end.value));
+    let mut all: Vec<(&SettledRun, f64)> = members.iter().filter_map(|run| end(run)).collect();
+    all.sort_by(|a, b| a.1.total_cmp(&b.1));
+    (all.len() >= LEAST_RUNS).then(|| all[(all.len() - 1) / 2].0)
 }
 
 /// How much hotter a race under `to` ends than under `from`, by the model of `run`.

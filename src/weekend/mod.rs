@@ -5,6 +5,7 @@
 
 pub mod ahead;
 pub mod before;
+pub mod best_pinion;
 pub mod cars;
 pub mod comparisons;
 pub mod conclude;

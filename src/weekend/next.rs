@@ -39,6 +39,14 @@ pub struct Next {
     pub lap_change_s: Option<Estimate>,
     /// Motor at the race's end, °C.
     pub motor_race_end_c: Option<Estimate>,
+    /// The same as the car's runs with this pinion measured it, s; `null` where there are none set alike.
+    pub lap_change_measured_s: Option<Estimate>,
+    /// Both together, s; nought for the pinion on the car.
+    pub lap_change_together_s: Option<Estimate>,
+    /// Controller at the race's end, °C.
+    pub controller_race_end_c: Option<Estimate>,
+    /// Whether motor and controller stay under their limits.
+    pub heat: HeatRoom,
     /// Change of the top speed from the pinion on the car, m/s.
     pub top_speed_change_m_s: Option<Estimate>,
     /// Change of the race's end from the pinion on the car, K.
@@ -47,6 +55,34 @@ pub struct Next {
     #[serde(serialize_with = "reason::as_text")]
     #[schemars(with = "Option<String>")]
     pub why: Option<Why>,
+}
+
+/// Whether motor and controller stay under their limits to the race's end.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, JsonSchema)]
+pub enum HeatRoom {
+    /// Both intervals lie under the limits.
+    #[serde(rename = "within")]
+    Within,
+    /// One lies over its limit.
+    #[serde(rename = "over")]
+    Over,
+    /// One holds its limit, or the motor's race end is not known.
+    #[serde(rename = "not sure")]
+    NotSure,
+}
+
+impl HeatRoom {
+    /// By the parts' race ends and their limits, °C; a controller without a forecast says nothing.
+    fn of(motor: Option<(Estimate, f64)>, controller: Option<(Estimate, f64)>) -> Self {
+        let ends = || motor.into_iter().chain(controller);
+        if ends().any(|(end, limit)| end.low > limit) {
+            Self::Over
+        } else if motor.is_some() && ends().all(|(end, limit)| end.high < limit) {
+            Self::Within
+        } else {
+            Self::NotSure
+        }
+    }
 }
 
 /// Why it cannot be told what another pinion would do.
@@ -143,6 +179,10 @@ impl Next {
             rollout_mm: gears.rollout_mm,
             top_speed_m_s: None,
             lap_change_s: None,
+            lap_change_measured_s: None,
+            lap_change_together_s: None,
+            controller_race_end_c: None,
+            heat: HeatRoom::NotSure,
             motor_race_end_c: None,
             top_speed_change_m_s: None,
             motor_change_k: None,
@@ -158,11 +198,20 @@ fn forecast(run: &SettledRun, done: &Measured, geared: &Regeared, race_s: f64, n
         let half = top.half_width().hypot(top.value * geared.top_change.half_width());
         next.top_speed_m_s = Some(Estimate::from_half_width(top.value * (1.0 + geared.top_change.value), half));
     }
-    if let Some((change, end)) = heat_change(run, geared, race_s) {
-        next.motor_change_k = Some(change);
+    let end_of = |part: HotPart| {
+        let (change, end) = heat_change(run, part, geared, race_s)?;
         let half = end.half_width().hypot(change.half_width());
-        next.motor_race_end_c = Some(Estimate::from_half_width(end.value + change.value, half));
-    }
+        Some((change, Estimate::from_half_width(end.value + change.value, half)))
+    };
+    let (motor, controller) = (end_of(HotPart::Motor), end_of(HotPart::Controller));
+    next.motor_change_k = motor.map(|(change, _)| change);
+    next.motor_race_end_c = motor.map(|(_, end)| end);
+    next.controller_race_end_c = controller.map(|(_, end)| end);
+    let beside_limit = |part: HotPart, end: Option<Estimate>| Some((end?, run.heat(part)?.limit_c));
+    next.heat = HeatRoom::of(
+        beside_limit(HotPart::Motor, next.motor_race_end_c),
+        beside_limit(HotPart::Controller, next.controller_race_end_c),
+    );
     next.why = if next.top_speed_m_s.is_none() {
         Some(Why::NoPull)
     } else if next.motor_race_end_c.is_none() {
@@ -172,11 +221,15 @@ fn forecast(run: &SettledRun, done: &Measured, geared: &Regeared, race_s: f64, n
     };
 }
 
-/// Change of the motor's temperature at the race's end with another ratio, and the temperature there today.
-fn heat_change(run: &SettledRun, geared: &Regeared, race_s: f64) -> Option<(Estimate, Estimate)> {
-    let heat = run.heat(HotPart::Motor)?;
+/// Change of a part's temperature at the race's end with another ratio, and the temperature there today. A controller's
+/// heat goes with the current alone.
+fn heat_change(run: &SettledRun, part: HotPart, geared: &Regeared, race_s: f64) -> Option<(Estimate, Estimate)> {
+    let heat = run.heat(part)?;
     let (warming, end, start) = (heat.warming.as_ref()?, heat.unbroken_end_c()?, heat.start_c?);
     let now = Scene::as_driven(start, run.plan().ambient_c.unwrap_or(warming.air_c()), race_s);
+    if part == HotPart::Controller {
+        return Some((warming.difference(&now, &Scene { copper: geared.copper, ..now }), end));
+    }
     let then = Scene { copper: geared.copper, spin: geared.spin, ..now };
     Some((warming.regeared(&now, &then, heat.record.as_ref().and_then(|r| r.expected)), end))
 }

@@ -164,6 +164,13 @@ impl RunScatter {
         Some(Self { variance: (USUAL_DEGREES * usual * usual + residual) / all, degrees: all })
     }
 
+    /// Half the width of the 95 % interval of the difference of the means of so many runs each, s; `None` where one has
+    /// none.
+    pub(super) fn half_width_of_means(&self, runs: [usize; 2]) -> Option<f64> {
+        let each: f64 = runs.iter().map(|count| (*count as f64).recip()).sum();
+        runs.iter().all(|count| *count > 0).then(|| coverage_factor(self.degrees, 0.95) * (self.variance * each).sqrt())
+    }
+
     /// Half the width of the 95 % interval of the difference of two runs, s, whose medians are each known to
     /// `standard_errors`.
     fn half_width(&self, standard_errors: [f64; 2]) -> f64 {

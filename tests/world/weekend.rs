@@ -189,6 +189,51 @@ impl Weekend {
         weekend
     }
 
+    /// What truly happens in the run at `index` with its setup changed: the same driver in the same mood, with the same
+    /// mistakes.
+    pub fn driven_anew(&self, index: usize, change: impl FnOnce(&mut Setup)) -> Trace {
+        let run = &self.runs[index];
+        let number = self.runs[..index].iter().filter(|other| other.car == run.car).count() as u64;
+        let stream = (run.car as u64 + 1) * STREAM_OF_CAR + (number + 1) * STREAMS_OF_RUN;
+        let dice = |offset: u64| Dice::new(self.seed, stream + offset);
+        let mut setup = run.setup.clone();
+        change(&mut setup);
+        let rows = RowClock { rate_hz: run.recorder.rate_hz, jitter_s: run.recorder.jitter_s, dice: dice(1) };
+        drive::drive(&self.cars[run.car], &self.track, &setup, rows, dice(2))
+    }
+
+    /// Another run of the car of the run at `index`, its `number`th from 0, set up as that one but for a change; all of
+    /// it is in the log. The driver's mood is the number's own.
+    pub fn run_like(&self, index: usize, number: usize, change: impl FnOnce(&mut Setup)) -> Run {
+        let like = &self.runs[index];
+        let stream = (like.car as u64 + 1) * STREAM_OF_CAR + (number as u64 + 1) * STREAMS_OF_RUN;
+        let dice = |offset: u64| Dice::new(self.seed, stream + offset);
+        let (car, recorder) = (&self.cars[like.car], &like.recorder);
+        let mut setup = like.setup.clone();
+        change(&mut setup);
+        let rows = RowClock { rate_hz: recorder.rate_hz, jitter_s: recorder.jitter_s, dice: dice(1) };
+        let trace = drive::drive(car, &self.track, &setup, rows, dice(2));
+        let mut dice = dice(3);
+        let rows = recorder.keep(&trace.rows, f64::MIN, f64::MAX, &mut dice);
+        let on_sheet = &self.sheet.cars[like.car];
+        let other = |value: f64, usual: f64| (value != usual).then_some(value);
+        Run {
+            id: format!("{}{}", &car.name[..1], number + 1),
+            sheet: RunSheet {
+                ambient_c: Some((setup.air_c * 2.0).round() / 2.0),
+                pinion: (setup.pinion != on_sheet.pinion).then_some(setup.pinion),
+                drag_brake_pct: other(setup.drag_brake_pct, on_sheet.drag_brake_pct),
+                ..like.sheet.clone()
+            },
+            list: Some(LapList::draw(&mut dice, &trace.passings_s, false)),
+            coverage: Coverage::Whole,
+            columns: recorder.record(&rows, &mut dice),
+            truth: truth(car, &self.track, &setup, &trace, &rows, recorder.clock),
+            setup,
+            ..like.clone()
+        }
+    }
+
     fn drive_car(&mut self, car: usize, air_c: f64, options: Options) {
         let stream = (car as u64 + 1) * STREAM_OF_CAR;
         let mut dice = Dice::new(self.seed, stream);

@@ -102,9 +102,11 @@ pub fn since(since: &Since) -> VerdictView {
     }
 }
 
-/// Which pinion does the motor's heat allow?
+/// Which pinion does the motor's heat allow, and is another one known to be better?
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct PinionRoom {
+    /// The pinion that is known to lap faster within the limits, teeth.
+    pub faster: Option<f64>,
     /// The pinion on the car, teeth.
     pub on_car: f64,
     /// The largest pinion nearby that keeps the motor under its limit, teeth; `None` where none does.
@@ -113,9 +115,12 @@ pub struct PinionRoom {
     pub limit_c: f64,
 }
 
-/// What heat says of the next pinion; `None` where it could not be forecast.
+/// What lap time and heat say of the next pinion; `None` where the heat could not be forecast.
 pub fn next_pinion(room: Option<PinionRoom>) -> VerdictView {
-    let Some(PinionRoom { on_car, largest, limit_c }) = room else { return VerdictView::cannot_tell() };
+    let Some(PinionRoom { faster, on_car, largest, limit_c }) = room else { return VerdictView::cannot_tell() };
+    if let Some(teeth) = faster {
+        return VerdictView::new(Mark::Good, format!("{teeth} teeth would be faster"));
+    }
     let Some(largest) = largest else {
         return VerdictView::new(Mark::Act, format!("no nearby pinion keeps the motor under {limit_c:.0} °C"));
     };
@@ -125,7 +130,7 @@ pub fn next_pinion(room: Option<PinionRoom>) -> VerdictView {
     } else if largest < on_car {
         VerdictView::new(Mark::Act, format!("gear down to {largest} teeth"))
     } else {
-        VerdictView::new(Mark::Good, format!("stay at {on_car} teeth"))
+        VerdictView::new(Mark::Plain, format!("stay at {on_car} teeth"))
     }
 }
 

@@ -10,6 +10,7 @@ use crate::report::view::cells::number;
 use crate::report::view::verdicts;
 use crate::run::Measured;
 use crate::weekend::concluded_run::ConcludedRun;
+use crate::weekend::hotter::Hotter;
 use crate::wording::InFigures;
 
 /// A race end later than so many lengths of the log would press the readings into a corner of the chart.
@@ -17,6 +18,11 @@ const LONGEST_AHEAD: f64 = 4.0;
 
 /// A stop in words of its own.
 const STOPPED: &str = "The car stopped during the race and the motor cooled: without the stop it would end hotter.";
+
+/// What it says against the car's median run, where that is not the run before.
+fn than_median(run: &ConcludedRun) -> Option<&Hotter> {
+    run.hotter_than_median.as_ref().filter(|median| run.hotter.as_ref().is_none_or(|before| before.than != median.than))
+}
 
 /// A part that gets hot.
 struct Part<'a> {
@@ -29,6 +35,7 @@ pub fn answer(run: &ConcludedRun, done: &Measured, race_s: f64) -> AnswerView {
     let controller = Part { name: "controller", heat: &done.answers.controller };
     let mut sentences: Vec<String> = [&motor, &controller].into_iter().filter_map(went).collect();
     sentences.extend(run.hotter.iter().flat_map(hotter::sentences));
+    sentences.extend(than_median(run).into_iter().flat_map(hotter::sentences_on_median));
     sentences.extend(limit_reached(&motor, race_s));
     if let Some(cool) = &motor.heat.cool_down_s {
         let minutes = cool.scaled(1.0 / 60.0);
@@ -50,7 +57,11 @@ pub fn answer(run: &ConcludedRun, done: &Measured, race_s: f64) -> AnswerView {
         verdict: verdicts::heat(judged.heat.verdict),
         figure: figure(judged, race_s),
         sentences,
-        details: details(motor.heat).into_iter().chain(run.hotter.as_ref().map(hotter::details)).collect(),
+        details: details(motor.heat)
+            .into_iter()
+            .chain(run.hotter.as_ref().map(hotter::details))
+            .chain(than_median(run).map(hotter::details))
+            .collect(),
         charts: small_chart(
             |size| charts::temperatures(&done.sound_log, motor.heat, controller.heat, shown_end, size),
             "Temperatures of motor and controller over time against their limits",

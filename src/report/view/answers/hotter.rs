@@ -21,8 +21,17 @@ fn parts(hotter: &Hotter) -> [(&'static str, Estimate); 4] {
 /// How much hotter it ended than in the run before, what made it so, and what to do.
 pub fn sentences(hotter: &Hotter) -> Vec<String> {
     let than = printable(&hotter.than, 40);
-    let mut sentences =
-        vec![format!("Compared with run {than}, it ended the race {}.", change(&hotter.by_k, "°C", HOTTER))];
+    with_parts(hotter, format!("Compared with run {than}"))
+}
+
+/// The same against the car's median run.
+pub fn sentences_on_median(hotter: &Hotter) -> Vec<String> {
+    let than = printable(&hotter.than, 40);
+    with_parts(hotter, format!("Compared with the car's usual run ({than})"))
+}
+
+fn with_parts(hotter: &Hotter, compared: String) -> Vec<String> {
+    let mut sentences = vec![format!("{compared}, it ended the race {}.", change(&hotter.by_k, "°C", HOTTER))];
     let is_told = |part: &Estimate| part.value.abs() >= WORTH_SAYING_K && !part.holds(0.0);
     let of_part = |(name, part): &(&str, Estimate)| format!("{name} made it {}", in_short(part));
     let told: Vec<String> = parts(hotter).iter().filter(|(_, part)| is_told(part)).map(of_part).collect();

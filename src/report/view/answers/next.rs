@@ -6,9 +6,10 @@ use crate::report::view::answer::{AnswerView, ChartView, KeyFigure, not_answered
 use crate::report::view::verdicts::{self, PinionRoom};
 use crate::sheet::DEFAULT_MOTOR_C;
 use crate::sheet::keys::printable_label;
+use crate::weekend::best_pinion::{BestPinion, BestVerdict};
 use crate::weekend::concluded_run::ConcludedRun;
 use crate::weekend::next::Next;
-use crate::wording::{self, HIGHER, HOTTER, InFigures};
+use crate::wording::{self, HIGHER, HOTTER, InFigures, LAP_TIMES};
 
 /// What another pinion would do, and whether the fan is needed.
 pub fn answer(run: &ConcludedRun) -> AnswerView {
@@ -16,7 +17,8 @@ pub fn answer(run: &ConcludedRun) -> AnswerView {
     let keeps_limit = |n: &&Next| n.motor_race_end_c.is_some_and(|end| end.high < limit_c);
     let largest = run.next.iter().filter(keeps_limit).map(|n| n.pinion).max_by(f64::total_cmp);
     let on_car = run.run.pinion_on_car();
-    let room = on_car.filter(|_| has_forecast(run)).map(|on_car| PinionRoom { on_car, largest, limit_c });
+    let faster = faster(run).and_then(|best| best.pinion);
+    let room = on_car.filter(|_| has_forecast(run)).map(|on_car| PinionRoom { faster, on_car, largest, limit_c });
     AnswerView {
         about: "next",
         question: "What could be changed next?",
@@ -37,8 +39,33 @@ fn has_forecast(run: &ConcludedRun) -> bool {
     run.next.iter().any(|n| n.motor_race_end_c.is_some())
 }
 
+/// The pinion that is known to be faster within the limits.
+fn faster(run: &ConcludedRun) -> Option<&BestPinion> {
+    run.best_pinion.as_ref().filter(|best| best.verdict == BestVerdict::Faster)
+}
+
+/// The best pinion in a sentence: `33 teeth: 0.04 s a lap faster (0.01 to 0.07), motor 92 °C at the end of the race.`
+fn best(run: &ConcludedRun) -> Option<String> {
+    let best = run.best_pinion.as_ref()?;
+    let (teeth, lap, motor) = (best.pinion?, best.lap_change_s?, best.motor_race_end_c?);
+    let others: Vec<String> = best.not_told_from.iter().map(f64::to_string).collect();
+    match best.verdict {
+        BestVerdict::Faster => {
+            let lap = wording::change(&lap, "s a lap", LAP_TIMES);
+            let motor = InFigures::whole(&motor).value;
+            let mut said = format!("{teeth} teeth: {lap}, motor {motor} °C at the end of the race.");
+            if !others.is_empty() {
+                said += &format!(" Whether {} would be as fast cannot be told.", others.join(" or "));
+            }
+            Some(said)
+        }
+        BestVerdict::OnCar => Some(format!("{teeth} teeth, as on the car, lap faster than the pinions around it.")),
+        BestVerdict::CannotTell => None,
+    }
+}
+
 fn sentences(run: &ConcludedRun, on_car: Option<f64>) -> Vec<String> {
-    let mut sentences = Vec::new();
+    let mut sentences: Vec<String> = best(run).into_iter().collect();
     let neighbours = run.next.iter().filter(|n| on_car.is_some_and(|teeth| (n.pinion - teeth).abs() == 1.0));
     for next in neighbours {
         if let (Some(speed), Some(heat)) = (&next.top_speed_change_m_s, &next.motor_change_k) {
@@ -52,7 +79,7 @@ fn sentences(run: &ConcludedRun, on_car: Option<f64>) -> Vec<String> {
         sentences.push(format!("Without the fan the motor would end the race at {end}."));
     }
     if has_forecast(run) {
-        sentences.push("This looks at motor heat alone. Race rules and the maker's limits come first.".to_owned());
+        sentences.push("Race rules and the maker's limits come first.".to_owned());
     }
     sentences.extend(run.next.iter().find_map(|n| n.why).map(not_answered));
     let missing: Vec<String> = ["spur", "pinion"]
