@@ -318,6 +318,8 @@ struct Server {
     child: Child,
     host: String,
     cookie: String,
+    /// Path below which all its pages are, with a slash before it and none after it.
+    room: String,
 }
 
 impl Drop for Server {
@@ -340,9 +342,10 @@ impl Server {
         BufReader::new(child.stdout.take().unwrap()).read_line(&mut said).unwrap();
         let said: Value = serde_json::from_str(&said).unwrap();
         let (host, path) = said["url"].as_str().unwrap().strip_prefix("http://").unwrap().split_once('/').unwrap();
-        let mut server = Self { child, host: host.to_owned(), cookie: String::new() };
+        let mut server = Self { child, host: host.to_owned(), cookie: String::new(), room: String::new() };
         let answer = server.ask("GET", &format!("/{path}"), "");
         let cookie = answer.lines().find_map(|l| l.strip_prefix("set-cookie: ")).unwrap();
+        server.room = cookie.split("Path=").nth(1).unwrap().split("/;").next().unwrap().to_owned();
         server.cookie = cookie.split(';').next().unwrap().to_owned();
         server
     }
@@ -350,11 +353,12 @@ impl Server {
     fn ask(&self, method: &str, path: &str, form: &str) -> String {
         let mut stream = TcpStream::connect(&self.host).unwrap();
         let head = format!(
-            "{method} {path} HTTP/1.1\r\nHost: {0}\r\nOrigin: http://{0}\r\nCookie: {1}\r\nConnection: close\r\n\
+            "{method} {3}{path} HTTP/1.1\r\nHost: {0}\r\nOrigin: http://{0}\r\nCookie: {1}\r\nConnection: close\r\n\
              Content-Type: application/x-www-form-urlencoded\r\nContent-Length: {2}\r\n\r\n{form}",
             self.host,
             self.cookie,
-            form.len()
+            form.len(),
+            self.room
         );
         stream.write_all(head.as_bytes()).unwrap();
         let mut bytes = Vec::new();
@@ -364,10 +368,10 @@ impl Server {
 
     /// Saves `sheet` as the text of the sheet that is shown.
     fn save(&self, sheet: &str) -> String {
-        let page = self.ask("GET", "/sheet/text", "");
+        let page = self.ask("GET", "/sheet-text", "");
         let base = page.split("name=\"base\" value=\"").nth(1).unwrap().split('"').next().unwrap();
         let encoded: String = sheet.bytes().map(|b| format!("%{b:02X}")).collect();
-        self.ask("POST", "/sheet/text", &format!("base={base}&text={encoded}"))
+        self.ask("POST", "/sheet-text", &format!("base={base}&text={encoded}"))
     }
 }
 

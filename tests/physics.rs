@@ -8,7 +8,7 @@ use std::process::Command;
 
 use rstest::rstest;
 use runtrue::import::read_bytes;
-use runtrue::measure::forecast::Scene;
+use runtrue::measure::forecast::{LoadScatter, Scene};
 use runtrue::measure::heat_record::Record;
 use runtrue::motor;
 use runtrue::quantity::Uncertain;
@@ -263,7 +263,7 @@ fn one_heat_node_in_closed_form() {
     let found = warming.time_constant_s();
     assert!((found.value / constant - 1.0).abs() < 0.03, "{found:?}");
     let closed = settled + (air - settled) * (-500.0f64 / constant).exp();
-    let forecast = warming.forecast(500.0, 0.0);
+    let forecast = warming.forecast(500.0, &LoadScatter { relative: 0.0, laps: 1, lap_s: 15.0 });
     // A second node that the run does not show is left open: half a degree more than of one node alone.
     assert!((forecast.value - closed).abs() < 1.0 && forecast.holds(closed), "{forecast:?} for {closed}");
     // Switched off at 80 °C: 60 °C above the air fall to 60/e after one time constant.

@@ -23,11 +23,18 @@ pub fn run(arguments: &ServeArguments, output: Output) -> Result<ExitCode, Probl
     }
     let url = listening.url();
     let folder = &arguments.folder;
-    let text = || format!("The page of {} is at\n{url}\nPress Ctrl-C here to stop it.\n", folder.display());
+    let invitation = listening.invitation();
+    let text = || {
+        let for_others = invitation.as_ref().map_or_else(String::new, |(url, code)| {
+            format!("On another device open\n{url}\n{}\n", code.as_deref().unwrap_or_default())
+        });
+        format!("The page of {} is at\n{url}\n{for_others}Press Ctrl-C here to stop it.\n", folder.display())
+    };
     let opens = !arguments.no_open;
     // Where no browser opens, the address is the result: `--quiet` does not silence it.
-    Output { quiet: output.quiet && opens, ..output }.say(text, || json!({ "folder": folder, "url": url }))?;
-    if opens && let Err(e) = open::that_detached(&url) {
+    Output { quiet: output.quiet && opens, ..output }
+        .say(text, || json!({ "folder": folder, "url": url, "url_for_others": invitation.as_ref().map(|i| &i.0) }))?;
+    if opens && let Err(e) = listening.opener().and_then(open::that_detached) {
         eprintln!("The browser could not be opened ({e}). Open the address above in it.");
     }
     listening.serve().map_err(problem)?;

@@ -41,7 +41,7 @@ pub enum ServeError {
 
 /// Where a folder is open, for the end of a sentence.
 fn place_of(address: Option<&str>) -> String {
-    address.map_or_else(|| "in another `runtrue serve`".to_owned(), |a| format!("at http://{a}/"))
+    address.map_or_else(|| "in another `runtrue serve`".to_owned(), |a| format!("at http://{a}"))
 }
 
 impl ServeError {

@@ -8,8 +8,16 @@ pub const LARGEST_FILE_BYTES: u64 = 128 << 20;
 pub const LARGEST_FORM_BYTES: usize = 4 << 20;
 /// Files taken at a time: each log is read whole.
 pub const FILES_AT_ONCE: usize = 2;
-/// How long a file may pause while it is sent.
-pub const LONGEST_PAUSE: Duration = Duration::from_secs(60);
+/// Least bytes a second of a file that is sent, and the time over which they are counted: what is slower holds a turn
+/// for nothing.
+pub const SLOWEST_BYTES_A_SECOND: u64 = 10_000;
+pub const SLOWEST_OVER: Duration = Duration::from_secs(30);
+/// How long a request may take to say what it asks for.
+pub const LONGEST_HEAD: Duration = Duration::from_secs(10);
+/// Connections answered at a time: a browser has half a dozen.
+pub const CONNECTIONS_AT_ONCE: usize = 64;
+/// How long the server waits before it takes connections again where the system had no handles left.
+pub const OUT_OF_HANDLES_WAIT: Duration = Duration::from_millis(200);
 /// How long an answer waits at most for news of the folder, or for the first review.
 pub const LONGEST_WAIT: Duration = Duration::from_secs(20);
 /// How long the weekend's page waits for the first review before it says that logs are being read.

@@ -43,7 +43,7 @@ const weekend = () => {
   return made;
 };
 
-/** Serves a folder; gives the address with its token. */
+/** Serves a folder; gives the address with its token, which is good once. What is behind it is known once it is used. */
 const serve = (of, ...options) => new Promise((done, fail) => {
   const child = spawn(program, ["serve", of, "--no-open", ...options]);
   left.push(() => child.kill());
@@ -51,7 +51,7 @@ const serve = (of, ...options) => new Promise((done, fail) => {
   child.stdout.on("data", (text) => {
     said += text;
     const url = /http:\S+/.exec(said);
-    if (url && said.includes("Ctrl-C")) done({ url: url[0], base: new URL("/", url[0]).href, child });
+    if (url && said.includes("Ctrl-C")) done({ url: url[0], port: new URL(url[0]).port, said, child });
   });
   child.stderr.on("data", (text) => { said += text; });
   child.on("exit", () => fail(new Error(said)));
@@ -62,12 +62,19 @@ async function open(server, options = {}) {
   const context = await browser.newContext({ viewport: { width: 1280, height: 900 }, ...options });
   const page = await context.newPage();
   const wrong = [];
-  page.on("request", (r) => { if (!r.url().startsWith(server.base)) wrong.push(`asked for ${r.url()}`); });
+  page.on("request", (r) => { if (!r.url().startsWith(new URL("/", server.url).href)) wrong.push(`asked for ${r.url()}`); });
   page.on("console", (m) => { if (["error", "warning"].includes(m.type())) wrong.push(m.text()); });
   page.on("pageerror", (e) => wrong.push(String(e)));
   page.on("dialog", (d) => { wrong.push(`dialog: ${d.message()}`); d.dismiss(); });
-  await page.goto(server.url);
-  await page.waitForURL(server.base);
+  if (server.cookies) {
+    await context.addCookies(server.cookies);
+    await page.goto(server.base);
+  } else {
+    await page.goto(server.url);
+    await page.waitForURL(/\/[0-9a-f]{64}\/$/);
+    server.base = page.url();
+    server.cookies = await context.cookies(server.base);
+  }
   return { page, wrong, close: () => context.close() };
 }
 
@@ -370,17 +377,22 @@ test("a folder that is taken away and comes back is followed again", async () =>
   await close();
 });
 
-test("a server restarted on the port says so to the page that is open", async () => {
+test("a page that is open goes on when the server is started anew on its port", async () => {
   const made = weekend();
   const first = await serve(made);
   const { page, close } = await open(first);
   await rows(page).first().waitFor();
-  const port = new URL(first.base).port;
+  const { port } = first;
   first.child.removeAllListeners("exit");
   first.child.kill();
   await page.getByText(`Start it again with --port ${port}`).waitFor();
+  await page.goto(`${first.base}sheet`).catch(() => {});
   await serve(made, "--port", port);
-  await page.getByText("was restarted").waitFor();
+  await page.goto(`${first.base}sheet`);
+  await page.locator("input[name='/cars/tourer/pinion']").fill("33");
+  await page.getByRole("button", { name: "Save and review" }).click();
+  await page.waitForURL(first.base);
+  assert.match(readFileSync(join(made, "weekend.toml"), "utf8"), /^pinion = 33$/m);
   await close();
 });
 
@@ -446,7 +458,7 @@ test("pages, JSON and Parquet are taken away, the same that a review writes", as
     const got = await page.context().request.get(new URL(link, server.base).href);
     assert.equal(got.status(), 200);
     assert.match(got.headers()["content-disposition"], /^attachment/);
-    assert.deepEqual(await got.body(), readFileSync(join(made, "report", link.replace("/files/", ""))), link);
+    assert.deepEqual(await got.body(), readFileSync(join(made, "report", decodeURIComponent(link.replace("file?name=", "")))), link);
   }
   await close();
 });
@@ -465,7 +477,7 @@ test("script in every name of a sheet, a log and a column stays text", async () 
   const { page, wrong, close } = await open(server);
   await rows(page).nth(1).waitFor();
   const pages = await page.locator("main table a").evaluateAll((all) => all.map((a) => a.href));
-  for (const at of [server.base, ...pages, `${server.base}sheet`, `${server.base}sheet/text`, `${server.base}files`, `${pages[0]}?spur=${encodeURIComponent(evil)}&pinion=${encodeURIComponent(evil)}`, `${server.base}${encodeURIComponent(evil)}`]) {
+  for (const at of [server.base, ...pages, `${server.base}sheet`, `${server.base}sheet-text`, `${server.base}files`, `${pages[0]}?spur=${encodeURIComponent(evil)}&pinion=${encodeURIComponent(evil)}`, `${server.base}${encodeURIComponent(evil)}`]) {
     await page.goto(at);
     await page.waitForTimeout(100);
     assert.equal(await page.locator("img, main script").count(), 0, at);
@@ -484,7 +496,7 @@ test("by keyboard alone, on a phone, and to a screen reader", async () => {
   const server = await serve(made);
   for (const [colorScheme, width] of [["light", 1280], ["dark", 360]]) {
     const { page, close } = await open(server, { colorScheme, viewport: { width, height: 800 }, hasTouch: width < 500, bypassCSP: true });
-    for (const at of ["", "run-04-t4.html", "sheet", "sheet/text", "files", "nowhere"]) {
+    for (const at of ["", "run-04-t4.html", "sheet", "sheet-text", "files", "phone", "nowhere"]) {
       await page.goto(server.base + at);
       const over = await page.evaluate(() => document.documentElement.scrollWidth - document.documentElement.clientWidth);
       assert.ok(over <= 0, `${at}, ${width} px: ${over} px too wide`);
@@ -509,8 +521,8 @@ test("by keyboard alone, on a phone, and to a screen reader", async () => {
 
 /** A request as no browser sends it. */
 const ask = (server, method, path, headers = {}, body = null) => new Promise((done, fail) => {
-  const url = new URL(server.base);
-  const request = http.request({ host: url.hostname, port: url.port, method, path, headers: { Host: url.host, ...headers }, agent: false }, (answer) => {
+  const url = new URL(server.url);
+  const request = http.request({ host: url.hostname, port: url.port, method, path: (server.room ?? "") + path, headers: { Host: url.host, ...headers }, agent: false }, (answer) => {
     let text = "";
     answer.on("data", (t) => { text += t; });
     answer.on("end", () => done({ status: answer.statusCode, headers: answer.headers, text }));
@@ -522,7 +534,12 @@ const ask = (server, method, path, headers = {}, body = null) => new Promise((do
 const cookieOf = async (server) => {
   const { pathname, search } = new URL(server.url);
   const answer = await ask(server, "GET", pathname + search);
-  assert.match(answer.headers["set-cookie"][0], /^runtrue-\d+=[0-9a-f]{64}; Path=\/; HttpOnly; SameSite=Strict$/);
+  // Other ports of the machine do not get it: they do not know the path.
+  const given = /^runtrue-\d+=[0-9a-f]{64}; Path=(\/[0-9a-f]{64})\/; HttpOnly; SameSite=Strict$/.exec(answer.headers["set-cookie"][0]);
+  assert.ok(given, answer.headers["set-cookie"][0]);
+  assert.equal((await ask(server, "GET", pathname + search)).status, 403, "a token is good once");
+  assert.equal((await ask(server, "GET", "/", { cookie: answer.headers["set-cookie"][0].split(";")[0] })).status, 403);
+  server.room = given[1];
   return answer.headers["set-cookie"][0].split(";")[0];
 };
 
@@ -530,11 +547,11 @@ test("over the wire: foreign hosts and origins, no token, path tricks", async ()
   const made = weekend();
   const server = await serve(made);
   const cookie = await cookieOf(server);
-  const own = { cookie, origin: server.base.slice(0, -1) };
+  const own = { cookie, origin: new URL(server.url).origin };
   const refused = [
     ["GET", "/", {}],
     ["GET", "/?token=0", {}],
-    ["GET", "/files/review.json", {}],
+    ["GET", "/file?name=review.json", {}],
     ["GET", "/", { cookie: `${cookie.split("=")[0]}=0` }],
     ["GET", "/", { cookie, Host: "rebound.example" }],
     ["GET", "/", { cookie, origin: "http://other.example" }],
@@ -542,11 +559,11 @@ test("over the wire: foreign hosts and origins, no token, path tricks", async ()
     ["POST", "/sheet", { cookie }],
     ["POST", "/sheet", { cookie, origin: "null" }],
     ["POST", "/sheet", { cookie, origin: "http://other.example" }],
-    ["PUT", "/drop/x.csv", { cookie, origin: own.origin, "sec-fetch-site": "same-site" }],
-    ["PUT", "/drop/x.csv", { origin: own.origin }],
+    ["PUT", "/drop?name=x.csv", { cookie, origin: own.origin, "sec-fetch-site": "same-site" }],
+    ["PUT", "/drop?name=x.csv", { origin: own.origin }],
   ];
   for (const [method, path, headers] of refused) assert.equal((await ask(server, method, path, headers)).status, 403, `${method} ${path} ${JSON.stringify(headers)}`);
-  for (const path of ["/files/../weekend.toml", "/files/%2e%2e/%2e%2e/etc/passwd", "/files//etc/passwd", "/files/logs/../../weekend.toml", "/..%2fweekend.toml", "/.runtrue/serving", "/logs/t1.csv", "/files/.runtrue/address"]) {
+  for (const path of ["/file?name=../weekend.toml", "/file?name=%2e%2e/%2e%2e/etc/passwd", "/file?name=/etc/passwd", "/file?name=logs/../../weekend.toml", "/..%2fweekend.toml", "/.runtrue/serving", "/logs/t1.csv", "/file?name=.runtrue/address", "/file?name=.runtrue/secret"]) {
     const answer = await ask(server, "GET", path, { cookie });
     assert.equal(answer.status, 404, path);
     assert.ok(!answer.text.includes("root:") && !answer.text.includes("[cars"), path);
@@ -558,12 +575,12 @@ test("over the wire: foreign hosts and origins, no token, path tricks", async ()
   assert.equal(fine.headers["access-control-allow-origin"], undefined);
   // Names come from outside: none leaves the folder.
   for (const name of ["..%2f..%2fevil.csv", "%2e%2e%5cevil.csv", "%00evil.csv", "C%3A%5Cevil.csv", "..."]) {
-    const answer = await ask(server, "PUT", `/drop/${name}`, own, readFileSync(logOf("t4")));
+    const answer = await ask(server, "PUT", `/drop?name=${name}`, own, readFileSync(logOf("t4")));
     assert.equal(answer.status, 200, answer.text);
     assert.match(JSON.parse(answer.text).saved, /^logs\/[A-Za-z0-9 ._()-]+\.csv$/);
   }
   assert.deepEqual(readdirSync(made).sort(), [".runtrue", "laps", "logs", "weekend.toml"]);
-  const version = await ask(server, "POST", "/sheet/back", { ...own, "content-type": "application/x-www-form-urlencoded" }, "version=..%2F..%2Fweekend.toml");
+  const version = await ask(server, "POST", "/sheet-back", { ...own, "content-type": "application/x-www-form-urlencoded" }, "version=..%2F..%2Fweekend.toml");
   assert.equal(version.status, 404);
 });
 
@@ -571,16 +588,16 @@ test("over the wire: oversized and cut uploads, odd forms, 200 requests at once"
   const made = weekend();
   const server = await serve(made);
   const cookie = await cookieOf(server);
-  const own = { cookie, origin: server.base.slice(0, -1) };
+  const own = { cookie, origin: new URL(server.url).origin };
   const before = readdirSync(join(made, "logs")).length;
-  const large = await ask(server, "PUT", "/drop/large.csv", { ...own, "content-length": 1 << 30 }, "time").catch((e) => ({ status: e.code }));
+  const large = await ask(server, "PUT", "/drop?name=large.csv", { ...own, "content-length": 1 << 30 }, "time").catch((e) => ({ status: e.code }));
   assert.equal(large.status, 413);
   assert.match(large.text, /larger than 128 MB/);
   // A length that is promised and not kept.
   await new Promise((done) => {
-    const { hostname, port, host } = new URL(server.base);
+    const { hostname, port, host } = new URL(server.url);
     const socket = net.connect(Number(port), hostname, () => {
-      socket.write(`PUT /drop/cut.csv HTTP/1.1\r\nHost: ${host}\r\nCookie: ${cookie}\r\nOrigin: ${own.origin}\r\nContent-Length: 100000\r\n\r\ntime,rpm\n0,1\n`);
+      socket.write(`PUT ${server.room}/drop?name=cut.csv HTTP/1.1\r\nHost: ${host}\r\nCookie: ${cookie}\r\nOrigin: ${own.origin}\r\nContent-Length: 100000\r\n\r\ntime,rpm\n0,1\n`);
       setTimeout(() => { socket.destroy(); done(); }, 200);
     });
   });
@@ -592,12 +609,12 @@ test("over the wire: oversized and cut uploads, odd forms, 200 requests at once"
   await new Promise((go) => setTimeout(go, 300));
   assert.equal(readdirSync(join(made, "logs")).length, before);
   assert.deepEqual(readdirSync(join(made, ".runtrue")).filter((f) => f.startsWith("arriving")), []);
-  const paths = ["/", "/run-04-t4.html", "/sheet", "/files/review.json", "/changes"];
+  const paths = ["/", "/run-04-t4.html", "/sheet", "/file?name=review.json", "/changes"];
   const answers = await Promise.all(Array.from({ length: 200 }, (_, n) => ask(server, "GET", paths[n % paths.length], { cookie })));
   assert.ok(answers.every((a) => a.status === 200));
   // And as many at once that write the same file.
   const log = Buffer.concat([readFileSync(logOf("p1")), Buffer.from("\n")]);
-  const same = await Promise.all(Array.from({ length: 40 }, () => ask(server, "PUT", "/drop/same.csv", own, log)));
+  const same = await Promise.all(Array.from({ length: 40 }, () => ask(server, "PUT", "/drop?name=same.csv", own, log)));
   assert.ok(same.every((a) => a.status === 200));
   assert.deepEqual(readdirSync(join(made, "logs")).filter((f) => f.startsWith("same")), ["same.csv"]);
 });
@@ -607,7 +624,7 @@ test("a second server on the folder is told of the first; another address is war
   const server = await serve(made);
   const second = spawnSync(program, ["serve", made, "--no-open"], { encoding: "utf8" });
   assert.equal(second.status, 1);
-  assert.match(second.stderr, new RegExp(`already open at\\s+${server.base}`));
+  assert.match(second.stderr, new RegExp(`already open at\\s+${new URL("/", server.url).href}[0-9a-f]{64}/`));
   server.child.removeAllListeners("exit");
   server.child.kill("SIGKILL");
   await new Promise((go) => server.child.on("exit", go));

@@ -16,6 +16,8 @@ struct Server {
     /// Address and port.
     host: String,
     cookie: String,
+    /// Path below which all its pages are, with a slash before it and none after it.
+    room: String,
 }
 
 impl Drop for Server {
@@ -41,9 +43,10 @@ impl Server {
         let said: serde_json::Value = serde_json::from_str(&line).unwrap();
         let url = said["url"].as_str().unwrap().strip_prefix("http://").unwrap().to_owned();
         let (host, path) = url.split_once('/').unwrap();
-        let mut server = Server { child, host: host.to_owned(), cookie: String::new() };
+        let mut server = Server { child, host: host.to_owned(), cookie: String::new(), room: String::new() };
         let answer = server.ask("GET", &format!("/{path}"), "", b"");
         let cookie = answer.head.lines().find_map(|l| l.strip_prefix("set-cookie: ")).unwrap();
+        server.room = cookie.split("Path=").nth(1).unwrap().split("/;").next().unwrap().to_owned();
         server.cookie = cookie.split(';').next().unwrap().to_owned();
         server
     }
@@ -54,7 +57,10 @@ impl Server {
         let length =
             if more.contains("Content-Length") { String::new() } else { format!("Content-Length: {}\r\n", body.len()) };
         self.raw(
-            &format!("{method} {path} HTTP/1.1\r\nHost: {}\r\nConnection: close\r\n{own}{length}{more}\r\n", self.host),
+            &format!(
+                "{method} {}{path} HTTP/1.1\r\nHost: {}\r\nConnection: close\r\n{own}{length}{more}\r\n",
+                self.room, self.host
+            ),
             body,
         )
     }
@@ -90,6 +96,7 @@ fn hear(words: &mut Words, answer: &Answer) {
 pub fn local_page(words: &mut Words, folder: &Folder, empty: &Folder) {
     let server = Server::start(folder);
     words.in_folder(folder.text());
+    words.by_host(&format!("{}{}", server.host, server.room));
     words.by_host(&server.host);
     let host = server.host.clone();
     // The first page waits until the weekend is reviewed.
@@ -104,8 +111,9 @@ pub fn local_page(words: &mut Words, folder: &Folder, empty: &Folder) {
         "/run-01-t1.html?race=1e9",
         "/run-01-t1.html?race_pinion=900",
         "/sheet",
-        "/sheet/text",
+        "/sheet-text",
         "/files",
+        "/phone",
         "/nowhere",
     ] {
         hear(words, &server.ask("GET", page, "", b""));
@@ -124,16 +132,16 @@ pub fn local_page(words: &mut Words, folder: &Folder, empty: &Folder) {
         ("image.csv", b"\x89PNG\r\n\x1a\n\0\0\0\rIHDR"),
         ("weekend.toml", b"[weekend]\n"),
     ] {
-        hear(words, &server.ask("PUT", &format!("/drop/{name}"), "", bytes));
+        hear(words, &server.ask("PUT", &format!("/drop?name={name}"), "", bytes));
     }
-    hear(words, &server.ask("PUT", "/drop/large.csv", "Content-Length: 1073741824\r\n", b"time"));
+    hear(words, &server.ask("PUT", "/drop?name=large.csv", "Content-Length: 1073741824\r\n", b"time"));
     let form = "Content-Type: application/x-www-form-urlencoded\r\n";
     for (page, body) in [
         ("/sheet", "base=0&%ff=%fe"),
         ("/sheet", "/runs/99/pinion=3"),
-        ("/sheet/text", "text=%5Bweekend%5D%0Aname+%3D+Heron%0A"),
-        ("/sheet/text", "text=%5Bcars.a%5D%0Aspur+%3D+%22x%22%0A"),
-        ("/sheet/back", "version=..%2F..%2Fweekend.toml"),
+        ("/sheet-text", "text=%5Bweekend%5D%0Aname+%3D+Heron%0A"),
+        ("/sheet-text", "text=%5Bcars.a%5D%0Aspur+%3D+%22x%22%0A"),
+        ("/sheet-back", "version=..%2F..%2Fweekend.toml"),
     ] {
         hear(words, &server.ask("POST", page, form, body.as_bytes()));
     }
@@ -151,6 +159,7 @@ pub fn local_page(words: &mut Words, folder: &Folder, empty: &Folder) {
     words.problem(STAGE, &program(&["serve", folder.text(), "--no-open", "--format", "json"]));
     let server = Server::start(empty);
     words.in_folder(empty.text());
+    words.by_host(&format!("{}{}", server.host, server.room));
     words.by_host(&server.host);
     for page in ["/", "/sheet", "/files"] {
         hear(words, &server.ask("GET", page, "", b""));

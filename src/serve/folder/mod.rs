@@ -3,5 +3,6 @@
 pub mod current;
 pub mod files;
 pub mod own;
+pub mod secret;
 pub mod take;
 pub mod watch;

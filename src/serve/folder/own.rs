@@ -2,14 +2,14 @@
 //! sheet.
 
 use std::fs::{File, TryLockError};
-use std::io;
+use std::io::{self, Write};
 use std::net::SocketAddr;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 use tempfile::NamedTempFile;
 
 use crate::serve::error::ServeError;
-use crate::storage::{sweep, write_whole};
+use crate::storage::sweep;
 
 /// Folder of what the server keeps, in the weekend's folder.
 pub const OWN: &str = ".runtrue";
@@ -19,6 +19,8 @@ pub const SHEETS: &str = "sheets";
 const LOCK: &str = "serving";
 /// File with the running server's address, in [`OWN`].
 const ADDRESS: &str = "address";
+/// Page by which a browser is led to the server, in the weekend's folder.
+const OPENER: &str = "runtrue-opens-here.html";
 /// Start of the names of files that are arriving, in [`OWN`].
 const ARRIVING: &str = "arriving-";
 
@@ -41,12 +43,14 @@ pub fn lock(folder: &Path) -> Result<File, ServeError> {
         Ok(()) => {}
         Err(TryLockError::WouldBlock) => {
             let written = std::fs::read_to_string(own.join(ADDRESS)).ok();
-            let address = written.filter(|a| a.parse::<SocketAddr>().is_ok());
+            let is_address = |a: &String| a.split('/').next().is_some_and(|host| host.parse::<SocketAddr>().is_ok());
+            let address = written.filter(is_address);
             return Err(ServeError::Taken { path: folder.to_owned(), address });
         }
         Err(TryLockError::Error(source)) => return Err(unusable(source)),
     }
     sweep(folder);
+    remove_opener(folder);
     for entry in std::fs::read_dir(&own).map_err(unusable)?.flatten() {
         if entry.file_name().to_string_lossy().starts_with(ARRIVING) {
             // One that cannot be removed does no harm.
@@ -56,19 +60,47 @@ pub fn lock(folder: &Path) -> Result<File, ServeError> {
     Ok(lock)
 }
 
-/// Writes the address down for a second server on the folder; without it the second just knows less.
-pub fn write_address(folder: &Path, address: SocketAddr) {
-    let text = address.to_string();
-    let _ =
-        write_whole(&folder.join(OWN).join(ADDRESS), |out| out.write_all(text.as_bytes()).map_err(|e| e.to_string()));
+/// Writes the address of the weekend's page down for a second server on the folder; without it the second just knows
+/// less. It opens in a browser that was let in before, and is nobody else's to know.
+pub fn write_address(folder: &Path, address: &str) {
+    let own = folder.join(OWN);
+    let written = NamedTempFile::new_in(&own).and_then(|mut file| file.write_all(address.as_bytes()).map(|()| file));
+    let _ = written.map(|file| file.persist(own.join(ADDRESS)));
 }
 
-/// An empty file for what arrives; it is removed unless it is kept under another name.
+/// A page that leads a browser to `url`, which nobody else may read: what a browser is called with, others can see. It
+/// lies in the folder itself, since some browsers may not look into hidden folders.
 ///
 /// # Errors
-/// If the system refuses.
+/// If it cannot be written.
+pub fn write_opener(folder: &Path, url: &str) -> io::Result<PathBuf> {
+    // A temporary file is its owner's alone, and stays so under its new name.
+    let mut file = NamedTempFile::new_in(folder)?;
+    let page = format!(
+        "<!doctype html><meta charset=\"utf-8\"><meta http-equiv=\"refresh\" content=\"0;url={url}\"><title>runtrue</title>"
+    );
+    file.write_all(page.as_bytes())?;
+    let path = folder.canonicalize()?.join(OPENER);
+    file.persist(&path)?;
+    Ok(path)
+}
+
+/// Removes that page, which is of no more use once it was opened.
+pub fn remove_opener(folder: &Path) {
+    // One that is not there or cannot be removed does no harm.
+    let _ = std::fs::remove_file(folder.join(OPENER));
+}
+
+/// An empty file for what arrives; it is removed unless it is kept under another name. A weekend's folder that was
+/// moved away is not made anew.
+///
+/// # Errors
+/// If the system refuses, or the weekend's folder is not there.
 pub fn arriving_file(folder: &Path) -> io::Result<NamedTempFile> {
     let own = folder.join(OWN);
-    std::fs::create_dir_all(&own)?;
+    match std::fs::create_dir(&own) {
+        Err(e) if e.kind() != io::ErrorKind::AlreadyExists => return Err(e),
+        _ => {}
+    }
     tempfile::Builder::new().prefix(ARRIVING).tempfile_in(own)
 }

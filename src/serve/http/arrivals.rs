@@ -4,24 +4,27 @@ use std::io::Write;
 use std::sync::Arc;
 
 use axum::body::Body;
-use axum::extract::{Path, Request, State};
+use axum::extract::{Query, Request, State};
 use axum::http::{StatusCode, header};
 use axum::response::{IntoResponse, Response};
 use http_body_util::BodyExt;
+use serde::Deserialize;
 use tempfile::NamedTempFile;
+use tokio::time::Instant;
 
 use super::respond::{not_found, on_own_thread};
 use super::state::Server;
 use crate::notice::Failure;
 use crate::serve::folder::own::arriving_file;
 use crate::serve::folder::take;
-use crate::serve::limits::{LARGEST_FILE_BYTES, LONGEST_PAUSE, megabytes};
+use crate::serve::limits::{LARGEST_FILE_BYTES, SLOWEST_BYTES_A_SECOND, SLOWEST_OVER, megabytes};
 
 /// Why a file did not arrive.
 enum Broken {
     TooLarge,
     NotSaved(std::io::Error),
     Incomplete,
+    TooSlow,
 }
 
 impl IntoResponse for Broken {
@@ -42,6 +45,11 @@ impl IntoResponse for Broken {
                 "the file did not arrive completely; nothing was saved".to_owned(),
                 "drop it again",
             ),
+            Self::TooSlow => (
+                StatusCode::REQUEST_TIMEOUT,
+                "the file came too slowly; nothing was saved".to_owned(),
+                "check the network and drop it again",
+            ),
         };
         for_script(status, &Failure { message, hint: Some(hint.to_owned()) })
     }
@@ -52,8 +60,18 @@ fn for_script(status: StatusCode, answer: &impl serde::Serialize) -> Response {
     (status, axum::Json(serde_json::json!(answer))).into_response()
 }
 
+/// The name that a file had.
+#[derive(Deserialize)]
+pub struct Named {
+    name: String,
+}
+
 /// Takes in a file under the name that it had.
-pub async fn drop_file(State(server): State<Arc<Server>>, Path(name): Path<String>, request: Request) -> Response {
+pub async fn drop_file(
+    State(server): State<Arc<Server>>,
+    Query(Named { name }): Query<Named>,
+    request: Request,
+) -> Response {
     let length = request.headers().get(header::CONTENT_LENGTH).and_then(|l| l.to_str().ok()?.parse::<u64>().ok());
     if length.is_some_and(|l| l > LARGEST_FILE_BYTES) {
         return Broken::TooLarge.into_response();
@@ -79,16 +97,23 @@ pub async fn drop_file(State(server): State<Arc<Server>>, Path(name): Path<Strin
     .await
 }
 
-/// Writes what arrives to `file`, as long as it is not too much.
+/// Writes what arrives to `file`, as long as it is not too much and does not come too slowly.
 async fn receive(mut body: Body, mut file: NamedTempFile) -> Result<NamedTempFile, Broken> {
     let mut count = 0;
+    let (mut window_ends, mut in_window) = (Instant::now() + SLOWEST_OVER, 0);
     loop {
-        let data = match tokio::time::timeout(LONGEST_PAUSE, body.frame()).await {
+        let data = match tokio::time::timeout_at(window_ends, body.frame()).await {
             Ok(None) => return Ok(file),
             Ok(Some(Ok(frame))) => frame.into_data().unwrap_or_default(),
-            Ok(Some(Err(_))) | Err(_) => return Err(Broken::Incomplete),
+            Ok(Some(Err(_))) => return Err(Broken::Incomplete),
+            Err(_) if in_window < SLOWEST_BYTES_A_SECOND * SLOWEST_OVER.as_secs() => return Err(Broken::TooSlow),
+            Err(_) => {
+                (window_ends, in_window) = (Instant::now() + SLOWEST_OVER, 0);
+                continue;
+            }
         };
         count += data.len() as u64;
+        in_window += data.len() as u64;
         if count > LARGEST_FILE_BYTES {
             return Err(Broken::TooLarge);
         }

@@ -2,9 +2,10 @@
 
 use std::sync::Arc;
 
-use axum::extract::{Path, State};
+use axum::extract::{Query, State};
 use axum::http::{StatusCode, header};
 use axum::response::{IntoResponse, Response};
+use serde::Deserialize;
 
 use super::respond::{failed, html, not_found, on_own_thread};
 use super::state::Server;
@@ -13,7 +14,7 @@ use crate::serve::folder::files;
 use crate::serve::limits::LONGEST_WAIT;
 use crate::serve::pages::{self, Link, Place};
 
-const TO_FILES: Link = Link { address: "/files", text: "Back to the files" };
+const TO_FILES: Link = Link { address: "files", text: "Back to the files" };
 
 /// The list of files.
 pub async fn list(State(server): State<Arc<Server>>) -> Response {
@@ -25,8 +26,14 @@ pub async fn list(State(server): State<Arc<Server>>) -> Response {
     .await
 }
 
+/// The file that is asked for, by its name in the list. In the query: a page's own addresses go on from where it is.
+#[derive(Deserialize)]
+pub struct AskedFile {
+    name: String,
+}
+
 /// A file, by its name in the list.
-pub async fn download(State(server): State<Arc<Server>>, Path(name): Path<String>) -> Response {
+pub async fn download(State(server): State<Arc<Server>>, Query(AskedFile { name }): Query<AskedFile>) -> Response {
     server.current.first_review(LONGEST_WAIT).await;
     on_own_thread(move || match files::download(server.current.review().as_deref(), server.folder(), &name) {
         Some(Ok(file)) => {

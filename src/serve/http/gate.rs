@@ -4,7 +4,7 @@
 use std::sync::Arc;
 
 use axum::extract::{Request, State};
-use axum::http::{HeaderName, HeaderValue, StatusCode, header};
+use axum::http::{HeaderName, HeaderValue, StatusCode, Uri, header};
 use axum::middleware::Next;
 use axum::response::{IntoResponse, Response};
 
@@ -13,12 +13,22 @@ use super::respond::failed;
 use super::state::Server;
 use crate::notice::Failure;
 use crate::report::pages::SCRIPTS;
+use crate::serve::folder::own;
 
-/// Answers a request if it may be asked, and seals the answer.
-pub async fn gate(State(server): State<Arc<Server>>, request: Request, next: Next) -> Response {
+/// Answers a request if it may be asked, and seals the answer. What lies behind the gate knows nothing of the random path
+/// in front of its addresses.
+pub async fn gate(State(server): State<Arc<Server>>, mut request: Request, next: Next) -> Response {
     let mut response = match server.guard.check(request.method(), request.uri(), request.headers()) {
-        Ok(Pass::Known) => next.run(request).await,
-        Ok(Pass::Token) => exchange(&server.guard),
+        Ok(Pass::Known) => {
+            if let Some(inner) = within(request.uri(), &server.guard.room()) {
+                *request.uri_mut() = inner;
+            }
+            next.run(request).await
+        }
+        Ok(Pass::Token) => {
+            own::remove_opener(server.folder());
+            exchange(&server.guard)
+        }
         Err(refusal) => {
             let failure = Failure { message: refusal.to_string(), hint: Some(refusal.hint().to_owned()) };
             failed(StatusCode::FORBIDDEN, "No access", &failure, None)
@@ -26,6 +36,12 @@ pub async fn gate(State(server): State<Arc<Server>>, request: Request, next: Nex
     };
     seal(&mut response);
     response
+}
+
+/// The address behind the random path; `None` where that is no address.
+fn within(uri: &Uri, room: &str) -> Option<Uri> {
+    let asked = uri.path_and_query()?.as_str();
+    format!("/{}", asked.strip_prefix(room)?).parse().ok()
 }
 
 /// Headers that keep a page from other sites and out of stores.
@@ -51,7 +67,10 @@ fn seal(response: &mut Response) {
 /// Gives the cookie for the token and goes on to the page: by the page itself, since a cookie for this site alone is
 /// not sent along with a redirection that began elsewhere.
 fn exchange(guard: &Guard) -> Response {
-    let page = "<!doctype html><meta charset=\"utf-8\"><meta http-equiv=\"refresh\" content=\"0;url=/\"><title>runtrue</title><p><a href=\"/\">Continue to the weekend</a></p>";
+    let page = format!(
+        "<!doctype html><meta charset=\"utf-8\"><meta http-equiv=\"refresh\" content=\"0;url={0}\"><title>runtrue</title><p><a href=\"{0}\">Continue to the weekend</a></p>",
+        guard.room()
+    );
     ([(header::CONTENT_TYPE, "text/html; charset=utf-8".to_owned()), (header::SET_COOKIE, guard.set_cookie())], page)
         .into_response()
 }

@@ -1,19 +1,28 @@
 //! Who may ask: this server's own pages, opened with the address that was printed at the start.
 //!
 //! A page of another site may send requests to a loopback address too. It is kept out by four checks, each of which
-//! would do: the cookie (random, http-only, same-site, exchanged for the start's token), `Host` (against names that are
-//! made to point here), `Origin` and `Sec-Fetch-Site` (against foreign pages). Sources: RFC 9110, RFC 6454, W3C Fetch
-//! Metadata, RFC 6265bis for `SameSite`.
+//! would do: the cookie (random, http-only, same-site, exchanged for a token that is good once), `Host` (against names
+//! that are made to point here), `Origin` and `Sec-Fetch-Site` (against foreign pages). A browser sends a cookie to all
+//! ports of a machine, so this one goes no further than a random path, below which all pages are. Sources: RFC 9110,
+//! RFC 6454, W3C Fetch Metadata, RFC 6265bis for `SameSite` and for paths.
 
 use std::net::{IpAddr, SocketAddr};
+use std::sync::Mutex;
 
 use axum::http::{HeaderMap, Method, Uri, header};
 
-/// The secrets of one start, and the address it listens on.
+use crate::serve::folder::secret::{Secret, random_text};
+
+/// Most tokens that wait to be used: the oldest go first.
+const MOST_TOKENS: usize = 16;
+
+/// The folder's secret, the tokens that nobody has used, and the addresses that the server listens on.
 pub struct Guard {
     address: SocketAddr,
-    token: String,
-    cookie: String,
+    secret: Secret,
+    tokens: Mutex<Vec<String>>,
+    /// For a phone, once somebody has asked for it.
+    network: Mutex<Option<SocketAddr>>,
 }
 
 /// What a request that may go on is.
@@ -43,25 +52,60 @@ impl Refusal {
     /// What to do about it.
     pub fn hint(self) -> &'static str {
         match self {
-            Refusal::Host | Refusal::Unknown => "open the whole address that `runtrue serve` printed, with its token",
+            Refusal::Host => "open the whole address that `runtrue serve` printed",
+            Refusal::Unknown => {
+                "an address with a token is good once: open it in the browser that had it, or start `runtrue serve` again"
+            }
             Refusal::Origin => "use the page that `runtrue serve` opened",
         }
     }
 }
 
 impl Guard {
-    /// New secrets from the system's random source for a server on `address`.
-    pub fn new(address: SocketAddr) -> Self {
-        let secret = || rand::random::<[u8; 32]>().iter().map(|b| format!("{b:02x}")).collect::<String>();
-        Self { address, token: secret(), cookie: secret() }
+    /// A guard of the folder with this secret, for a server on `address`.
+    pub fn new(address: SocketAddr, secret: Secret) -> Self {
+        Self { address, secret, tokens: Mutex::default(), network: Mutex::default() }
     }
 
-    /// The address to open, token included.
-    pub fn url(&self) -> String {
-        format!("http://{}/?token={}", self.shown_address(), self.token)
+    /// An address to open on this machine, with a token that is good once.
+    pub fn invite(&self) -> String {
+        self.invite_to(self.shown_address())
     }
 
-    /// The address without the token, as a browser on this machine reaches it.
+    /// The same under `address`.
+    pub fn invite_to(&self, address: SocketAddr) -> String {
+        let token = random_text();
+        let mut tokens = self.tokens.lock().unwrap_or_else(|e| e.into_inner());
+        if tokens.len() == MOST_TOKENS {
+            tokens.remove(0);
+        }
+        tokens.push(token.clone());
+        format!("http://{address}/?token={token}")
+    }
+
+    /// Takes back the token of an address that was not handed out.
+    fn redeem(&self, token: &str) -> bool {
+        let mut tokens = self.tokens.lock().unwrap_or_else(|e| e.into_inner());
+        let found = tokens.iter().position(|open| same(open, token));
+        found.map(|n| tokens.remove(n)).is_some()
+    }
+
+    /// Lets in whoever asks under `address` too.
+    pub fn open_to(&self, address: SocketAddr) {
+        *self.network.lock().unwrap_or_else(|e| e.into_inner()) = Some(address);
+    }
+
+    /// The address that others on the network can open; `None` where the server is for this machine alone.
+    pub fn network_address(&self) -> Option<SocketAddr> {
+        *self.network.lock().unwrap_or_else(|e| e.into_inner())
+    }
+
+    /// The address that the server was started on.
+    pub fn address(&self) -> SocketAddr {
+        self.address
+    }
+
+    /// The address without a token, as a browser on this machine reaches it.
     pub fn shown_address(&self) -> SocketAddr {
         let ip = match self.address.ip() {
             IpAddr::V4(ip) if ip.is_unspecified() => IpAddr::from([127, 0, 0, 1]),
@@ -71,10 +115,15 @@ impl Guard {
         SocketAddr::new(ip, self.address.port())
     }
 
-    /// `Set-Cookie` of a request that came with the token. The name carries the port: cookies of two servers on one
+    /// Path below which all pages are: `/`, random text, `/`.
+    pub fn room(&self) -> String {
+        format!("/{}/", self.secret.room)
+    }
+
+    /// `Set-Cookie` of a request that came with a token. The name carries the port: cookies of two servers on one
     /// machine share a jar.
     pub fn set_cookie(&self) -> String {
-        format!("{}={}; Path=/; HttpOnly; SameSite=Strict", self.cookie_name(), self.cookie)
+        format!("{}={}; Path={}; HttpOnly; SameSite=Strict", self.cookie_name(), self.secret.cookie, self.room())
     }
 
     fn cookie_name(&self) -> String {
@@ -90,7 +139,7 @@ impl Guard {
         let host = text(header::HOST).filter(|h| self.is_own(h)).ok_or(Refusal::Host)?;
         let opening = method == Method::GET && uri.path() == "/";
         let token = uri.query().and_then(|q| q.split('&').find_map(|p| p.strip_prefix("token=")));
-        if opening && token.is_some_and(|t| same(t, &self.token)) {
+        if opening && token.is_some_and(|t| self.redeem(t)) {
             return Ok(Pass::Token);
         }
         let reading = matches!(*method, Method::GET | Method::HEAD);
@@ -107,13 +156,16 @@ impl Guard {
         let known = cookies
             .flat_map(|c| c.split(';'))
             .filter_map(|c| c.trim().split_once('='))
-            .any(|(n, value)| n == name && same(value, &self.cookie));
-        if known { Ok(Pass::Known) } else { Err(Refusal::Unknown) }
+            .any(|(n, value)| n == name && same(value, &self.secret.cookie));
+        if known && uri.path().starts_with(&self.room()) { Ok(Pass::Known) } else { Err(Refusal::Unknown) }
     }
 
     /// A `Host` that this server answers under: its own address, or `localhost` where that is the same. A name that
     /// someone else could point here is none of them.
     fn is_own(&self, host: &str) -> bool {
+        if self.network_address().is_some_and(|network| host.parse() == Ok(network)) {
+            return true;
+        }
         let bound = self.address.ip();
         // Browsers leave out the port of `http`.
         if self.address.port() == 80 && !host.ends_with(":80") {
@@ -138,13 +190,16 @@ mod tests {
     use rstest::rstest;
 
     fn check(address: &str, method: &str, uri: &str, headers: &[(&'static str, &str)]) -> Result<Pass, Refusal> {
-        let guard = Guard { address: address.parse().unwrap(), token: "t".repeat(64), cookie: "c".repeat(64) };
+        let secret = Secret { room: "r".repeat(64), cookie: "c".repeat(64) };
+        let guard = Guard::new(address.parse().unwrap(), secret);
         let mut map = HeaderMap::new();
         for (name, value) in headers {
-            let value = value.replace("COOKIE", &format!("runtrue-4711={}", guard.cookie));
+            let value = value.replace("COOKIE", &format!("runtrue-4711={}", guard.secret.cookie));
             map.append(*name, value.parse().unwrap());
         }
-        let uri: Uri = uri.replace("TOKEN", &guard.token).parse().unwrap();
+        let invited = guard.invite();
+        let token = invited.split_once("token=").unwrap().1;
+        let uri: Uri = uri.replace("TOKEN", token).replace("/ROOM/", &guard.room()).parse().unwrap();
         guard.check(&method.parse().unwrap(), &uri, &map)
     }
 
@@ -153,29 +208,31 @@ mod tests {
     const COOKIE: (&str, &str) = ("cookie", "a=b; COOKIE");
 
     #[rstest]
-    #[case("GET", "/", &[HOST, COOKIE], Ok(Pass::Known))]
-    #[case("GET", "/", &[("host", "localhost:4711"), COOKIE, ("sec-fetch-site", "none")], Ok(Pass::Known))]
-    #[case("POST", "/sheet", &[HOST, COOKIE, ("origin", "http://127.0.0.1:4711")], Ok(Pass::Known))]
-    #[case("PUT", "/drop/x", &[HOST, COOKIE, ("sec-fetch-site", "same-origin")], Ok(Pass::Known))]
+    #[case("GET", "/ROOM/", &[HOST, COOKIE], Ok(Pass::Known))]
+    #[case("GET", "/ROOM/", &[("host", "localhost:4711"), COOKIE, ("sec-fetch-site", "none")], Ok(Pass::Known))]
+    #[case("POST", "/ROOM/sheet", &[HOST, COOKIE, ("origin", "http://127.0.0.1:4711")], Ok(Pass::Known))]
+    #[case("PUT", "/ROOM/drop/x", &[HOST, COOKIE, ("sec-fetch-site", "same-origin")], Ok(Pass::Known))]
     #[case("GET", "/?token=TOKEN", &[HOST, ("sec-fetch-site", "cross-site")], Ok(Pass::Token))]
     #[case("POST", "/?token=TOKEN", &[HOST], Err(Refusal::Origin))]
     #[case("GET", "/sheet?token=TOKEN", &[HOST], Err(Refusal::Unknown))]
     #[case("GET", "/?token=TOKENx", &[HOST], Err(Refusal::Unknown))]
     #[case("GET", "/?token=", &[HOST], Err(Refusal::Unknown))]
-    #[case("GET", "/", &[HOST], Err(Refusal::Unknown))]
-    #[case("GET", "/", &[HOST, ("cookie", "runtrue-4712=COOKIE")], Err(Refusal::Unknown))]
-    #[case("GET", "/", &[COOKIE], Err(Refusal::Host))]
-    #[case("GET", "/", &[("host", "evil.example:4711"), COOKIE], Err(Refusal::Host))]
-    #[case("GET", "/", &[("host", "127.0.0.1:80"), COOKIE], Err(Refusal::Host))]
-    #[case("GET", "/", &[("host", "127.0.0.1"), COOKIE], Err(Refusal::Host))]
+    #[case("GET", "/ROOM/", &[HOST], Err(Refusal::Unknown))]
+    #[case("GET", "/", &[HOST, COOKIE], Err(Refusal::Unknown))]
+    #[case("GET", "/sheet", &[HOST, COOKIE], Err(Refusal::Unknown))]
+    #[case("GET", "/ROOM/", &[HOST, ("cookie", "runtrue-4712=COOKIE")], Err(Refusal::Unknown))]
+    #[case("GET", "/ROOM/", &[COOKIE], Err(Refusal::Host))]
+    #[case("GET", "/ROOM/", &[("host", "evil.example:4711"), COOKIE], Err(Refusal::Host))]
+    #[case("GET", "/ROOM/", &[("host", "127.0.0.1:80"), COOKIE], Err(Refusal::Host))]
+    #[case("GET", "/ROOM/", &[("host", "127.0.0.1"), COOKIE], Err(Refusal::Host))]
     #[case("GET", "/?token=TOKEN", &[("host", "evil.example:4711")], Err(Refusal::Host))]
-    #[case("POST", "/sheet", &[HOST, COOKIE], Err(Refusal::Origin))]
-    #[case("POST", "/sheet", &[HOST, COOKIE, ("origin", "null")], Err(Refusal::Origin))]
-    #[case("POST", "/sheet", &[HOST, COOKIE, ("origin", "http://localhost:4711")], Err(Refusal::Origin))]
-    #[case("POST", "/sheet", &[HOST, COOKIE, ("origin", "https://127.0.0.1:4711")], Err(Refusal::Origin))]
-    #[case("POST", "/sheet", &[HOST, COOKIE, ("sec-fetch-site", "same-site")], Err(Refusal::Origin))]
-    #[case("POST", "/sheet", &[HOST, COOKIE, ("sec-fetch-site", "none")], Err(Refusal::Origin))]
-    #[case("GET", "/", &[HOST, COOKIE, ("sec-fetch-site", "cross-site")], Err(Refusal::Origin))]
+    #[case("POST", "/ROOM/sheet", &[HOST, COOKIE], Err(Refusal::Origin))]
+    #[case("POST", "/ROOM/sheet", &[HOST, COOKIE, ("origin", "null")], Err(Refusal::Origin))]
+    #[case("POST", "/ROOM/sheet", &[HOST, COOKIE, ("origin", "http://localhost:4711")], Err(Refusal::Origin))]
+    #[case("POST", "/ROOM/sheet", &[HOST, COOKIE, ("origin", "https://127.0.0.1:4711")], Err(Refusal::Origin))]
+    #[case("POST", "/ROOM/sheet", &[HOST, COOKIE, ("sec-fetch-site", "same-site")], Err(Refusal::Origin))]
+    #[case("POST", "/ROOM/sheet", &[HOST, COOKIE, ("sec-fetch-site", "none")], Err(Refusal::Origin))]
+    #[case("GET", "/ROOM/", &[HOST, COOKIE, ("sec-fetch-site", "cross-site")], Err(Refusal::Origin))]
     fn own_pages_pass_and_nobody_else(
         #[case] method: &str,
         #[case] uri: &str,
@@ -199,10 +256,22 @@ mod tests {
     }
 
     #[test]
-    fn secrets_differ_from_start_to_start() {
-        let [a, b] = [0, 1].map(|_| Guard::new(HERE.parse().unwrap()));
-        assert_ne!(a.token, b.token);
-        assert_ne!(a.token, a.cookie);
-        assert_eq!(a.token.len(), 64);
+    fn a_token_is_good_once() {
+        let guard = Guard::new(HERE.parse().unwrap(), Secret::new());
+        let mut map = HeaderMap::new();
+        map.append("host", HERE.parse().unwrap());
+        let [first, second] = [guard.invite(), guard.invite()].map(|url| url.parse::<Uri>().unwrap());
+        assert_ne!(first, second);
+        assert_eq!(guard.check(&Method::GET, &first, &map), Ok(Pass::Token));
+        assert_eq!(guard.check(&Method::GET, &first, &map), Err(Refusal::Unknown));
+        assert_eq!(guard.check(&Method::GET, &second, &map), Ok(Pass::Token));
+    }
+
+    #[test]
+    fn a_phone_may_ask_under_the_address_that_was_opened_for_it() {
+        let guard = Guard::new(HERE.parse().unwrap(), Secret::new());
+        assert!(!guard.is_own("192.0.2.7:4711"));
+        guard.open_to("192.0.2.7:4711".parse().unwrap());
+        assert!(guard.is_own("192.0.2.7:4711") && guard.is_own(HERE) && !guard.is_own("192.0.2.8:4711"));
     }
 }

@@ -1,10 +1,13 @@
 //! Who may ask, and what is answered to each address.
 
 mod arrivals;
+mod connections;
 mod downloads;
 mod gate;
 mod guard;
+mod network;
 mod news;
+mod phone;
 mod respond;
 mod reviews;
 mod routes;

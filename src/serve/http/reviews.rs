@@ -16,7 +16,7 @@ use crate::serve::pages::run::AskedGears;
 use crate::serve::pages::{self, Link, Place};
 use crate::sheet::read;
 
-const TO_SHEET_TEXT: Link = Link { address: "/sheet/text", text: "Open the setup sheet" };
+const TO_SHEET_TEXT: Link = Link { address: "sheet-text", text: "Open the setup sheet" };
 
 /// The weekend's page, or what the folder gives in place of a review.
 pub async fn weekend(State(server): State<Arc<Server>>) -> Response {

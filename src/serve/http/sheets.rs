@@ -19,9 +19,9 @@ use crate::serve::sheet::form;
 use crate::serve::sheet::save::{TypedValue, Unsaved, mistake_in};
 use crate::serve::sheet::versions::{version, versions_against};
 
-const TO_SHEET: Link = Link { address: "/sheet", text: "Open the setup sheet" };
+const TO_SHEET: Link = Link { address: "sheet", text: "Open the setup sheet" };
 /// The form's page, after it was saved.
-const SAVED: &str = "/sheet?saved=1";
+const SAVED: &str = "sheet?saved=1";
 
 /// Whether the sheet was saved.
 #[derive(serde::Deserialize)]
@@ -174,7 +174,7 @@ pub async fn save_form(State(server): State<Arc<Server>>, sent: Fields) -> Respo
         Err(page) => return *page,
     };
     on_own_thread(move || match server.sheet.save_form(field(&fields, "base"), &fields) {
-        Ok(()) => see_other(if field(&fields, "then") == "sheet" { SAVED } else { "/" }),
+        Ok(()) => see_other(if field(&fields, "then") == "sheet" { SAVED } else { "./" }),
         Err(unsaved) => form_page(&server, FormState::Unsaved(&fields, unsaved)),
     })
     .await
@@ -193,7 +193,7 @@ pub async fn save_text(State(server): State<Arc<Server>>, sent: Fields) -> Respo
         // A browser sends its own line ends.
         let typed = field(&fields, "text").replace("\r\n", "\n");
         match server.sheet.save_text(field(&fields, "base"), &typed) {
-            Ok(()) => see_other("/"),
+            Ok(()) => see_other("./"),
             Err(failure) => text_page(&server, TextState::Unsaved(&typed, failure)),
         }
     })

@@ -1,9 +1,11 @@
 //! What all answers share.
 
+use std::net::TcpListener;
 use std::path::Path;
 use std::sync::Arc;
 
 use tokio::sync::Semaphore;
+use tokio::sync::mpsc::UnboundedSender;
 
 use super::guard::Guard;
 use crate::report::view;
@@ -23,14 +25,17 @@ pub struct Server {
     pub guard: Guard,
     /// Turns of files that arrive.
     pub arrivals: Arc<Semaphore>,
+    /// Where further addresses are handed in that the server is to answer on.
+    pub more_listeners: UnboundedSender<TcpListener>,
 }
 
 impl Server {
-    /// A server of `folder` that lets in whom `guard` does.
-    pub fn new(folder: &Path, guard: Guard) -> Self {
+    /// A server of `folder` that lets in whom `guard` does, and where it hands in further addresses to answer on.
+    pub fn new(folder: &Path, guard: Guard, more_listeners: UnboundedSender<TcpListener>) -> Self {
         let current = Arc::new(Current::new(folder.to_owned()));
         let sheet = SheetStore::new(current.clone());
-        Self { current, sheet, guard, arrivals: Arc::new(Semaphore::new(FILES_AT_ONCE)) }
+        let arrivals = Arc::new(Semaphore::new(FILES_AT_ONCE));
+        Self { current, sheet, guard, arrivals, more_listeners }
     }
 
     /// The weekend's folder.

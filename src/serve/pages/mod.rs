@@ -29,6 +29,8 @@ pub enum Place {
     Sheet,
     /// The list of files.
     Files,
+    /// How to open the weekend on a phone.
+    Phone,
     /// A message.
     Message,
 }
@@ -59,12 +61,13 @@ impl PageFrame {
     }
 
     /// The pages at the top.
-    pub fn tabs(&self) -> [Tab; 3] {
+    pub fn tabs(&self) -> [Tab; 4] {
         let tab = |address, label, place| Tab { address, label, is_current: self.place == place };
         [
-            tab("/", "Weekend", Place::Weekend),
-            tab("/sheet", "Setup sheet", Place::Sheet),
-            tab("/files", "Files", Place::Files),
+            tab("./", "Weekend", Place::Weekend),
+            tab("sheet", "Setup sheet", Place::Sheet),
+            tab("files", "Files", Place::Files),
+            tab("phone", "On a phone", Place::Phone),
         ]
     }
 
@@ -84,7 +87,7 @@ pub struct Link {
 }
 
 /// To the weekend's page.
-pub const TO_WEEKEND: Link = Link { address: "/", text: "Back to the weekend" };
+pub const TO_WEEKEND: Link = Link { address: "./", text: "Back to the weekend" };
 
 #[derive(Template)]
 #[template(path = "empty.html", config = "src/serve/askama.toml")]
@@ -131,6 +134,30 @@ struct FilesPage {
 /// If the template cannot be filled in.
 pub fn files(frame: PageFrame, folder: String, groups: Vec<FileGroup>) -> Page {
     FilesPage { frame, folder, groups }.render()
+}
+
+#[derive(Template)]
+#[template(path = "phone.html", config = "src/serve/askama.toml")]
+struct PhonePage {
+    frame: PageFrame,
+    url: Option<String>,
+    code: String,
+}
+
+/// What letting a phone in means, and the button that does it.
+///
+/// # Errors
+/// If the template cannot be filled in.
+pub fn phone_closed(frame: PageFrame) -> Page {
+    PhonePage { frame, url: None, code: String::new() }.render()
+}
+
+/// The address for a phone, as text and as a drawing of its code.
+///
+/// # Errors
+/// If the template cannot be filled in.
+pub fn phone_open(frame: PageFrame, url: String, code: String) -> Page {
+    PhonePage { frame, url: Some(url), code }.render()
 }
 
 #[derive(Template)]

@@ -75,7 +75,7 @@
     for (;;) {
       if (document.hidden) await new Promise((go) => document.addEventListener("visibilitychange", go, { once: true }));
       try {
-        const answer = await fetch(`/changes${version === null ? "" : `?since=${version}`}`, { cache: "no-store" });
+        const answer = await fetch(`changes${version === null ? "" : `?since=${version}`}`, { cache: "no-store" });
         if (answer.status === 403) {
           pick("news").textContent = "runtrue was restarted. Open the new address that it printed. What you typed stays here until you leave this page.";
           return;
@@ -127,7 +127,7 @@
     row.append(element("strong", file.name), " ", bar);
     pick("arrivals").append(row);
     const request = new XMLHttpRequest();
-    request.open("PUT", `/drop/${encodeURIComponent(file.name)}`);
+    request.open("PUT", `drop?name=${encodeURIComponent(file.name)}`);
     request.upload.addEventListener("progress", (e) => { if (e.lengthComputable) bar.value = e.loaded / e.total; });
     request.addEventListener("loadend", () => {
       let fate = null;
