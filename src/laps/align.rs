@@ -382,7 +382,8 @@ fn offset(places: &Places, passed: &Passed, passings: usize) -> Option<Offset> {
     let errors = Errors::new(own.iter().map(|z| z.clamp(-most, most)).collect(), &deviations);
     // Errors of neighbouring passings are alike to an unknown degree: each degree is tried, and their likelihoods
     // added.
-    let likelihoods = ALIKE.map(|alike| errors.innovations(alike));
+    let gamma = ln_gamma(errors.degrees());
+    let likelihoods = ALIKE.map(|alike| gamma + errors.innovations(alike));
     let best = likelihoods.iter().copied().fold(f64::NEG_INFINITY, f64::max);
     let score = best + likelihoods.iter().map(|l| (l - best).exp()).sum::<f64>().ln() + passed.prior;
     Some(Offset { score, line })
@@ -407,8 +408,14 @@ impl Errors {
         Self { own, unit, logarithms: deviations.iter().map(|d| d.ln()).sum(), floor }
     }
 
+    /// Half the degrees of freedom of the errors about their mean.
+    fn degrees(&self) -> f64 {
+        0.5 * (self.own.len() as f64 - 1.0)
+    }
+
     /// Log-likelihood of errors of which each is `alike` times the one before and something new, with an unknown mean
-    /// and an unknown common factor on their variances.
+    /// and an unknown common factor on their variances; without the logarithm of the gamma function of
+    /// [`Errors::degrees`], which does not depend on it.
     fn innovations(&self, alike: f64) -> f64 {
         let fresh = 1.0 - alike * alike;
         // Sums over what is new in each error (e) and in each mean (m).
@@ -422,9 +429,9 @@ impl Errors {
         }
         let n = self.own.len() as f64;
         let squares = ((ee - em * em / mm.max(f64::MIN_POSITIVE)) / fresh).max(0.0) + self.floor;
-        let degrees = 0.5 * (n - 1.0);
+        let degrees = self.degrees();
         let logarithms = self.logarithms + 0.5 * (n - 1.0) * fresh.ln();
-        ln_gamma(degrees) - degrees * (std::f64::consts::PI * squares).ln() - logarithms - 0.5 * (mm / fresh).ln()
+        -degrees * (std::f64::consts::PI * squares).ln() - logarithms - 0.5 * (mm / fresh).ln()
     }
 }
 
@@ -435,9 +442,13 @@ pub fn around(laps: &[f64]) -> (f64, Vec<f64>) {
         (s + angle.sin(), c + angle.cos())
     });
     let middle = sin.atan2(cos) / std::f64::consts::TAU;
-    let wrapped = |l: f64| (l - middle + 0.5).rem_euclid(1.0) - 0.5;
-    let first: Vec<f64> = laps.iter().map(|l| wrapped(*l)).collect();
+    let first: Vec<f64> = laps.iter().map(|l| to_nearest(l - middle)).collect();
     let centre = median(first.iter().copied()).unwrap_or(0.0);
-    let distances = first.into_iter().map(|f| (f - centre + 0.5).rem_euclid(1.0) - 0.5).collect();
+    let distances = first.into_iter().map(|f| to_nearest(f - centre)).collect();
     ((middle + centre).rem_euclid(1.0), distances)
+}
+
+/// Laps without the whole ones, -0.5 to 0.5.
+fn to_nearest(laps: f64) -> f64 {
+    laps - (laps + 0.5).floor()
 }

@@ -14,6 +14,8 @@ use crate::statistics::quantiles::quantile;
 const DRIVING: f64 = 0.05;
 /// Quantile of the current, or of the throttle, that counts as the highest: a few wild cells above it do not matter.
 const HIGHEST: f64 = 0.999;
+/// Rows either side of where a time is expected among them that are searched first. A default, for speed alone.
+const GUESS_REACH: usize = 8;
 /// Seconds in a minute: revs are in turns a minute.
 const MINUTE_S: f64 = 60.0;
 
@@ -136,20 +138,25 @@ impl Odometer {
 
     /// The row before `time`, and the time since it, s.
     fn row_and_since(&self, time: f64) -> (usize, f64) {
-        let row = self.time.partition_point(|&t| t <= time).clamp(1, self.time.len() - 1) - 1;
+        let row = rows_until(&self.time, time).clamp(1, self.time.len() - 1) - 1;
         (row, (time - self.time[row]).clamp(0.0, self.time[row + 1] - self.time[row]))
     }
 
     /// Revs at `time`, turns a minute, in a straight line between rows; held before the first and after the last.
     pub fn rpm_at(&self, time: f64) -> f64 {
         let (row, since) = self.row_and_since(time);
+        self.rpm_within(row, since)
+    }
+
+    /// Revs so many seconds after row `row`.
+    fn rpm_within(&self, row: usize, since: f64) -> f64 {
         self.rpm[row] + (self.rpm[row + 1] - self.rpm[row]) * since / (self.time[row + 1] - self.time[row])
     }
 
     /// Turns made until `time`.
     pub fn turns_at(&self, time: f64) -> f64 {
         let (row, since) = self.row_and_since(time);
-        self.turns[row] + (self.rpm[row] + self.rpm_at(time)) / (2.0 * MINUTE_S) * since
+        self.turns[row] + (self.rpm[row] + self.rpm_within(row, since)) / (2.0 * MINUTE_S) * since
     }
 
     /// Time at which `turns` have been made; while the car stands no turns are made, and the end of that is given.
@@ -189,6 +196,21 @@ impl Odometer {
     }
 }
 
+/// How many of the rows' times are no later than `time`. Rows follow each other nearly evenly, so that most are found next
+/// to where they would be if they did; the others by halving.
+fn rows_until(times: &[f64], time: f64) -> usize {
+    let (first, last) = (times[0], times[times.len() - 1]);
+    let guess = ((time - first) / (last - first) * (times.len() - 1) as f64) as usize;
+    let near = guess.saturating_sub(GUESS_REACH)..guess.saturating_add(GUESS_REACH).min(times.len());
+    let starts_before = near.start == 0 || times.get(near.start).is_some_and(|t| *t <= time);
+    let ends_after = near.end == times.len() || times[near.end] > time;
+    if near.start < near.end && starts_before && ends_after {
+        near.start + times[near].partition_point(|&t| t <= time)
+    } else {
+        times.partition_point(|&t| t <= time)
+    }
+}
+
 /// Turns until each row of revs (turns a minute) at these times (s).
 fn turns(time: &[f64], rpm: &[f64]) -> Vec<f64> {
     running_integral(time, rpm).into_iter().map(|sum| sum / MINUTE_S).collect()
@@ -197,6 +219,17 @@ fn turns(time: &[f64], rpm: &[f64]) -> Vec<f64> {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_row_is_found_however_unevenly_rows_follow() {
+        let even: Vec<f64> = (0..500).map(|n| f64::from(n) * 0.05).collect();
+        let uneven: Vec<f64> = (0..500).map(|n| (f64::from(n) / 50.0).powi(3)).chain([2000.0]).collect();
+        for times in [even, uneven, vec![1.0, 1.0, 2.0], vec![0.0, 0.0]] {
+            for time in times.iter().flat_map(|t| [t - 1e-9, *t, t + 1e-9]).chain([-5.0, 1e9, f64::NAN]) {
+                assert_eq!(rows_until(&times, time), times.partition_point(|&t| t <= time), "{time}");
+            }
+        }
+    }
 
     #[test]
     fn a_ramp_of_revs_by_hand() {

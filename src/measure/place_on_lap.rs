@@ -109,14 +109,15 @@ impl<'a> Way<'a> {
         }
         let (first, last) = (self.car.turns_at(from), self.car.turns_at(to));
         let before = self.variance_at(from);
-        let variance = |t: f64| self.variance_at(t) - before + self.even_variance * (self.car.turns_at(t) - first);
-        let whole = variance(to).max(f64::MIN_POSITIVE);
+        let variance = |t: f64, turns: f64| self.variance_at(t) - before + self.even_variance * (turns - first);
+        let whole = variance(to, last).max(f64::MIN_POSITIVE);
         let (turns, expected) = (last - first, self.expected[lap]);
         let (mut share, mut share_u, mut walked) = (Vec::new(), Vec::new(), Vec::new());
         let mut reached = 0.0f64;
         for t in &time {
-            let so_far = (variance(*t) / whole).clamp(0.0, 1.0);
-            let place = (self.car.turns_at(*t) - first - so_far * (turns - expected)) / expected;
+            let turns_so_far = self.car.turns_at(*t);
+            let so_far = (variance(*t, turns_so_far) / whole).clamp(0.0, 1.0);
+            let place = (turns_so_far - first - so_far * (turns - expected)) / expected;
             reached = reached.max(place.min(1.0));
             walked.push(so_far);
             share.push(reached);

@@ -14,7 +14,7 @@
 use std::fmt::{self, Display};
 
 use super::context::RunContext;
-use super::place_on_lap::{Way, alike};
+use super::place_on_lap::{Places, Way, alike};
 use crate::evidence::{self, Subject};
 use crate::laps::{Laps, Source};
 use crate::log::Channel;
@@ -123,18 +123,21 @@ fn along(laps: &Laps) -> Option<TimeAlongLaps> {
     let passing_u = if laps.source == Source::Found { first.half_width() / COVERAGE_95 } else { 0.0 };
     let along_one = |number: usize| {
         let lap = counted[number];
-        let times = |by: f64| {
-            let (from, to) = ((lap.start_s + by).max(log_from), (lap.end_s + by).min(log_to));
-            let places = way.places(number, from, to);
+        let bounds = |by: f64| ((lap.start_s + by).max(log_from), (lap.end_s + by).min(log_to));
+        let seconds = |places: &Places, (from, to): (f64, f64)| -> Vec<f64> {
             let since = |place: usize| (places.time_at(share_at(place)) - from) / (to - from) * lap.time_s();
-            let u = |place: usize| places.time_u_at(share_at(place)).hypot(passing_u * 2f64.sqrt());
-            let seconds: Vec<f64> = (0..=PLACES).map(since).collect();
-            let place_u_s: Vec<f64> = (0..=PLACES).map(u).collect();
-            let walked: Vec<f64> = (0..=PLACES).map(|place| places.walked_at(share_at(place))).collect();
-            (seconds, place_u_s, walked)
+            (0..=PLACES).map(since).collect()
         };
-        let (seconds, place_u_s, walked) = times(0.0);
-        let line_moved_s = moves.map(|by| times(by).0);
+        let placed = |by: f64| {
+            let (from, to) = bounds(by);
+            way.places(number, from, to)
+        };
+        let places = placed(0.0);
+        let u = |place: usize| places.time_u_at(share_at(place)).hypot(passing_u * 2f64.sqrt());
+        let place_u_s: Vec<f64> = (0..=PLACES).map(u).collect();
+        let walked: Vec<f64> = (0..=PLACES).map(|place| places.walked_at(share_at(place))).collect();
+        let line_moved_s = moves.map(|by| seconds(&placed(by), bounds(by)));
+        let seconds = seconds(&places, bounds(0.0));
         LapAlong { lap: lap.number, along: TimeAlong { seconds, place_u_s, walked, line_moved_s } }
     };
     let laps: Vec<LapAlong> = (0..counted.len()).map(along_one).collect();
