@@ -10,13 +10,13 @@ use super::{pages, tables, view};
 use crate::figure::FIGURES;
 use crate::review::Review;
 use crate::review_file;
-use crate::storage::{WriteError, batch_as_parquet, check_own, log_as_parquet, own_folder, write_own};
+use crate::storage::{WriteError, batch_as_csv, batch_as_parquet, check_own, log_as_parquet, own_folder, write_own};
 
 /// Folder of the normalised logs in a report's folder.
 const LOGS: &str = "logs";
 const REVIEW: &str = "review.json";
-const LAPS: &str = "laps.parquet";
-const RUNS: &str = "runs.parquet";
+const LAPS: [&str; 2] = ["laps.parquet", "laps.csv"];
+const RUNS: [&str; 2] = ["runs.parquet", "runs.csv"];
 const INDEX: &str = "index.html";
 
 /// Writes the report of `review` into `folder`, over nothing but the files of an earlier report; returns the weekend's
@@ -27,7 +27,8 @@ const INDEX: &str = "index.html";
 pub fn write(review: &Review, folder: &Path) -> Result<PathBuf, WriteError> {
     let page_of = |index: usize| view::page_name(index, &review.runs[index].plan().id);
     let of_runs = (0..review.runs.len()).map(page_of).flat_map(|page| [view::log_name(&page), page]);
-    let names: Vec<String> = of_runs.chain([REVIEW, LAPS, RUNS, INDEX].map(str::to_owned)).collect();
+    let names: Vec<String> =
+        of_runs.chain([REVIEW, INDEX].into_iter().chain(LAPS).chain(RUNS).map(str::to_owned)).collect();
     check_own(folder, names.iter().map(Path::new))?;
     own_folder(folder, Path::new(""))?;
     own_folder(folder, Path::new(LOGS))?;
@@ -56,8 +57,11 @@ pub(super) fn page(folder: &Path, name: &str, html: Result<String, askama::Error
     bytes(folder, name, html.map(String::into_bytes).map_err(|e| e.to_string()))
 }
 
-fn table(folder: &Path, name: &str, table: Result<RecordBatch, ArrowError>) -> Result<(), WriteError> {
-    bytes(folder, name, table.map_err(|e| e.to_string()).and_then(|table| batch_as_parquet(&table)))
+/// Writes a table as Parquet and as CSV.
+fn table(folder: &Path, [parquet, csv]: [&str; 2], table: Result<RecordBatch, ArrowError>) -> Result<(), WriteError> {
+    let table = table.map_err(|e| e.to_string());
+    bytes(folder, parquet, table.clone().and_then(|table| batch_as_parquet(&table)))?;
+    bytes(folder, csv, table.and_then(|table| batch_as_csv(&table)))
 }
 
 /// Writes the bytes of a file, or gives the reason why there are none.

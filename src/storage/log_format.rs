@@ -3,11 +3,12 @@
 use std::io::Write;
 use std::sync::Arc;
 
-use arrow::array::{Float64Array, RecordBatch, StringArray};
+use arrow::array::RecordBatch;
 use arrow::error::ArrowError;
 use arrow::ipc::writer::FileWriter;
 
 use super::converted::{Converted, SOURCE};
+use super::csv_cells::cell;
 use super::parquet::batch_as_parquet;
 use crate::log::Log;
 
@@ -61,15 +62,7 @@ fn write_csv(batch: &RecordBatch, mark: Converted, out: &mut dyn Write) -> Resul
     let (schema, mark) = (batch.schema(), mark.column());
     writer.write_record(schema.fields().iter().map(|f| f.name()).chain([&mark]))?;
     for row in 0..batch.num_rows() {
-        let cells = batch.columns().iter().map(|column| {
-            let any = column.as_any();
-            if let Some(numbers) = any.downcast_ref::<Float64Array>() {
-                let value = numbers.values()[row];
-                if value.is_nan() { String::new() } else { value.to_string() }
-            } else {
-                any.downcast_ref::<StringArray>().map_or(String::new(), |t| t.value(row).to_owned())
-            }
-        });
+        let cells = batch.columns().iter().map(|column| cell(column, row));
         writer.write_record(cells.chain([String::new()]))?;
     }
     writer.flush()?;

@@ -9,6 +9,7 @@
 //! | page | the generator named in its head, [`GENERATOR`]; before that, the policy and the colours at its start |
 //! | JSON | its `format` begins with `runtrue ` |
 //! | Parquet | its footer says that `runtrue` made it |
+//! | CSV | the names of its first columns are those of the table of runs or of laps |
 //! | manual page | its first lines have the title `runtrue` |
 //!
 //! A page that somebody has changed by hand is still a page of runtrue's.
@@ -28,6 +29,8 @@ pub const GENERATOR: &str = "<meta name=\"generator\" content=\"runtrue\">";
 /// What the heads of pages that name no generator have.
 const EARLIER_PAGES: [&str; 2] =
     ["content=\"default-src 'none'; style-src 'unsafe-inline'; img-src data:", ":root{--paper:#fdfcf9;--ink:#1d2126"];
+/// The first columns of its tables as CSV.
+const TABLES: [&[u8]; 2] = [b"run,car,error,ambient_c,", b"run,car,lap,start_s,end_s,"];
 /// Beginning of the formats of runtrue's JSON.
 const FORMATS: &str = "runtrue ";
 /// Bytes of a page or a manual page that tell where it comes from.
@@ -149,6 +152,9 @@ fn is_own(path: &Path) -> io::Result<bool> {
         file.read_to_end(&mut text)?;
         return Ok(serde_json::from_slice::<Named>(&text).is_ok_and(|named| named.format.starts_with(FORMATS)));
     }
+    if TABLES.iter().any(|names| head.starts_with(names)) {
+        return Ok(true);
+    }
     let text = String::from_utf8_lossy(&head);
     if starts(b"<!doctype html>") {
         return Ok(text.contains(GENERATOR) || EARLIER_PAGES.iter().all(|mark| text.contains(mark)));
@@ -190,6 +196,8 @@ mod tests {
     #[case("{\"note\": \"runtrue review 1\"}", false)]
     #[case("{\"format\": \"runtrue review 1\"", false)]
     #[case(".ie \\n(.g .ds Aq \\(aq\n.el .ds Aq '\n.TH runtrue-read 1  \"runtrue 0.1.0\"", true)]
+    #[case("run,car,lap,start_s,end_s,time_s\n", true)]
+    #[case("run,car,notes\n", false)]
     #[case("PAR1 but no Parquet PAR1", false)]
     #[case("", false)]
     fn files_tell_where_they_come_from(#[case] content: &str, #[case] own: bool) {

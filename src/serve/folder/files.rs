@@ -86,6 +86,8 @@ fn review_groups(review: &Review) -> Vec<FileGroup> {
                 FileLine::new("review.json", "all answers"),
                 FileLine::new("runs.parquet", "one row for each run"),
                 FileLine::new("laps.parquet", "one row for each lap"),
+                FileLine::new("runs.csv", "one row for each run, for a spreadsheet"),
+                FileLine::new("laps.csv", "one row for each lap, for a spreadsheet"),
             ],
         },
         FileGroup {
@@ -111,6 +113,8 @@ pub fn download(review: Option<&Review>, folder: &Path, name: &str) -> Option<Re
         }
         "runs.parquet" => Some(table(tables::runs(review, FIGURES))),
         "laps.parquet" => Some(table(tables::laps(review))),
+        "runs.csv" => Some(csv(tables::runs(review, FIGURES))),
+        "laps.csv" => Some(csv(tables::laps(review))),
         _ => run_file(review, name),
     }
 }
@@ -134,6 +138,11 @@ fn page(html: Result<String, askama::Error>) -> Result<Download, String> {
 
 fn table(batch: Result<RecordBatch, ArrowError>) -> Result<Download, String> {
     parquet(storage::batch_as_parquet(&batch.map_err(|e| e.to_string())?))
+}
+
+fn csv(batch: Result<RecordBatch, ArrowError>) -> Result<Download, String> {
+    let bytes = storage::batch_as_csv(&batch.map_err(|e| e.to_string())?)?;
+    Ok(Download { media_type: "text/csv; charset=utf-8", bytes })
 }
 
 fn parquet(bytes: Result<Vec<u8>, String>) -> Result<Download, String> {
