@@ -11,6 +11,7 @@ use clap::Parser;
 
 use cli::Arguments;
 use commands::output::Output;
+use runtrue::report::terminal;
 
 /// This allocator asks the system for large pages: with small ones, half the time of reading a long log goes into page
 /// faults.
@@ -20,6 +21,9 @@ static MEMORY: mimalloc::MiMalloc = mimalloc::MiMalloc;
 fn main() -> ExitCode {
     let Arguments { format, quiet, verbose, command } = Arguments::parse();
     let output = Output { format, quiet, verbose };
+    if let Some((_, columns)) = console::Term::stdout().size_checked() {
+        terminal::fit_to(usize::from(columns));
+    }
     commands::run(command, output).unwrap_or_else(|problem| {
         problem.print(output);
         ExitCode::from(problem.exit_status)

@@ -52,7 +52,7 @@ fn unwritten(e: WriteError) -> Problem {
 fn review_one(path: &Path, report: &Path, output: Output) -> Result<bool, Problem> {
     let bar = ProgressBar::hidden();
     bar.set_style(
-        ProgressStyle::with_template("{bar:40} {pos}/{len} runs").unwrap_or_else(|_| ProgressStyle::default_bar()),
+        ProgressStyle::with_template("{wide_bar} {pos}/{len} runs").unwrap_or_else(|_| ProgressStyle::default_bar()),
     );
     let progress = |done: usize, count: usize| {
         let wanted = !output.quiet && output.format == OutputFormat::Text && std::io::stderr().is_terminal();

@@ -1,8 +1,11 @@
-//! The summary on the terminal: findings first, then runs against answers, within 80 columns.
+//! The summary on the terminal: findings first, then runs against answers, within 80 columns or the terminal's own where
+//! it has fewer.
+
+use std::sync::OnceLock;
 
 use comfy_table::{CellAlignment, ContentArrangement, Table, presets};
 
-use super::view::{self, Cell, FindingView, Mark, NoticeView, WeekendView};
+use super::view::{self, Cell, FindingView, Mark, NoticeView, RunRow, WeekendView};
 use crate::gear_chart::{Gear, GearChart};
 use crate::log::{Channel, Log};
 use crate::notice::printable;
@@ -12,8 +15,23 @@ use crate::weekend::ahead::Ahead;
 use crate::weekend::concluded_run::ConcludedRun;
 use crate::wording::counted;
 
-/// Columns of a terminal that everything fits in.
+/// Columns of a terminal that everything fits in, unless it has fewer; and the fewest that sentences are broken for.
 const WIDTH: usize = 80;
+const LEAST_WIDTH: usize = 40;
+/// Columns that the table of runs needs: on a narrower terminal each run has lines of its own.
+const TABLE_WIDTH: usize = 76;
+/// Columns of the terminal.
+static COLUMNS: OnceLock<usize> = OnceLock::new();
+
+/// Takes the terminal's columns, once, before anything is written; without them there are 80, as in a file.
+pub fn fit_to(columns: usize) {
+    // Said twice, the first counts.
+    let _ = COLUMNS.set(columns.clamp(LEAST_WIDTH, WIDTH));
+}
+
+fn width() -> usize {
+    COLUMNS.get().copied().unwrap_or(WIDTH)
+}
 
 /// The summary of a review.
 pub fn summary(review: &Review) -> String {
@@ -33,7 +51,7 @@ pub fn summary(review: &Review) -> String {
     } else if v.findings.is_empty() {
         out += &format!("{}\n", v.calm);
     }
-    out += &format!("\n{}\n", runs(&v));
+    out += &format!("\n{}\n", if width() < TABLE_WIDTH { runs_by_lines(&v) } else { runs(&v) });
     for row in v.runs.iter().filter(|r| r.error.is_some()) {
         out += &marked(Mark::Act, &format!("{}: {}", row.id, row.error.as_deref().unwrap_or_default()));
     }
@@ -94,13 +112,39 @@ fn hint(hint: &str) -> String {
     format!("  {}\n", wrap(&format!("hint: {hint}"), "  "))
 }
 
-fn runs(v: &WeekendView) -> String {
-    let mut table =
-        table(&["run", "car", "laps", "median s", "best s", "ratio", "motor °C", "ESC °C", "cell V", "mAh"]);
-    let answer = |cell: &Cell| match &cell.value {
+/// Names of the answers in the summary.
+const ANSWERS: [&str; 4] = ["ratio", "motor °C", "ESC °C", "cell V"];
+
+/// An answer with its mark.
+fn answer(cell: &Cell) -> String {
+    match &cell.value {
         None if cell.mark == Mark::Open => cell.mark.shape().to_owned(),
         _ => format!("{} {}", cell.text(), cell.mark.shape()),
+    }
+}
+
+/// The runs, each in lines of its own, broken between two figures.
+fn runs_by_lines(v: &WeekendView) -> String {
+    let one = |r: &RunRow| {
+        let name = format!("{} {}", printable(&r.id, 10), printable(&r.car, 10));
+        let Some(laps) = &r.laps else { return format!("{name}: ▲ could not be reviewed\n") };
+        let mut figures = vec![
+            format!("{}/{} laps", laps.counted, laps.driven),
+            format!("median {} s", r.median),
+            format!("best {} s", r.best),
+        ];
+        figures.extend(ANSWERS.iter().zip(&r.answers).map(|(name, cell)| format!("{name} {}", answer(cell))));
+        figures.push(format!("{} mAh", r.used));
+        // A blank that does not break keeps a figure in one piece.
+        let figures: Vec<String> = figures.into_iter().map(|f| f.replace(' ', "\u{a0}")).collect();
+        format!("{}\n", wrap(&format!("{name}: {}", figures.join(", ")), "  ").replace('\u{a0}', " "))
     };
+    v.runs.iter().map(one).collect()
+}
+
+fn runs(v: &WeekendView) -> String {
+    let heads = ["run", "car", "laps", "median s", "best s"].into_iter().chain(ANSWERS).chain(["mAh"]);
+    let mut table = table(&heads.collect::<Vec<_>>());
     for r in &v.runs {
         let short = |t: &str| printable(t, 10);
         let Some(laps) = &r.laps else {
@@ -122,7 +166,7 @@ fn table(heads: &[&str]) -> Table {
     table
         .load_style(presets::NOTHING)
         .set_content_arrangement(ContentArrangement::Dynamic)
-        .set_width(WIDTH as u16)
+        .set_width(width() as u16)
         .set_header(heads);
     for column in table.column_iter_mut() {
         column.set_padding((0, 1));
@@ -183,7 +227,7 @@ pub fn season(answers: &Answers) -> String {
 
 /// Breaks `text` at blanks so that lines, with `indent` before all but the first, fit the terminal.
 pub fn wrap(text: &str, indent: &str) -> String {
-    let most = WIDTH - 2;
+    let most = width() - 2;
     let mut lines = vec![String::new()];
     for word in text.split(' ') {
         let last = lines.len() - 1;

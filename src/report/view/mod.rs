@@ -32,4 +32,4 @@ pub use season::{SeasonView, season};
 pub use time_went::{TimeView, time_went};
 pub use trace_link::TraceLink;
 pub use trends::{TrendView, Unanswered};
-pub use weekend::{WeekendView, weekend};
+pub use weekend::{RunRow, WeekendView, weekend};
