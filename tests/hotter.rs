@@ -182,6 +182,8 @@ fn first_case(cause: Cause, seed: u64) -> Option<Case> {
 #[case::all(8, 40)]
 fn causes_of_a_hotter_motor_are_told_apart(#[case] seeds: u64, #[case] dead_fans: u64, #[values(1, 2)] model: u8) {
     let case = if model == 1 { first_case } else { second_case };
+    // Promised of the first model; the second, which takes four times as long, is asked of fewer.
+    let dead_fans = if model == 1 { dead_fans } else { dead_fans.min(seeds) };
     let weekends = |cause| if cause == Cause::Fan { dead_fans } else { seeds };
     let all: Vec<(Cause, u64)> = CAUSES.iter().flat_map(|c| (0..weekends(*c)).map(|s| (*c, 100 + s))).collect();
     let asked = all.len();

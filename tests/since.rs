@@ -134,7 +134,7 @@ fn second_model(seed: u64) -> Vec<Pair> {
 #[rstest]
 #[case::few(3)]
 #[ignore = "the long form: .ci/run"]
-#[case::all(24)]
+#[case::all(12)]
 fn equal_runs_tell_no_change_and_a_real_one_is_held(#[case] seeds: u64, #[values(1, 2)] model: u8) {
     let of = if model == 1 { first_model } else { second_model };
     let all: Vec<Pair> = (0..seeds).into_par_iter().flat_map(of).collect();

@@ -377,19 +377,18 @@ test("a folder that is taken away and comes back is followed again", async () =>
   await close();
 });
 
-test("a page that is open goes on when the server is started anew on its port", async () => {
+test("a page that is open goes on when the server is started anew on its port, with what was typed", async () => {
   const made = weekend();
   const first = await serve(made);
   const { page, close } = await open(first);
   await rows(page).first().waitFor();
-  const { port } = first;
-  first.child.removeAllListeners("exit");
-  first.child.kill();
-  await page.getByText(`Start it again with --port ${port}`).waitFor();
-  await page.goto(`${first.base}sheet`).catch(() => {});
-  await serve(made, "--port", port);
   await page.goto(`${first.base}sheet`);
   await page.locator("input[name='/cars/tourer/pinion']").fill("33");
+  first.child.removeAllListeners("exit");
+  first.child.kill();
+  await page.getByText(`Start it again with --port ${first.port}`).waitFor();
+  await serve(made, "--port", first.port);
+  await page.getByText(`Start it again with --port ${first.port}`).waitFor({ state: "hidden" });
   await page.getByRole("button", { name: "Save and review" }).click();
   await page.waitForURL(first.base);
   assert.match(readFileSync(join(made, "weekend.toml"), "utf8"), /^pinion = 33$/m);

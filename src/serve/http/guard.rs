@@ -54,7 +54,7 @@ impl Refusal {
         match self {
             Refusal::Host => "open the whole address that `runtrue serve` printed",
             Refusal::Unknown => {
-                "an address with a token is good once: open it in the browser that had it, or start `runtrue serve` again"
+                "each printed address opens once: go on in the browser that opened it, or start `runtrue serve` again"
             }
             Refusal::Origin => "use the page that `runtrue serve` opened",
         }

@@ -52,7 +52,7 @@ mod tests {
 
     #[test]
     fn a_code_is_a_square_of_modules() {
-        let url = format!("http://192.0.2.7:4711/?token={}", "0".repeat(64));
+        let url = format!("http://192.0.2.7:4711/?token={}", "a1".repeat(32));
         let lines = code_for_terminal(&url).unwrap();
         let width = lines.lines().next().unwrap().chars().count();
         // Version 5, L: 37 modules and a quiet zone of four on each side (ISO/IEC 18004).

@@ -31,7 +31,8 @@ pub fn sentences_on_median(hotter: &Hotter) -> Vec<String> {
 }
 
 fn with_parts(hotter: &Hotter, compared: String) -> Vec<String> {
-    let mut sentences = vec![format!("{compared}, it ended the race {}.", change(&hotter.by_k, "°C", HOTTER))];
+    let ended = change(&hotter.by_k, "°C", HOTTER).replacen("unchanged", "as hot", 1);
+    let mut sentences = vec![format!("{compared}, it ended the race {ended}.")];
     let is_told = |part: &Estimate| part.value.abs() >= WORTH_SAYING_K && !part.holds(0.0);
     let of_part = |(name, part): &(&str, Estimate)| format!("{name} made it {}", in_short(part));
     let told: Vec<String> = parts(hotter).iter().filter(|(_, part)| is_told(part)).map(of_part).collect();
