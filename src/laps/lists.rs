@@ -25,6 +25,9 @@ const ABSURD: f64 = 50.0;
 /// Share of whole numbers above which a column without clock times holds lap numbers, positions or counts.
 const MOSTLY_WHOLE: f64 = 0.9;
 
+/// Words that head a column of laps.
+const LAP_WORDS: [&str; 6] = ["lap", "runde", "tour", "vuelta", "giro", "ronde"];
+
 /// Why a file gave no lap list.
 #[derive(Debug, thiserror::Error)]
 pub enum ListError {
@@ -114,11 +117,19 @@ pub fn read(path: &Path) -> Result<LapList, ListError> {
     if is_log(path, &bytes) {
         return Err(ListError::IsALog { path: path.to_owned() });
     }
-    parse(&encoding::decode(&bytes, None).text).map_err(|(line, seen)| ListError::NoTimes {
-        path: path.to_owned(),
-        line,
-        seen,
-    })
+    let text = encoding::decode(&bytes, None).text;
+    if is_table_of_revs(&text) {
+        return Err(ListError::IsALog { path: path.to_owned() });
+    }
+    parse(&text).map_err(|(line, seen)| ListError::NoTimes { path: path.to_owned(), line, seen })
+}
+
+/// Whether a text's first line heads a column of revs and none of laps: such a table is a log, however short.
+pub fn is_table_of_revs(text: &str) -> bool {
+    let Some(head) = text.lines().map(str::trim).find(|line| !line.is_empty()) else { return false };
+    let cells = || head.split([',', ';', '\t', '|']).map(|cell| cell.trim().trim_matches('"'));
+    let of_laps = |cell: &str| LAP_WORDS.iter().any(|word| cell.to_lowercase().contains(word));
+    cells().any(import::names_revs) && !cells().any(of_laps)
 }
 
 /// Whether a file is a log: hundreds of rows with a column that is headed as revs.
@@ -361,6 +372,15 @@ mod tests {
         let list = parse(text).unwrap();
         assert_eq!(list.passings.len(), passings.len(), "{:?}", list.passings);
         assert!(list.passings.iter().zip(passings).all(|(a, b)| (a - b).abs() < 1e-9), "{:?}", list.passings);
+    }
+
+    #[rstest]
+    #[case("time,rpm\n0.0,12000\n0.1,12500\n", true)]
+    #[case("Zeit [s];Drehzahl [1/min]\n0,0;12000\n", true)]
+    #[case("lap,time,rpm\n1,15.2,31000\n", false)]
+    #[case("15.2\n15.3\n", false)]
+    fn a_table_with_revs_is_no_list(#[case] text: &str, #[case] of_revs: bool) {
+        assert_eq!(is_table_of_revs(text), of_revs);
     }
 
     #[test]

@@ -71,6 +71,8 @@ pub struct Receipt {
     pub saved: String,
     /// How it was read, in a sentence, and what was guessed or repaired.
     pub say: Vec<String>,
+    /// Whether the weekend's page asks for the run of this lap list.
+    pub ask_run: bool,
 }
 
 /// A dropped file that was taken.
@@ -154,11 +156,8 @@ pub fn take(folder: &Path, raw_name: &str, arrived: NamedTempFile) -> Result<Tak
         Arrival::Renamed => say.push(format!("a different `{name}` is already here, so this one has a new name")),
         Arrival::AlreadyHere => say.push("nothing was added".to_owned()),
     }
-    if kind == Kind::LapList && !has_log(folder, &saved.path) {
-        say.push("no log has this name yet: add that log, or name this list in a run on the sheet".to_owned());
-    }
     let read_log = read_log(folder, &saved, content, written);
-    Ok(Taken { receipt: Receipt { kind, arrival: saved.arrival, saved: saved.path, say }, read_log })
+    Ok(Taken { receipt: Receipt { kind, arrival: saved.arrival, saved: saved.path, say, ask_run: false }, read_log })
 }
 
 /// The log as it was read, where its file has been saved and is still the one that was read.
@@ -179,12 +178,6 @@ fn last_written(path: &Path) -> Option<SystemTime> {
 fn leads_outside(folder: &Path, place: &Path) -> bool {
     let real = place.canonicalize().ok().zip(folder.canonicalize().ok());
     real.is_some_and(|(place, folder)| !place.starts_with(folder))
-}
-
-/// Whether the folder has a log of the name of the lap list at `saved`.
-fn has_log(folder: &Path, saved: &str) -> bool {
-    let stem = Path::new(saved).file_stem();
-    folder::find_logs(folder).is_ok_and(|logs| logs.iter().any(|l| l.log.file_stem() == stem))
 }
 
 fn not_saved(name: &str, e: &io::Error) -> Failure {
@@ -261,7 +254,7 @@ fn take_sheet(folder: &Path, name: &str, arrived: NamedTempFile) -> Result<Recei
         _ => not_saved(name, &e.error),
     })?;
     let say = vec!["the weekend's setup sheet".to_owned()];
-    Ok(Receipt { kind: Kind::Sheet, arrival: Arrival::New, saved: SHEET.to_owned(), say })
+    Ok(Receipt { kind: Kind::Sheet, arrival: Arrival::New, saved: SHEET.to_owned(), say, ask_run: false })
 }
 
 /// Puts the file into `place` under `name`, or `name` with a number where a different file has it. A file that is in
