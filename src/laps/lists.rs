@@ -301,7 +301,9 @@ fn column_score(rows: &[Row], column: usize, head: &str) -> Option<f64> {
     let named = LAP.iter().position(|w| head.contains(w)).map_or(0.0, |rank| 1.0 - rank as f64 / 20.0);
     let refused = if NOT.iter().any(|w| head.contains(w)) { 2.0 } else { 0.0 };
     let filled = cells.len() as f64 / rows.len() as f64;
-    Some(filled + named - refused + 0.2 * clock - 0.01 * column as f64)
+    // The time of day beside a lap time is mostly written in whole seconds.
+    let coarse_clock = if clock > 0.5 { 0.3 * whole } else { 0.0 };
+    Some(filled + named - refused + 0.2 * clock - coarse_clock - 0.01 * column as f64)
 }
 
 /// Passings from what was written: lap times are added up, passings counted from the first.

@@ -25,6 +25,7 @@ fn addresses() -> Router<Arc<Server>> {
         .route("/sheet-text", get(sheets::show_text).post(sheets::save_text))
         .route("/sheet-back", post(sheets::put_back))
         .route("/lap-list", post(lap_lists::choose_run))
+        .route("/typed-laps", post(lap_lists::type_laps))
         .route("/drop", put(arrivals::drop_file))
         .route("/changes", get(news::changes))
         .route("/files", get(downloads::list))

@@ -4,7 +4,9 @@ use std::path::Path;
 
 use super::save::SheetStore;
 use crate::folder::{self, plain_path};
+use crate::laps::typed::TypedLaps;
 use crate::notice::{Failure, printable};
+use crate::serve::folder::take::keep_list;
 use crate::sheet::RunPlan;
 use crate::sheet::edit::{Edit, EditError, edit};
 use crate::sheet::read;
@@ -52,6 +54,34 @@ impl SheetStore {
         })
     }
 
+    /// Keeps typed laps as the lap list of `run`, in a file of its name, and writes it on the sheet.
+    ///
+    /// # Errors
+    /// As [`Self::name_list`], or if the file cannot be written.
+    pub fn keep_typed(&self, run: &str, laps: &TypedLaps) -> Result<(), Failure> {
+        self.open_run(&self.text()?, run)?;
+        let list = keep_list(self.folder(), run, &laps.as_list())?;
+        self.name_list(run, &list)
+    }
+
+    /// Number of the run with the id `run` on the sheet `text`, from 0.
+    ///
+    /// # Errors
+    /// If there is none, or it has a lap list.
+    fn open_run(&self, text: &str, run: &str) -> Result<usize, Failure> {
+        let sheet = read::read(text).map_err(|m| Failure { message: m.drawing, hint: Some(m.hint) })?;
+        let failed = |message: String, hint: &str| Failure { message, hint: Some(hint.to_owned()) };
+        let shown = printable(run, LONGEST_NAME);
+        let number = sheet.runs.iter().position(|r| r.id == run).ok_or_else(|| {
+            failed(format!("there is no run {shown} on the sheet"), "choose one of the runs on the weekend's page")
+        })?;
+        if sheet.runs[number].laps.is_some() {
+            let message = format!("run {shown} has a lap list already; nothing was changed");
+            return Err(failed(message, "change it on the setup sheet's page"));
+        }
+        Ok(number)
+    }
+
     /// Writes `laps` into the run with the id `run`, which must have none.
     ///
     /// # Errors
@@ -59,16 +89,7 @@ impl SheetStore {
     pub fn name_list(&self, run: &str, list: &str) -> Result<(), Failure> {
         let list = plain_path(Path::new(list));
         self.write(|now| {
-            let sheet = read::read(now).map_err(|m| Failure { message: m.drawing, hint: Some(m.hint) })?;
-            let failed = |message: String, hint: &str| Failure { message, hint: Some(hint.to_owned()) };
-            let shown = printable(run, LONGEST_NAME);
-            let number = sheet.runs.iter().position(|r| r.id == run).ok_or_else(|| {
-                failed(format!("there is no run {shown} on the sheet"), "choose one of the runs on the weekend's page")
-            })?;
-            if sheet.runs[number].laps.is_some() {
-                let message = format!("run {shown} has a lap list already; nothing was changed");
-                return Err(failed(message, "change it on the setup sheet's page"));
-            }
+            let number = self.open_run(now, run)?;
             let path = ["runs", &number.to_string(), "laps"].map(str::to_owned).to_vec();
             let text = edit(now, &[Edit::Set { path, text: list }]).map_err(unedited)?;
             Ok(self.with_byte_order_mark(text))
