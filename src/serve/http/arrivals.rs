@@ -111,7 +111,7 @@ fn place_list(server: &Server, receipt: &mut Receipt) {
             receipt.ask_run = true;
             "no run has this name: choose its run".to_owned()
         }
-        ListPlace::NoLog => "there is no log for it yet: add that log".to_owned(),
+        ListPlace::NoRun(why) => why.to_owned(),
     };
     receipt.say.push(say);
 }

@@ -14,6 +14,10 @@ use crate::sheet::read;
 /// Longest name of a run that is shown, characters.
 const LONGEST_NAME: usize = 40;
 
+const NO_LOG: &str = "there is no log for it yet: add that log";
+const ALL_HAVE_LISTS: &str =
+    "every run on the sheet has a lap list already: if this one is of another run, add that run’s log";
+
 /// What became of a lap list that came into the folder.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub enum ListPlace {
@@ -21,15 +25,15 @@ pub enum ListPlace {
     Laid(String),
     /// No run has its name, and some run has no list.
     Open,
-    /// There is no log that it could belong to.
-    NoLog,
+    /// There is no run that it could be of; in a sentence.
+    NoRun(&'static str),
 }
 
 impl SheetStore {
     /// Looks for the run of the lap list at `list`, from the weekend's folder, by its name, and writes it on the sheet
     /// where there is one.
     pub fn pair_list(&self, list: &str) -> ListPlace {
-        let Ok(plan) = folder::plan(self.folder()) else { return ListPlace::NoLog };
+        let Ok(plan) = folder::plan(self.folder()) else { return ListPlace::NoRun(NO_LOG) };
         let path = Path::new(list);
         let names_it = |run: &&RunPlan| run.laps.as_deref() == Some(path);
         let Some(run) = plan.sheet.runs.iter().find(names_it) else {
@@ -38,7 +42,7 @@ impl SheetStore {
                     ListPlace::Laid(format!("it goes with `{}`, which is not on the sheet yet", log.log.display()))
                 }
                 None if plan.sheet.runs.iter().any(|run| run.laps.is_none()) => ListPlace::Open,
-                None => ListPlace::NoLog,
+                None => ListPlace::NoRun(ALL_HAVE_LISTS),
             };
         };
         let laid = format!("laid on run {}", printable(&run.id, LONGEST_NAME));
