@@ -119,7 +119,7 @@ fn copy_notice(found: &ConvertedCopy) -> Notice {
 fn paired_notice(paired: &PairedList, has_sheet: bool) -> Notice {
     let (list, run) = (printable(&plain_path(&paired.list), 80), printable(&paired.run, 40));
     let why = if has_sheet { "; the sheet names no list for it" } else { "" };
-    let message = format!("`{list}` was laid on run {run}, because of its name{why}");
+    let message = format!("`{list}` was taken as the lap list of run {run}, because of its name{why}");
     Notice::note(NoticeCode::ListByName, message).hint(format!("add `laps = \"{list}\"` to the run to keep it so"))
 }
 

@@ -128,7 +128,9 @@ pub fn read(path: &Path) -> Result<LapList, ListError> {
 pub fn is_table_of_revs(text: &str) -> bool {
     let Some(head) = text.lines().map(str::trim).find(|line| !line.is_empty()) else { return false };
     let cells = || head.split([',', ';', '\t', '|']).map(|cell| cell.trim().trim_matches('"'));
-    let of_laps = |cell: &str| LAP_WORDS.iter().any(|word| cell.to_lowercase().contains(word));
+    // `Tourenzahl` is revs.
+    let of_laps =
+        |cell: &str| !import::names_revs(cell) && LAP_WORDS.iter().any(|word| cell.to_lowercase().contains(word));
     cells().any(import::names_revs) && !cells().any(of_laps)
 }
 

@@ -81,22 +81,46 @@ impl TypedLaps {
 /// The text as a list has it: no `s` behind a time, no point behind a lap number, and times beside each other below
 /// each other.
 fn one_a_line(text: &str) -> String {
-    let mut lines: Vec<&str> = text.lines().map(bare).collect();
-    lines.retain(|line| !line.is_empty());
-    if let [only] = lines[..] {
-        let blanks = |c: char| c.is_whitespace() || c == ';';
-        lines = match only.contains(blanks) {
-            true => only.split(blanks).map(|time| time.trim_end_matches(',')).collect(),
-            false if only.contains('.') || only.contains(':') => only.split(',').collect(),
-            false => vec![only],
-        };
-        lines.retain(|line| !line.is_empty());
-        // One lap number and its time are one line.
-        if lines.len() == 2 && lines[0] == "1" {
-            lines.remove(0);
-        }
+    let has_points = text.contains('.');
+    let lines: Vec<String> = text.lines().map(|line| with_points(bare(line), !has_points)).collect();
+    let filled: Vec<&String> = lines.iter().filter(|line| !line.is_empty()).collect();
+    match filled[..] {
+        [only] => times_beside_each_other(only).join("\n"),
+        _ => lines.join("\n"),
     }
-    lines.join("\n")
+}
+
+/// A line with points for its decimal commas: those of `0:15,8`, and where `commas` are decimal, those of a cell that is
+/// a number in a row of several.
+fn with_points(line: &str, commas: bool) -> String {
+    let is_digits = |text: &str| !text.is_empty() && text.bytes().all(|b| b.is_ascii_digit());
+    let is_row = line.split_whitespace().nth(1).is_some();
+    let cell = |cell: &str| {
+        let number = cell.trim_end_matches(|c: char| c.is_whitespace() || c == ';');
+        let Some((whole, _)) = number.rsplit_once(',').filter(|cut| is_digits(cut.1)) else {
+            return cell.to_owned();
+        };
+        let is_clock = whole.rsplit_once(':').is_some_and(|cut| is_digits(cut.1));
+        let is_number = commas && is_row && is_digits(whole);
+        if is_clock || is_number { format!("{whole}.{}", &cell[whole.len() + 1..]) } else { cell.to_owned() }
+    };
+    line.split_inclusive(|c: char| c.is_whitespace() || c == ';').map(cell).collect()
+}
+
+/// The times of a text's only line.
+fn times_beside_each_other(line: &str) -> Vec<&str> {
+    let blanks = |c: char| c.is_whitespace() || c == ';';
+    let mut times: Vec<&str> = match line.contains(blanks) {
+        true => line.split(blanks).map(|time| time.trim_end_matches(',')).collect(),
+        false if line.contains(['.', ':']) => line.split(',').collect(),
+        false => vec![line],
+    };
+    times.retain(|time| !time.is_empty());
+    // A lap number and its time.
+    if times.len() == 2 && times[0] == "1" {
+        times.remove(0);
+    }
+    times
 }
 
 /// A line without the unit behind it and the mark behind its lap number.
@@ -131,6 +155,9 @@ mod tests {
     #[case("15.8,15.9,16.0")]
     #[case("Lap\tTime\tGap\tTotal\n1\t15.8\t0.0\t15.8\n2\t15.9\t0.1\t31.7\n3\t16.0\t0.2\t47.7\n")]
     #[case("Runde  Rundenzeit  Gesamt\n1  0:15,8  0:15,8\n2  0:15,9  0:31,7\n3  0:16,0  0:47,7\n")]
+    #[case("1,0:15,8\n2,0:15,9\n3,0:16,0\n")]
+    #[case("1 15,8 15,8\n2 15,9 31,7\n3 16,0 47,7\n")]
+    #[case("1;15,8;15,8\n2;15,9;31,7\n3;16,0;47,7\n")]
     #[case("1\t14:03:05\t15.8\n2\t14:03:21\t15.9\n3\t14:03:37\t16.0\n")]
     fn times_are_found_however_they_are_written(#[case] text: &str) {
         let typed = read(text).unwrap();

