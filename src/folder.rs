@@ -11,6 +11,7 @@ use crate::import::columns::Hints;
 use crate::laps::lists;
 use crate::log::Log;
 use crate::notice::Failure;
+use crate::paired_lists::{PairedList, pair};
 use crate::sheet::mistake::Mistake;
 use crate::sheet::{self, RunPlan, Sheet};
 use crate::storage::{Converted, UNFINISHED};
@@ -71,6 +72,10 @@ pub struct Plan {
     pub unlisted: Vec<RunPlan>,
     /// Logs in the folder that were left out, because they were converted from another one there.
     pub copies: Vec<ConvertedCopy>,
+    /// Lap lists that runs of the sheet have by their names: the sheet names none for them.
+    pub paired: Vec<PairedList>,
+    /// Lap lists in the folder that no run has.
+    pub unpaired: Vec<PathBuf>,
 }
 
 /// A log that was converted from another one in the folder.
@@ -103,15 +108,29 @@ pub fn plan(path: &Path) -> Result<Plan, FolderError> {
     if !sheet.runs.is_empty() {
         let listed: HashSet<&Path> = sheet.runs.iter().map(|r| r.log.as_path()).collect();
         // A folder that cannot be listed may hold logs that can be read.
-        let FoundLogs { runs: unlisted, copies } =
-            find_other_logs(path, |log| listed.contains(log)).unwrap_or_default();
-        return Ok(Plan { root, sheet, has_sheet, unlisted, copies });
+        let found = find_other_logs(path, |log| listed.contains(log)).unwrap_or_default();
+        let FoundLogs { runs: mut unlisted, copies, lists } = found;
+        let (paired, unpaired) = pair_lists(lists, &mut sheet.runs, &mut unlisted);
+        return Ok(Plan { root, sheet, has_sheet, unlisted, copies, paired, unpaired });
     }
-    let FoundLogs { runs, copies } = find_other_logs(path, |_| false).map_err(io)?;
+    let FoundLogs { mut runs, copies, lists } = find_other_logs(path, |_| false).map_err(io)?;
     if runs.is_empty() {
         return Err(FolderError::NoLogs(root));
     }
-    Ok(Plan { root, sheet: Sheet { runs, ..sheet }, has_sheet, unlisted: Vec::new(), copies })
+    let (mut paired, unpaired) = pair_lists(lists, &mut runs, &mut []);
+    // Without a sheet a list of the log's very name is its own, as everyone expects.
+    paired.retain(|p| !p.same_name);
+    Ok(Plan { root, sheet: Sheet { runs, ..sheet }, has_sheet, unlisted: Vec::new(), copies, paired, unpaired })
+}
+
+/// Gives the runs the lists of their names: which of the sheet's got one, and the lists that no run has.
+fn pair_lists(lists: Vec<PathBuf>, runs: &mut [RunPlan], unlisted: &mut [RunPlan]) -> (Vec<PairedList>, Vec<PathBuf>) {
+    let mut all: Vec<&mut RunPlan> = runs.iter_mut().chain(unlisted.iter_mut()).collect();
+    let mut paired = pair(&lists, &mut all);
+    let is_free = |list: &PathBuf| all.iter().all(|run| run.laps.as_ref() != Some(list));
+    let unpaired = lists.into_iter().filter(is_free).collect();
+    paired.retain(|p| runs.iter().any(|run| run.laps.as_ref() == Some(&p.list)));
+    (paired, unpaired)
 }
 
 /// A single log: as its sheet lists it, if the folder it is in or the one above has a sheet that does.
@@ -120,15 +139,25 @@ fn plan_of_log(path: &Path) -> Plan {
     let name = PathBuf::from(path.file_name().unwrap_or_default());
     let from_above = folder.file_name().map_or(name.clone(), |f| Path::new(f).join(&name));
     for (root, log) in [(folder.clone(), name.clone()), (folder.join(".."), from_above)] {
-        if let Some(mut sheet) = readable_sheet(&root) {
+        if let Some(mut sheet) = readable_sheet(&root).filter(|sheet| sheet.runs.iter().any(|r| r.log == log)) {
+            let logs: HashSet<PathBuf> = sheet.runs.iter().map(|r| r.log.clone()).collect();
+            let lists = find_other_logs(&root, |other| logs.contains(other)).unwrap_or_default().lists;
+            let (mut paired, _) = pair_lists(lists, &mut sheet.runs, &mut []);
             sheet.runs.retain(|r| r.log == log);
-            if !sheet.runs.is_empty() {
-                return Plan { root, sheet, has_sheet: true, unlisted: Vec::new(), copies: Vec::new() };
-            }
+            paired.retain(|p| sheet.runs.iter().any(|r| r.laps.as_ref() == Some(&p.list)));
+            return Plan { paired, ..Plan::alone(root, sheet, true) };
         }
     }
     let sheet = Sheet { runs: vec![unlisted_run(name, None)], ..Sheet::default() };
-    Plan { root: folder, sheet, has_sheet: false, unlisted: Vec::new(), copies: Vec::new() }
+    Plan::alone(folder, sheet, false)
+}
+
+impl Plan {
+    /// The runs of `sheet` and nothing beside them.
+    fn alone(root: PathBuf, sheet: Sheet, has_sheet: bool) -> Self {
+        let (unlisted, copies) = (Vec::new(), Vec::new());
+        Self { root, sheet, has_sheet, unlisted, copies, paired: Vec::new(), unpaired: Vec::new() }
+    }
 }
 
 fn folder_of(file: &Path) -> PathBuf {
@@ -172,12 +201,14 @@ pub fn unlisted_run(log: PathBuf, laps: Option<PathBuf>) -> RunPlan {
     }
 }
 
-/// Logs of a folder and of the folders in it, by name, each with the lap list of the same name if there is one.
+/// Logs of a folder and of the folders in it, by name, each with the lap list of its name if there is one.
 ///
 /// # Errors
 /// If the folder cannot be listed.
 pub fn find_logs(folder: &Path) -> std::io::Result<Vec<RunPlan>> {
-    Ok(find_other_logs(folder, |_| false)?.runs)
+    let FoundLogs { mut runs, lists, .. } = find_other_logs(folder, |_| false)?;
+    pair_lists(lists, &mut runs, &mut []);
+    Ok(runs)
 }
 
 /// Logs that were found in a folder.
@@ -185,6 +216,8 @@ pub fn find_logs(folder: &Path) -> std::io::Result<Vec<RunPlan>> {
 struct FoundLogs {
     runs: Vec<RunPlan>,
     copies: Vec<ConvertedCopy>,
+    /// What is a lap list and not a log.
+    lists: Vec<PathBuf>,
 }
 
 /// The logs that are not `known` already; those are not even looked into.
@@ -200,14 +233,13 @@ fn find_other_logs(folder: &Path, known: impl Fn(&Path) -> bool) -> std::io::Res
     let mut ids = HashSet::new();
     let mut runs = Vec::new();
     for log in logs {
-        let list = lists.iter().find(|l| l.file_stem() == log.file_stem()).cloned();
-        let mut run = unlisted_run(log, list);
+        let mut run = unlisted_run(log, None);
         if !ids.insert(run.id.clone()) {
             run.id = run.log.to_string_lossy().into_owned();
         }
         runs.push(run);
     }
-    Ok(FoundLogs { runs, copies })
+    Ok(FoundLogs { runs, copies, lists })
 }
 
 /// The files that are not `known` and were converted from another one of `files`, by the mark that converting leaves.

@@ -42,6 +42,7 @@ pub mod log;
 pub mod measure;
 pub mod motor;
 pub mod notice;
+pub mod paired_lists;
 pub mod quantity;
 pub mod reason;
 pub mod recorder;

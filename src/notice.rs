@@ -96,6 +96,10 @@ pub enum NoticeCode {
     ListOrder,
     /// A lap list that could not be read.
     NoLapList,
+    /// A lap list that a run has by its name: the sheet names none.
+    ListByName,
+    /// A lap list that no run has.
+    ListWithoutRun,
     /// A lap list that does not fit its log.
     ListDoesNotFit,
     /// No laps could be found.

@@ -8,9 +8,10 @@
 use std::path::Path;
 
 use crate::figure::FIGURES;
-use crate::folder::{self, ConvertedCopy, FolderError, Plan};
+use crate::folder::{self, ConvertedCopy, FolderError, Plan, plain_path};
 use crate::kept::{KeptRuns, Progress};
 use crate::notice::{Notice, NoticeCode, printable};
+use crate::paired_lists::PairedList;
 use crate::run::SettledRun;
 use crate::sheet::mistake::Mistake;
 use crate::sheet::{RunPlan, Sheet};
@@ -22,6 +23,7 @@ use crate::weekend::findings::Finding;
 use crate::weekend::line;
 use crate::weekend::settle::settle;
 use crate::weekend::trends::Trend;
+use crate::weekend::unlaid_lists::{BestRun, UnlaidList, unlaid_lists};
 use crate::weighed::{self, WeighedRun, WeighedRuns};
 
 /// The review of a weekend.
@@ -35,6 +37,8 @@ pub struct Review {
     pub runs: Vec<ConcludedRun>,
     /// Logs in the folder that no run of the sheet names: not reviewed.
     pub unlisted: Vec<RunPlan>,
+    /// Lap lists in the folder that no run has.
+    pub unlaid_lists: Vec<UnlaidList>,
     /// What rises or falls over the runs of a car.
     pub trends: Vec<Trend>,
     /// What changed settings did.
@@ -82,12 +86,15 @@ pub fn share_line(runs: &mut [WeighedRun]) {
 }
 
 fn compose(plan: Plan, settled: Vec<SettledRun>, sound_sheet: &Sheet) -> Review {
-    let Plan { sheet, has_sheet, unlisted, copies, .. } = plan;
+    let Plan { root, sheet, has_sheet, unlisted, copies, paired, unpaired } = plan;
     let Conclusions { runs, trends, comparisons, findings } = conclude(settled, sound_sheet, FIGURES);
+    let unlaid_lists = unlaid_lists(&root, &unpaired, &runs, sound_sheet);
     let mut notices: Vec<Notice> = sheet.mistakes.iter().map(mistake_notice).collect();
     notices.extend(unlisted.iter().map(unlisted_notice));
     notices.extend(copies.iter().map(copy_notice));
-    Review { sheet, has_sheet, runs, unlisted, trends, comparisons, findings, notices }
+    notices.extend(paired.iter().map(|p| paired_notice(p, has_sheet)));
+    notices.extend(unlaid_lists.iter().map(unlaid_notice));
+    Review { sheet, has_sheet, runs, unlisted, unlaid_lists, trends, comparisons, findings, notices }
 }
 
 fn mistake_notice(mistake: &Mistake) -> Notice {
@@ -109,11 +116,37 @@ fn copy_notice(found: &ConvertedCopy) -> Notice {
     Notice::note(NoticeCode::ConvertedCopy, message)
 }
 
+fn paired_notice(paired: &PairedList, has_sheet: bool) -> Notice {
+    let (list, run) = (printable(&plain_path(&paired.list), 80), printable(&paired.run, 40));
+    let why = if has_sheet { "; the sheet names no list for it" } else { "" };
+    let message = format!("`{list}` was taken as the lap list of run {run}, because of its name{why}");
+    Notice::note(NoticeCode::ListByName, message).hint(format!("add `laps = \"{list}\"` to the run to keep it so"))
+}
+
+fn unlaid_notice(unlaid: &UnlaidList) -> Notice {
+    let list = printable(&plain_path(&unlaid.list), 80);
+    let line = format!("add `laps = \"{list}\"` to");
+    let hint = match &unlaid.best {
+        Some(BestRun { id, is_sure: true }) => {
+            format!("{line} run {}: it fits the log of that run only", printable(id, 40))
+        }
+        Some(BestRun { id, is_sure: false }) => {
+            format!("{line} its run; of all logs it fits that of run {} best", printable(id, 40))
+        }
+        None if unlaid.open_runs.is_empty() => {
+            "every run has a lap list already: correct the sheet, or move this one out of the folder".to_owned()
+        }
+        None => format!("{line} its run, or move it out of the folder: it fits no log of a run without a list"),
+    };
+    Notice::warning(NoticeCode::ListWithoutRun, format!("`{list}` is a lap list that no run uses")).hint(hint)
+}
+
 #[cfg(test)]
 mod tests {
     use std::sync::Mutex;
 
     use super::*;
+    use crate::laps::Source;
 
     #[test]
     fn a_changed_log_is_read_alone_and_the_rest_stays_as_it_was() {
@@ -133,5 +166,24 @@ mod tests {
         let text = |review: &Review| format!("{:?} {:?} {:?}", review.trends, review.comparisons, review.findings);
         assert_eq!(text(&again), text(&fresh));
         assert_ne!(text(&again), text(&all));
+    }
+    #[test]
+    fn a_list_that_comes_after_is_laid_by_its_name_or_told_by_its_laps() {
+        let folder = tempfile::tempdir().unwrap();
+        crate::demo::alder_quay::invent(3).write(folder.path()).unwrap();
+        let sheet = folder.path().join("weekend.toml");
+        let text = std::fs::read_to_string(&sheet).unwrap();
+        let without: String = text.lines().filter(|l| !l.starts_with("laps = ")).map(|l| format!("{l}\n")).collect();
+        std::fs::write(&sheet, &without).unwrap();
+        let all = super::review(folder.path(), &|_, _| {}).unwrap();
+        assert!(all.runs.iter().all(|r| r.done().is_some_and(|d| d.laps.source == Source::List)));
+        let run = &all.runs[3].plan().id;
+        assert!(all.notices.iter().any(|n| n.code == NoticeCode::ListByName && n.message.contains(run.as_str())));
+        let list = folder.path().join(all.runs[3].plan().laps.as_ref().unwrap());
+        std::fs::rename(&list, folder.path().join("laps/timing.csv")).unwrap();
+        let told = super::review(folder.path(), &|_, _| {}).unwrap();
+        let best = told.unlaid_lists[0].best.as_ref().unwrap();
+        assert_eq!((&best.id, told.unlaid_lists.len()), (run, 1));
+        assert!(told.notices.iter().any(|n| n.code == NoticeCode::ListWithoutRun));
     }
 }

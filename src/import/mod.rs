@@ -50,7 +50,7 @@ pub use error::ReadError;
 use remarks::Remark;
 use table::Table;
 
-use crate::log::Log;
+use crate::log::{Channel, Log};
 use crate::notice::Notice;
 
 /// NUL bytes at the end of a file from which they are filling and not an odd character.
@@ -120,6 +120,12 @@ pub fn read_bytes(path: &Path, bytes: &[u8], hints: &Hints) -> Result<Vec<Log>, 
         .map_err(|refused| ReadError::NotALog { path: path.to_owned(), refused })?;
     let table = Table { path, layout, encoding: decoded.name, hints };
     table.read(&text, notices)
+}
+
+/// Whether `header` is a name of motor revs and of nothing else.
+pub fn names_revs(header: &str) -> bool {
+    let named = names::header_meaning(header);
+    named.certainty == names::Certainty::Known && named.meaning == Some(vocabulary::Meaning::Channel(Channel::Rpm))
 }
 
 /// Recorders that lose power leave blocks of NUL bytes at the end of a file. The second half of a UTF-16 character may

@@ -25,6 +25,9 @@ const ABSURD: f64 = 50.0;
 /// Share of whole numbers above which a column without clock times holds lap numbers, positions or counts.
 const MOSTLY_WHOLE: f64 = 0.9;
 
+/// Words that head a column of laps.
+const LAP_WORDS: [&str; 6] = ["lap", "runde", "tour", "vuelta", "giro", "ronde"];
+
 /// Why a file gave no lap list.
 #[derive(Debug, thiserror::Error)]
 pub enum ListError {
@@ -114,11 +117,21 @@ pub fn read(path: &Path) -> Result<LapList, ListError> {
     if is_log(path, &bytes) {
         return Err(ListError::IsALog { path: path.to_owned() });
     }
-    parse(&encoding::decode(&bytes, None).text).map_err(|(line, seen)| ListError::NoTimes {
-        path: path.to_owned(),
-        line,
-        seen,
-    })
+    let text = encoding::decode(&bytes, None).text;
+    if is_table_of_revs(&text) {
+        return Err(ListError::IsALog { path: path.to_owned() });
+    }
+    parse(&text).map_err(|(line, seen)| ListError::NoTimes { path: path.to_owned(), line, seen })
+}
+
+/// Whether a text's first line heads a column of revs and none of laps: such a table is a log, however short.
+pub fn is_table_of_revs(text: &str) -> bool {
+    let Some(head) = text.lines().map(str::trim).find(|line| !line.is_empty()) else { return false };
+    let cells = || head.split([',', ';', '\t', '|']).map(|cell| cell.trim().trim_matches('"'));
+    // `Tourenzahl` is revs.
+    let of_laps =
+        |cell: &str| !import::names_revs(cell) && LAP_WORDS.iter().any(|word| cell.to_lowercase().contains(word));
+    cells().any(import::names_revs) && !cells().any(of_laps)
 }
 
 /// Whether a file is a log: hundreds of rows with a column that is headed as revs.
@@ -290,7 +303,9 @@ fn column_score(rows: &[Row], column: usize, head: &str) -> Option<f64> {
     let named = LAP.iter().position(|w| head.contains(w)).map_or(0.0, |rank| 1.0 - rank as f64 / 20.0);
     let refused = if NOT.iter().any(|w| head.contains(w)) { 2.0 } else { 0.0 };
     let filled = cells.len() as f64 / rows.len() as f64;
-    Some(filled + named - refused + 0.2 * clock - 0.01 * column as f64)
+    // The time of day beside a lap time is mostly written in whole seconds.
+    let coarse_clock = if clock > 0.5 { 0.3 * whole } else { 0.0 };
+    Some(filled + named - refused + 0.2 * clock - coarse_clock - 0.01 * column as f64)
 }
 
 /// Passings from what was written: lap times are added up, passings counted from the first.
@@ -361,6 +376,15 @@ mod tests {
         let list = parse(text).unwrap();
         assert_eq!(list.passings.len(), passings.len(), "{:?}", list.passings);
         assert!(list.passings.iter().zip(passings).all(|(a, b)| (a - b).abs() < 1e-9), "{:?}", list.passings);
+    }
+
+    #[rstest]
+    #[case("time,rpm\n0.0,12000\n0.1,12500\n", true)]
+    #[case("Zeit [s];Drehzahl [1/min]\n0,0;12000\n", true)]
+    #[case("lap,time,rpm\n1,15.2,31000\n", false)]
+    #[case("15.2\n15.3\n", false)]
+    fn a_table_with_revs_is_no_list(#[case] text: &str, #[case] of_revs: bool) {
+        assert_eq!(is_table_of_revs(text), of_revs);
     }
 
     #[test]

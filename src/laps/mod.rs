@@ -15,6 +15,7 @@ pub mod pull;
 mod slip;
 mod smoother;
 mod turns_of_laps;
+pub mod typed;
 mod whole_laps;
 
 use align::Alignment;

@@ -33,10 +33,15 @@ fn width() -> usize {
     COLUMNS.get().copied().unwrap_or(WIDTH)
 }
 
+/// Longest note of a run in the summary, characters: longer ones are on the run's page.
+const SHORT_NOTE: usize = 60;
+
 /// The summary of a review.
 pub fn summary(review: &Review) -> String {
     let v = view::weekend(review);
-    let mut out = format!("{}\n{}\n\n", wrap(&v.name, ""), wrap(&v.subtitle, ""));
+    let mut out = format!("{}\n{}\n", wrap(&v.name, ""), wrap(&v.subtitle, ""));
+    v.note.iter().for_each(|note| out += &format!("{}\n", wrap(&format!("Note: {note}"), "  ")));
+    out += "\n";
     for d in &v.doubts {
         out += &marked(d.mark, &format!("{}{}", d.what, d.why));
         out += &hint(&d.hint);
@@ -52,6 +57,10 @@ pub fn summary(review: &Review) -> String {
         out += &format!("{}\n", v.calm);
     }
     out += &format!("\n{}\n", if width() < TABLE_WIDTH { runs_by_lines(&v) } else { runs(&v) });
+    for row in &v.runs {
+        let short = row.note.iter().filter(|note| note.chars().count() <= SHORT_NOTE);
+        short.for_each(|note| out += &format!("{}\n", wrap(&format!("Note on {}: {note}", row.id), "  ")));
+    }
     for row in v.runs.iter().filter(|r| r.error.is_some()) {
         out += &marked(Mark::Act, &format!("{}: {}", row.id, row.error.as_deref().unwrap_or_default()));
     }

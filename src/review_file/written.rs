@@ -63,6 +63,9 @@ pub struct WeekendFile {
     pub track: Option<String>,
     /// Surface.
     pub surface: Option<String>,
+    /// The user's note on the weekend; a run's is among its settings.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub note: Option<String>,
     /// Lap length along the driven line, m.
     pub lap_length_m: Option<Estimate>,
     /// Race length, s.
@@ -256,6 +259,7 @@ pub fn review_file_with(review: &Review, catalogue: &'static [Figure]) -> Review
             date: sheet.date.clone(),
             track: sheet.track.clone(),
             surface: sheet.surface.clone(),
+            note: sheet.stated.text("weekend.note").map(str::to_owned),
             lap_length_m: sheet.lap_length_m.map(|(l, d)| Estimate::from_half_width(l, d)),
             race_length_s: sheet.race_length_s(),
             race_length_assumed: sheet.race_s.is_none(),

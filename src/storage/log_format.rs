@@ -62,7 +62,7 @@ fn write_csv(batch: &RecordBatch, mark: Converted, out: &mut dyn Write) -> Resul
     let (schema, mark) = (batch.schema(), mark.column());
     writer.write_record(schema.fields().iter().map(|f| f.name()).chain([&mark]))?;
     for row in 0..batch.num_rows() {
-        let cells = batch.columns().iter().map(|column| cell(column, row));
+        let cells = batch.columns().iter().map(|column| cell(column, row, |value| value.to_string()));
         writer.write_record(cells.chain([String::new()]))?;
     }
     writer.flush()?;

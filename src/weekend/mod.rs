@@ -25,4 +25,5 @@ mod setups;
 pub mod shared_heat;
 pub mod since;
 pub mod trends;
+pub mod unlaid_lists;
 pub mod where_time_went;

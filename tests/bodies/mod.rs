@@ -5,8 +5,8 @@ use std::path::Path;
 
 use runtrue::import::columns::Hints;
 use runtrue::import::read_bytes;
-use runtrue::laps::lists;
 use runtrue::laps::odometer::Odometer;
+use runtrue::laps::{lists, typed};
 use runtrue::{laps, sheet};
 
 /// Any bytes give logs whose clocks run forwards and whose laps follow each other, or an error that says something.
@@ -29,6 +29,9 @@ pub fn log(bytes: &[u8]) {
 /// Any text is a list whose passings follow each other, or an error.
 #[allow(dead_code)]
 pub fn lap_list(text: &str) {
+    if let Ok(laps) = typed::read(text) {
+        assert!(!laps.times_s.is_empty() && laps.times_s.iter().all(|s| s.is_finite() && *s > 0.0), "{laps:?}");
+    }
     if let Ok(list) = lists::parse(text) {
         assert!(list.passings.windows(2).all(|w| w[1] > w[0]), "{:?}", list.passings);
         assert!(list.passings.iter().all(|p| p.is_finite()), "{:?}", list.passings);

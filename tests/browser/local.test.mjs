@@ -132,8 +132,9 @@ test("five logs of different manners and a lap list at once, each with its fate;
   await page.waitForFunction(() => document.querySelectorAll("main table tbody tr").length === 5);
   await choose(page, mine);
   await until(() => existsSync(join(made, "laps/t1.csv")));
-  // Nothing was left to be read: the page made itself new.
-  await page.waitForFunction(() => !document.querySelector("#arrivals li"));
+  // Which run the list was laid on stays to be read.
+  await page.waitForFunction(() => document.querySelectorAll("[data-fate=saved]").length === 1);
+  assert.match(await page.locator("#arrivals").textContent(), /lap list with \d+ laps.*laid on run t1/s);
   // The same log once more is kept once; another of its name gets one of its own.
   const other = join(folder(), "t2.csv");
   cpSync(logOf("t3"), other);
@@ -637,4 +638,65 @@ test("a second server on the folder is told of the first; another address is war
   left.push(() => wide.kill());
   const warned = await new Promise((done) => wide.stderr.once("data", (t) => done(String(t))));
   assert.match(warned, /warning: others on the network/);
+});
+
+test("a lap list that comes later is laid by its name; of another name its run is asked for, the best fit first", async () => {
+  const made = weekend();
+  const file = join(made, "weekend.toml");
+  writeFileSync(file, readFileSync(file, "utf8").replaceAll(/^laps = "laps\/t[34]\.csv"\n/gm, "# laps later\n"));
+  for (const run of ["t3", "t4"]) rmSync(join(made, "laps", `${run}.csv`));
+  const server = await serve(made);
+  const { page, wrong, close } = await open(server);
+  const [named, unnamed] = ["Laps of t3.csv", "timing.csv"].map((name) => join(folder(), name));
+  cpSync(join(sample, "laps/t3.csv"), named);
+  cpSync(join(sample, "laps/t4.csv"), unnamed);
+  await choose(page, named, unnamed);
+  await page.waitForFunction(() => document.querySelectorAll("[data-fate=saved]").length === 2);
+  assert.match(await page.locator("#arrivals").textContent(), /laid on run t3, because of its name, and written on the sheet.*choose its run/s);
+  const asked = page.locator("#lists");
+  assert.equal(await asked.getByLabel("run").inputValue(), "t4");
+  assert.match(await asked.textContent(), /laps\/timing\.csv.*It fits the log of run t4, and no other/s);
+  await asked.getByRole("button", { name: "Lay it on this run" }).click();
+  await page.waitForURL(server.base);
+  assert.equal(await page.locator("#lists").count(), 0);
+  const text = readFileSync(file, "utf8");
+  assert.match(text, /^laps = "laps\/Laps of t3\.csv"$/m);
+  assert.match(text, /^laps = "laps\/timing\.csv"$/m);
+  assert.equal(text.match(/^# laps later$/gm).length, 2);
+  assert.deepEqual(wrong, []);
+  await close();
+});
+
+test("lap times are pasted on a run’s page, shown as they were read, then kept beside the log; without script and on a phone", async () => {
+  const made = weekend();
+  const file = join(made, "weekend.toml");
+  writeFileSync(file, readFileSync(file, "utf8").replace(/^laps = "laps\/t4\.csv"\n/m, ""));
+  const times = readFileSync(join(sample, "laps/t4.csv"), "utf8");
+  rmSync(join(made, "laps/t4.csv"));
+  const server = await serve(made);
+  await (await open(server)).close();
+  const { page, wrong, close } = await open(server, { javaScriptEnabled: false, viewport: { width: 390, height: 800 }, hasTouch: true });
+  await page.locator("main table a", { hasText: "t4" }).first().click();
+  const box = page.locator("#typed");
+  assert.ok((await box.boundingBox()).height >= 150);
+  await box.fill("hello");
+  await page.getByRole("button", { name: "Read these lap times" }).click();
+  assert.match(await page.locator("[role=alert]").textContent(), /there are no lap times in this; line 1 reads hello.*one lap time a line/s);
+  assert.equal(await box.inputValue(), "hello");
+  await box.fill("1. 15,8 s\n2. 15,9 s\n3. 16,0 s");
+  await page.getByRole("button", { name: "Read these lap times" }).click();
+  assert.equal(await page.locator("#read").textContent(), "3 laps, best 15.800 s, median 15.900 s");
+  assert.ok(!existsSync(join(made, "laps/t4.csv")));
+  await box.fill(times);
+  await page.getByRole("button", { name: "Read these lap times" }).click();
+  assert.match(await page.locator("#read").textContent(), /^\d\d laps, best 1\d\.\d{3} s/);
+  const keep = page.getByRole("button", { name: "Keep these laps" });
+  assert.ok((await keep.boundingBox()).height >= 44);
+  await keep.click();
+  await page.waitForURL(/run-\d\d-t4\.html$/);
+  assert.equal(await page.locator("#typed").count(), 0);
+  assert.match(readFileSync(join(made, "laps/t4.csv"), "utf8"), /^lap,lap time s\n1,\d\d\.\d{3}\n/);
+  assert.match(readFileSync(file, "utf8"), /^laps = "laps\/t4\.csv"$/m);
+  assert.deepEqual(wrong.filter((w) => !w.includes("422")), []);
+  await close();
 });

@@ -127,6 +127,7 @@ pub fn local_page(words: &mut Words, folder: &Folder, empty: &Folder) {
         ("t1.csv", t1.as_slice()),
         ("laps.csv", list.as_slice()),
         ("t1.csv", own.as_bytes()),
+        ("timing.csv", b"lap,time\n1,17.1\n2,17.2\n3,17.3\n4,17.1\n"),
         ("empty.csv", b""),
         ("prose.csv", b"Dear diary,\ntoday we raced.\n"),
         ("image.csv", b"\x89PNG\r\n\x1a\n\0\0\0\rIHDR"),
@@ -142,6 +143,13 @@ pub fn local_page(words: &mut Words, folder: &Folder, empty: &Folder) {
         ("/sheet-text", "text=%5Bweekend%5D%0Aname+%3D+Heron%0A"),
         ("/sheet-text", "text=%5Bcars.a%5D%0Aspur+%3D+%22x%22%0A"),
         ("/sheet-back", "version=..%2F..%2Fweekend.toml"),
+        ("/lap-list", "run=t1&list=laps%2Ft1.csv"),
+        ("/lap-list", "run=t1&list=laps%2Ftiming.csv"),
+        ("/typed-laps", "run=t1&page=run-01-t1.html&laps="),
+        ("/typed-laps", "run=t1&page=run-01-t1.html&laps=hello"),
+        ("/typed-laps", "run=t1&page=run-01-t1.html&laps=time,rpm%0A0,1200"),
+        ("/typed-laps", "run=t1&page=run-01-t1.html&laps=15,8%0A15,9%0Ax%0A16,1"),
+        ("/typed-laps", "run=t1&page=run-01-t1.html&laps=15,8%0A15,9&then=keep"),
     ] {
         hear(words, &server.ask("POST", page, form, body.as_bytes()));
     }

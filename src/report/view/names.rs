@@ -2,6 +2,7 @@
 
 use crate::notice::printable;
 use crate::review::Review;
+use crate::sheet::{Setting, Settings};
 
 /// File name of a run's page: letters, digits and dashes of its id, and its number, so that no two are alike.
 pub fn page_name(index: usize, id: &str) -> String {
@@ -20,6 +21,24 @@ pub fn weekend_name(review: &Review) -> String {
         (Some(name), _) => printable(name, 80),
         (None, true) => "A weekend".to_owned(),
         (None, false) => "Logs without a sheet".to_owned(),
+    }
+}
+
+/// Longest note that is shown, characters.
+const LONGEST_NOTE: usize = 600;
+
+/// A note of the sheet, safe to show on one line; `None` where there is none.
+pub fn note(of: &Settings, path: &str) -> Option<String> {
+    let value = of.0.get(path)?;
+    let text = value_text(value);
+    let lines: Vec<&str> = text.lines().map(str::trim).filter(|line| !line.is_empty()).collect();
+    (!lines.is_empty()).then(|| printable(&lines.join(" · "), LONGEST_NOTE))
+}
+
+fn value_text(value: &Setting) -> String {
+    match value {
+        Setting::Text(text) => text.clone(),
+        other => other.to_string(),
     }
 }
 

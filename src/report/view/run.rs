@@ -4,7 +4,7 @@ use super::answer::{AnswerView, ChartView, chart};
 use super::answers::answers;
 use super::cells::{NOTHING, RowView, number};
 use super::evidence::{DoubtView, doubts_of_run};
-use super::names::{page_name, sign_name, weekend_name};
+use super::names::{note, page_name, sign_name, weekend_name};
 use super::remarks::{ErrorView, FindingView, NoticeView, finding, notice};
 use super::time_went::{TimeView, time_went, worst_lap_chart};
 use super::trace_link::{self, TraceLink};
@@ -15,6 +15,7 @@ use crate::quantity::Estimate;
 use crate::report::charts;
 use crate::review::Review;
 use crate::run::{GearingVerdict, Measured};
+use crate::sheet::NOTE;
 use crate::weekend::concluded_run::ConcludedRun;
 use crate::weekend::findings::lap_time_since_change;
 use crate::weekend::next::Next;
@@ -36,6 +37,8 @@ pub struct RunView {
     pub headline: String,
     /// Line under it.
     pub subtitle: String,
+    /// Its note on the sheet, or its car's.
+    pub note: Option<String>,
     /// Why it could not be reviewed.
     pub error: Option<ErrorView>,
     /// What is doubtful or unusable.
@@ -100,6 +103,7 @@ pub fn run(review: &Review, index: usize) -> RunView {
         following: link(review, index + 1),
         headline: headline(review, run),
         subtitle: subtitle(review, index),
+        note: note(&run.plan().settings, NOTE),
         error: run.failure().map(error),
         doubts: doubts_of_run(&run.run),
         since,

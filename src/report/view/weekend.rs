@@ -4,7 +4,7 @@ use super::cells::{Cell, NOTHING, RowView, number};
 use super::evidence::{DoubtView, doubts, in_doubt};
 use super::figures::ShownFigure;
 use super::mark::Mark;
-use super::names::{page_name, weekend_name};
+use super::names::{note, page_name, weekend_name};
 use super::remarks::{FindingView, NoticeView, finding, notice};
 use super::trace_link::of_finding;
 use super::trends::{Open, TrendView, Unanswered, over_runs, unanswered};
@@ -14,6 +14,7 @@ use crate::measure::rests_on;
 use crate::notice::{NoticeCode, Severity, printable};
 use crate::review::Review;
 use crate::run::SettledRun;
+use crate::sheet::NOTE;
 use crate::sheet::keys::Key;
 use crate::weekend::comparisons::{Comparison, Effect};
 use crate::weekend::concluded_run::ConcludedRun;
@@ -21,6 +22,9 @@ use crate::weekend::lacks::{self, Place};
 use crate::weekend::pace::{Pace, RunLaps, pace};
 use crate::weekend::trends::{Trend, Verdict};
 use crate::wording::{InFigures, counted};
+
+/// Path of the weekend's note.
+const WEEKEND_NOTE: &str = "weekend.note";
 
 /// The weekend's page.
 pub struct WeekendView {
@@ -32,6 +36,8 @@ pub struct WeekendView {
     pub name: String,
     /// Line under it.
     pub subtitle: String,
+    /// The weekend's note on the sheet.
+    pub note: Option<String>,
     /// What is doubtful or unusable: findings rest on it.
     pub doubts: Vec<DoubtView>,
     /// Findings.
@@ -62,6 +68,8 @@ pub struct RunRow {
     pub page: String,
     /// Car.
     pub car: String,
+    /// Its note on the sheet, or its car's.
+    pub note: Option<String>,
     /// Why it could not be reviewed.
     pub error: Option<String>,
     /// Its laps; `None` where it could not be reviewed.
@@ -118,6 +126,7 @@ pub fn weekend(review: &Review) -> WeekendView {
         cars: review.sheet.cars.len(),
         name: weekend_name(review),
         subtitle: subtitle(review),
+        note: note(&review.sheet.stated, WEEKEND_NOTE),
         findings: review.findings.iter().map(|f| finding(f, of_finding(review, f, false))).collect(),
         calm: calm(&runs, !doubts.is_empty()),
         doubts,
@@ -178,6 +187,7 @@ fn run_row(index: usize, run: &ConcludedRun, pace: Option<Pace>) -> RunRow {
     RunRow {
         id: printable(id, 24),
         page: page_name(index, id),
+        note: note(&run.plan().settings, NOTE),
         car: printable(&run.plan().car, 24),
         error: run.failure().map(|e| e.message.clone()),
         laps: done.map(|d| LapCount { counted: d.laps.counted().count(), driven: d.laps.rows.len() }),

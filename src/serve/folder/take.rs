@@ -1,6 +1,6 @@
 //! Takes in a file that was dropped on the page: checked as it arrives, saved under a safe name, never over another.
 
-use std::io::{self, Read};
+use std::io::{self, Read, Write};
 use std::path::{Path, PathBuf};
 use std::time::SystemTime;
 
@@ -16,6 +16,7 @@ use crate::laps::lists::{self, LapList};
 use crate::log::Log;
 use crate::notice::{Failure, Severity, printable};
 use crate::report::view;
+use crate::serve::folder::own::arriving_file;
 use crate::serve::limits::{LARGEST_FORM_BYTES, megabytes};
 use crate::sheet;
 use crate::storage::make_readable;
@@ -71,6 +72,8 @@ pub struct Receipt {
     pub saved: String,
     /// How it was read, in a sentence, and what was guessed or repaired.
     pub say: Vec<String>,
+    /// Whether the weekend's page asks for the run of this lap list.
+    pub ask_run: bool,
 }
 
 /// A dropped file that was taken.
@@ -144,8 +147,7 @@ pub fn take(folder: &Path, raw_name: &str, arrived: NamedTempFile) -> Result<Tak
         Content::LapList(_) => (Kind::LapList, LISTS),
     };
     if leads_outside(folder, &folder.join(place)) {
-        let message = format!("`{place}` is a link to a place outside the weekend's folder");
-        return Err(Failure { message, hint: Some("replace the link with a folder".to_owned()) });
+        return Err(led_outside(place));
     }
     let saved = save(folder, place, &name, arrived).map_err(|e| not_saved(&shown_name, &e))?;
     let mut say = how_read(&content);
@@ -154,11 +156,8 @@ pub fn take(folder: &Path, raw_name: &str, arrived: NamedTempFile) -> Result<Tak
         Arrival::Renamed => say.push(format!("a different `{name}` is already here, so this one has a new name")),
         Arrival::AlreadyHere => say.push("nothing was added".to_owned()),
     }
-    if kind == Kind::LapList && !has_log(folder, &saved.path) {
-        say.push("no log has this name yet: add that log, or name this list in a run on the sheet".to_owned());
-    }
     let read_log = read_log(folder, &saved, content, written);
-    Ok(Taken { receipt: Receipt { kind, arrival: saved.arrival, saved: saved.path, say }, read_log })
+    Ok(Taken { receipt: Receipt { kind, arrival: saved.arrival, saved: saved.path, say, ask_run: false }, read_log })
 }
 
 /// The log as it was read, where its file has been saved and is still the one that was read.
@@ -179,12 +178,6 @@ fn last_written(path: &Path) -> Option<SystemTime> {
 fn leads_outside(folder: &Path, place: &Path) -> bool {
     let real = place.canonicalize().ok().zip(folder.canonicalize().ok());
     real.is_some_and(|(place, folder)| !place.starts_with(folder))
-}
-
-/// Whether the folder has a log of the name of the lap list at `saved`.
-fn has_log(folder: &Path, saved: &str) -> bool {
-    let stem = Path::new(saved).file_stem();
-    folder::find_logs(folder).is_ok_and(|logs| logs.iter().any(|l| l.log.file_stem() == stem))
 }
 
 fn not_saved(name: &str, e: &io::Error) -> Failure {
@@ -261,7 +254,26 @@ fn take_sheet(folder: &Path, name: &str, arrived: NamedTempFile) -> Result<Recei
         _ => not_saved(name, &e.error),
     })?;
     let say = vec!["the weekend's setup sheet".to_owned()];
-    Ok(Receipt { kind: Kind::Sheet, arrival: Arrival::New, saved: SHEET.to_owned(), say })
+    Ok(Receipt { kind: Kind::Sheet, arrival: Arrival::New, saved: SHEET.to_owned(), say, ask_run: false })
+}
+
+/// Keeps the text of a lap list as the one of `run`, never over another file; gives its place from the weekend's folder.
+///
+/// # Errors
+/// If it cannot be written, or lap lists lie outside the folder.
+pub fn keep_list(folder: &Path, run: &str, text: &str) -> Result<String, Failure> {
+    let name = safe_name(&format!("{run}.csv"));
+    if leads_outside(folder, &folder.join(LISTS)) {
+        return Err(led_outside(LISTS));
+    }
+    let written = arriving_file(folder).and_then(|mut file| file.write_all(text.as_bytes()).map(|()| file));
+    let saved = written.and_then(|file| save(folder, LISTS, &name, file)).map_err(|e| not_saved(&name, &e))?;
+    Ok(saved.path)
+}
+
+fn led_outside(place: &str) -> Failure {
+    let message = format!("`{place}` is a link to a place outside the weekend's folder");
+    Failure { message, hint: Some("replace the link with a folder".to_owned()) }
 }
 
 /// Puts the file into `place` under `name`, or `name` with a number where a different file has it. A file that is in
@@ -328,9 +340,7 @@ fn same_bytes(a: &Path, b: &Path) -> io::Result<bool> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::serve::folder::own::arriving_file;
     use rstest::rstest;
-    use std::io::Write;
 
     #[rstest]
     #[case("r1.csv", "r1.csv")]
@@ -385,6 +395,15 @@ mod tests {
         }
         assert_eq!(std::fs::read(folder.path().join("logs/r1.csv")).unwrap(), log(7.0));
         assert_eq!(std::fs::read_dir(folder.path().join("logs")).unwrap().count(), 2);
+    }
+
+    #[test]
+    fn typed_laps_are_kept_under_the_run_s_name_and_over_no_other_file() {
+        let folder = tempfile::tempdir().unwrap();
+        for (text, place) in [("15.1\n", "laps/t 1.csv"), ("15.2\n", "laps/t 1-2.csv"), ("15.1\n", "laps/t 1.csv")] {
+            assert_eq!(keep_list(folder.path(), "../t 1", text).unwrap(), place);
+        }
+        assert_eq!(std::fs::read_to_string(folder.path().join("laps/t 1.csv")).unwrap(), "15.1\n");
     }
 
     #[test]

@@ -16,8 +16,9 @@ use super::respond::{not_found, on_own_thread};
 use super::state::Server;
 use crate::notice::Failure;
 use crate::serve::folder::own::arriving_file;
-use crate::serve::folder::take;
+use crate::serve::folder::take::{self, Kind, Receipt};
 use crate::serve::limits::{LARGEST_FILE_BYTES, SLOWEST_BYTES_A_SECOND, SLOWEST_OVER, megabytes};
+use crate::serve::sheet::lap_lists::ListPlace;
 
 /// Why a file did not arrive.
 enum Broken {
@@ -89,12 +90,30 @@ pub async fn drop_file(
     on_own_thread(move || match take::take(server.folder(), &name, arrived) {
         Ok(taken) => {
             taken.read_log.into_iter().for_each(|log| server.current.hand_over(log));
+            let mut receipt = taken.receipt;
+            place_list(&server, &mut receipt);
             server.current.refresh();
-            for_script(StatusCode::OK, &taken.receipt)
+            for_script(StatusCode::OK, &receipt)
         }
         Err(failure) => for_script(StatusCode::UNPROCESSABLE_ENTITY, &failure),
     })
     .await
+}
+
+/// Lays a lap list on the run of its name, and says what was done.
+fn place_list(server: &Server, receipt: &mut Receipt) {
+    if receipt.kind != Kind::LapList {
+        return;
+    }
+    let say = match server.sheet.pair_list(&receipt.saved) {
+        ListPlace::Laid(say) => say,
+        ListPlace::Open => {
+            receipt.ask_run = true;
+            "no run has this name: choose its run".to_owned()
+        }
+        ListPlace::NoRun(why) => why.to_owned(),
+    };
+    receipt.say.push(say);
 }
 
 /// Writes what arrives to `file`, as long as it is not too much and does not come too slowly.

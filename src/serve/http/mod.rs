@@ -5,6 +5,7 @@ mod connections;
 mod downloads;
 mod gate;
 mod guard;
+mod lap_lists;
 mod network;
 mod news;
 mod phone;

@@ -44,8 +44,8 @@ pub async fn live_script() -> impl IntoResponse {
 }
 
 /// Goes on to another address of this page.
-pub fn see_other(address: &'static str) -> Response {
-    (StatusCode::SEE_OTHER, [(header::LOCATION, address)]).into_response()
+pub fn see_other(address: &str) -> Response {
+    (StatusCode::SEE_OTHER, [(header::LOCATION, address.to_owned())]).into_response()
 }
 
 /// Runs `work` on a thread of its own, where it may take its time. A fault of the program in it is shown and leaves

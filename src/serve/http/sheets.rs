@@ -144,7 +144,7 @@ fn unchangeable(failure: &Failure) -> Response {
 pub type Fields = Result<Form<Vec<SentField>>, FormRejection>;
 
 /// The fields sent, or the page that says why they cannot be used.
-fn fields(sent: Fields) -> Result<Vec<SentField>, Box<Response>> {
+pub(super) fn fields(sent: Fields) -> Result<Vec<SentField>, Box<Response>> {
     sent.map(|Form(fields)| fields).map_err(|e| {
         let limit = megabytes(LARGEST_FORM_BYTES as u64);
         let (message, hint) = if e.status() == StatusCode::PAYLOAD_TOO_LARGE {
@@ -163,7 +163,7 @@ fn fields(sent: Fields) -> Result<Vec<SentField>, Box<Response>> {
     })
 }
 
-fn field<'a>(fields: &'a [SentField], name: &str) -> &'a str {
+pub(super) fn field<'a>(fields: &'a [SentField], name: &str) -> &'a str {
     fields.iter().find(|f| f.0 == name).map_or("", |f| f.1.as_str())
 }
 

@@ -3,6 +3,7 @@
 pub mod ahead;
 pub mod run;
 pub mod sheet;
+pub mod typed;
 pub mod weekend;
 
 use askama::Template;
@@ -27,6 +28,8 @@ pub enum Place {
     Run,
     /// The setup sheet's, as a form or as text.
     Sheet,
+    /// That of lap times that are typed.
+    Laps,
     /// The list of files.
     Files,
     /// How to open the weekend on a phone.
@@ -73,7 +76,7 @@ impl PageFrame {
 
     /// Mark for the page's script: `1` where the page keeps what is typed and never makes itself new, else empty.
     pub fn keep(&self) -> &'static str {
-        if self.place == Place::Sheet { "1" } else { "" }
+        if matches!(self.place, Place::Sheet | Place::Laps) { "1" } else { "" }
     }
 }
 

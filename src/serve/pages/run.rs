@@ -26,6 +26,10 @@ struct RunPage<'a> {
     page: String,
     log: String,
     number: usize,
+    /// Whether the sheet has an entry for the run, without a lap list.
+    without_list: bool,
+    /// The run's id as the sheet has it.
+    run_id: &'a str,
     tried: Option<TriedGears>,
     race: Option<RaceForm>,
     scripts: Scripts,
@@ -63,6 +67,8 @@ pub fn run(review: &Review, index: usize, run_ids: &[String], asked: &AskedGears
         log: view::log_name(&page),
         page,
         number: entry_of(&run.plan().id, run_ids).unwrap_or(index) + 1,
+        run_id: &run.plan().id,
+        without_list: run.plan().laps.is_none() && run_ids.contains(&run.plan().id),
         tried: try_gears(run, review.sheet.race_length_s(), asked),
         race: race_form(run, review.sheet.race_length_s(), race),
         scripts: SCRIPTS,

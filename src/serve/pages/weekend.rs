@@ -12,6 +12,8 @@ use crate::serve::limits::LARGEST_FILE_BYTES;
 use crate::serve::sheet::form::{Field, asked_field, first_fields};
 use crate::sheet::RunPlan;
 use crate::weekend::lacks::{self, Lack, lacks};
+use crate::weekend::unlaid_lists::{BestRun, UnlaidList};
+use crate::wording::counted;
 
 #[derive(Template)]
 #[template(path = "weekend_live.html", config = "src/serve/askama.toml")]
@@ -20,6 +22,7 @@ struct WeekendPage<'a> {
     v: &'a WeekendView,
     base: &'a str,
     unlisted: Vec<UnlistedLog>,
+    lists: Vec<OpenList>,
     asks: Vec<Ask>,
     one_car_assumed: bool,
     largest_file_bytes: u64,
@@ -31,6 +34,14 @@ struct UnlistedLog {
     log: String,
     laps: String,
     fields: Vec<Field>,
+}
+
+/// A lap list that no run has, and the runs that it may be of.
+struct OpenList {
+    list: String,
+    says: String,
+    runs: Vec<String>,
+    best: Option<String>,
 }
 
 /// A line that the sheet lacks, as a field.
@@ -47,12 +58,14 @@ struct Ask {
 pub fn weekend(review: &Review, base: &str, run_ids: &[String]) -> Page {
     let mut v = view::weekend(review);
     // The page asks for them itself.
-    v.notices.retain(|n| n.code != NoticeCode::NotOnTheSheet);
+    let asked = |code| matches!(code, NoticeCode::NotOnTheSheet | NoticeCode::ListWithoutRun);
+    v.notices.retain(|n| !asked(n.code));
     WeekendPage {
         frame: PageFrame::new(v.name.clone(), Place::Weekend),
         v: &v,
         base,
         unlisted: review.unlisted.iter().map(|run| unlisted_log(run, review)).collect(),
+        lists: review.unlaid_lists.iter().map(open_list).collect(),
         asks: asks(review, run_ids),
         one_car_assumed: !review.has_sheet && review.runs.len() > 1,
         largest_file_bytes: LARGEST_FILE_BYTES,
@@ -67,6 +80,22 @@ fn unlisted_log(run: &RunPlan, review: &Review) -> UnlistedLog {
         log: plain_path(&run.log),
         laps: run.laps.as_deref().map(plain_path).unwrap_or_default(),
         fields: first_fields(&run.id, &cars),
+    }
+}
+
+fn open_list(unlaid: &UnlaidList) -> OpenList {
+    let laps = counted(unlaid.laps, "lap");
+    let fit = match &unlaid.best {
+        Some(BestRun { id, is_sure: true }) => format!("It fits the log of run {id}, and no other."),
+        Some(BestRun { id, is_sure: false }) => format!("Of all logs it fits that of run {id} best, but not surely."),
+        None if unlaid.open_runs.is_empty() => "Every run has a lap list already.".to_owned(),
+        None => "It fits no log of a run without a list.".to_owned(),
+    };
+    OpenList {
+        list: plain_path(&unlaid.list),
+        says: format!("{laps}, median {:.2} s. {fit}", unlaid.median_s),
+        runs: unlaid.open_runs.clone(),
+        best: unlaid.best.as_ref().map(|best| best.id.clone()),
     }
 }
 

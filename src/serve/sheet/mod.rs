@@ -4,5 +4,6 @@
 mod a_new_key;
 pub mod changes;
 pub mod form;
+pub mod lap_lists;
 pub mod save;
 pub mod versions;

@@ -82,7 +82,7 @@ impl SheetStore {
         Self { current, writing: Mutex::default(), shown: Mutex::default() }
     }
 
-    fn folder(&self) -> &Path {
+    pub(super) fn folder(&self) -> &Path {
         self.current.folder()
     }
 
@@ -168,7 +168,7 @@ impl SheetStore {
     }
 
     /// Writes what `make` gives for the sheet's text as it is now, and reviews.
-    fn write<E: From<Failure>>(&self, make: impl FnOnce(&str) -> Result<Vec<u8>, E>) -> Result<(), E> {
+    pub(super) fn write<E: From<Failure>>(&self, make: impl FnOnce(&str) -> Result<Vec<u8>, E>) -> Result<(), E> {
         {
             let _one_writer = self.writing.lock().unwrap_or_else(PoisonError::into_inner);
             let new = make(&self.text()?)?;
@@ -182,7 +182,7 @@ impl SheetStore {
     }
 
     /// `text` with the byte-order mark that the file has.
-    fn with_byte_order_mark(&self, text: String) -> Vec<u8> {
+    pub(super) fn with_byte_order_mark(&self, text: String) -> Vec<u8> {
         let marked = std::fs::read(self.folder().join(SHEET)).is_ok_and(|b| b.starts_with(BYTE_ORDER_MARK.as_bytes()));
         if marked { format!("{BYTE_ORDER_MARK}{text}").into_bytes() } else { text.into_bytes() }
     }

@@ -16,10 +16,9 @@
   };
 
   // What is typed must not be lost to a page that makes itself new, or to a server that has stopped.
-  const forms = [...document.querySelectorAll("form[method=post]")];
   const typed = new Set();
   let stopped = false;
-  for (const form of forms) {
+  const guard = (form) => {
     form.addEventListener("input", () => typed.add(form));
     form.addEventListener("submit", (e) => {
       const others = [...typed].filter((f) => f !== form);
@@ -32,7 +31,8 @@
         typed.clear();
       }
     });
-  }
+  };
+  document.querySelectorAll("form[method=post]").forEach(guard);
   window.addEventListener("beforeunload", (e) => { if (typed.size) e.preventDefault(); });
 
   let sending = 0;
@@ -117,6 +117,16 @@
     return good ? fate : null;
   };
 
+  // The page's question which run a lap list is of, for the page that it was dropped on.
+  const askRun = async () => {
+    const text = await (await fetch("./", { cache: "no-store" })).text();
+    const fresh = new DOMParser().parseFromString(text, "text/html").querySelector("#lists");
+    pick("lists")?.remove();
+    if (!fresh) return;
+    fresh.querySelectorAll("form").forEach(guard);
+    pick("drop").after(fresh);
+  };
+
   // Sends one file and shows how far it is.
   const send = (file) => new Promise((done) => {
     const row = element("li");
@@ -145,6 +155,7 @@
     for (const file of files) {
       const fate = file.size > most ? tell(file, { message: `the file has ${megabytes(file.size)} MB; the limit is ${megabytes(most)} MB`, hint: "copy it into the weekend’s folder yourself" }) : await send(file);
       if (fate) saved = true;
+      if (fate?.ask_run) await askRun();
       // What was guessed, renamed or refused stays to be read.
       if (!fate || fate.say.length > 1) held = true;
     }
