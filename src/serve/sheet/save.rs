@@ -135,9 +135,11 @@ impl SheetStore {
     /// # Errors
     /// What is wrong with what was typed, or that another has changed the same; the sheet is then as it was.
     pub fn save_form(&self, base: &str, sent: &[SentField]) -> Result<(), Unsaved> {
-        let before = self.remembered(base);
+        let remembered = self.remembered(base);
         self.write(|now| {
-            let text = changed(before.as_deref(), now, sent)?;
+            // A page of an earlier start is remembered by nobody, and is good where the sheet is still the same.
+            let before = remembered.as_deref().or((fingerprint(now) == base).then_some(now));
+            let text = changed(before, now, sent)?;
             Ok(self.with_byte_order_mark(text))
         })
     }
