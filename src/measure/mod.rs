@@ -25,6 +25,7 @@ mod over_the_way;
 pub mod pinion;
 pub mod place_on_lap;
 pub mod power;
+pub mod regeared;
 pub mod regeared_lap;
 mod regeared_load;
 pub mod resistance;

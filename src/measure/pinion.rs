@@ -1,17 +1,15 @@
-//! What would another pinion ask of the motor, and how fast would the car be?
+//! How does the car pull, and what current does each row take with another pinion?
 //!
 //! With the final drive ratio multiplied by g, a wheel speed takes g times the revs, and a push at the wheels takes 1/g
 //! of the motor current. Below full demand the driver, or the grip, sets the push: it stays. At full demand the pack
 //! sets the current: i = (E − k·ω·g) / (R + R_pack), with the pack's voltage at rest E taken from each row. So each row
 //! of the run gives its current with the other pinion.
 //!
-//! The top speed follows from the way to it that the car drove: from where it begins to gain speed to the lap's fastest
-//! row, the change of the acceleration is added up over the same distance, v·dv = a·ds; a higher speed needs the brakes
-//! earlier. What an ampere adds to the acceleration comes from the motor's constant and the car's mass, where both are
-//! known, else from a least-squares fit of the acceleration to the motor current and the square of the speed.
+//! What an ampere adds to the acceleration comes from the motor's constant and the car's mass, where both are known, else
+//! from a least-squares fit of the acceleration to the motor current and the square of the speed. What follows of load
+//! and speed is in [`super::regeared`].
 //!
-//! The change from today's values, for one or two teeth, is better known than the values themselves. Wrong where the
-//! driver would take another line or brake elsewhere, or where the controller limits the current.
+//! Wrong where the driver would take another line or brake elsewhere, or where the controller limits the current.
 
 use std::f64::consts::TAU;
 
@@ -19,12 +17,9 @@ use nalgebra::Vector3;
 
 use super::motion::{LONGEST_STEP_S, Motion};
 use super::power::FULL_THROTTLE_PCT;
-use super::regeared_load::RegearedLoad;
-use crate::laps::{Lap, Laps};
 use crate::motor::{Demand, Motor};
-use crate::quantity::{COVERAGE_95, Estimate};
 use crate::statistics::least_squares::NormalEquations;
-use crate::statistics::quantiles::{median, median_u, quantile};
+use crate::statistics::quantiles::quantile;
 use crate::statistics::straight_line::straight_line;
 
 /// Rows with less than this share of the strongest current tell little of the pull. Common practice, no source.
@@ -46,19 +41,6 @@ const ROTOR_SHARE: f64 = 0.03;
 /// Share of the pack's voltage from which the motor gets all of it: a driver who holds back holds back more. Common
 /// practice, no source.
 const FULL_DUTY: f64 = 0.95;
-
-/// A run with another ratio, relative to the run as it was.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Regeared {
-    /// The ratio, relative.
-    pub ratio_change: f64,
-    /// Copper load, relative.
-    pub copper: f64,
-    /// Loss that goes with the motor's speed, relative.
-    pub spin: f64,
-    /// Relative change of the top speed.
-    pub top_change: Estimate,
-}
 
 /// The pack, row by row.
 #[derive(Debug, Clone, Copy)]
@@ -154,14 +136,19 @@ impl<'a> PullModel<'a> {
         if now <= 0.0 || !self.demand.motor.at_full_demand {
             return now / g;
         }
-        let limit = self.full_current(n, g, speed);
         if self.full[n] {
-            // The fit is not exact in each row: the change counts.
-            let base = self.full_current(n, 1.0, 1.0).max(1e-9);
-            (now * limit / base).min(self.ceiling.max(now) / g)
+            self.current_of_full_row(n, g, 1.0, speed)
         } else {
-            (now / g).min(limit.max(now))
+            (now / g).min(self.full_current(n, g, speed).max(now))
         }
+    }
+
+    /// The same in a row at full demand, from the current that was seen at `seen` times the row's own speed. The fit is
+    /// not exact in each row: its change counts.
+    pub(super) fn current_of_full_row(&self, n: usize, g: f64, seen: f64, speed: f64) -> f64 {
+        let now = self.demand.current[n];
+        let base = self.full_current(n, 1.0, seen).max(f64::MIN_POSITIVE);
+        (now * self.full_current(n, g, speed) / base).min(self.ceiling.max(now) / g)
     }
 
     /// Motor current at full demand in row `n` with the ratio multiplied by `g`, at `speed` times the row's own speed,
@@ -176,58 +163,6 @@ impl<'a> PullModel<'a> {
     /// up where it turns less.
     pub(super) fn rotor(&self, n: usize, g: f64) -> f64 {
         self.rotor_share * (1.0 - g * g) * self.motion.acceleration[n].max(0.0)
-    }
-
-    /// The run with the ratio multiplied by `g`; `None` where no lap counts.
-    pub fn regeared(&self, laps: &Laps, g: f64) -> Option<Regeared> {
-        let of_lap = |lap: &Lap| self.top_change(self.row_from(lap.start_s), self.row_from(lap.end_s), g);
-        let changes: Vec<f64> = laps.counted().filter_map(of_lap).collect();
-        let change = median(changes.iter().copied())?;
-        // A lap on which something went wrong tells nothing of the gears: so the median, whose standard error is
-        // sqrt(pi / 2) times that of a mean.
-        let scatter = COVERAGE_95 * median_u(&changes).unwrap_or(0.0);
-        let half = scatter.hypot(change / 2.0);
-        let mut top_change = Estimate::from_half_width(change, half);
-        if !self.demand.motor.at_full_demand {
-            // What was not seen may be full demand all the same: then the car is at most as much faster as the ratio.
-            let most = 1.0 / g - 1.0;
-            top_change.low = top_change.low.min(most - scatter);
-            top_change.high = top_change.high.max(most + scatter);
-        }
-        let RegearedLoad { copper, spin } = self.load(laps, g)?;
-        Some(Regeared { ratio_change: g, copper, spin, top_change })
-    }
-
-    /// The first row at or after `time`.
-    fn row_from(&self, time: f64) -> usize {
-        self.motion.time.partition_point(|&t| t < time).min(self.motion.time.len())
-    }
-
-    /// Relative change of the top speed between two rows with the ratio multiplied by `g`: the way to it driven again.
-    fn top_change(&self, from: usize, to: usize, g: f64) -> Option<f64> {
-        let (time, speed) = (&self.motion.time, &self.motion.speed);
-        let fastest = (from..to).filter(|&n| speed[n].is_finite()).max_by(|a, b| speed[*a].total_cmp(&speed[*b]))?;
-        // Braking shows in the rows around the fastest already.
-        let mut start = fastest.saturating_sub(2 * self.motion.reach);
-        while start > 0 && self.motion.acceleration[start] > -BRAKING {
-            start -= 1;
-        }
-        let mut squared = speed[start].powi(2);
-        for n in start..fastest {
-            let new = squared.max(0.0).sqrt();
-            let ratio = if speed[n] > 0.0 { new / speed[n] } else { 1.0 };
-            let rotor = self.rotor(n, g);
-            let pushed = self.per_ampere * (g * self.current(n, g, ratio) - self.demand.current[n]);
-            // A missing cell adds nothing.
-            let more = if pushed.is_finite() { pushed + rotor } else { rotor };
-            let step = speed[n] * (time[n + 1] - time[n]);
-            let drag = self.per_square * (squared - speed[n].powi(2));
-            // The observed change of the square, and what the other ratio adds to it.
-            squared += speed[n + 1].powi(2) - speed[n].powi(2) + 2.0 * step * (more - drag);
-        }
-        let change = squared.max(0.0).sqrt() / speed[fastest] - 1.0;
-        let late = self.motion.acceleration[fastest.saturating_sub(2 * self.motion.reach)].max(0.0);
-        Some(change / (1.0 + late / self.brakes)).filter(|c| c.is_finite())
     }
 }
 

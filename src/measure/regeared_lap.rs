@@ -183,13 +183,10 @@ impl PullModel<'_> {
     /// push than it was seen to: there just what the motor no longer has is missing.
     fn more_pull(&self, n: usize, limit: Limit, g: f64, moment: Moment) -> f64 {
         let now = self.demand.current[n];
-        let full = self.full_current(n, g, moment.now);
         let current = if limit == Limit::Motor {
-            // The fit is not exact in each row: the change counts.
-            let base = self.full_current(n, 1.0, moment.seen).max(f64::MIN_POSITIVE);
-            (now * full / base).min(self.ceiling.max(now) / g)
+            self.current_of_full_row(n, g, moment.seen, moment.now)
         } else {
-            full.min(now / g)
+            self.full_current(n, g, moment.now).min(now / g)
         };
         let pushed = self.per_ampere * (g * current - now);
         let drag = self.per_square * self.motion.speed[n].powi(2) * (moment.now.powi(2) - moment.seen.powi(2));

@@ -14,7 +14,7 @@ use crate::gears::gears;
 use crate::measure::forecast::Scene;
 use crate::measure::heat::Heat;
 use crate::measure::hot_part::HotPart;
-use crate::measure::pinion::Regeared;
+use crate::measure::regeared::Regeared;
 use crate::quantity::Estimate;
 use crate::run::SettledRun;
 

@@ -14,7 +14,7 @@ use super::shared_heat::is_fan;
 use crate::gears::{Gears, neighbours};
 use crate::measure::forecast::Scene;
 use crate::measure::hot_part::HotPart;
-use crate::measure::pinion::Regeared;
+use crate::measure::regeared::Regeared;
 use crate::measure::regeared_lap::NoLapTime;
 use crate::quantity::{COVERAGE_95, Estimate, Uncertain};
 use crate::reason;
