@@ -63,9 +63,19 @@ pub fn lock(folder: &Path) -> Result<File, ServeError> {
 /// Writes the address of the weekend's page down for a second server on the folder; without it the second just knows
 /// less. It opens in a browser that was let in before, and is nobody else's to know.
 pub fn write_address(folder: &Path, address: &str) {
-    let own = folder.join(OWN);
-    let written = NamedTempFile::new_in(&own).and_then(|mut file| file.write_all(address.as_bytes()).map(|()| file));
-    let _ = written.map(|file| file.persist(own.join(ADDRESS)));
+    let _ = write_private(&folder.join(OWN), ADDRESS, address);
+}
+
+/// Writes the file `name` of `folder` whole, for its owner alone to read: a temporary file is so, and stays so under its
+/// new name.
+///
+/// # Errors
+/// If the system refuses.
+pub fn write_private(folder: &Path, name: &str, text: &str) -> io::Result<()> {
+    let mut file = NamedTempFile::new_in(folder)?;
+    file.write_all(text.as_bytes())?;
+    file.persist(folder.join(name))?;
+    Ok(())
 }
 
 /// A page that leads a browser to `url`, which nobody else may read: what a browser is called with, others can see. It
@@ -74,15 +84,11 @@ pub fn write_address(folder: &Path, address: &str) {
 /// # Errors
 /// If it cannot be written.
 pub fn write_opener(folder: &Path, url: &str) -> io::Result<PathBuf> {
-    // A temporary file is its owner's alone, and stays so under its new name.
-    let mut file = NamedTempFile::new_in(folder)?;
     let page = format!(
         "<!doctype html><meta charset=\"utf-8\"><meta http-equiv=\"refresh\" content=\"0;url={url}\"><title>runtrue</title>"
     );
-    file.write_all(page.as_bytes())?;
-    let path = folder.canonicalize()?.join(OPENER);
-    file.persist(&path)?;
-    Ok(path)
+    write_private(folder, OPENER, &page)?;
+    Ok(folder.canonicalize()?.join(OPENER))
 }
 
 /// Removes that page, which is of no more use once it was opened.

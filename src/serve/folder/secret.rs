@@ -1,12 +1,10 @@
 //! What an open page must know to go on: kept with the folder, so that it can save what was typed after the server was
 //! started anew on the same port.
 
-use std::io::{self, Write};
+use std::io;
 use std::path::Path;
 
-use tempfile::NamedTempFile;
-
-use super::own::OWN;
+use super::own::{OWN, write_private};
 
 /// File of the secret, in [`OWN`]; nobody but its owner may read it.
 const SECRET: &str = "secret";
@@ -40,10 +38,7 @@ impl Secret {
             return Ok(kept);
         }
         let secret = Self::new();
-        // A temporary file is its owner's alone, and stays so under its new name.
-        let mut file = NamedTempFile::new_in(folder.join(OWN))?;
-        writeln!(file, "{}\n{}", secret.room, secret.cookie)?;
-        file.persist(&path)?;
+        write_private(&folder.join(OWN), SECRET, &format!("{}\n{}\n", secret.room, secret.cookie))?;
         Ok(secret)
     }
 

@@ -7,7 +7,7 @@
 //! RFC 6454, W3C Fetch Metadata, RFC 6265bis for `SameSite` and for paths.
 
 use std::net::{IpAddr, SocketAddr};
-use std::sync::Mutex;
+use std::sync::{Mutex, OnceLock};
 
 use axum::http::{HeaderMap, Method, Uri, header};
 
@@ -22,7 +22,7 @@ pub struct Guard {
     secret: Secret,
     tokens: Mutex<Vec<String>>,
     /// For a phone, once somebody has asked for it.
-    network: Mutex<Option<SocketAddr>>,
+    network: OnceLock<SocketAddr>,
 }
 
 /// What a request that may go on is.
@@ -64,7 +64,7 @@ impl Refusal {
 impl Guard {
     /// A guard of the folder with this secret, for a server on `address`.
     pub fn new(address: SocketAddr, secret: Secret) -> Self {
-        Self { address, secret, tokens: Mutex::default(), network: Mutex::default() }
+        Self { address, secret, tokens: Mutex::default(), network: OnceLock::new() }
     }
 
     /// An address to open on this machine, with a token that is good once.
@@ -90,14 +90,15 @@ impl Guard {
         found.map(|n| tokens.remove(n)).is_some()
     }
 
-    /// Lets in whoever asks under `address` too.
+    /// Lets in whoever asks under `address` too: one for all the time that the server runs.
     pub fn open_to(&self, address: SocketAddr) {
-        *self.network.lock().unwrap_or_else(|e| e.into_inner()) = Some(address);
+        // Of two that ask at once the first counts.
+        let _ = self.network.set(address);
     }
 
     /// The address that others on the network can open; `None` where the server is for this machine alone.
     pub fn network_address(&self) -> Option<SocketAddr> {
-        *self.network.lock().unwrap_or_else(|e| e.into_inner())
+        self.network.get().copied()
     }
 
     /// The address that the server was started on.
