@@ -36,9 +36,9 @@ pub struct Member<'a> {
 /// The slowest points of the lap, shares of a lap from 0 to below 1 in rising order, by the line of the run whose
 /// members are `behind` by 0; `None` where fewer than two sections are left.
 pub fn slowest_points(members: &[Member]) -> Option<Vec<f64>> {
-    let speed = pooled(members, |member, share| log_speed(&member.along.median, share));
+    let speed = pooled(members, |member, share| member.along.median.log_speed_around(share, REACH));
     let noise = pooled(members, |member, share| {
-        let laps: Vec<f64> = member.along.laps.iter().map(|lap| log_speed(&lap.along, share)).collect();
+        let laps: Vec<f64> = member.along.laps.iter().map(|lap| lap.along.log_speed_around(share, REACH)).collect();
         robust_deviation(&laps).unwrap_or(0.0)
     });
     let mut deep: Vec<(usize, f64)> = (0..PLACES)
@@ -55,11 +55,6 @@ pub fn slowest_points(members: &[Member]) -> Option<Vec<f64>> {
 fn pooled(members: &[Member], of: impl Fn(&Member, f64) -> f64) -> Vec<f64> {
     let at = |place: usize| median(members.iter().map(|m| of(m, share_at(place) + m.behind))).unwrap_or(0.0);
     (0..PLACES).map(at).collect()
-}
-
-/// Logarithm of the speed around a share of the lap, in laps a second.
-fn log_speed(along: &TimeAlong, share: f64) -> f64 {
-    along.speed_around(share, REACH).ln()
 }
 
 /// Whether no neighbour is lower; of equal neighbours the first counts.

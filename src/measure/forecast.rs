@@ -5,7 +5,8 @@
 //! distribution. Wrong where the fit is, and for loads far from those that were driven.
 
 use super::heat_nodes::{
-    AIR, AROUND, COPPER_HEATING, Coefficients, Drive, Pace, QUICK, QUICK_S, SPEED_HEATING, State, slow_part,
+    AIR, AROUND, COPPER_HEATING, Coefficients, Drive, Pace, QUICK, QUICK_S, SPEED_HEATING, State, StateWithChange, Steps,
+    slow_part,
 };
 use super::heat_record::Prior;
 use super::warming::{Hypothesis, SPEED_SHARE, Shared, Warming};
@@ -86,13 +87,13 @@ impl LoadScatter {
 }
 
 /// Where the fitted run ended.
-fn at_end(h: &Hypothesis) -> State {
-    State::after(&h.last, &h.mean, h.quick, h.around)
+fn at_end(h: &Hypothesis) -> StateWithChange {
+    StateWithChange::after(&h.last, &h.mean, h.quick, h.around)
 }
 
 impl Warming {
     /// Extrapolates a state over `seconds` under an even drive.
-    fn extrapolated(&self, h: &Hypothesis, mut state: State, drive: Drive, seconds: f64) -> State {
+    fn extrapolated<S: Steps>(&self, h: &Hypothesis, mut state: S, drive: Drive, seconds: f64) -> S {
         let steps = (seconds / self.step_s).ceil().max(0.0) as usize;
         if steps > 0 {
             let pace = Pace::new(&h.mean, self.copper_loss, drive, seconds / steps as f64);
@@ -106,11 +107,11 @@ impl Warming {
         Drive { copper: 1.0, spin: 1.0, cooling: h.point.cooling, air_c: None }
     }
 
-    /// The state at the end of an imagined run.
-    fn end_of(&self, h: &Hypothesis, scene: &Scene) -> State {
+    /// The end of an imagined run.
+    fn end_of<S: Steps + From<State>>(&self, h: &Hypothesis, scene: &Scene) -> S {
         let Scene { start_c, air_c, copper, spin, cooling, seconds } = *scene;
         let drive = Drive { copper, spin, cooling: h.point.cooling * cooling, air_c: Some(air_c) };
-        self.extrapolated(h, State::at_rest(start_c, air_c), drive, seconds)
+        self.extrapolated(h, S::from(State::at_rest(start_c, air_c)), drive, seconds)
     }
 
     /// What all hypotheses say together of a temperature or a difference.
@@ -139,7 +140,7 @@ impl Warming {
     /// What the sensor reads at the end of an imagined run, °C.
     pub fn imagined(&self, scene: &Scene) -> Estimate {
         self.mixed(|h| {
-            let end = self.end_of(h, scene);
+            let end: StateWithChange = self.end_of(h, scene);
             Component { weight: h.weight, mean: end.reading(&h.mean), variance: variance(h, &end.change()) }
         })
     }
@@ -147,7 +148,7 @@ impl Warming {
     /// How much hotter the imagined run `to` ends than `from`, °C.
     pub fn difference(&self, from: &Scene, to: &Scene) -> Estimate {
         self.mixed(|h| {
-            let (from, to) = (self.end_of(h, from), self.end_of(h, to));
+            let (from, to): (StateWithChange, StateWithChange) = (self.end_of(h, from), self.end_of(h, to));
             let variance = variance(h, &(to.change() - from.change()));
             Component { weight: h.weight, mean: to.reading(&h.mean) - from.reading(&h.mean), variance }
         })
@@ -166,7 +167,7 @@ impl Warming {
                 let share = (share.value + deviations * share.standard_u).clamp(*SHARES.start(), *SHARES.end());
                 let mut split = h.clone();
                 (split.mean[COPPER_HEATING], split.mean[SPEED_HEATING]) = ((1.0 - share) * heating, share * heating);
-                let reading = |scene| self.end_of(&split, scene).reading(&split.mean);
+                let reading = |scene| self.end_of::<State>(&split, scene).reading(&split.mean);
                 let mean = reading(to) - reading(from);
                 Component { weight: h.weight * weight, mean, variance: DIFFERENCE_VARIANCE }
             })
@@ -222,7 +223,7 @@ impl Warming {
     /// than `longest_s`.
     pub fn time_to(&self, limit_c: f64, from_s: f64, longest_s: f64) -> Option<Estimate> {
         let ln_time = |h: &Hypothesis| {
-            let mut state = at_end(h);
+            let mut state = at_end(h).state();
             let mut log_s = self.end_s;
             let pace = Pace::new(&h.mean, self.copper_loss, Self::as_driven(h), self.step_s);
             while state.reading(&h.mean) < limit_c && log_s - from_s < longest_s {

@@ -170,16 +170,22 @@ fn decay(x: f64) -> f64 {
     (even - 6.0 * x) / (even + 6.0 * x)
 }
 
-/// A moment of a part, with what each coefficient changes of it.
+/// A moment of a part.
 #[derive(Clone, Copy)]
 pub(super) struct State {
     /// Slow node, °C.
     slow: f64,
-    slow_change: Coefficients,
     /// Quick node, in units of g.
     quick: [f64; QUICKS],
     /// Surroundings above the air, °C.
     around: f64,
+}
+
+/// A moment of a part, with what each coefficient changes of it.
+#[derive(Clone, Copy)]
+pub(super) struct StateWithChange {
+    state: State,
+    slow_change: Coefficients,
     around_change: Coefficients,
 }
 
@@ -196,49 +202,82 @@ pub(super) struct Drive {
     pub(super) air_c: Option<f64>,
 }
 
+/// What goes on in a part step by step.
+pub(super) trait Steps {
+    /// One step on.
+    fn step(&mut self, mean: &Coefficients, pace: &Pace);
+}
+
 impl State {
     /// A part that has stood at `start_c`, in air of `air_c`.
     pub(super) fn at_rest(start_c: f64, air_c: f64) -> Self {
-        let nothing = Coefficients::zeros();
-        let around = around_at_start(start_c - air_c);
-        Self { slow: start_c, slow_change: nothing, quick: [0.0; QUICKS], around, around_change: nothing }
-    }
-
-    /// Where a run ended whose slow node is this linear function of the coefficients.
-    pub(super) fn after(slow: &Coefficients, mean: &Coefficients, quick: [f64; QUICKS], around: f64) -> Self {
-        Self { slow: slow.dot(mean), slow_change: *slow, quick, around, around_change: Coefficients::zeros() }
+        Self { slow: start_c, quick: [0.0; QUICKS], around: around_at_start(start_c - air_c) }
     }
 
     /// What the sensor reads, °C.
     pub(super) fn reading(&self, mean: &Coefficients) -> f64 {
         self.slow + self.quick.iter().zip(&mean.as_slice()[QUICK..]).map(|(quick, g)| quick * g).sum::<f64>()
     }
+}
 
-    /// How the reading changes with the coefficients.
-    pub(super) fn change(&self) -> Coefficients {
-        let mut change = self.slow_change;
-        (0..QUICKS).for_each(|n| change[QUICK + n] += self.quick[n]);
-        change
-    }
-
-    /// One step on: exact for the slow node.
-    pub(super) fn step(&mut self, mean: &Coefficients, pace: &Pace) {
+impl Steps for State {
+    /// Exact for the slow node.
+    fn step(&mut self, mean: &Coefficients, pace: &Pace) {
         let Drive { copper, spin, cooling: rate, air_c } = pace.drive;
         let (reading, air) = (self.reading(mean), air_c.unwrap_or(mean[AIR]));
         let warm = copper * pace.loss.relative_at(reading);
         let (a, b, k) = (mean[COPPER_HEATING], mean[SPEED_HEATING], mean[AROUND]);
         let slope = a * warm + b * spin - rate * (self.slow - air - k * self.around);
-        let of_air = if air_c.is_some() { 0.0 } else { rate };
-        let own = slow_part([warm, spin, of_air, 0.0, rate * self.around]) + self.around_change * (rate * k);
-        let change = self.change();
         self.slow += slope * pace.held;
-        self.slow_change = self.slow_change * (1.0 + pace.feedback * pace.held) + own * pace.held;
         self.around += (reading - air - self.around) * pace.around_share;
-        let mut risen = change;
-        risen[AIR] -= if air_c.is_some() { 0.0 } else { 1.0 };
-        self.around_change += (risen - self.around_change) * pace.around_share;
         let load = quick_load(warm, spin);
         self.quick.iter_mut().zip(pace.quick_shares).for_each(|(quick, share)| *quick += (load - *quick) * share);
+    }
+}
+
+impl StateWithChange {
+    /// Where a run ended whose slow node is this linear function of the coefficients.
+    pub(super) fn after(slow: &Coefficients, mean: &Coefficients, quick: [f64; QUICKS], around: f64) -> Self {
+        let state = State { slow: slow.dot(mean), quick, around };
+        Self { state, slow_change: *slow, around_change: Coefficients::zeros() }
+    }
+
+    /// What the sensor reads, °C.
+    pub(super) fn reading(&self, mean: &Coefficients) -> f64 {
+        self.state.reading(mean)
+    }
+
+    /// How the reading changes with the coefficients.
+    pub(super) fn change(&self) -> Coefficients {
+        let mut change = self.slow_change;
+        (0..QUICKS).for_each(|n| change[QUICK + n] += self.state.quick[n]);
+        change
+    }
+
+    /// The moment itself.
+    pub(super) fn state(&self) -> State {
+        self.state
+    }
+}
+
+impl From<State> for StateWithChange {
+    fn from(state: State) -> Self {
+        Self { state, slow_change: Coefficients::zeros(), around_change: Coefficients::zeros() }
+    }
+}
+
+impl Steps for StateWithChange {
+    fn step(&mut self, mean: &Coefficients, pace: &Pace) {
+        let Drive { copper, spin, cooling: rate, air_c } = pace.drive;
+        let warm = copper * pace.loss.relative_at(self.reading(mean));
+        let of_air = if air_c.is_some() { 0.0 } else { rate };
+        let own =
+            slow_part([warm, spin, of_air, 0.0, rate * self.state.around]) + self.around_change * (rate * mean[AROUND]);
+        let mut risen = self.change();
+        risen[AIR] -= if air_c.is_some() { 0.0 } else { 1.0 };
+        self.slow_change = self.slow_change * (1.0 + pace.feedback * pace.held) + own * pace.held;
+        self.around_change += (risen - self.around_change) * pace.around_share;
+        self.state.step(mean, pace);
     }
 }
 

@@ -10,14 +10,16 @@
 
 use crate::measure::time_along_lap::{PLACES, TimeAlong, TimeLost, share_at};
 use crate::quantity::{COVERAGE_95, Uncertain};
-use crate::statistics::jackknife::{half_width_95, without_each_block};
+use crate::statistics::jackknife::half_width_95;
 use crate::statistics::parabola::top_of_parabola;
 
-/// Farthest that the lines of two runs of a car may be apart, share of a lap. A default, no source: their lists were
-/// laid onto the logs together.
-const FARTHEST: f64 = 0.04;
-/// Step of the moves tried, share of a lap: a decimetre on 200 m.
-const STEP: f64 = 0.000_5;
+/// Moves tried between two places of the lap: a step of a decimetre on 200 m.
+const STEPS_A_PLACE: usize = 10;
+/// Moves tried round the lap.
+const STEPS: usize = PLACES * STEPS_A_PLACE;
+/// Farthest that the lines of two runs of a car may be apart, moves: 0.04 of a lap. A default, no source: their lists
+/// were laid onto the logs together.
+const FARTHEST: usize = STEPS / 25;
 /// Parts of the lap that are left out in turn.
 const PARTS: usize = 10;
 /// Least correlation of the speeds of two runs on one track. A default, no source, as where their lines are shared.
@@ -28,38 +30,86 @@ const REACH: usize = 1;
 /// How far another run's line is behind a run's own, share of a lap.
 pub type Offset = Uncertain;
 
+/// The speeds of a run's median lap, closely round the lap.
+#[derive(Debug)]
+pub struct SpeedsRound {
+    /// Logarithm of the speed at each of [`STEPS`] even steps from the line, up to a constant.
+    logs: Vec<f64>,
+}
+
+impl SpeedsRound {
+    /// Of a median lap.
+    pub fn new(median: &TimeAlong) -> Self {
+        let log = |step: usize| median.log_speed_around(step as f64 / STEPS as f64, REACH);
+        Self { logs: (0..STEPS).map(log).collect() }
+    }
+}
+
 /// How far the line of `other` is behind that of `reference`; `None` where their speeds are not alike.
-pub fn lay_over(reference: &TimeAlong, other: &TimeAlong) -> Option<Offset> {
-    let own: Vec<f64> = (0..PLACES).map(|place| log_speed(reference, share_at(place))).collect();
-    let moves = (2.0 * FARTHEST / STEP).round() as usize;
-    let moved = |n: usize| n as f64 * STEP - FARTHEST;
-    let others: Vec<Vec<f64>> =
-        (0..=moves).map(|n| (0..PLACES).map(|place| log_speed(other, share_at(place) + moved(n))).collect()).collect();
-    let best = |places: &[usize]| {
-        let alike: Vec<f64> = others.iter().map(|other| correlation(&own, other, places)).collect();
+pub fn lay_over(reference: &SpeedsRound, other: &SpeedsRound) -> Option<Offset> {
+    let moves = 2 * FARTHEST;
+    let products: Vec<[Products; PARTS]> = (0..=moves).map(|n| products_by_part(reference, other, n)).collect();
+    let best = |left_out: Option<usize>| {
+        let correlation = |parts: &[Products; PARTS]| {
+            let kept = parts.iter().enumerate().filter(|(part, _)| Some(*part) != left_out);
+            kept.fold(Products::default(), |sum, (_, part)| sum.plus(part)).correlation()
+        };
+        let alike: Vec<f64> = products.iter().map(correlation).collect();
         let top = (0..alike.len()).max_by(|a, b| alike[*a].total_cmp(&alike[*b]))?;
         let inside = top > 0 && top < moves && alike[top] > ALIKE;
-        inside.then(|| moved(top) + STEP * top_of_parabola(alike[top - 1], alike[top], alike[top + 1]))
+        let steps = || top as f64 - FARTHEST as f64 + top_of_parabola(alike[top - 1], alike[top], alike[top + 1]);
+        inside.then(|| steps() / STEPS as f64)
     };
-    let places: Vec<usize> = (0..PLACES).collect();
-    let value = best(&places)?;
-    let without = without_each_block(&places, PARTS, best);
+    let value = best(None)?;
+    let without: Vec<f64> = (0..PARTS).filter_map(|part| best(Some(part))).collect();
     (without.len() == PARTS).then(|| Uncertain::new(value, half_width_95(&without) / COVERAGE_95))
 }
 
-/// Logarithm of the speed around a share of the lap, up to a constant.
-fn log_speed(along: &TimeAlong, share: f64) -> f64 {
-    along.speed_around(share, REACH).ln()
+/// Sums of two runs' speeds and of their products in each part of the lap, the other's line moved by `n` less
+/// [`FARTHEST`] steps.
+fn products_by_part(reference: &SpeedsRound, other: &SpeedsRound, n: usize) -> [Products; PARTS] {
+    let mut parts = [Products::default(); PARTS];
+    for place in 0..PLACES {
+        let step = place * STEPS_A_PLACE;
+        let moved = (step + STEPS + n - FARTHEST) % STEPS;
+        parts[place * PARTS / PLACES].add(reference.logs[step], other.logs[moved]);
+    }
+    parts
 }
 
-fn correlation(a: &[f64], b: &[f64], places: &[usize]) -> f64 {
-    let count = places.len() as f64;
-    let mean = |of: &[f64]| places.iter().map(|p| of[*p]).sum::<f64>() / count;
-    let (mean_a, mean_b) = (mean(a), mean(b));
-    let product =
-        |x: &[f64], mx: f64, y: &[f64], my: f64| -> f64 { places.iter().map(|p| (x[*p] - mx) * (y[*p] - my)).sum() };
-    let size = (product(a, mean_a, a, mean_a) * product(b, mean_b, b, mean_b)).sqrt();
-    product(a, mean_a, b, mean_b) / size.max(f64::MIN_POSITIVE)
+/// Sums of pairs of values, and of their products.
+#[derive(Debug, Clone, Copy, Default)]
+struct Products {
+    count: f64,
+    a: f64,
+    b: f64,
+    aa: f64,
+    bb: f64,
+    ab: f64,
+}
+
+impl Products {
+    fn add(&mut self, a: f64, b: f64) {
+        *self = self.plus(&Self { count: 1.0, a, b, aa: a * a, bb: b * b, ab: a * b });
+    }
+
+    fn plus(self, other: &Self) -> Self {
+        Self {
+            count: self.count + other.count,
+            a: self.a + other.a,
+            b: self.b + other.b,
+            aa: self.aa + other.aa,
+            bb: self.bb + other.bb,
+            ab: self.ab + other.ab,
+        }
+    }
+
+    /// Pearson's correlation of the pairs.
+    fn correlation(&self) -> f64 {
+        let about_means = |product: f64, x: f64, y: f64| product - x * y / self.count;
+        let size = about_means(self.aa, self.a, self.a) * about_means(self.bb, self.b, self.b);
+        about_means(self.ab, self.a, self.b) / size.max(f64::MIN_POSITIVE).sqrt()
+    }
 }
 
 /// A run's lap, laid over another's.
@@ -121,7 +171,7 @@ mod tests {
     fn a_line_that_is_elsewhere_loses_no_time() {
         // The other's line is 0.013 of a lap further on: its places are found 0.013 earlier.
         let (own, other) = (lap(0.0), lap(0.013));
-        let offset = lay_over(&own, &other).unwrap();
+        let offset = lay_over(&SpeedsRound::new(&own), &SpeedsRound::new(&other)).unwrap();
         assert!((offset.value + 0.013).abs() < 2e-4, "{offset:?}");
         let u = vec![0.0; PLACES + 1];
         let laid = |median| Laid { median, usual_u_s: &u, line_u: 0.0 };

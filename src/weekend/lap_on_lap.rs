@@ -14,7 +14,7 @@
 use rayon::prelude::*;
 
 use super::cars::index_before;
-use super::laid_over::{Offset, lay_over};
+use super::laid_over::{Offset, SpeedsRound, lay_over};
 use super::where_time_went::{WhereTimeWent, line_u};
 use crate::measure::time_along_lap::{PLACES, TimeAlong, TimeAlongLaps, share_at};
 use crate::quantity::{COVERAGE_95, Estimate, Uncertain};
@@ -113,10 +113,17 @@ pub struct LostStretch {
 
 /// What each run's laps can be compared with, in order.
 pub fn lap_on_lap(runs: &[SettledRun], times: &[Option<WhereTimeWent>]) -> Vec<LapOnLap> {
-    (0..runs.len()).into_par_iter().map(|index| of_run(runs, index, times[index].as_ref())).collect()
+    let speeds: Vec<Option<SpeedsRound>> =
+        runs.par_iter().map(|run| Some(SpeedsRound::new(&along_of(run)?.median))).collect();
+    (0..runs.len()).into_par_iter().map(|index| of_run(runs, &speeds, index, times[index].as_ref())).collect()
 }
 
-fn of_run(runs: &[SettledRun], index: usize, time: Option<&WhereTimeWent>) -> LapOnLap {
+fn of_run(
+    runs: &[SettledRun],
+    speeds: &[Option<SpeedsRound>],
+    index: usize,
+    time: Option<&WhereTimeWent>,
+) -> LapOnLap {
     let car = |n: usize| runs[n].plan().car.as_str();
     let best_s = |n: usize| Some(runs[n].done()?.laps.best()?.time_s());
     // The nearest first, of two as near the earlier.
@@ -130,7 +137,11 @@ fn of_run(runs: &[SettledRun], index: usize, time: Option<&WhereTimeWent>) -> La
         .iter()
         .filter_map(|&run| {
             let lap = runs[run].done()?.laps.best()?.number;
-            Some(OtherLap { run, lap, laid: laid(&runs[index], &runs[run], lap) })
+            // Of a log that may be another run's, or of no known car, nothing says that the line is the same.
+            let comparable = |n: usize| runs[n].has_own_log() && !car(n).is_empty();
+            let behind = || lay_over(speeds[index].as_ref()?, speeds[run].as_ref()?);
+            let offset = if comparable(index) && comparable(run) { behind() } else { None };
+            Some(OtherLap { run, lap, laid: offset.and_then(|offset| laid(&runs[index], &runs[run], lap, offset)) })
         })
         .collect();
     let which = |run: Option<usize>| laps.iter().position(|lap| Some(lap.run) == run);
@@ -148,15 +159,9 @@ fn along_of(run: &SettledRun) -> Option<&TimeAlongLaps> {
     run.done()?.answers.along.as_ref().ok()
 }
 
-/// A lap of `other` by the places of `run`.
-fn laid(run: &SettledRun, other: &SettledRun, lap: u32) -> Option<LaidLap> {
-    // Of a log that may be another run's, or of no known car, nothing says that the line is the same.
-    let known = |run: &SettledRun| run.has_own_log() && !run.plan().car.is_empty();
-    if !known(run) || !known(other) {
-        return None;
-    }
+/// A lap of `other`, whose line is `offset` behind, by the places of `run`.
+fn laid(run: &SettledRun, other: &SettledRun, lap: u32, offset: Offset) -> Option<LaidLap> {
     let (own, others) = (along_of(run)?, along_of(other)?);
-    let offset = lay_over(&own.median, &others.median)?;
     let line_u = line_u(run.done()?, own).min(line_u(other.done()?, others));
     Some(lay(others.lap(lap)?, offset, line_u))
 }

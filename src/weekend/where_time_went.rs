@@ -13,7 +13,7 @@ use schemars::JsonSchema;
 use serde::Serialize;
 
 use super::cars::{by_car, index_before};
-use super::laid_over::{Laid, Offset, lay_over, lost_on};
+use super::laid_over::{Laid, Offset, SpeedsRound, lay_over, lost_on};
 use crate::measure::cuts::{Member, slowest_points};
 use crate::measure::sections::{self, Sections};
 use crate::measure::time_along_lap::{TimeAlongLaps, TimeLost};
@@ -84,6 +84,7 @@ struct Timed<'a> {
     id: &'a str,
     done: &'a Measured,
     along: &'a TimeAlongLaps,
+    speeds: SpeedsRound,
 }
 
 /// Where the time of each run went, in order; `None` where the log does not tell.
@@ -109,7 +110,8 @@ pub fn where_time_went(runs: &[SettledRun]) -> Vec<Option<WhereTimeWent>> {
 
 fn timed(index: usize, run: &SettledRun) -> Option<Timed<'_>> {
     let done = run.done()?;
-    Some(Timed { index, id: &run.plan().id, done, along: done.answers.along.as_ref().ok()? })
+    let along = done.answers.along.as_ref().ok()?;
+    Some(Timed { index, id: &run.plan().id, done, along, speeds: SpeedsRound::new(&along.median) })
 }
 
 /// Where the time of a car's runs went, with the index of each.
@@ -119,7 +121,7 @@ fn car_time(members: &[Timed], before: impl Fn(usize) -> Option<usize>) -> Vec<(
         if of.index == to.index {
             return Some(Uncertain::new(0.0, 0.0));
         }
-        lay_over(&of.along.median, &to.along.median)
+        lay_over(&of.speeds, &to.speeds)
     };
     let behind: Vec<Option<Offset>> = members.iter().map(|member| offset(&members[reference], member)).collect();
     let pooled: Vec<Member> = (members.iter().zip(&behind))
