@@ -6,11 +6,12 @@ use std::process::ExitCode;
 use runtrue::report::{self, terminal};
 use runtrue::season::gather;
 use runtrue::season::known::Known;
+use runtrue::season::page_link::page_link;
 use runtrue::season::partition::Partition;
 use runtrue::season::rows::Weekend;
 use runtrue::season::store::{self, ReadError};
 use runtrue::season::{answers, schema};
-use runtrue::storage::WriteError;
+use runtrue::storage::{WriteError, own_folder};
 use serde_json::{Value, json};
 
 use super::output::{Output, Problem, print};
@@ -95,6 +96,8 @@ impl Collection<'_> {
             let why = "its review was missing or older than its files, so it was reviewed again";
             self.output.remark(&format!("{}: {why}", folder.display()));
         }
+        own_folder(self.root, Path::new("")).map_err(unwritten)?;
+        let weekend = weekend.with_page(page_link(self.root, folder));
         store::write(self.root, &weekend).map_err(unwritten)?;
         if let Some(earlier) = &earlier {
             store::remove(self.root, earlier).map_err(unwritten)?;

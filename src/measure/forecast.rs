@@ -5,8 +5,8 @@
 //! distribution. Wrong where the fit is, and for loads far from those that were driven.
 
 use super::heat_nodes::{
-    AIR, AROUND, COPPER_HEATING, Coefficients, Drive, Pace, QUICK, QUICK_S, SPEED_HEATING, State, StateWithChange, Steps,
-    slow_part,
+    AIR, AROUND, COPPER_HEATING, Coefficients, Drive, Pace, QUICK, QUICK_S, SPEED_HEATING, State, StateWithChange,
+    Steps, slow_part,
 };
 use super::heat_record::Prior;
 use super::warming::{Hypothesis, SPEED_SHARE, Shared, Warming};

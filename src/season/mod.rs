@@ -9,6 +9,7 @@ pub mod gather;
 mod gearings;
 pub mod known;
 mod over_season;
+pub mod page_link;
 pub mod partition;
 pub mod rows;
 pub mod schema;

@@ -18,6 +18,14 @@ pub struct Weekend {
     pub rows: Rows,
 }
 
+impl Weekend {
+    /// With the link to its page in the rows of its runs.
+    pub fn with_page(mut self, page: Option<String>) -> Self {
+        self.rows.runs.iter_mut().for_each(|run| run.page.clone_from(&page));
+        self
+    }
+}
+
 /// The rows of each table.
 #[derive(Debug, Clone, Default, PartialEq)]
 pub struct Rows {
@@ -44,6 +52,8 @@ pub struct RunRow {
     pub name: String,
     /// The track's name; the weekend's where the sheet has none.
     pub track: String,
+    /// The weekend's page, from the data set's folder ([`super::page_link`]).
+    pub page: Option<String>,
     /// Surface on the sheet.
     pub surface: Option<String>,
     /// Place of the run in its weekend, from 1.

@@ -136,6 +136,7 @@ pub fn runs(catalogue: &'static [Figure]) -> Table<RunRow> {
         text("name", |r| Some(&r.name), "the weekend's name on its sheet"),
         text("track", |r| Some(&r.track), "the track's name on the sheet; without one, the weekend's name"),
         text("surface", |r| r.surface.as_deref(), "the track's surface on the sheet"),
+        text("page", |r| r.page.as_deref(), "the weekend's page, as a path from the data set's folder"),
         whole("position", |r| Some(r.position), "place of the run in its weekend, from 1"),
         run(|r| r.run.id.as_deref()),
         car(|r| r.run.car.as_deref()),

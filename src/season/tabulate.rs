@@ -78,6 +78,7 @@ fn run_row(date: Date, name: &str, weekend: &StoredWeekend, index: usize, run: S
         date,
         name: name.to_owned(),
         track: weekend.track.clone().unwrap_or_else(|| name.to_owned()),
+        page: None,
         surface: weekend.surface.clone(),
         position: i32::try_from(index + 1).unwrap_or(i32::MAX),
         motor: named("motor.name"),

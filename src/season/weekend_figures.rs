@@ -6,6 +6,7 @@ use polars::prelude::*;
 use schemars::JsonSchema;
 use serde::Serialize;
 
+use super::page_link::linked_page;
 use super::partition::Partition;
 use super::schema;
 use super::store::{self, ReadError, day_text};
@@ -24,6 +25,8 @@ pub struct Round {
     pub name: String,
     /// Its day.
     pub date: String,
+    /// Its page, from the data set's folder, names between `/`; none where there is no such file.
+    pub page: Option<String>,
     /// Number of its runs, including those that could not be reviewed.
     pub runs: usize,
 }
@@ -56,12 +59,13 @@ pub(super) fn read<'a>(
     partition: &Partition,
     asked: impl Iterator<Item = &'a str>,
 ) -> Result<WeekendFigures, ReadError> {
-    const OF_RUNS: [&str; 9] = ["date", "name", "run", "car", "track", "motor", "pack", "set_ratio", "gearing"];
+    const OF_RUNS: [&str; 10] =
+        ["date", "name", "page", "run", "car", "track", "motor", "pack", "set_ratio", "gearing"];
     const OF_FIGURES: [&str; 5] = ["run", "of", "value", "low", "high"];
     let runs = store::read(root, partition, &schema::runs(FIGURES), &OF_RUNS)?;
     let figures = store::read(root, partition, &schema::figures(), &OF_FIGURES)?;
     let error = |e: PolarsError| ReadError::from_polars(root, partition, schema::FIGURES, &e);
-    let (day, round) = round(partition, &runs).map_err(error)?;
+    let (day, round) = round(root, partition, &runs).map_err(error)?;
     let joined = figures_asked(&figures, asked).and_then(|asked| asked.inner_join(&runs, ["run"], ["run"]));
     let figures = joined.and_then(|table| figures_of_runs(&table)).map_err(error)?;
     Ok(WeekendFigures { day, round, figures })
@@ -76,10 +80,12 @@ fn figures_asked<'a>(figures: &DataFrame, asked: impl Iterator<Item = &'a str>) 
 }
 
 /// The weekend's day, and what its runs say about it.
-fn round(partition: &Partition, runs: &DataFrame) -> PolarsResult<(i32, Round)> {
+fn round(root: &Path, partition: &Partition, runs: &DataFrame) -> PolarsResult<(i32, Round)> {
     let day = runs.column("date")?.i32()?.iter().next().flatten().unwrap_or(0);
     let name = runs.column("name")?.str()?.iter().next().flatten().unwrap_or(&partition.weekend).to_owned();
-    Ok((day, Round { weekend: partition.weekend.clone(), name, date: day_text(day), runs: runs.height() }))
+    let page = runs.column("page")?.str()?.iter().next().flatten();
+    let page = page.filter(|link| linked_page(root, link).is_file()).map(str::to_owned);
+    Ok((day, Round { weekend: partition.weekend.clone(), name, date: day_text(day), page, runs: runs.height() }))
 }
 
 fn figures_of_runs(table: &DataFrame) -> PolarsResult<Vec<FigureOfRun>> {

@@ -48,11 +48,7 @@ pub fn of_logarithms(logarithms: impl Iterator<Item = Weighted> + Clone, own_u: 
 
 /// Median and 95 % interval of a mixture of normal distributions.
 pub fn of_normals(components: &[Component]) -> Estimate {
-    Estimate {
-        value: quantile(components, 0.5),
-        low: quantile(components, 0.025),
-        high: quantile(components, 0.975),
-    }
+    Estimate { value: quantile(components, 0.5), low: quantile(components, 0.025), high: quantile(components, 0.975) }
 }
 
 /// The value that a mixture is below with probability `p`: Newton's steps, halved ranges where they do not narrow it
@@ -68,7 +64,11 @@ fn quantile(components: &[Component], p: f64) -> f64 {
     let mut step_before = high - low;
     for _ in 0..MOST_STEPS {
         let (below, density) = below_and_density(components, x);
-        if below < p { low = x } else { high = x }
+        if below < p {
+            low = x
+        } else {
+            high = x
+        }
         let newton = (p - below) / density;
         let narrows = newton.abs() < step_before / 2.0 && (low..=high).contains(&(x + newton));
         let step = if narrows { newton } else { (low + high) / 2.0 - x };
@@ -114,10 +114,8 @@ mod tests {
 
     #[test]
     fn a_certain_component_among_wide_ones() {
-        let all = [
-            Component { weight: 0.6, mean: 1.0, variance: 0.0 },
-            Component { weight: 0.4, mean: 1.0, variance: 9.0 },
-        ];
+        let all =
+            [Component { weight: 0.6, mean: 1.0, variance: 0.0 }, Component { weight: 0.4, mean: 1.0, variance: 9.0 }];
         let found = of_normals(&all);
         assert!((found.value - 1.0).abs() < 1e-6, "{found:?}");
         // 2.5 % of all are 6.25 % of the wide one: 1.5341 deviations out (table of the normal distribution).

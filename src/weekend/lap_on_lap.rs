@@ -118,12 +118,7 @@ pub fn lap_on_lap(runs: &[SettledRun], times: &[Option<WhereTimeWent>]) -> Vec<L
     (0..runs.len()).into_par_iter().map(|index| of_run(runs, &speeds, index, times[index].as_ref())).collect()
 }
 
-fn of_run(
-    runs: &[SettledRun],
-    speeds: &[Option<SpeedsRound>],
-    index: usize,
-    time: Option<&WhereTimeWent>,
-) -> LapOnLap {
+fn of_run(runs: &[SettledRun], speeds: &[Option<SpeedsRound>], index: usize, time: Option<&WhereTimeWent>) -> LapOnLap {
     let car = |n: usize| runs[n].plan().car.as_str();
     let best_s = |n: usize| Some(runs[n].done()?.laps.best()?.time_s());
     // The nearest first, of two as near the earlier.

@@ -46,7 +46,7 @@ pub struct SeasonView {
     /// What settings did.
     pub settings: Vec<SettingView>,
     /// Weekends in the data set, each with its runs.
-    pub weekends: Vec<RowView>,
+    pub weekends: Vec<WeekendRow>,
 }
 
 /// Gearings of a car on a track.
@@ -55,6 +55,18 @@ pub struct GearsView {
     pub name: String,
     /// The ratio on the sheet, runs, weekends, and the figures.
     pub rows: Vec<RowView>,
+}
+
+/// A weekend of the season.
+pub struct WeekendRow {
+    /// Its day.
+    pub date: String,
+    /// Its name.
+    pub name: String,
+    /// Its page, from that of the season; none where it has none.
+    pub page: Option<String>,
+    /// Number of its runs.
+    pub runs: usize,
 }
 
 /// What a setting did.
@@ -111,8 +123,9 @@ fn subtitle(answers: &Answers) -> String {
     parts.join(" · ")
 }
 
-fn weekend_row(weekend: &Round) -> RowView {
-    RowView::plain(vec![weekend.date.clone(), printable(&weekend.name, 60), weekend.runs.to_string()])
+fn weekend_row(weekend: &Round) -> WeekendRow {
+    let Round { date, name, page, runs, .. } = weekend;
+    WeekendRow { date: date.clone(), name: printable(name, 60), page: page.clone(), runs: *runs }
 }
 
 fn findings(trends: &[TrendView], effects: &[SettingEffect]) -> Vec<FindingView> {

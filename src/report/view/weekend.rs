@@ -42,6 +42,8 @@ pub struct WeekendView {
     pub doubts: Vec<DoubtView>,
     /// Findings.
     pub findings: Vec<FindingView>,
+    /// Heads of the runs' figures.
+    pub heads: [&'static str; 12],
     /// Runs against answers.
     pub runs: Vec<RunRow>,
     /// What the marks in their table mean.
@@ -92,6 +94,16 @@ pub struct RunRow {
     pub used: String,
 }
 
+impl RunRow {
+    /// What stands under the last of [`HEADS`]: lap times, then the rest.
+    pub fn without_verdict(&self) -> [String; 8] {
+        let laps = self.laps.as_ref().map_or(NOTHING.to_owned(), |l| format!("{} of {}", l.counted, l.driven));
+        let [median, best, three] = [&self.median, &self.best, &self.three].map(Clone::clone);
+        let [rank, spun, pack, used] = [&self.rank, &self.spun, &self.pack, &self.used].map(Clone::clone);
+        [median, best, three, rank, spun, pack, used, laps]
+    }
+}
+
 /// Laps of a run.
 pub struct LapCount {
     /// Those that count.
@@ -99,6 +111,22 @@ pub struct LapCount {
     /// All of them.
     pub driven: usize,
 }
+
+/// Heads of the runs' figures: what has a verdict, lap times, the rest.
+pub const HEADS: [&str; 12] = [
+    "ratio on track",
+    "motor at end of race, °C",
+    "controller at end of race, °C",
+    "lowest cell, V",
+    "median lap, s",
+    "best lap, s",
+    "best three in a row, s",
+    "rank among the car’s runs",
+    "wheelspin, s",
+    "pack, mΩ",
+    "used, mAh",
+    "laps that count",
+];
 
 /// What a changed setting did.
 pub struct ChangeView {
@@ -130,6 +158,7 @@ pub fn weekend(review: &Review) -> WeekendView {
         findings: review.findings.iter().map(|f| finding(f, of_finding(review, f, false))).collect(),
         calm: calm(&runs, !doubts.is_empty()),
         doubts,
+        heads: HEADS,
         runs,
         key: Mark::KEY,
         trends: review.trends.iter().filter(|t| !is_unanswered(t)).map(over_runs).collect(),
