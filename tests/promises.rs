@@ -1,7 +1,7 @@
 //! The physics against the forward model's truth: both cars, 10 to 100 rows a second, volts in steps of 0.01, amperes
 //! in steps of 0.1 and 1, whole degrees. `cargo bench --bench accuracy` prints what is reached.
 //!
-//! Each promise runs twice: over a few seeds by default, over all twenty in the long form, which is ignored by default
+//! Each promise runs twice: over a few seeds by default, over ten in the long form, which is ignored by default
 //! and runs in `.ci/run` (`cargo test --release --test promises -- --ignored`).
 //!
 //! The bounds are the promised ones, but for these, which are looser:
@@ -17,7 +17,7 @@
 mod driven;
 
 use driven::scores::against::share;
-use driven::scores::{self, FEW, SEEDS};
+use driven::scores::{self, FEW, LONG};
 use rstest::rstest;
 use runtrue::statistics::quantiles::{median, quantile};
 use runtrue::weekend::trends::{Cause, Verdict};
@@ -25,7 +25,7 @@ use runtrue::weekend::trends::{Cause, Verdict};
 #[rstest]
 #[case::few(FEW)]
 #[ignore = "the long form: .ci/run"]
-#[case::all(SEEDS)]
+#[case::many(LONG)]
 fn wheelspin_is_found_in_the_revs(
     #[case] seeds: u64,
     #[values((10.0, 0.85), (20.0, 0.97), (50.0, 0.97), (100.0, 0.97))] promised: (f64, f64),
@@ -40,7 +40,7 @@ fn wheelspin_is_found_in_the_revs(
 #[rstest]
 #[case::few(FEW)]
 #[ignore = "the long form: .ci/run"]
-#[case::all(SEEDS)]
+#[case::many(LONG)]
 fn wheelspin_is_found_though_it_is_everywhere(
     #[case] seeds: u64,
     #[values((10.0, 0.80), (20.0, 0.90), (50.0, 0.90), (100.0, 0.90))] promised: (f64, f64),
@@ -55,7 +55,7 @@ fn wheelspin_is_found_though_it_is_everywhere(
 #[rstest]
 #[case::few(FEW)]
 #[ignore = "the long form: .ci/run"]
-#[case::all(SEEDS)]
+#[case::many(LONG)]
 fn wheelspin_is_found_by_ground_speed(#[case] seeds: u64, #[values((5.0, 0.85), (10.0, 0.90))] promised: (f64, f64)) {
     let (fixes_hz, f1) = promised;
     let spins = scores::spins_over_ground(fixes_hz, seeds);
@@ -66,7 +66,7 @@ fn wheelspin_is_found_by_ground_speed(#[case] seeds: u64, #[values((5.0, 0.85), 
 #[rstest]
 #[case::few(FEW)]
 #[ignore = "the long form: .ci/run"]
-#[case::all(SEEDS)]
+#[case::many(LONG)]
 fn race_end_from_the_first_55_percent(#[case] seeds: u64) {
     let ends = scores::race_ends(seeds);
     for (part, all) in
@@ -85,7 +85,7 @@ fn race_end_from_the_first_55_percent(#[case] seeds: u64) {
 #[rstest]
 #[case::few(FEW)]
 #[ignore = "the long form: .ci/run"]
-#[case::all(SEEDS)]
+#[case::many(LONG)]
 fn resistance_is_the_packs(#[case] seeds: u64, #[values((10.0, 0.1), (20.0, 1.0), (100.0, 0.1))] recorder: (f64, f64)) {
     let (rate, amp_step) = recorder;
     let all = scores::resistances(rate, amp_step, seeds);
@@ -98,7 +98,7 @@ fn resistance_is_the_packs(#[case] seeds: u64, #[values((10.0, 0.1), (20.0, 1.0)
 #[rstest]
 #[case::few(FEW)]
 #[ignore = "the long form: .ci/run"]
-#[case::all(SEEDS)]
+#[case::many(LONG)]
 fn charge_is_the_integral(
     #[case] seeds: u64,
     #[values((10.0, 0.02), (20.0, 0.012), (50.0, 0.007), (100.0, 0.004))] bound: (f64, f64),
@@ -112,7 +112,7 @@ fn charge_is_the_integral(
 #[rstest]
 #[case::few(FEW)]
 #[ignore = "the long form: .ci/run"]
-#[case::all(SEEDS)]
+#[case::many(LONG)]
 fn top_speed_is_the_cars(#[case] seeds: u64) {
     let all = scores::top_speeds(seeds);
     assert!(all.iter().all(|a| (a.off() / a.truth).abs() < 0.025), "{all:?}");
@@ -122,7 +122,7 @@ fn top_speed_is_the_cars(#[case] seeds: u64) {
 #[rstest]
 #[case::few(FEW)]
 #[ignore = "the long form: .ci/run"]
-#[case::all(SEEDS)]
+#[case::many(LONG)]
 fn top_speed_against_the_run_before(#[case] seeds: u64) {
     let all = scores::against_before(seeds);
     assert!(share(all.iter().map(scores::Against::held)) >= 0.95, "{all:?}");
@@ -136,7 +136,7 @@ fn top_speed_against_the_run_before(#[case] seeds: u64) {
 #[rstest]
 #[case::few(FEW)]
 #[ignore = "the long form: .ci/run"]
-#[case::all(SEEDS)]
+#[case::many(LONG)]
 fn drag_brake_shows_in_coasting(#[case] seeds: u64, #[values(10.0, 20.0, 50.0)] rate: f64) {
     let all = scores::drag_brakes(rate, seeds);
     let off = || all.iter().map(|(found, truth)| (found / truth - 1.0).abs());
@@ -148,7 +148,7 @@ fn drag_brake_shows_in_coasting(#[case] seeds: u64, #[values(10.0, 20.0, 50.0)] 
 #[rstest]
 #[case::few(FEW)]
 #[ignore = "the long form: .ci/run"]
-#[case::all(SEEDS)]
+#[case::many(LONG)]
 fn a_tooth_more_or_less(#[case] seeds: u64) {
     let all = scores::pinions(seeds);
     assert!(all.iter().all(|(heat, _)| heat.off().abs() < 1.5), "{:?}", all.iter().map(|a| a.0).collect::<Vec<_>>());
@@ -161,7 +161,7 @@ fn a_tooth_more_or_less(#[case] seeds: u64) {
 #[rstest]
 #[case::few(FEW)]
 #[ignore = "the long form: .ci/run"]
-#[case::all(SEEDS)]
+#[case::many(LONG)]
 fn a_fading_fan_and_a_warm_day_are_told_apart(#[case] seeds: u64) {
     let fans = scores::fading_fans(seeds);
     assert!(fans.iter().all(|f| f.0 == Verdict::Falling), "{fans:?}");
@@ -177,7 +177,7 @@ fn a_fading_fan_and_a_warm_day_are_told_apart(#[case] seeds: u64) {
 #[rstest]
 #[case::few(FEW)]
 #[ignore = "the long form: .ci/run"]
-#[case::all(SEEDS)]
+#[case::many(LONG)]
 fn worn_tyres_show_untold(#[case] seeds: u64) {
     let all = scores::worn_tyres(seeds);
     // Promised: 10 %; a wheelspin in the wrong run of eight costs one weekend in forty more.
@@ -188,7 +188,7 @@ fn worn_tyres_show_untold(#[case] seeds: u64) {
 #[rstest]
 #[case::few(FEW)]
 #[ignore = "the long form: .ci/run"]
-#[case::all(SEEDS)]
+#[case::many(LONG)]
 fn timing_heats_and_a_sticker_does_not(#[case] seeds: u64) {
     let timings = scores::timings(seeds);
     assert!(timings.iter().all(|a| a.off().abs() < 2.0), "{timings:?}");

@@ -34,7 +34,7 @@ pub const SCRIPTS: Scripts = Scripts {
     hashes: ScriptHashes {
         picture: "RYsdlQ9od0vRP6SKCz93ccANekHPYJziPQcWKBedH9A=",
         charts: "GcjUxq2Ikpp59K5J1vcWFWbf0Lo9FcxJXpdPeH63jx8=",
-        trace: "bDp7jbWBYEhn//oM5e2XtPlY8qjI2n3Z6ct9q76MPuc=",
+        trace: "KgZMEBLRYLcVOeQoZkWxwJUlUbw5KIMSjr9yrGxpKeg=",
     },
 };
 

@@ -83,6 +83,36 @@ for (const file of [...pages, seasonPage]) {
   });
 }
 
+test("on a phone each run of the weekend is a card that lies within the page, its lap times in it", async () => {
+  const { page, close } = await open("index.html", { viewport: { width: 390, height: 844 } });
+  const cards = page.locator(".runs tbody tr");
+  assert.equal(await cards.count(), review.runs.length);
+  for (const card of await cards.all()) {
+    const outside = await card.evaluate((row) => [...row.cells].filter((c) => { const box = c.getBoundingClientRect(); return box.left < 0 || box.right > innerWidth || box.width === 0; }).length);
+    assert.equal(outside, 0);
+  }
+  const first = await cards.first().innerText();
+  assert.match(first, /ratio on track[^]*median lap, s[^]*best lap, s[^]*wheelspin, s/);
+  await close();
+});
+
+test("a season's weekends lead to their pages", async () => {
+  const { page, close } = await open(seasonPage);
+  const links = page.locator("a[href$='report/index.html']");
+  // Weekends that were never reviewed have no page to lead to.
+  assert.equal(await links.count(), 0);
+  await close();
+  const first = readdirSync(join(season, "weekends"))[0];
+  execFileSync(program, ["-q", "review", join(season, "weekends", first)]);
+  execFileSync(program, ["-q", "season", join(season, "weekends"), "--out", season]);
+  const again = await open(seasonPage);
+  const link = again.page.locator("a[href$='report/index.html']");
+  assert.equal(await link.count(), 1);
+  await link.click();
+  await again.page.waitForFunction(() => document.querySelector("nav")?.textContent === "weekend");
+  await again.close();
+});
+
 for (const colorScheme of ["light", "dark"]) {
   test(`axe finds nothing, ${colorScheme}`, async () => {
     for (const [file, width] of [["index.html", 1280], ["index.html", 360], [run, 1280], [run, 360], [seasonPage, 1280], [seasonPage, 360]]) {

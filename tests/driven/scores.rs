@@ -26,8 +26,10 @@ use runtrue::weekend::trends::{Cause, Verdict};
 
 use super::{Driven, driven, driven_on, reviewed, track};
 
-/// Seeds of the long form, which the accuracy table and `.ci/run` take.
+/// Seeds of the accuracy table, and of the forward model's own checks.
 pub const SEEDS: u64 = 20;
+/// Seeds of the promises' long form: half of them, for `.ci/run` is to take less than three quarters of an hour.
+pub const LONG: u64 = 10;
 /// Seeds of the short form: each rate, kind of start, share of wheelspin and recorder of the long form is among them.
 pub const FEW: u64 = 4;
 pub const RATES: [f64; 4] = [10.0, 20.0, 50.0, 100.0];

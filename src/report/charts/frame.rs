@@ -4,6 +4,8 @@ use plotters::coord::Shift;
 use plotters::coord::types::RangedCoordf64;
 use plotters::prelude::*;
 
+use super::short_svg::shortened;
+
 /// Width and height of a chart in pixels: its proportions, and how large its text is on the page.
 pub type Size = (u32, u32);
 /// On a laptop.
@@ -83,7 +85,9 @@ pub fn svg(size: Size, draw: impl FnOnce(&Area) -> Drawn) -> String {
     }
     // Sized by the page, coloured by its style.
     let text = text.replacen(&format!("width=\"{}\" height=\"{}\" ", size.0, size.1), "", 1);
-    text.replace("#101011", "var(--ink)").replace("#606061", "var(--soft)").replace("#D0D0D1", "var(--rule)")
+    let text =
+        text.replace("#101011", "var(--ink)").replace("#606061", "var(--soft)").replace("#D0D0D1", "var(--rule)");
+    shortened(&text)
 }
 
 /// A frame with light rules and units on both axes; the y axis' name stands above it.

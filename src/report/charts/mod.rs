@@ -7,6 +7,7 @@ mod next;
 mod pack;
 mod pull;
 mod ratio;
+mod short_svg;
 mod time_lost;
 mod trend;
 

@@ -173,7 +173,11 @@ afterFirstPaint(() => {
     const low = Math.min(Math.max(from, full[0]), full[1] - Math.min(width, full[1] - full[0]));
     span = [low, Math.min(low + width, full[1])];
     for (const u of charts) u.setScale("x", { min: span[0], max: span[1] });
+    markChosen();
   };
+  // Paper shows the trace where somebody chose what is in it.
+  const isWhole = () => span[0] === full[0] && span[1] === full[1];
+  const markChosen = () => pick("trace").classList.toggle("chosen", Boolean(lapOf("trace-lap")) || !isWhole());
   const scaled = (factor, around) => zoom(around - (around - span[0]) * factor, around + (span[1] - around) * factor);
   const moved = (share) => zoom(span[0] + share * (span[1] - span[0]), span[1] + share * (span[1] - span[0]));
   const cursorAt = (x) => charts[0]?.setCursor({ left: charts[0].valToPos(x, "x"), top: 10 });
@@ -285,6 +289,7 @@ afterFirstPaint(() => {
       return chart;
     });
     lostMost();
+    markChosen();
     say();
   };
 
@@ -352,7 +357,7 @@ afterFirstPaint(() => {
   pick("trace-picture").addEventListener("click", () => {
     const one = lapOf("trace-lap"), two = lapOver();
     const shown = !one ? "the whole run" : two?.source ? `${one.name}, with ${two.name} dashed` : two ? `${one.name} against ${two.name}` : one.name;
-    const stretch = span === full || (span[0] === full[0] && span[1] === full[1]) ? "" : one ? `, ${span[0].toFixed(0)} to ${span[1].toFixed(0)} % of the lap` : `, ${span[0].toFixed(1)} to ${span[1].toFixed(1)} s`;
+    const stretch = isWhole() ? "" : one ? `, ${span[0].toFixed(0)} to ${span[1].toFixed(0)} % of the lap` : `, ${span[0].toFixed(1)} to ${span[1].toFixed(1)} s`;
     saveStack(`${data.of}: ${shown}${stretch}`, charts.map((u) => u.ctx.canvas));
   });
   for (const [value, lap] of laps) {
@@ -377,7 +382,12 @@ afterFirstPaint(() => {
     if (link && link.getAttribute("href") === location.hash) follow(location.hash);
   });
   let resized = 0;
-  window.addEventListener("resize", () => { cancelAnimationFrame(resized); resized = requestAnimationFrame(() => charts.forEach((u) => u.setSize({ width: room.clientWidth, height: u.height }))); });
+  const fit = (width) => charts.forEach((u) => u.setSize({ width, height: u.height }));
+  window.addEventListener("resize", () => { cancelAnimationFrame(resized); resized = requestAnimationFrame(() => fit(room.clientWidth)); });
+  // A sheet of A4 without its margins, in CSS pixels.
+  const PAPER_PX = 700;
+  window.addEventListener("beforeprint", () => fit(PAPER_PX));
+  window.addEventListener("afterprint", () => fit(room.clientWidth));
   dark.addEventListener("change", draw);
   document.getElementById("trace").hidden = false;
   for (const hidden of document.querySelectorAll(".to-trace")) hidden.hidden = false;

@@ -1,5 +1,29 @@
 // The laps of a trace: where a lap is in the log, how far round it was at each moment, and what it lost on another lap.
 "use strict";
+// A series of numbers from its packed text: steps as base64 quantities, "!" for none, "." with how often the item before comes again.
+const BASE64 = "ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789+/";
+const unpacked = (text, digits) => {
+  const scale = 10 ** digits, all = [];
+  let last = 0, step = null, at = 0;
+  const quantity = () => {
+    let value = 0, bit = 1, six;
+    do { six = BASE64.indexOf(text[at++]); value += (six & 31) * bit; bit *= 32; } while (six & 32);
+    return value % 2 ? -(value - 1) / 2 : value / 2;
+  };
+  const add = () => { if (step != null) last += step; all.push(step == null ? null : last / scale); };
+  while (at < text.length) {
+    if (text[at] === ".") { at++; for (let n = quantity(); n > 0; n--) add(); continue; }
+    if (text[at] === "!") { at++; step = null; } else step = quantity();
+    add();
+  }
+  return all;
+};
+// The series of a log or a lap of one, unpacked.
+const withSeries = (source) => {
+  source.time = unpacked(source.time.packed, source.time.digits);
+  for (const c of source.channels) c.values = unpacked(c.packed, c.digits);
+  return source;
+};
 const rowBefore = (xs, x) => {
   let low = 0, high = xs.length - 1;
   while (high - low > 1) {
@@ -15,6 +39,7 @@ const interpolated = (xs, ys, x) => {
 };
 // Motor turns from the first row on: how far round a lap is that has no places.
 const withTurns = (source) => {
+  withSeries(source);
   const rpm = source.channels.find((c) => c.name === "rpm");
   source.turns = [0];
   for (let n = 1; n < source.time.length; n++) {
@@ -23,12 +48,11 @@ const withTurns = (source) => {
   }
   return source;
 };
-// A lap's times at its places in milliseconds, from their steps.
+// A lap's times at its places and their doubts, in milliseconds.
 const withTimes = (places) => {
   if (!places) return null;
-  const ms = [0];
-  for (const step of places.steps) ms.push(ms[ms.length - 1] + step);
-  return { ...places, ms, shares: ms.map((_, n) => n / (ms.length - 1)) };
+  const ms = unpacked(places.ms, 0), doubt = (text) => text == null ? null : unpacked(text, 0);
+  return { ms, u: unpacked(places.u, 0), back: doubt(places.back), on: doubt(places.on), line: places.line, shares: ms.map((_, n) => n / (ms.length - 1)) };
 };
 // All laps that can be shown or laid over, by what an address calls them.
 const lapsOf = (data) => {

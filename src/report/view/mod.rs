@@ -16,6 +16,7 @@ mod time_went;
 mod trace;
 mod trace_laps;
 mod trace_link;
+mod trace_numbers;
 mod trends;
 mod verdicts;
 pub mod weekend;

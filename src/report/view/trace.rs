@@ -5,6 +5,7 @@ use serde_json::{Value, json};
 
 use super::names::weekend_name;
 use super::trace_laps;
+use super::trace_numbers::packed;
 use crate::log::Channel;
 use crate::notice::printable;
 use crate::review::Review;
@@ -23,6 +24,9 @@ struct Thinning {
 const WHOLE_RUN: Thinning = Thinning { rows: 12_000, stretches: 1_200 };
 /// Of another run's lap.
 const OTHER_LAP: Thinning = Thinning { rows: 800, stretches: 100 };
+
+/// Digits of the log's time, s: a millisecond is finer than any row.
+const TIME_DIGITS: usize = 3;
 
 /// A channel of the trace.
 struct Shown {
@@ -68,66 +72,30 @@ pub fn trace(review: &Review, index: usize) -> Option<String> {
     let others = review.runs[index].lap_on_lap.others.iter();
     let channels = shown.iter().map(|(s, values)| {
         let Shown { channel, label, unit, chart, digits, colour } = s;
-        let head = json!({
-            "name": channel.name(), "label": label, "unit": unit, "group": chart, "digits": digits, "colour": colour
-        });
-        object(&head, &[("values", numbers(values, &rows, *digits))])
+        json!({
+            "name": channel.name(), "label": label, "unit": unit, "group": chart, "digits": digits, "colour": colour,
+            "packed": numbers(values, &rows, *digits)
+        })
     });
     let spins = done.answers.wheelspin.events.iter().map(|e| json!([e.start_s, e.end_s, e.lap, e.lap_fraction]));
-    let head = json!({
+    let data = json!({
         "of": format!("Run {}, {}", printable(&review.runs[index].plan().id, 40), weekend_name(review)),
         "laps": trace_laps::own_laps(done),
         "median": trace_laps::median_lap(done),
         "compared_with": trace_laps::compared_with(&review.runs[index]),
         "lost_most": trace_laps::lost_most(&review.runs[index]),
         "spins": spins.collect::<Vec<_>>(),
+        "time": { "digits": TIME_DIGITS, "packed": numbers(time, &rows, TIME_DIGITS) },
+        "channels": channels.collect::<Vec<_>>(),
+        "others": others.filter_map(|other| best_lap(&review.runs[other.run], other)).collect::<Vec<_>>(),
     });
-    let data = object(
-        &head,
-        &[
-            ("time", numbers(time, &rows, 3)),
-            ("channels", list(channels)),
-            ("others", list(others.filter_map(|other| best_lap(&review.runs[other.run], other)))),
-        ],
-    );
     // Nothing in it may end the script element.
-    Some(data.replace('<', "\\u003c"))
+    Some(data.to_string().replace('<', "\\u003c"))
 }
 
-fn list(items: impl Iterator<Item = String>) -> String {
-    format!("[{}]", items.collect::<Vec<_>>().join(","))
-}
-
-/// The object `head` with further members that are JSON already.
-fn object(head: &Value, members: &[(&str, String)]) -> String {
-    let head = head.to_string();
-    let rest: String = members.iter().map(|(key, value)| format!(",\"{key}\":{value}")).collect();
-    format!("{}{rest}}}", head.strip_suffix('}').unwrap_or(&head))
-}
-
-/// Values of `rows` to so many digits: as text at once, since there are many.
+/// Values of `rows` to so many digits.
 fn numbers(values: &[f64], rows: &[usize], digits: usize) -> String {
-    use std::fmt::Write;
-    let scale = 10i64.pow(digits as u32);
-    let mut out = String::with_capacity(rows.len() * 6);
-    for (count, &n) in rows.iter().enumerate() {
-        out.push(if count == 0 { '[' } else { ',' });
-        let scaled = (values[n] * scale as f64).round();
-        // Beyond that a double holds no such digits.
-        if !scaled.is_finite() || scaled.abs() > 1e15 {
-            out += "null";
-            continue;
-        }
-        let scaled = scaled as i64;
-        let (whole, part) = (scaled.abs() / scale, scaled.abs() % scale);
-        let sign = if scaled < 0 { "-" } else { "" };
-        // Writing to a string cannot fail.
-        let _ = match part {
-            0 => write!(out, "{sign}{whole}"),
-            _ => write!(out, "{sign}{whole}.{part:0digits$}"),
-        };
-    }
-    out + "]"
+    packed(rows.iter().map(|&n| values[n]), digits)
 }
 
 fn shown(done: &Measured) -> Vec<(&'static Shown, &[f64])> {
@@ -139,7 +107,7 @@ fn values<'a>(shown: &[(&Shown, &'a [f64])]) -> Vec<&'a [f64]> {
 }
 
 /// The best lap of another run, with its channels.
-fn best_lap(run: &ConcludedRun, other: &OtherLap) -> Option<String> {
+fn best_lap(run: &ConcludedRun, other: &OtherLap) -> Option<Value> {
     let done = run.done()?;
     let time = done.log.time();
     let lap = done.laps.rows.iter().find(|lap| lap.number == other.lap)?;
@@ -152,13 +120,14 @@ fn best_lap(run: &ConcludedRun, other: &OtherLap) -> Option<String> {
     let shown = shown(done);
     let rows = kept(stretch, &values(&shown), &OTHER_LAP);
     let channels = shown.iter().map(|(s, values)| {
-        object(&json!({ "name": s.channel.name() }), &[("values", numbers(values, &rows, s.digits))])
+        json!({ "name": s.channel.name(), "digits": s.digits, "packed": numbers(values, &rows, s.digits) })
     });
-    let head = json!({
+    Some(json!({
         "run": printable(&run.plan().id, 24), "lap": lap.number, "start": lap.start_s, "end": lap.end_s,
-        "seconds": lap.time_s(), "laid": laid
-    });
-    Some(object(&head, &[("time", numbers(time, &rows, 3)), ("channels", list(channels))]))
+        "seconds": lap.time_s(), "laid": laid,
+        "time": { "digits": TIME_DIGITS, "packed": numbers(time, &rows, TIME_DIGITS) },
+        "channels": channels.collect::<Vec<_>>(),
+    }))
 }
 
 /// Rows of `range` to keep: all of a short one; of a long one the first of each stretch and those of every channel's
@@ -187,14 +156,6 @@ fn kept(range: std::ops::Range<usize>, channels: &[&[f64]], thinning: &Thinning)
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    #[test]
-    fn numbers_are_json() {
-        let values = [0.0, -0.04, 12.3, -7.0, 1234.5678, f64::NAN, 1e300];
-        let text = numbers(&values, &[0, 1, 2, 3, 4, 5, 6], 2);
-        assert_eq!(text, "[0,-0.04,12.30,-7,1234.57,null,null]");
-        assert_eq!(object(&json!({ "name": "}" }), &[("values", "[1]".to_owned())]), r#"{"name":"}","values":[1]}"#);
-    }
 
     #[test]
     fn a_long_log_keeps_every_peak() {

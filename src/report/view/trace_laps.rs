@@ -1,12 +1,12 @@
 //! The laps of a trace: where each is in the log, its time at each place, and where it lost most.
 //!
-//! Times are whole milliseconds, each less the one before it, at [`SHOWN_PLACES`] + 1 places; doubts are whole
-//! milliseconds. What one lap lost on another the page's script takes from two such series: their difference, with the
+//! Times and doubts are whole milliseconds at [`SHOWN_PLACES`] + 1 places ([`super::trace_numbers`]). What one lap lost on another the page's script takes from two such series: their difference, with the
 //! half-width that [`crate::weekend::lap_on_lap`] states; the browser's tests hold it against the review's.
 
 use serde_json::{Map, Value, json};
 
 use super::trace_link::name;
+use super::trace_numbers::packed;
 use crate::laps::Lap;
 use crate::measure::time_along_lap::{PLACES, TimeAlong};
 use crate::run::Measured;
@@ -79,8 +79,7 @@ fn stretch(of: &LostStretch) -> Value {
 /// A lap's times at the places, and their doubt.
 fn places(along: &TimeAlong, u_s: &[f64]) -> Value {
     let since = whole_ms(&along.seconds);
-    let steps: Vec<i64> = since.windows(2).map(|pair| pair[1] - pair[0]).collect();
-    json!({ "steps": steps, "u": whole_ms(u_s) })
+    json!({ "ms": since, "u": whole_ms(u_s) })
 }
 
 /// The same of a lap of the run itself, with what moving the line back and on makes of the times.
@@ -94,6 +93,6 @@ fn own_places(along: &TimeAlong) -> Value {
     places
 }
 
-fn whole_ms(values: &[f64]) -> Vec<i64> {
-    values.iter().step_by(EVERY).map(|v| (MS * v).round() as i64).collect()
+fn whole_ms(values: &[f64]) -> String {
+    packed(values.iter().step_by(EVERY).map(|v| MS * v), 0)
 }
