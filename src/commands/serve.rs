@@ -35,7 +35,7 @@ pub fn run(arguments: &ServeArguments, output: Output) -> Result<ExitCode, Probl
     Output { quiet: output.quiet && opens, ..output }
         .say(text, || json!({ "folder": folder, "url": url, "url_for_others": invitation.as_ref().map(|i| &i.0) }))?;
     if opens && let Err(e) = listening.opener().and_then(open::that_detached) {
-        eprintln!("The browser could not be opened ({e}). Open the address above in it.");
+        eprintln!("No browser could be opened here ({}). Open the address above in one.", e.kind());
     }
     listening.serve().map_err(problem)?;
     Ok(ExitCode::SUCCESS)

@@ -584,6 +584,53 @@ test("over the wire: foreign hosts and origins, no token, path tricks", async ()
   assert.equal(version.status, 404);
 });
 
+test("a page of another origin learns nothing and changes nothing, though the browser is signed in and the address is known", async () => {
+  const made = weekend();
+  const server = await serve(made);
+  const own = await open(server);
+  const before = readFileSync(join(made, "weekend.toml"), "utf8"), names = readdirSync(join(made, "logs")).sort();
+  const cookies = new Map();
+  const evil = http.createServer((request, answer) => { cookies.set(request.url, request.headers.cookie); answer.setHeader("content-type", "text/html"); answer.end("<!doctype html><title>evil</title><p>hello"); });
+  await new Promise((ready) => evil.listen(0, "127.0.0.1", ready));
+  left.push(() => evil.close());
+  const page = await own.page.context().newPage();
+  await page.goto(`http://127.0.0.1:${evil.address().port}/look`);
+  // Its port is another origin, its host is the same: cookies of the host would go there too.
+  assert.equal(cookies.get("/look"), undefined);
+  const found = await page.evaluate(async (base) => {
+    const read = async (path, options) => { try { return (await (await fetch(base + path, options)).text()).length; } catch { return "refused"; } };
+    const framed = (path) => new Promise((done) => {
+      const frame = document.createElement("iframe");
+      frame.onload = () => { try { done(frame.contentDocument?.body?.innerText ?? "closed"); } catch { done("closed"); } };
+      frame.src = base + path;
+      document.body.append(frame);
+      setTimeout(() => done("closed"), 2000);
+    });
+    const drawn = (path) => new Promise((done) => { const image = new Image(); image.onload = () => done("read"); image.onerror = () => done("refused"); image.src = base + path; });
+    const ran = (path) => new Promise((done) => { const script = document.createElement("script"); script.onload = () => done("ran"); script.onerror = () => done("refused"); script.src = base + path; document.head.append(script); });
+    const send = async (path, method, body) => { try { await fetch(base + path, { method, body, mode: "no-cors", credentials: "include" }); } catch { /* refused before it was sent */ } };
+    await send("sheet", "POST", new URLSearchParams({ seen: "0", "weekend.name": "taken" }));
+    await send("sheet-text", "POST", new URLSearchParams({ text: "" }));
+    await send("drop?name=evil.csv", "POST", "time,rpm\n0,1\n");
+    const form = document.createElement("form"), target = document.createElement("iframe");
+    target.name = "there";
+    document.body.append(target);
+    Object.assign(form, { action: `${base}sheet-text`, method: "post", target: "there" });
+    form.innerHTML = "<input name=text value=''>";
+    document.body.append(form);
+    form.submit();
+    await new Promise((go) => setTimeout(go, 1000));
+    return {
+      read: [await read("", { credentials: "include" }), await read("file?name=review.json", { credentials: "include" }), await read("sheet")],
+      framed: await framed(""), drawn: await drawn("file?name=review.json"), ran: await ran("file?name=review.json"),
+    };
+  }, server.base);
+  assert.deepEqual(found, { read: ["refused", "refused", "refused"], framed: "closed", drawn: "refused", ran: "refused" });
+  assert.equal(readFileSync(join(made, "weekend.toml"), "utf8"), before);
+  assert.deepEqual(readdirSync(join(made, "logs")).sort(), names);
+  await own.close();
+});
+
 test("over the wire: oversized and cut uploads, odd forms, 200 requests at once", async () => {
   const made = weekend();
   const server = await serve(made);
