@@ -26,6 +26,7 @@ def runtrue(*arguments):
 
 
 def main(keep):
+    os.environ["PATH"] = f"{RUNTRUE.parent}{os.pathsep}{os.environ['PATH']}"
     with tempfile.TemporaryDirectory() as folder:
         folder = Path(folder)
         if "WEEKEND_REPORT" not in os.environ:
