@@ -215,10 +215,10 @@ mod shapes {
         }
     }
 
-    /// `cargo test --release --test any_bytes -- --ignored --nocapture figures`: how long 3 MB of each shape take.
+    /// `cargo test --release --test any_bytes -- --ignored --nocapture prints_`: how long 3 MB of each shape take.
     #[test]
     #[ignore = "prints figures"]
-    fn figures() {
+    fn prints_how_long_each_shape_takes() {
         for (name, text) in all(3_000_000) {
             let start = Instant::now();
             let read = read_bytes(Path::new("x.csv"), &text, &Hints::default());

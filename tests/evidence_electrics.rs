@@ -439,7 +439,7 @@ fn faults_are_found_and_nothing_else_is_said() {
 
 #[test]
 #[ignore = "prints the table of faults"]
-fn table_of_faults() {
+fn prints_the_table_of_faults() {
     let seeds = std::env::var("RUNTRUE_SEEDS").ok().and_then(|s| s.parse().ok()).unwrap_or(20);
     let faults = faults();
     for (fault, each) in faults.iter().zip(scores(&faults, seeds)) {

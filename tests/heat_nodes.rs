@@ -73,7 +73,7 @@ fn no_motor_that_lasts_is_said_to_be_over_its_limit(#[case] seeds: u64) {
 
 #[test]
 #[ignore = "prints, checks nothing"]
-fn what_the_forecasts_come_to() {
+fn prints_what_the_forecasts_come_to() {
     let all = ends(ALL);
     for kind in KINDS {
         for share in SHARES {

@@ -101,7 +101,7 @@ fn revs_alone_tell_no_wheelspin_where_the_tyres_grip(#[case] name: &str) {
 #[case("slip_b")]
 #[case("free_e")]
 #[ignore = "prints, checks nothing"]
-fn what_the_revs_alone_say(#[case] name: &str) {
+fn prints_what_the_revs_alone_say(#[case] name: &str) {
     let Some(folder) = recording(name) else { return };
     let (run, truth) = (reviewed(&folder, |log| without(&log, "GPS")), truth(&folder));
     println!("{name}: {} in {:.2} s, {} for {}", count(&run), seconds(&run), run["wheelspin"]["why"], truth["spun_s"]);

@@ -6,6 +6,7 @@ mod world;
 use std::sync::LazyLock;
 use std::time::Instant;
 
+use rayon::prelude::*;
 use reviewed::{reviewed, said};
 use rstest::rstest;
 use runtrue::measure::heat::HeatVerdict;
@@ -220,15 +221,16 @@ fn span(event: &serde_json::Value) -> (f64, f64) {
 #[ignore = "the long form: .ci/run"]
 #[case::all(40)]
 fn the_races_end_is_told_with_every_stop(#[case] weekends: u64) {
-    for part in [HotPart::Motor, HotPart::Controller] {
-        let ends: Vec<RaceEnd> = (300..300 + weekends).flat_map(|seed| race_ends(seed, part)).collect();
+    let all: Vec<[Vec<RaceEnd>; 2]> = (300..300 + weekends).into_par_iter().map(race_ends).collect();
+    for (n, part) in PARTS.into_iter().enumerate() {
+        let ends: Vec<&RaceEnd> = all.iter().flat_map(|of_parts| &of_parts[n]).collect();
         let held = ends.iter().filter(|end| end.found.holds(end.truth_c)).count() as f64 / ends.len() as f64;
         let near =
             ends.iter().filter(|end| (end.found.value - end.truth_c).abs() < 2.0).count() as f64 / ends.len() as f64;
-        let missed: Vec<&RaceEnd> = ends.iter().filter(|end| !end.found.holds(end.truth_c)).collect();
+        let missed: Vec<&&RaceEnd> = ends.iter().filter(|end| !end.found.holds(end.truth_c)).collect();
         assert!(held >= 0.95, "{part:?}: {held:.3} of {}: {missed:#?}", ends.len());
         assert!(near >= 0.95, "{part:?}: {near:.3}");
-        let halted: Vec<&RaceEnd> = ends.iter().filter(|end| end.halts > 0).collect();
+        let halted: Vec<&&RaceEnd> = ends.iter().filter(|end| end.halts > 0).collect();
         let off = halted.iter().filter(|end| (end.found.value - end.truth_c).abs() >= 2.0).count();
         assert!(off as f64 <= (0.05 * halted.len() as f64).max(1.0), "{part:?}: {off} of {}", halted.len());
         let wrong: Vec<_> =
@@ -251,10 +253,14 @@ struct RaceEnd {
     verdict: HeatVerdict,
 }
 
-fn race_ends(seed: u64, part: HotPart) -> Vec<RaceEnd> {
+/// The parts of a car whose heat is told.
+const PARTS: [HotPart; 2] = [HotPart::Motor, HotPart::Controller];
+
+/// The race's end in each run of a weekend, for each part.
+fn race_ends(seed: u64) -> [Vec<RaceEnd>; 2] {
     let weekend = Weekend::draw(seed);
     let review = reviewed(|folder| weekend.write(folder));
-    let end = |(run, reviewed): (&Run, &ConcludedRun)| {
+    let end = |part: HotPart, (run, reviewed): (&Run, &ConcludedRun)| {
         let heat = reviewed.run.heat(part)?;
         let truth = &run.truth;
         let (read, truth_c) = match part {
@@ -271,7 +277,7 @@ fn race_ends(seed: u64, part: HotPart) -> Vec<RaceEnd> {
             verdict: heat.verdict,
         })
     };
-    weekend.runs.iter().zip(&review.runs).filter_map(end).collect()
+    PARTS.map(|part| weekend.runs.iter().zip(&review.runs).filter_map(|run| end(part, run)).collect())
 }
 
 /// Time series over time between two times, by trapezoids with the ends cut to size.
@@ -289,10 +295,10 @@ fn trapezoid(time_s: &[f64], values: &[f64], from_s: f64, until_s: f64) -> f64 {
 }
 
 /// What the weekends are like, and what a review says of them: `cargo test --release --test worlds -- --ignored
-/// --nocapture what_`.
+/// --nocapture prints_`.
 #[test]
 #[ignore = "prints, checks nothing"]
-fn what_the_weekends_are_like() {
+fn prints_what_the_weekends_are_like() {
     for seed in 0..12 {
         let begun = Instant::now();
         let weekend = Weekend::draw(seed);
@@ -359,7 +365,7 @@ fn what_the_weekends_are_like() {
 /// What a review says of them, six clean and three with faults: gearing, race end, placement of the list.
 #[test]
 #[ignore = "prints, checks nothing"]
-fn what_a_review_says_of_them() {
+fn prints_what_a_review_says_of_them() {
     for seed in 100..109 {
         let weekend = Weekend::draw_with(seed, Options { clean: seed < 106, ..Options::default() });
         let said = said(|folder| weekend.write(folder));
