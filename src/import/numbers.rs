@@ -69,7 +69,43 @@ impl NumberForm {
         }
     }
 
+    /// A number in the shape that recorders write: a minus or none, then digits with at most one mark among them.
+    ///
+    /// Whole numbers up to 2⁵³ and powers of ten up to 10²² are doubles without rounding, so that their quotient is
+    /// rounded once, as the number itself would be (Clinger 1990, How to read floating point numbers accurately, PLDI).
+    /// `None` for any other number, and for what is none.
+    fn parse_short(self, cell: &[u8]) -> Option<f64> {
+        let digits = cell.strip_prefix(b"-").unwrap_or(cell);
+        if digits.len() > SHORT {
+            return None;
+        }
+        let (mut number, mut mark) = (0u64, None);
+        for (n, byte) in digits.iter().enumerate() {
+            let digit = byte.wrapping_sub(b'0');
+            if digit < 10 {
+                number = number * 10 + u64::from(digit);
+            } else if *byte == self.decimal && mark.is_none() {
+                mark = Some(n);
+            } else {
+                return None;
+            }
+        }
+        // A mark at either end is for the general parser to judge.
+        let parts = match mark {
+            Some(mark) if mark == 0 || mark + 1 == digits.len() => return None,
+            Some(mark) => digits.len() - mark - 1,
+            None if digits.is_empty() || digits.len() == SHORT => return None,
+            None => 0,
+        };
+        let value = number as f64 / POWERS_OF_TEN[parts];
+        Some(if digits.len() < cell.len() { -value } else { value })
+    }
+
     fn parse_plain(self, cell: &[u8]) -> Option<f64> {
+        self.parse_short(cell).or_else(|| self.parse_any(cell))
+    }
+
+    fn parse_any(self, cell: &[u8]) -> Option<f64> {
         const POINT: ParseFloatOptions = options(b'.');
         const COMMA: ParseFloatOptions = options(b',');
         let options = if self.decimal == b'.' { &POINT } else { &COMMA };
@@ -123,6 +159,12 @@ impl NumberForm {
     }
 }
 
+/// Characters of the longest number that is read the short way, its mark among them: 15 digits stay below 2⁵³.
+const SHORT: usize = 16;
+/// Powers of ten, each a double without rounding.
+const POWERS_OF_TEN: [f64; SHORT] =
+    [1.0, 1e1, 1e2, 1e3, 1e4, 1e5, 1e6, 1e7, 1e8, 1e9, 1e10, 1e11, 1e12, 1e13, 1e14, 1e15];
+
 const fn options(decimal: u8) -> ParseFloatOptions {
     ParseFloatOptions::builder()
         .decimal_point(decimal)
@@ -160,6 +202,7 @@ pub fn is_missing(cell: &[u8]) -> bool {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use proptest::prelude::*;
     use rstest::rstest;
 
     const fn form(decimal: u8, grouping: Grouping) -> NumberForm {
@@ -184,6 +227,23 @@ mod tests {
     #[case("12:30", form(b'.', Grouping::None), None)]
     fn numbers_as_written(#[case] cell: &str, #[case] form: NumberForm, #[case] expected: Option<f64>) {
         assert_eq!(form.parse(cell.as_bytes()), expected);
+    }
+
+    proptest! {
+        // The standard library reads every number to the nearest double.
+        #[test]
+        fn short_numbers_are_the_nearest_doubles(text in "-?[0-9]{1,16}(\\.[0-9]{0,9})?") {
+            let found = NumberForm::ALL[0].parse_short(text.as_bytes());
+            prop_assert!(found.is_none_or(|v| v.to_bits() == text.parse::<f64>().unwrap().to_bits()), "{}: {:?}", text, found);
+            prop_assert!(found.is_some() || text.len() > 15 || text.ends_with('.'));
+        }
+
+        #[test]
+        fn what_is_no_short_number_is_left_to_the_general_parser(text in "[-+0-9.,eE ]{0,8}") {
+            let form = NumberForm::ALL[0];
+            let short = form.parse_short(text.as_bytes());
+            prop_assert!(short.is_none() || short == form.parse_any(text.as_bytes()), "{}: {:?}", text, short);
+        }
     }
 
     #[rstest]
