@@ -11,10 +11,9 @@
 //! by all that the lap times say. Within a lap the errors of the places are partly alike for all passings, and the
 //! interval is widened for that.
 
-use statrs::function::gamma::ln_gamma;
-
 use super::driven::{Driven, Passed, STANDING, Whereabouts};
 use super::odometer::Odometer;
+use super::passing_errors::{LEAST_SCATTER, PassingErrors};
 use super::place::Places;
 use super::turns_of_laps;
 use crate::quantity::Estimate;
@@ -37,14 +36,10 @@ const MOST_DRIVES: f64 = 8.0;
 const MOST_CLOCK_OFF: f64 = 0.03;
 /// Rounds in which the rate of a clock settles.
 const CLOCK_ROUNDS: usize = 2;
-/// Least scatter of a passing's place, share of a lap: a decimetre or so, the least that the pattern can resolve.
-pub(super) const LEAST_SCATTER: f64 = 0.000_6;
 /// Places farther from the common one than this many deviations, as on a spoilt lap, are held to this many.
 const WINSOR: f64 = 6.0;
 /// Least deviation that places are held to, in deviations of the place's own.
 const LEAST_DEVIATION: f64 = 1e-3;
-/// Correlations of neighbouring errors that are tried.
-const ALIKE: [f64; 5] = [0.0, 0.4, 0.7, 0.9, 0.98];
 /// Correlation that the errors of a place may have with the speed there: a driver who is early is mostly faster too. It
 /// shifts the offset by as much of the ratio of the two scatters, however many laps there are, so that n laps tell no
 /// more than 1 / (1 / n + this squared) would. Chosen on the second forward model, where 0.3 left every sixth truth of
@@ -379,60 +374,8 @@ fn offset(places: &Places, passed: &Passed, passings: usize) -> Option<Offset> {
     // Clipped in deviations of its own place: a start from standing is far off at a wrong offset, and tells so.
     let own: Vec<f64> = fractions.iter().zip(&deviations).map(|(f, d)| f / d).collect();
     let most = WINSOR * robust_deviation(&own).unwrap_or(0.0).max(LEAST_DEVIATION);
-    let errors = Errors::new(own.iter().map(|z| z.clamp(-most, most)).collect(), &deviations);
-    // Errors of neighbouring passings are alike to an unknown degree: each degree is tried, and their likelihoods
-    // added.
-    let gamma = ln_gamma(errors.degrees());
-    let likelihoods = ALIKE.map(|alike| gamma + errors.innovations(alike));
-    let best = likelihoods.iter().copied().fold(f64::NEG_INFINITY, f64::max);
-    let score = best + likelihoods.iter().map(|l| (l - best).exp()).sum::<f64>().ln() + passed.prior;
-    Some(Offset { score, line })
-}
-
-/// The errors of passings.
-struct Errors {
-    /// In deviations of each one's own place, so that neighbours are alike by a correlation.
-    own: Vec<f64>,
-    /// One lap in those deviations.
-    unit: Vec<f64>,
-    /// Sum of the deviations' logarithms.
-    logarithms: f64,
-    /// The least that the squares of the errors add up to.
-    floor: f64,
-}
-
-impl Errors {
-    fn new(own: Vec<f64>, deviations: &[f64]) -> Self {
-        let unit: Vec<f64> = deviations.iter().map(|d| 1.0 / d).collect();
-        let floor = unit.iter().map(|u| (LEAST_SCATTER * u).powi(2)).sum();
-        Self { own, unit, logarithms: deviations.iter().map(|d| d.ln()).sum(), floor }
-    }
-
-    /// Half the degrees of freedom of the errors about their mean.
-    fn degrees(&self) -> f64 {
-        0.5 * (self.own.len() as f64 - 1.0)
-    }
-
-    /// Log-likelihood of errors of which each is `alike` times the one before and something new, with an unknown mean
-    /// and an unknown common factor on their variances; without the logarithm of the gamma function of
-    /// [`Errors::degrees`], which does not depend on it.
-    fn innovations(&self, alike: f64) -> f64 {
-        let fresh = 1.0 - alike * alike;
-        // Sums over what is new in each error (e) and in each mean (m).
-        let (e, m) = (self.own[0], self.unit[0]);
-        let (mut ee, mut em, mut mm) = (e * e * fresh, e * m * fresh, m * m * fresh);
-        for (own, unit) in self.own.windows(2).zip(self.unit.windows(2)) {
-            let (e, m) = (own[1] - alike * own[0], unit[1] - alike * unit[0]);
-            ee += e * e;
-            em += e * m;
-            mm += m * m;
-        }
-        let n = self.own.len() as f64;
-        let squares = ((ee - em * em / mm.max(f64::MIN_POSITIVE)) / fresh).max(0.0) + self.floor;
-        let degrees = self.degrees();
-        let logarithms = self.logarithms + 0.5 * (n - 1.0) * fresh.ln();
-        -degrees * (std::f64::consts::PI * squares).ln() - logarithms - 0.5 * (mm / fresh).ln()
-    }
+    let errors = PassingErrors::new(own.iter().map(|z| z.clamp(-most, most)).collect(), &deviations);
+    Some(Offset { score: errors.log_likelihood() + passed.prior, line })
 }
 
 /// The laps' common place, and their distances from it, -0.5 to 0.5.

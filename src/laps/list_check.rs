@@ -13,11 +13,13 @@
 //!
 //! Wrong where a driver laps so evenly that any order fits: then the list is doubtful, and laid all the same.
 
-use super::align::{self, Alignment, Clock, Fit, LEAST_SCATTER, Window};
+use super::align::{self, Alignment, Clock, Fit, Window};
 use super::driven::{Driven, Whereabouts};
+use super::lap_orders::{laps_of, order_ratio};
 use super::list_verdict::{ListReason, ListVerdict};
 use super::lists::LapList;
 use super::odometer::Odometer;
+use super::passing_errors::LEAST_SCATTER;
 use super::period::LONGEST_LAP_S;
 use super::place::Places;
 use crate::quantity::{Estimate, Uncertain};
@@ -26,9 +28,6 @@ use crate::statistics::straight_line::{StraightLine, straight_line};
 
 /// A list is a log's own where it fits this many times better than its laps in another order.
 const AGAINST_CHANCE: f64 = 100.0;
-/// Orders of the laps that a list is compared with: all laps over the whole list, and neighbours.
-const MIXED_ORDERS: usize = 12;
-const SWAPPED_BLOCKS: [(usize, usize); 4] = [(2, 0), (2, 1), (3, 0), (4, 0)];
 /// Share of the passings' distances below which they are looked at: up to a quarter may be spoilt laps.
 const MOST_PASSINGS: f64 = 0.75;
 /// That quantile of the distance of a normal distribution from its mean, in standard deviations.
@@ -383,54 +382,6 @@ fn spoils_a_lap(step: usize, passings: &[f64], places: &[f64]) -> bool {
     passings[step + 1] - passings[step] > SPOILT_LAP * usual && moved < MOST_MOVED
 }
 
-fn laps_of(passings: &[f64]) -> impl Iterator<Item = f64> {
-    passings.windows(2).map(|w| w[1] - w[0])
-}
-
-/// Log-likelihood ratio of a list that fits with the log-likelihood `score` against its laps in other orders.
-fn order_ratio(places: &Places, passings: &[f64], window: Window, clock: Clock, score: f64) -> f64 {
-    let laps: Vec<f64> = laps_of(passings).collect();
-    let other = |order: Vec<usize>| {
-        let mut sum = 0.0;
-        let later = order.into_iter().map(|n| {
-            sum += laps[n];
-            sum
-        });
-        let passings: Vec<f64> = std::iter::once(0.0).chain(later).collect();
-        align::best_fit(places, &passings, window, clock).map(|fit| fit.score)
-    };
-    let others: Vec<f64> = orders(laps.len()).into_iter().filter_map(other).collect();
-    let best = others.iter().copied().fold(f64::NEG_INFINITY, f64::max);
-    if !best.is_finite() {
-        return 0.0;
-    }
-    let mean = others.iter().map(|other| (other - best).exp()).sum::<f64>() / others.len() as f64;
-    score - best - mean.ln()
-}
-
-/// Other orders of so many laps: through all of them in strides, and with neighbours turned round.
-fn orders(laps: usize) -> Vec<Vec<usize>> {
-    let strides = (2..laps).filter(|stride| divisor(*stride, laps) == 1);
-    let strides: Vec<usize> = strides.collect();
-    let wanted = MIXED_ORDERS.min(strides.len() * laps);
-    let mixed = (0..wanted).map(|n| {
-        // Spread over the strides, each with a beginning of its own.
-        let stride = strides[n * strides.len() / wanted];
-        (0..laps).map(|lap| (stride * lap + n * laps / wanted) % laps).collect()
-    });
-    let swapped = SWAPPED_BLOCKS.iter().map(|&(size, from)| {
-        let mut order: Vec<usize> = (0..laps).collect();
-        order[from.min(laps)..].chunks_mut(size).for_each(|block| block.reverse());
-        order
-    });
-    mixed.chain(swapped).collect()
-}
-
-/// The greatest common divisor.
-fn divisor(a: usize, b: usize) -> usize {
-    if b == 0 { a } else { divisor(b, a % b) }
-}
-
 /// The step in which a list's times are written, s.
 fn resolution_s(passings: &[f64]) -> f64 {
     let fits = |step: &f64| {
@@ -445,18 +396,6 @@ fn resolution_s(passings: &[f64]) -> f64 {
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    #[test]
-    fn no_order_is_the_lists_own_and_each_has_every_lap_once() {
-        for laps in 3..40 {
-            for order in orders(laps) {
-                let mut sorted = order.clone();
-                sorted.sort_unstable();
-                assert!(sorted.iter().copied().eq(0..laps), "{order:?}");
-                assert!(laps < 4 || !order.iter().copied().eq(0..laps), "{laps} {order:?}");
-            }
-        }
-    }
 
     #[test]
     fn the_step_of_a_list_is_the_coarsest_that_holds_all_its_times() {
