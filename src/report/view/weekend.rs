@@ -16,12 +16,13 @@ use crate::review::Review;
 use crate::run::SettledRun;
 use crate::sheet::NOTE;
 use crate::sheet::keys::Key;
+use crate::units::measure::{METRES, TEMPERATURE};
 use crate::weekend::comparisons::{Comparison, Effect};
 use crate::weekend::concluded_run::ConcludedRun;
 use crate::weekend::lacks::{self, Place};
 use crate::weekend::pace::{Pace, RunLaps, pace};
 use crate::weekend::trends::{Trend, Verdict};
-use crate::wording::{InFigures, counted};
+use crate::wording::{self, counted};
 
 /// Path of the weekend's note.
 const WEEKEND_NOTE: &str = "weekend.note";
@@ -44,6 +45,8 @@ pub struct WeekendView {
     pub findings: Vec<FindingView>,
     /// Runs against answers.
     pub runs: Vec<RunRow>,
+    /// Unit of temperatures in their table.
+    pub degrees: String,
     /// What the marks in their table mean.
     pub key: [(Mark, &'static str); 4],
     /// Trends over the runs of a car that have a verdict.
@@ -131,6 +134,7 @@ pub fn weekend(review: &Review) -> WeekendView {
         calm: calm(&runs, !doubts.is_empty()),
         doubts,
         runs,
+        degrees: wording::symbol(TEMPERATURE),
         key: Mark::KEY,
         trends: review.trends.iter().filter(|t| !is_unanswered(t)).map(over_runs).collect(),
         unanswered: unanswered(
@@ -151,7 +155,7 @@ pub fn weekend(review: &Review) -> WeekendView {
 fn subtitle(review: &Review) -> String {
     let sheet = &review.sheet;
     let mut parts: Vec<String> = sheet.date.iter().chain(sheet.surface.iter()).map(|s| printable(s, 40)).collect();
-    parts.extend(sheet.lap_length_m.map(|(length, half)| format!("lap {length} ± {half:.1} m")));
+    parts.extend(sheet.lap_length_m.map(lap_length));
     parts.push(counted(review.runs.len(), "run"));
     if !sheet.cars.is_empty() {
         parts.push(counted(sheet.cars.len(), "car"));
@@ -159,6 +163,12 @@ fn subtitle(review: &Review) -> String {
     let assumed = if sheet.race_s.is_none() { " (assumed)" } else { "" };
     parts.push(format!("race {:.0} s{assumed}", sheet.race_length_s()));
     parts.join(" · ")
+}
+
+/// `lap 214 ± 0.6 m`.
+fn lap_length((length, half): (f64, f64)) -> String {
+    let (length, half) = (wording::stated(length, METRES.bare()), wording::value(half, 1, METRES));
+    format!("lap {length} ± {half}")
 }
 
 /// Said where there is no finding: silence is no praise where a question has no answer.
@@ -222,9 +232,9 @@ fn answer_cells(run: &SettledRun) -> Vec<Cell> {
 
 fn heat_cell(run: &SettledRun, part: HotPart) -> Cell {
     let Some(heat) = run.heat(part) else { return Cell::empty() };
-    let end = heat.race_end_c.as_ref().map(|e| InFigures::whole(e).plus_minus());
+    let end = heat.race_end_c.as_ref().map(|e| wording::whole_cell(e, TEMPERATURE));
     let verdict = in_doubt(verdicts::heat(heat.verdict), rests_on::heat(part), run);
-    Cell::new(end.or(heat.peak_c.map(|p| format!("{p:.0}"))), verdict)
+    Cell::new(end.or(heat.peak_c.map(|p| wording::bare_value(p, 0, TEMPERATURE))), verdict)
 }
 
 fn change(c: &Comparison) -> ChangeView {
@@ -247,9 +257,13 @@ fn effect_row(effect: &Effect) -> RowView {
         (Some(why), _) => why.in_words(settings::labels),
         (None, difference) => verdicts::effect(difference.as_ref()).to_owned(),
     };
-    let before = number(effect.from.map(|v| figure.shown.factor * v), figure.shown.digits);
     RowView {
-        cells: vec![figure.head(), before, figure.change_cell(effect.difference.as_ref()), remark],
+        cells: vec![
+            figure.head(),
+            figure.value_cell(effect.from),
+            figure.change_cell(effect.difference.as_ref()),
+            remark,
+        ],
         aside: !effect.claimed(),
     }
 }
