@@ -41,7 +41,7 @@ pub enum OutputFormat {
 #[derive(Debug, Clone, Copy, Args)]
 pub struct ShownIn {
     /// Show temperatures, lengths and speeds in these units: metric, or us for °F, ft, in and mph; if not given, as
-    /// the sheet says. JSON and tables stay metric
+    /// the sheet says, else metric. JSON and tables stay metric
     #[arg(long, value_name = "UNITS", value_parser = PossibleValuesParser::new(Units::NAMES).map(|name| Units::named(&name).unwrap_or_default()))]
     pub units: Option<Units>,
 }

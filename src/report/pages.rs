@@ -139,8 +139,12 @@ pub fn season(view: &SeasonView, units: Units) -> Result<String, askama::Error> 
 
 /// A page whose quantities are in `units` until its switch is used.
 pub fn in_units(page: &str, units: Units) -> String {
-    let page = page.replacen(NO_UNITS, &format!("data-units=\"{}\"", units.name()), 1);
-    as_html(&page, units)
+    as_html(&says_units(page, units), units)
+}
+
+/// A page without quantities that says with which units its switch begins; one that says so already stays as it is.
+pub fn says_units(page: &str, units: Units) -> String {
+    page.replacen(NO_UNITS, &format!("data-units=\"{}\"", units.name()), 1)
 }
 
 /// Stands in the templates where a page says in which units it is.

@@ -340,7 +340,7 @@ pub fn gears(chart: &GearChart, units: Units) -> String {
     let mut heads = vec!["pinion".to_owned()];
     heads.extend(chart.spurs.iter().map(|s| format!("spur {s}")));
     let rollout = chart.tyre_mm.map_or(String::new(), |d| {
-        said(format!(" / rollout in {} on a {} tyre", symbol(MILLIMETRES), stated(d, MILLIMETRES)))
+        said(format!(" / rollout, {}, on a {} tyre", symbol(MILLIMETRES), stated(d, MILLIMETRES)))
     });
     let mut table = table(&heads.iter().map(String::as_str).collect::<Vec<_>>());
     let cell = |gear: &Gear| match gear.rollout_mm {

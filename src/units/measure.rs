@@ -102,9 +102,9 @@ impl Measure {
         (shown - self.metric.zero) / self.metric.factor
     }
 
-    /// Digits after the point whose step is about what `digits` are worth in the stored unit.
+    /// Digits after the point whose step is no coarser than that of `digits` in the stored unit.
     pub fn digits(&self, digits: usize, notation: Notation) -> usize {
-        (digits as f64 - self.factor(notation).log10()).round().max(0.0) as usize
+        (digits as f64 - self.factor(notation).log10()).ceil().max(0.0) as usize
     }
 
     /// The same for a difference of two values.
@@ -164,12 +164,12 @@ mod tests {
     }
 
     #[rstest]
-    #[case(MILLIMETRES, 2, 3)]
-    #[case(MILLIMETRES, 1, 2)]
-    #[case(METRES, 1, 0)]
+    #[case(MILLIMETRES, 2, 4)]
+    #[case(MILLIMETRES, 1, 3)]
+    #[case(METRES, 1, 1)]
     #[case(SPEED, 1, 1)]
     #[case(TEMPERATURE, 0, 0)]
-    fn digits_keep_their_step(#[case] measure: Measure, #[case] digits: usize, #[case] shown: usize) {
+    fn digits_lose_nothing(#[case] measure: Measure, #[case] digits: usize, #[case] shown: usize) {
         assert_eq!(measure.digits(digits, Notation::For(Units::Us)), shown);
     }
 }

@@ -6,8 +6,8 @@ mod quantities;
 
 pub use figures::{Ends, InFigures};
 pub use quantities::{
-    Digits, bare_value, cell, change, change_each, head, in_figures, stated, symbol, tick, value, whole, whole_cell,
-    with_interval,
+    Digits, bare_range, bare_value, cell, change, change_each, head, in_figures, stated, symbol, tick, value, whole,
+    whole_cell, with_interval,
 };
 
 /// Words for more and for less of something: `slower` and `faster`, `hotter` and `cooler`.

@@ -64,6 +64,15 @@ pub fn bare_value(value: f64, digits: usize, unit: impl Into<Measure>) -> String
     said(|n| rounded_in(value, digits, measure, n))
 }
 
+/// `20.5 to 20.6`, for the cells of a table whose head has the unit; one figure where both are shown alike.
+pub fn bare_range(low: f64, high: f64, digits: usize, unit: impl Into<Measure>) -> String {
+    let measure = unit.into();
+    said(|n| {
+        let [low, high] = [low, high].map(|value| rounded_in(value, digits, measure, n));
+        if low == high { low } else { format!("{low} to {high}") }
+    })
+}
+
 fn rounded_in(value: f64, digits: usize, measure: Measure, notation: Notation) -> String {
     let shown = measure.value(value, notation);
     match notation {
@@ -192,10 +201,10 @@ mod tests {
     #[case(with_interval(&Estimate::from_half_width(28.59, 0.05), MILLIMETRES), "28.59 mm (28.54 to 28.64)", "1.1256 in (1.1236 to 1.1276)")]
     #[case(change(&Estimate::from_half_width(-2.0, 0.5), DEGREES, HOTTER), "2.0 °C cooler (1.5 to 2.5)", "3.6 °F cooler (2.7 to 4.5)")]
     #[case(change(&Estimate::from_half_width(2.0, 0.5), TEMPERATURE, HOTTER), "2.0 °C hotter (1.5 to 2.5)", "3.6 °F hotter (2.7 to 4.5)")]
-    #[case(value(20.0, 1, SPEED), "72 km/h", "44.7 mph")]
+    #[case(value(20.0, 1, SPEED), "72.0 km/h", "44.7 mph")]
     #[case(stated(214.0, METRES), "214 m", "702 ft")]
     #[case(stated(23.888_888_888_9, TEMPERATURE), "23.9 °C", "75 °F")]
-    #[case(stated(214.5, METRES), "214.5 m", "704 ft")]
+    #[case(stated(214.5, METRES), "214.5 m", "703.7 ft")]
     #[case(head("rollout", MILLIMETRES), "rollout, mm", "rollout, in")]
     fn one_phrase_in_both_units(#[case] said: String, #[case] metric: &str, #[case] us: &str) {
         assert_eq!((in_notation(&said, Units::Metric).as_str(), in_notation(&said, Units::Us).as_str()), (metric, us));

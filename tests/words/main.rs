@@ -283,8 +283,8 @@ fn every_sentence_can_be_read_from_top_to_bottom() {
     });
 }
 
-/// Units of a country of inches, as they stand behind a number or in a head.
-const US: [&str; 6] = ["°F", "ft/s²", "mph", " ft", " in ", " in,"];
+/// Units of a country of inches.
+const US: [&str; 4] = ["°F", "ft/s²", "mph", " ft"];
 /// Those that people are shown elsewhere.
 const METRIC: [&str; 7] = ["°C", "m/s", "km/h", " mm ", " mm.", " mm,", " m "];
 
@@ -311,7 +311,12 @@ fn us_units_can_be_read_from_top_to_bottom() {
     pages.sort();
     for page in pages.iter().filter(|f| f.extension().is_some_and(|e| e == "html")) {
         let html = std::fs::read_to_string(page).unwrap();
-        gather::all_text_of(&html).iter().for_each(|text| keep_us(&mut words, "Pages", text));
+        // What stands on the sheet and in the log is shown as it is written there.
+        let own = html.split_once("How the log was read").map_or(html.as_str(), |(page, _)| page);
+        let (above, below) = own.split_once("Setup</h2>").unwrap_or((own, ""));
+        let below = below.split_once("</section>").map_or("", |(_, below)| below);
+        let texts = [above, below].map(gather::all_text_of).concat();
+        texts.iter().for_each(|text| keep_us(&mut words, "Pages", text));
     }
     insta::with_settings!({ prepend_module_to_snapshot => false, snapshot_path => "../snapshots", omit_expression => true }, {
         insta::assert_snapshot!("us", words.in_order(&["Terminal", "Reading logs", "Pages"]));
@@ -320,14 +325,13 @@ fn us_units_can_be_read_from_top_to_bottom() {
 
 /// Keeps a text with a quantity in US units, and holds that it has none in others.
 fn keep_us(words: &mut Words, stage: &'static str, text: &str) {
-    let has = |unit: &&&str| format!("{text} ").contains(**unit);
-    // What stands on the sheet is shown as it is written there.
-    let is_written = text.contains('→')
-        || ["tyre diameter", "motor limit", "controller limit", "fan", "rotor", "mass"]
-            .iter()
-            .any(|key| text.starts_with(key));
-    assert!(is_written || !METRIC.iter().any(|unit| has(&unit)), "{text}");
-    if US.iter().any(|unit| has(&unit)) {
+    let text = text.trim();
+    let has = |unit: &&str| format!("{text} ").contains(*unit);
+    // Two values of the sheet stand there as they are written on it.
+    assert!(text.contains('→') || !METRIC.iter().any(has), "{text}");
+    let parts: Vec<&str> = text.split(" in").collect();
+    let behind_a_number = parts[..parts.len() - 1].iter().any(|before| before.ends_with(|c: char| c.is_ascii_digit()));
+    if behind_a_number || text.ends_with(", in") || US.iter().any(has) {
         words.add(stage, text);
     }
 }

@@ -186,8 +186,7 @@ fn mean_or_range(mean: &Mean) -> String {
     if let Some(estimate) = &mean.mean {
         return wording::cell(estimate, unit);
     }
-    let [low, high] = [mean.lowest, mean.highest].map(|value| wording::bare_value(value, digits, unit));
-    if low == high { low } else { format!("{low} to {high}") }
+    wording::bare_range(mean.lowest, mean.highest, digits, unit)
 }
 
 fn setting(effects: &[SettingEffect]) -> SettingView {

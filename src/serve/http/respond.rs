@@ -5,7 +5,7 @@ use axum::response::{IntoResponse, Response};
 
 use crate::fingerprint::fingerprint;
 use crate::notice::Failure;
-use crate::report::pages::in_units;
+use crate::report::pages::says_units;
 use crate::serve::pages::{self, LIVE_SCRIPT, Link, Page, TO_WEEKEND};
 use crate::units::Units;
 
@@ -13,8 +13,8 @@ use crate::units::Units;
 pub fn html(status: StatusCode, page: Page) -> Response {
     match page {
         Ok(text) => {
-            // A page of figures is in its units already.
-            let text = in_units(&text, Units::default());
+            // A page of figures is in its units already; what was typed is in none.
+            let text = says_units(&text, Units::default());
             let seen = fingerprint(&text);
             let text = text.replacen("data-seen=\"\"", &format!("data-seen=\"{seen}\""), 1);
             (status, [(header::CONTENT_TYPE, "text/html; charset=utf-8")], text).into_response()
