@@ -23,6 +23,7 @@ use runtrue::laps::odometer::Odometer;
 use runtrue::measure;
 use runtrue::report::{pages, view};
 use runtrue::review::review;
+use runtrue::units::Units;
 
 fn rows() -> Rows {
     let car = CarSpec::tourer();
@@ -77,11 +78,11 @@ fn whole(c: &mut Criterion) {
     group.sample_size(20);
     group.bench_function("sample weekend", |b| b.iter(|| review(&weekend, &|_, _| {}).unwrap()));
     let reviewed = review(&weekend, &|_, _| {}).unwrap();
-    let page = |index| pages::run(&view::run(&reviewed, index)).unwrap().len();
+    let page = |index| pages::run(&view::run(&reviewed, index), Units::Metric).unwrap().len();
     group.bench_function("its pages", |b| {
         b.iter(|| {
             let runs: usize = (0..reviewed.runs.len()).into_par_iter().map(page).sum();
-            runs + pages::weekend(&view::weekend(&reviewed)).unwrap().len()
+            runs + pages::weekend(&view::weekend(&reviewed), Units::Metric).unwrap().len()
         });
     });
     group.finish();

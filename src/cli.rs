@@ -3,9 +3,11 @@
 use std::net::IpAddr;
 use std::path::PathBuf;
 
+use clap::builder::{PossibleValuesParser, TypedValueParser};
 use clap::{Args, Parser, Subcommand, ValueEnum};
 use runtrue::gear_chart::teeth;
 use runtrue::storage::LogFormat;
+use runtrue::units::{Units, number_in};
 
 /// Reads a model racing car's controller logs, lap times and setup sheet, and answers what the car really did.
 #[derive(Debug, Parser)]
@@ -33,6 +35,15 @@ pub enum OutputFormat {
     Text,
     /// For programs: one JSON document for each result; errors are JSON too, on standard error
     Json,
+}
+
+/// In which units figures are shown
+#[derive(Debug, Clone, Copy, Args)]
+pub struct ShownIn {
+    /// Show temperatures, lengths and speeds in these units: metric, or us for °F, ft, in and mph; if not given, as
+    /// the sheet says, else metric. JSON and tables stay metric
+    #[arg(long, value_name = "UNITS", value_parser = PossibleValuesParser::new(Units::NAMES).map(|name| Units::named(&name).unwrap_or_default()))]
+    pub units: Option<Units>,
 }
 
 /// What to do. The help of a command is the comment of its arguments.
@@ -63,6 +74,8 @@ pub struct ReviewArguments {
     /// Print the JSON Schema of review.json and stop
     #[arg(long)]
     pub schema: bool,
+    #[command(flatten)]
+    pub shown: ShownIn,
 }
 
 /// Show how logs were read: encoding, columns, units, repairs
@@ -71,6 +84,8 @@ pub struct ReadArguments {
     /// Logs; `-` reads standard input
     #[arg(required = true)]
     pub logs: Vec<PathBuf>,
+    #[command(flatten)]
+    pub shown: ShownIn,
 }
 
 /// Write a starter weekend.toml for a folder of logs; an existing one is not changed
@@ -82,6 +97,8 @@ pub struct SheetArguments {
     /// Print the JSON Schema of weekend.toml and stop
     #[arg(long)]
     pub schema: bool,
+    #[command(flatten)]
+    pub shown: ShownIn,
 }
 
 /// Print a gear chart: FDR and rollout of pinions and spurs
@@ -103,9 +120,11 @@ pub struct GearsArguments {
     /// Internal ratio; 1 for direct drive
     #[arg(long, value_name = "RATIO")]
     pub internal: Option<f64>,
-    /// Tyre diameter, mm
-    #[arg(long, value_name = "MM")]
+    /// Tyre diameter, mm or with its unit, such as 2.48in
+    #[arg(long, value_name = "MM", value_parser = |text: &str| read_number(text, "mm"))]
     pub tyre: Option<f64>,
+    #[command(flatten)]
+    pub shown: ShownIn,
 }
 
 /// Work out a race with other air, length, gears or start, by one run of a weekend
@@ -117,11 +136,11 @@ pub struct AheadArguments {
     /// Run that the race is worked out from, if there are several
     #[arg(long, value_name = "ID")]
     pub run: Option<String>,
-    /// Air, °C
-    #[arg(long, value_name = "°C", allow_negative_numbers = true, value_parser = clap::value_parser!(f64))]
+    /// Air, °C or with its unit, such as 75°F
+    #[arg(long, value_name = "°C", allow_hyphen_values = true, value_parser = |text: &str| read_number(text, "°C"))]
     pub air: Option<f64>,
-    /// Length of the race, s
-    #[arg(long, value_name = "S", conflicts_with = "laps")]
+    /// Length of the race, s or with its unit, such as 8min
+    #[arg(long, value_name = "S", conflicts_with = "laps", value_parser = |text: &str| read_number(text, "s"))]
     pub race: Option<f64>,
     /// Laps of the race, in place of its length
     #[arg(long, value_name = "N")]
@@ -132,9 +151,11 @@ pub struct AheadArguments {
     /// Spur teeth
     #[arg(long, value_name = "TEETH")]
     pub spur: Option<u32>,
-    /// Motor and controller at the start, °C
-    #[arg(long, value_name = "°C")]
+    /// Motor and controller at the start, °C or with its unit
+    #[arg(long, value_name = "°C", allow_hyphen_values = true, value_parser = |text: &str| read_number(text, "°C"))]
     pub start: Option<f64>,
+    #[command(flatten)]
+    pub shown: ShownIn,
 }
 
 /// Write a log as Parquet, Arrow or CSV, with its units
@@ -184,6 +205,8 @@ pub struct SeasonArguments {
     /// Print the columns of the tables and the JSON Schema of season.json and stop
     #[arg(long)]
     pub schema: bool,
+    #[command(flatten)]
+    pub shown: ShownIn,
 }
 
 /// Print the completion script of a shell
@@ -216,6 +239,11 @@ pub struct DemoArguments {
 /// Numbers of teeth. In a type of its own, since clap reads an option of a `Vec` as one that may be repeated.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Teeth(pub Vec<u32>);
+
+/// A number, in the unit of this symbol or with its own.
+fn read_number(text: &str, symbol: &str) -> Result<f64, String> {
+    number_in(text, symbol).map(|written| written.value).map_err(|why| why.hint(symbol))
+}
 
 fn read_teeth(text: &str) -> Result<Teeth, String> {
     teeth(text).map(Teeth)

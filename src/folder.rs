@@ -15,6 +15,7 @@ use crate::paired_lists::{PairedList, pair};
 use crate::sheet::mistake::Mistake;
 use crate::sheet::{self, RunPlan, Sheet};
 use crate::storage::{Converted, UNFINISHED};
+use crate::units::Units;
 
 /// File name of the sheet in a weekend's folder.
 pub const SHEET: &str = "weekend.toml";
@@ -358,18 +359,18 @@ pub fn plain_path(path: &Path) -> String {
 /// # Errors
 /// If the folder cannot be listed.
 pub fn starter(folder: &Path) -> std::io::Result<String> {
-    Ok(starter_for(folder, &find_logs(folder)?))
+    Ok(starter_for(folder, &find_logs(folder)?, Units::default()))
 }
 
-/// Text of a starter sheet for the logs `found` in a folder.
-pub fn starter_for(folder: &Path, found: &[RunPlan]) -> String {
+/// Text of a starter sheet for the logs `found` in a folder, whose pages show these `units`.
+pub fn starter_for(folder: &Path, found: &[RunPlan], units: Units) -> String {
     let starter_run = |r: &RunPlan| sheet::starter::StarterRun {
         id: r.id.clone(),
         log: plain_path(&r.log),
         laps: r.laps.as_deref().map(plain_path),
     };
     let runs: Vec<_> = found.iter().map(starter_run).collect();
-    sheet::starter::starter(&sheet::starter::name_of(folder), &runs)
+    sheet::starter::starter(&sheet::starter::name_of(folder), &runs, units)
 }
 
 /// The full path of the file that the sheet names as `path`. A link may not lead out of the folder.

@@ -17,7 +17,7 @@
 //! let run = &review.runs[2].run;
 //! assert_eq!(run.plan().settings.number("pinion"), Some(31.0));
 //! assert_eq!(run.pinion_on_car(), Some(32.0));
-//! println!("{}", review.findings[0].text);
+//! println!("{}", runtrue::units::in_notation(&review.findings[0].text, review.sheet.units()));
 //! # Ok(())
 //! # }
 //! ```
@@ -55,6 +55,7 @@ pub mod serve;
 pub mod sheet;
 pub mod statistics;
 pub mod storage;
+pub mod units;
 pub mod weekend;
 pub mod weighed;
 pub mod wording;

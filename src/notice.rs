@@ -213,7 +213,7 @@ pub fn printable(text: &str, most: usize) -> String {
             out.push('…');
             break;
         }
-        if c.is_control() || is_bidi_control(c) {
+        if c.is_control() || is_bidi_control(c) || is_noncharacter(c) {
             out.extend(c.escape_default());
         } else {
             out.push(c);
@@ -225,6 +225,11 @@ pub fn printable(text: &str, most: usize) -> String {
 /// Marks that reorder text on screen (Unicode Standard Annex 9) and can make a name look like another.
 fn is_bidi_control(c: char) -> bool {
     matches!(c, '\u{200e}' | '\u{200f}' | '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}')
+}
+
+/// Characters that Unicode keeps for the inside of a program (The Unicode Standard, 23.7); `units::marks` uses them.
+fn is_noncharacter(c: char) -> bool {
+    matches!(c, '\u{fdd0}'..='\u{fdef}')
 }
 
 #[cfg(test)]

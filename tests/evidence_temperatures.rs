@@ -23,6 +23,7 @@ use runtrue::measure;
 use runtrue::measure::heat::HeatVerdict;
 use runtrue::review::review;
 use runtrue::sheet::{RunPlan, Sheet};
+use runtrue::units::{Units, in_notation};
 
 const SENSORS: [Channel; 2] = [Channel::MotorTemperature, Channel::ControllerTemperature];
 /// A sensor that reads less too low than this changes no verdict by itself, °C: within it a forecast is "close".
@@ -388,6 +389,6 @@ fn nothing_is_said_of_the_sample_weekend() {
 #[case(Why::Jumped { part: Part::Motor, at_s: 150.2, from_c: 61.0, to_c: 81.4 },
     "the motor's sensor jumped from 61 to 81 °C at 150 s, faster than it could warm or cool")]
 fn reasons_are_said_with_their_figures(#[case] why: Why, #[case] expected: &str) {
-    assert_eq!(why.to_string(), expected);
+    assert_eq!(in_notation(&why.to_string(), Units::Metric), expected);
     assert!(why.advice().contains("sensor"));
 }

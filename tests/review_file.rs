@@ -6,6 +6,7 @@ use std::path::{Path, PathBuf};
 use runtrue::report::write;
 use runtrue::review::review;
 use runtrue::review_file;
+use runtrue::units::Units;
 use serde_json::Value;
 
 fn sample() -> PathBuf {
@@ -13,7 +14,7 @@ fn sample() -> PathBuf {
 }
 
 fn written(folder: &Path) -> Vec<(PathBuf, Vec<u8>)> {
-    write::write(&review(&sample(), &|_, _| {}).unwrap(), folder).unwrap();
+    write::write(&review(&sample(), &|_, _| {}).unwrap(), folder, Units::Metric).unwrap();
     let mut files: Vec<PathBuf> = [folder.to_owned(), folder.join("logs")]
         .iter()
         .flat_map(|f| fs::read_dir(f).unwrap().flatten().map(|e| e.path()))

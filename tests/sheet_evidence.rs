@@ -11,6 +11,7 @@ use runtrue::measure::heat::HeatVerdict;
 use runtrue::measure::hot_part::HotPart;
 use runtrue::review::{Review, review};
 use runtrue::run::GearingVerdict;
+use runtrue::units::{Units, in_notation};
 
 /// The review of the sample with `change` made to its sheet.
 fn reviewed(change: impl Fn(String) -> String) -> Review {
@@ -56,10 +57,13 @@ fn nothing_speaks_against_the_sample() {
 #[rstest]
 #[case("212", "212 °F would be 100 °C")]
 #[case("250", "250 °C is far above any maker's limit")]
+// One that was written with its unit is no slip of the unit.
+#[case("\"414 °F\"", "212 °C is far above any maker's limit")]
 fn a_limit_that_no_maker_gives_is_not_believed(#[case] limit: &str, #[case] says: &str) {
     let review = reviewed(with("motor_c", limit));
     let run = &review.runs[4].run;
     let why = run.evidence().unwrap().refusal(Subject::Setting("limits.motor_c")).unwrap().to_string();
+    let why = in_notation(&why, Units::Metric);
     assert!(why.contains(says), "{why}");
     // It is judged by the default instead, and was over it.
     let heat = run.heat(HotPart::Motor).unwrap();

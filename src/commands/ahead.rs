@@ -32,7 +32,9 @@ pub fn run(arguments: &AheadArguments, output: Output) -> Result<ExitCode, Probl
         spur: arguments.spur.map(f64::from),
         start_c: arguments.start,
     };
-    let race = ahead(&run.run, review.sheet.race_length_s(), wanted).map_err(|why| Problem::new(format!("{why}")))?;
+    let units = arguments.shown.units.unwrap_or(review.sheet.units());
+    let race =
+        ahead(&run.run, review.sheet.race_length_s(), wanted).map_err(|why| Problem::new(why).shown_in(units))?;
     // The race is all that was asked for: `--quiet` does not silence it.
-    Output { quiet: false, ..output }.say(|| terminal::ahead(&race), || json!(race))
+    Output { quiet: false, ..output }.say(|| terminal::ahead(&race, units), || json!(race))
 }

@@ -8,6 +8,7 @@ use runtrue::gear_chart::GearChart;
 use runtrue::report::terminal;
 use runtrue::sheet::Settings;
 use runtrue::sheet::read::read;
+use runtrue::units::Units;
 use serde_json::json;
 
 use super::output::{Output, Problem};
@@ -27,21 +28,23 @@ const MOST_INTERNAL_RATIO: f64 = 100.0;
 const MOST_TYRE_MM: f64 = 1000.0;
 
 pub fn run(arguments: GearsArguments, output: Output) -> Result<ExitCode, Problem> {
-    let chart = chart(arguments, output)?;
+    let asked = arguments.shown.units;
+    let (chart, units) = chart(arguments, output)?;
+    let units = asked.unwrap_or(units);
     if chart.spurs.len() > MOST_SPURS && output.format == OutputFormat::Text {
         let message = format!("{} spurs do not fit the width of a terminal", chart.spurs.len());
         return Err(Problem::wrong_use(message).hint(format!("name at most {MOST_SPURS}, or add `--format json`")));
     }
     // The chart is all that was asked for: `--quiet` does not silence it.
     let output = Output { quiet: false, ..output };
-    output.say(|| terminal::gears(&chart), || chart.gears().map(|gear| json!(gear)).collect())
+    output.say(|| terminal::gears(&chart, units), || chart.gears().map(|gear| json!(gear)).collect())
 }
 
-/// The chart of what the options say, and of what the sheet says where they do not.
-fn chart(arguments: GearsArguments, output: Output) -> Result<GearChart, Problem> {
-    let settings = match &arguments.from {
+/// The chart of what the options say, and of what the sheet says where they do not; and the units of the sheet.
+fn chart(arguments: GearsArguments, output: Output) -> Result<(GearChart, Units), Problem> {
+    let (settings, units) = match &arguments.from {
         Some(folder) => car_settings(folder, arguments.car.as_deref())?,
-        None => Settings::default(),
+        None => (Settings::default(), Units::default()),
     };
     let around = |key: &str, by: u32| {
         let teeth = settings.number(key)? as u32;
@@ -66,11 +69,11 @@ fn chart(arguments: GearsArguments, output: Output) -> Result<GearChart, Problem
         let message = format!("the tyre is {tyre} mm; it must be above 0 and below {MOST_TYRE_MM} mm");
         return Err(Problem::wrong_use(message).hint("enter the diameter in mm, for example `--tyre 63`"));
     }
-    Ok(GearChart::new(&pinions, &spurs, internal, tyre))
+    Ok((GearChart::new(&pinions, &spurs, internal, tyre), units))
 }
 
-/// Settings of the named car on the folder's sheet, or of its only one.
-fn car_settings(folder: &Path, car: Option<&str>) -> Result<Settings, Problem> {
+/// Settings of the named car on the folder's sheet, or of its only one; and the units of the sheet.
+fn car_settings(folder: &Path, car: Option<&str>) -> Result<(Settings, Units), Problem> {
     let path = folder.join(SHEET);
     let text = read_sheet_text(folder)
         .map_err(|e| Problem::new(format!("`{}` could not be read: {e}", path.display())))?
@@ -78,18 +81,20 @@ fn car_settings(folder: &Path, car: Option<&str>) -> Result<Settings, Problem> {
             let message = format!("there is no `{SHEET}` in `{}`", folder.display());
             Problem::new(message).hint("name a weekend folder; `runtrue sheet` writes a starter sheet into it")
         })?;
-    let mut cars = read(&text).map_err(|m| Problem::new(&m.drawing).hint(&m.hint))?.cars;
+    let sheet = read(&text).map_err(|m| Problem::new(&m.drawing).hint(&m.hint))?;
+    let units = sheet.units();
+    let mut cars = sheet.cars;
     let names = cars.keys().map(|n| format!("`{n}`")).collect::<Vec<_>>().join(", ");
     let message = match car {
         Some(car) => match cars.remove(car) {
-            Some(settings) => return Ok(settings),
+            Some(settings) => return Ok((settings, units)),
             None => format!("there is no car `{car}` on the sheet"),
         },
         None if cars.is_empty() => {
             let hint = format!("add `[cars.NAME]` to {SHEET} with the car's spur, pinion, internal ratio and tyre");
             return Err(Problem::wrong_use("there is no car on the sheet").hint(hint));
         }
-        None if cars.len() == 1 => return Ok(cars.into_values().next().unwrap_or_default()),
+        None if cars.len() == 1 => return Ok((cars.into_values().next().unwrap_or_default(), units)),
         None => format!("there are {} cars on the sheet", cars.len()),
     };
     Err(Problem::wrong_use(message).hint(format!("name one with `--car`: {names}")))

@@ -4,6 +4,7 @@ use std::io::Write;
 use std::process::ExitCode;
 
 use runtrue::report::terminal;
+use runtrue::units::{Notation, Units, in_notation};
 use serde_json::{Value, json};
 
 use crate::cli::OutputFormat;
@@ -36,7 +37,7 @@ impl Output {
         document: impl FnOnce() -> String,
     ) -> Result<ExitCode, Problem> {
         match self.format {
-            OutputFormat::Json => print(document()),
+            OutputFormat::Json => print(in_notation(&document(), Notation::Stored)),
             OutputFormat::Text if self.quiet => Ok(ExitCode::SUCCESS),
             OutputFormat::Text => print(text()),
         }
@@ -66,13 +67,14 @@ pub fn print(text: impl AsRef<[u8]>) -> Result<ExitCode, Problem> {
 pub struct Problem {
     message: String,
     hint: Option<String>,
+    units: Units,
     pub exit_status: u8,
 }
 
 impl Problem {
     /// Something that could not be done.
     pub fn new(message: impl ToString) -> Self {
-        Self { message: message.to_string(), hint: None, exit_status: FAILED }
+        Self { message: message.to_string(), hint: None, units: Units::default(), exit_status: FAILED }
     }
 
     /// A command that was not given what it needs.
@@ -85,16 +87,22 @@ impl Problem {
         Self { hint: Some(hint.to_string()), ..self }
     }
 
+    /// The same with its quantities shown in `units`; without that they are metric.
+    pub fn shown_in(self, units: Units) -> Self {
+        Self { units, ..self }
+    }
+
     /// Prints to standard error: for people within the terminal's width, a drawing of several lines as it is.
     pub fn print(&self, output: Output) {
         if output.format == OutputFormat::Json {
-            eprintln!("{}", json!({ "error": { "message": self.message, "hint": self.hint } }));
+            let document = json!({ "error": { "message": self.message, "hint": self.hint } });
+            eprintln!("{}", in_notation(&document.to_string(), Notation::Stored));
             return;
         }
-        let message = format!("error: {}", self.message);
+        let message = in_notation(&format!("error: {}", self.message), self.units);
         eprintln!("{}", if message.contains('\n') { message } else { terminal::wrap(&message, INDENT) });
         if let Some(hint) = &self.hint {
-            eprintln!("{}", terminal::wrap(&format!("hint: {hint}"), INDENT));
+            eprintln!("{}", terminal::wrap(&in_notation(&format!("hint: {hint}"), self.units), INDENT));
         }
     }
 }

@@ -17,7 +17,7 @@ pub fn run(arguments: &ReadArguments, output: Output) -> Result<ExitCode, Proble
             Ok(logs) => {
                 any_read = true;
                 let value = || json!({ "log": name, "runs": logs.iter().map(|l| &l.reading).collect::<Vec<_>>() });
-                output.say(|| terminal::reading(&name, &logs), value)?;
+                output.say(|| terminal::reading(&name, &logs, arguments.shown.units.unwrap_or_default()), value)?;
             }
             Err(problem) => problem.print(output),
         }

@@ -8,6 +8,7 @@ use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 use runtrue::report::{terminal, write};
 use runtrue::review_file;
 use runtrue::storage::WriteError;
+use runtrue::units::Units;
 
 use super::output::{Output, Problem, print};
 use crate::cli::{OutputFormat, ReviewArguments};
@@ -21,7 +22,8 @@ pub fn run(arguments: &ReviewArguments, output: Output) -> Result<ExitCode, Prob
     }
     let mut any_reviewed = false;
     for path in &arguments.paths {
-        match report_folder(path, arguments).and_then(|report| review_one(path, &report, output)) {
+        match report_folder(path, arguments).and_then(|report| review_one(path, &report, arguments.shown.units, output))
+        {
             Ok(reviewed) => any_reviewed |= reviewed,
             Err(problem) if arguments.paths.len() == 1 => return Err(problem),
             Err(problem) => problem.print(output),
@@ -49,7 +51,7 @@ fn unwritten(e: WriteError) -> Problem {
 }
 
 /// Reviews one weekend or log; whether any of its runs could be reviewed.
-fn review_one(path: &Path, report: &Path, output: Output) -> Result<bool, Problem> {
+fn review_one(path: &Path, report: &Path, units: Option<Units>, output: Output) -> Result<bool, Problem> {
     let bar = ProgressBar::hidden();
     bar.set_style(
         ProgressStyle::with_template("{wide_bar} {pos}/{len} runs").unwrap_or_else(|_| ProgressStyle::default_bar()),
@@ -64,10 +66,11 @@ fn review_one(path: &Path, report: &Path, output: Output) -> Result<bool, Proble
     };
     let review = runtrue::review::review(path, &progress).map_err(|e| Problem::new(&e).hint(e.hint()))?;
     bar.finish_and_clear();
-    let page = write::write(&review, report).map_err(unwritten)?;
+    let units = units.unwrap_or(review.sheet.units());
+    let page = write::write(&review, report, units).map_err(unwritten)?;
     let text = || {
         let how_read = if output.verbose { terminal::how_read(&review) } else { String::new() };
-        format!("{}\n{how_read}Report: {}\n", terminal::summary(&review), page.display())
+        format!("{}\n{how_read}Report: {}\n", terminal::summary(&review, units), page.display())
     };
     // The same text as the file, so that a program may take either.
     output.say_document(text, || review_file::text(&review))?;

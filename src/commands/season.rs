@@ -12,6 +12,7 @@ use runtrue::season::rows::Weekend;
 use runtrue::season::store::{self, ReadError};
 use runtrue::season::{answers, schema};
 use runtrue::storage::{WriteError, own_folder};
+use runtrue::units::Units;
 use serde_json::{Value, json};
 
 use super::output::{Output, Problem, print};
@@ -43,7 +44,7 @@ pub fn run(arguments: &SeasonArguments, output: Output) -> Result<ExitCode, Prob
     } else if arguments.only {
         collection.remove_others()?;
     }
-    answer(root, output)
+    answer(root, arguments.shown.units.unwrap_or_default(), output)
 }
 
 /// Columns of the data set and the JSON Schema of its answers.
@@ -54,15 +55,15 @@ fn tables_and_answers() -> Value {
 }
 
 /// Answers over the whole data set: writes the page, prints the summary.
-fn answer(root: &Path, output: Output) -> Result<ExitCode, Problem> {
+fn answer(root: &Path, units: Units, output: Output) -> Result<ExitCode, Problem> {
     let (answers, broken) = answers::answers(root).map_err(unreadable_root)?;
     for e in broken {
         let hint = "its weekend is not in the answers: delete the file if it is there, then run `runtrue season` with \
                     that weekend's folder again";
         Problem::new(e).hint(hint).print(output);
     }
-    let page = report::season::write(&answers, root).map_err(unwritten)?;
-    let text = || format!("{}\nSeason page: {}\n", terminal::season(&answers), page.display());
+    let page = report::season::write(&answers, root, units).map_err(unwritten)?;
+    let text = || format!("{}\nSeason page: {}\n", terminal::season(&answers, units), page.display());
     output.say_document(text, || report::season::text(&answers))
 }
 

@@ -6,6 +6,7 @@ use std::process::ExitCode;
 use runtrue::folder::{self, FolderError, SHEET};
 use runtrue::sheet::schema::schema;
 use runtrue::storage::{WriteError, write_new};
+use runtrue::units::Units;
 use runtrue::wording::counted;
 use serde_json::json;
 
@@ -14,12 +15,12 @@ use crate::cli::SheetArguments;
 
 pub fn run(arguments: &SheetArguments, output: Output) -> Result<ExitCode, Problem> {
     match &arguments.folder {
-        Some(folder) if !arguments.schema => write_starter(folder, output),
+        Some(folder) if !arguments.schema => write_starter(folder, arguments.shown.units, output),
         _ => print(format!("{:#}\n", schema())),
     }
 }
 
-fn write_starter(folder: &Path, output: Output) -> Result<ExitCode, Problem> {
+fn write_starter(folder: &Path, units: Option<Units>, output: Output) -> Result<ExitCode, Problem> {
     let path = folder.join(SHEET);
     if path.symlink_metadata().is_ok() {
         return Err(unwritten(WriteError::Exists { path: path.display().to_string() }));
@@ -32,7 +33,7 @@ fn write_starter(folder: &Path, output: Output) -> Result<ExitCode, Problem> {
         let hint = "put logs ending in `.csv` or `.txt` into the folder";
         return Err(problem(FolderError::NoLogs(folder.to_owned())).hint(hint));
     }
-    let starter = folder::starter_for(folder, &logs);
+    let starter = folder::starter_for(folder, &logs, units.unwrap_or_default());
     write_new(&path, |out| out.write_all(starter.as_bytes()).map_err(|e| e.to_string())).map_err(unwritten)?;
     let text = || {
         let found = counted(logs.len(), "log");

@@ -14,6 +14,8 @@ use crate::log::Channel;
 use crate::quantity::COVERAGE_95;
 use crate::sheet::{Setting, Sheet};
 use crate::statistics::quantiles::median;
+use crate::units::measure::{METRES, TEMPERATURE};
+use crate::wording::{stated, value};
 
 /// No maker lets a motor or a controller of a model car get hotter than this, °C: magnets and solder do not last.
 /// Common practice, no source.
@@ -61,7 +63,7 @@ impl Why {
     pub fn advice(&self) -> &'static str {
         match self {
             Self::Refused(_) => "correct it on the sheet",
-            Self::Limit { .. } => "enter the maker's limit in °C",
+            Self::Limit { .. } => "enter the maker's limit in °C, or with its unit",
             Self::LapLength { cars: 1, .. } => "measure the lap along the line you drive, and count the pinion's teeth",
             Self::LapLength { .. } => "measure the lap along the line you drive",
         }
@@ -75,10 +77,13 @@ impl Display for Why {
             Self::Limit { limit_c, from_fahrenheit_c: Some(celsius) } => {
                 write!(f, "{limit_c:.0} °C is far above any maker's limit; {limit_c:.0} °F would be {celsius:.0} °C")
             }
-            Self::Limit { limit_c, .. } => write!(f, "{limit_c:.0} °C is far above any maker's limit"),
+            Self::Limit { limit_c, .. } => {
+                write!(f, "{} is far above any maker's limit", value(*limit_c, 0, TEMPERATURE))
+            }
             Self::LapLength { stated_m, needed_m, cars } => {
                 let whose = if *cars == 1 { "every run of the car" } else { "every run of all cars" };
-                write!(f, "{whose} gives a lap of about {needed_m:.0} m, and the sheet says {stated_m} m")?;
+                let (needed, said) = (value(*needed_m, 0, METRES), stated(*stated_m, METRES));
+                write!(f, "{whose} gives a lap of about {needed}, and the sheet says {said}")?;
                 if *cars == 1 { f.write_str("; or the pinion was another in all of them") } else { Ok(()) }
             }
         }
@@ -96,7 +101,9 @@ pub fn weigh(run: &RunToWeigh) -> Vec<Evidence> {
     });
     let limits = ["limits.motor_c", "limits.esc_c"].into_iter().filter_map(|path| {
         let limit_c = run.plan.settings.number(path).filter(|c| *c > HIGHEST_LIMIT_C)?;
-        let from_fahrenheit_c = Some(from_fahrenheit(limit_c)).filter(|c| USUAL_LIMITS_C.contains(c));
+        // One that was written with its unit is what it says.
+        let is_bare = matches!(run.plan.settings.0.get(path), Some(Setting::Number(_)));
+        let from_fahrenheit_c = Some(from_fahrenheit(limit_c)).filter(|c| is_bare && USUAL_LIMITS_C.contains(c));
         let why = AnyWhy::Sheet(Why::Limit { limit_c, from_fahrenheit_c });
         Some(Evidence::unusable(Subject::Setting(path), why))
     });

@@ -10,6 +10,8 @@ use std::fmt::{self, Display};
 use super::{AIR, Evidence, Member, RunToWeigh, Subject, Why as AnyWhy, from_fahrenheit};
 use crate::log::Channel;
 use crate::statistics::quantiles::{highest, median};
+use crate::units::measure::{DEGREES, TEMPERATURE};
+use crate::wording::value;
 
 /// Time over which a start is taken, s.
 const START_S: f64 = 3.0;
@@ -90,7 +92,7 @@ impl Why {
         match self {
             Self::BelowAir { .. } | Self::BelowController { .. } => "check the sensor, its plug and its cable",
             Self::AirTooWarm { .. } | Self::UnlikeOtherRuns { .. } => {
-                "check the air temperature on the sheet; it is in °C, not °F"
+                "check the air temperature on the sheet; a number without a unit is in °C, not °F"
             }
             Self::Fahrenheit { .. } => "set the recorder to °C, or name the column's unit in the sheet's `[import]`",
             Self::Celsius { .. } => "name the column's unit in the sheet's `[import]`",
@@ -98,21 +100,27 @@ impl Why {
     }
 }
 
+/// A temperature in a sentence.
+fn degrees(temperature_c: f64) -> String {
+    value(temperature_c, 0, TEMPERATURE)
+}
+
 impl Display for Why {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
             Self::BelowAir { start_c, air_c } => {
-                write!(f, "it starts at {start_c:.0} °C, which is {:.0} °C below the air", air_c - start_c)
+                let below = value(air_c - start_c, 0, DEGREES);
+                write!(f, "it starts at {}, which is {below} below the air", degrees(*start_c))
             }
             Self::AirTooWarm { start_c, air_c } => {
-                write!(
-                    f,
-                    "motor and controller start at {start_c:.0} °C or less, and the sheet says {air_c:.0} °C of air"
-                )
+                let (start, air) = (degrees(*start_c), degrees(*air_c));
+                write!(f, "motor and controller start at {start} or less, and the sheet says {air} of air")
             }
             Self::UnlikeOtherRuns { air_c, others_c } => write!(
                 f,
-                "the sheet says {air_c:.0} °C, and {others_c:.0} °C for the runs next to it, where the car starts much the same"
+                "the sheet says {}, and {} for the runs next to it, where the car starts much the same",
+                degrees(*air_c),
+                degrees(*others_c)
             ),
             Self::Fahrenheit { written, celsius } => {
                 write!(f, "it starts at {written:.0}, which looks like °F and not °C: that would be {celsius:.0} °C")
@@ -121,7 +129,8 @@ impl Display for Why {
                 write!(f, "it starts at {written:.0}, which looks like °C and not °F")
             }
             Self::BelowController { start_c, controller_c } => {
-                write!(f, "the motor starts at {start_c:.0} °C and the controller at {controller_c:.0} °C")
+                let (start, controller) = (degrees(*start_c), degrees(*controller_c));
+                write!(f, "the motor starts at {start} and the controller at {controller}")
             }
         }
     }

@@ -10,6 +10,8 @@ use crate::evidence::Subject;
 use crate::log::Channel;
 use crate::measure::hot_part::HotPart;
 use crate::measure::rests_on;
+use crate::units::Measure;
+use crate::units::measure::{ACCELERATION, DEGREES, DEGREES_PER_WATT, MILLIMETRES, SPEED, TEMPERATURE};
 use crate::wording::{HIGHER, HOTTER, LAP_TIMES, Words};
 
 /// What a run itself leaves open of figures that have no interval of their own, as standard uncertainties: runs that
@@ -72,13 +74,20 @@ const NEEDS_AIR: &str = "enter the air temperature (`ambient_c`), and give the r
 const NEEDS_THROTTLE: &str = "it needs a throttle channel in the log";
 
 const fn shown(unit: &'static str, digits: usize) -> Shown {
+    shown_in(Measure::plain(unit), digits)
+}
+
+/// A figure that is shown in the reader's units.
+const fn shown_in(unit: Measure, digits: usize) -> Shown {
     Shown { unit, digits, factor: 1.0 }
 }
+
+const PER_CENT: Measure = Measure::plain("%");
 
 const fn temperature(part: HotPart, above_air: bool) -> Figure {
     Figure {
         unit: "°C",
-        shown: shown("°C", 1),
+        shown: shown_in(if above_air { DEGREES } else { TEMPERATURE }, 1),
         words: HOTTER,
         worth: HEAT_WORTH,
         bad: Bad::Rise,
@@ -144,7 +153,7 @@ pub static FIGURES: &[Figure] = &[
         column: "within_1_percent_share",
         about: "share of the laps that count which are within 1 % of their median; none with fewer than five",
         label: "laps within 1 % of the median",
-        shown: Shown { unit: "% of the laps", digits: 0, factor: 100.0 },
+        shown: Shown { unit: Measure::plain("% of the laps"), digits: 0, factor: 100.0 },
         bad: Bad::Fall,
         read: |run| answered(run, |a| within_1_percent(a.consistency.as_ref()?)),
         ..Figure::PLAIN
@@ -205,7 +214,7 @@ pub static FIGURES: &[Figure] = &[
         unit: "1/s",
         about: "how fast the motor sheds heat, comparable between the runs of one motor",
         label: "motor cooling",
-        shown: Shown { unit: "%", digits: 0, factor: 100.0 },
+        shown: Shown { unit: PER_CENT, digits: 0, factor: 100.0 },
         words: AMOUNT_WORDS,
         worth: AGEING_WORTH,
         used: IN_TRENDS,
@@ -263,7 +272,7 @@ pub static FIGURES: &[Figure] = &[
         unit: "mm",
         about: "tyre diameter that would make the realised ratio agree with the sheet",
         label: "rolling tyre",
-        shown: shown("mm", 2),
+        shown: shown_in(MILLIMETRES, 2),
         words: Words { more: "larger", less: "smaller" },
         worth: TYRE_WORTH,
         used: IN_TRENDS,
@@ -284,7 +293,7 @@ pub static FIGURES: &[Figure] = &[
         column: "wheelspin_share",
         about: "share of the laps' time with wheelspin",
         label: "wheelspin",
-        shown: Shown { unit: "% of the lap", digits: 1, factor: 100.0 },
+        shown: Shown { unit: Measure::plain("% of the lap"), digits: 1, factor: 100.0 },
         words: AMOUNT_WORDS,
         worth: SPIN_WORTH,
         used: IN_BOTH,
@@ -346,7 +355,7 @@ pub static FIGURES: &[Figure] = &[
         unit: "m/s²",
         about: "median deceleration off throttle and off the brake, between a quarter and three quarters of the top speed",
         label: "coasting deceleration",
-        shown: shown("m/s²", 2),
+        shown: shown_in(ACCELERATION, 2),
         words: FORCE_WORDS,
         used: IN_EFFECTS,
         needs: Some(NEEDS_THROTTLE),
@@ -360,7 +369,7 @@ pub static FIGURES: &[Figure] = &[
         unit: "m/s²",
         about: "strongest acceleration in the middle of the speeds",
         label: "pull",
-        shown: shown("m/s²", 2),
+        shown: shown_in(ACCELERATION, 2),
         words: FORCE_WORDS,
         used: IN_EFFECTS,
         bad: Bad::Fall,
@@ -383,7 +392,7 @@ pub static FIGURES: &[Figure] = &[
         unit: "mm",
         about: "travel for a motor turn, as driven",
         label: "realised rollout",
-        shown: shown("mm", 2),
+        shown: shown_in(MILLIMETRES, 2),
         read: |run| answered(run, |a| estimated(a.gearing.realised_rollout_mm)),
         ..Figure::PLAIN
     },
@@ -417,7 +426,7 @@ pub static FIGURES: &[Figure] = &[
         unit: "K/W",
         about: "motor at the race's end above the air, for a watt of mean electrical power",
         label: "motor above the air per watt",
-        shown: shown("°C/W", 3),
+        shown: shown_in(DEGREES_PER_WATT, 3),
         words: HOTTER,
         bad: Bad::Rise,
         needs: Some(NEEDS_AIR),
@@ -496,7 +505,7 @@ pub static FIGURES: &[Figure] = &[
         unit: "m/s",
         about: "the car's highest speed",
         label: "top speed",
-        shown: shown("m/s", 1),
+        shown: shown_in(SPEED, 1),
         read: |run| answered(run, |a| estimated(a.power.top_speed_range_m_s)),
         ..Figure::PLAIN
     },

@@ -9,7 +9,8 @@ use crate::measure::hot_part::HotPart;
 use crate::quantity::{Estimate, Uncertain};
 use crate::run::SettledRun;
 use crate::statistics::quantiles::median;
-use crate::wording::{self, HIGHER, Words};
+use crate::units::{Measure, said};
+use crate::wording::{self, HIGHER, InFigures, Words};
 
 /// A figure of a run.
 #[derive(Debug)]
@@ -53,8 +54,8 @@ pub struct Figure {
 /// How a figure is shown to people.
 #[derive(Debug, Clone, Copy)]
 pub struct Shown {
-    /// Unit in words for people.
-    pub unit: &'static str,
+    /// Its unit for people.
+    pub unit: Measure,
     /// Decimals.
     pub digits: usize,
     /// The value is multiplied by this: 100 for a share shown in per cent.
@@ -177,7 +178,7 @@ impl Figure {
         unit: "1",
         about: "",
         label: "",
-        shown: Shown { unit: "", digits: 2, factor: 1.0 },
+        shown: Shown { unit: Measure::plain(""), digits: 2, factor: 1.0 },
         words: HIGHER,
         worth: Worth::Share(0.15),
         used: Used { in_trends: false, in_effects: false },
@@ -221,7 +222,8 @@ impl Figure {
     pub fn amount_each_run(&self, change: Estimate) -> String {
         let scaled = self.shown.scaled(&change);
         let amount = if scaled.value < 0.0 { scaled.mirrored() } else { scaled };
-        wording::with_interval(&amount, &format!("{} each run", self.shown.unit))
+        let measure = self.shown.unit.difference();
+        said(|n| InFigures::new(&measure.estimate(&amount, n)).sentence(&format!("{} each run", measure.symbol(n))))
     }
 }
 

@@ -2,6 +2,7 @@
 
 use crate::log::Channel;
 use crate::quantity::ABSOLUTE_ZERO_C;
+use crate::units::table::{FAHRENHEIT_C, KM_H_M_S, MINUTE_S, MPH_M_S, ZERO_FAHRENHEIT_C};
 
 /// A unit that a file may use.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -41,14 +42,15 @@ pub enum Quantity {
 
 use Quantity as Q;
 
-/// Conversions to the channels' units. Exact by definition (SI Brochure; mile and foot of 1959).
+/// Conversions to the channels' units. Exact by definition; what people write on a sheet too is in
+/// [`crate::units::table`], with its source.
 const UNITS: [Unit; 28] = [
     factor("s", Q::Time, 1.0),
     factor("ms", Q::Time, 1e-3),
     factor("us", Q::Time, 1e-6),
     factor("ds", Q::Time, 0.1),
     factor("cs", Q::Time, 0.01),
-    factor("min", Q::Time, 60.0),
+    factor("min", Q::Time, MINUTE_S),
     factor("rpm", Q::Rpm, 1.0),
     factor("krpm", Q::Rpm, 1e3),
     factor("hz", Q::Rpm, 60.0),
@@ -63,15 +65,15 @@ const UNITS: [Unit; 28] = [
     factor("da", Q::Current, 1e-1),
     factor("degc", Q::Temperature, 1.0),
     factor("ddegc", Q::Temperature, 0.1),
-    Unit { offset: -160.0 / 9.0, ..factor("degf", Q::Temperature, 5.0 / 9.0) },
+    Unit { offset: ZERO_FAHRENHEIT_C, ..factor("degf", Q::Temperature, FAHRENHEIT_C) },
     Unit { offset: ABSOLUTE_ZERO_C, ..factor("kelvin", Q::Temperature, 1.0) },
     factor("percent", Q::Share, 1.0),
     factor("fraction", Q::Share, 100.0),
     // A servo's pulse: 1500 µs is neutral, 500 µs more is full throttle (common practice, no source).
     Unit { offset: -300.0, ..factor("pulse_us", Q::Share, 0.2) },
     factor("m_s", Q::Speed, 1.0),
-    factor("km_h", Q::Speed, 1.0 / 3.6),
-    factor("mph", Q::Speed, 0.44704),
+    factor("km_h", Q::Speed, KM_H_M_S),
+    factor("mph", Q::Speed, MPH_M_S),
 ];
 
 const fn factor(name: &'static str, quantity: Quantity, scale: f64) -> Unit {

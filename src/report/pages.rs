@@ -3,10 +3,14 @@
 use askama::Template;
 
 use super::view::{RunView, SeasonView, WeekendView};
+use crate::units::Units;
+use crate::units::marks::as_html;
 
 /// The scripts of the pages, and by which hash a page allows each: its SHA-256 (a test holds them together).
 #[derive(Debug, Clone, Copy)]
 pub struct Scripts {
+    /// Switches the page's units.
+    pub units: &'static str,
     /// Saves charts as pictures.
     pub picture: &'static str,
     /// The chart library of the trace: uPlot 1.6.32 (MIT; `vendor/uplot`).
@@ -20,6 +24,7 @@ pub struct Scripts {
 
 #[derive(Debug, Clone, Copy)]
 struct ScriptHashes {
+    units: &'static str,
     picture: &'static str,
     charts: &'static str,
     trace: &'static str,
@@ -27,14 +32,16 @@ struct ScriptHashes {
 
 /// The pages' scripts.
 pub const SCRIPTS: Scripts = Scripts {
+    units: include_str!("templates/units.js"),
     picture: include_str!("templates/picture.js"),
     charts: include_str!("vendor/uplot/uPlot.iife.min.js"),
     chart_style: include_str!("vendor/uplot/uPlot.min.css"),
     trace: concat!(include_str!("templates/trace_laps.js"), include_str!("templates/trace.js")),
     hashes: ScriptHashes {
+        units: "072w/tY1+TWpwMTBsKE3du2upLzyYpadSfTrtPNlZ/0=",
         picture: "RYsdlQ9od0vRP6SKCz93ccANekHPYJziPQcWKBedH9A=",
         charts: "GcjUxq2Ikpp59K5J1vcWFWbf0Lo9FcxJXpdPeH63jx8=",
-        trace: "KgZMEBLRYLcVOeQoZkWxwJUlUbw5KIMSjr9yrGxpKeg=",
+        trace: "x4EpJUfU/R5i06gkTN6S1Bu1aFojkPbhuAg6N/CwLtk=",
     },
 };
 
@@ -48,6 +55,11 @@ impl Scripts {
     /// Sources of script that a page with charts and no trace allows.
     pub fn of_charts(&self) -> String {
         format!("'sha256-{}'", self.hashes.picture)
+    }
+
+    /// Sources of script that every page allows, before its own.
+    pub fn of_all(&self) -> String {
+        format!("'sha256-{}'", self.hashes.units)
     }
 }
 
@@ -101,29 +113,42 @@ struct SeasonPage<'a> {
     scripts: Scripts,
 }
 
-/// HTML of a run's page.
+/// HTML of a run's page in these units.
 ///
 /// # Errors
 /// If the template cannot be filled in.
-pub fn run(view: &RunView) -> Result<String, askama::Error> {
-    RunPage { v: view, scripts: SCRIPTS }.render()
+pub fn run(view: &RunView, units: Units) -> Result<String, askama::Error> {
+    Ok(in_units(&RunPage { v: view, scripts: SCRIPTS }.render()?, units))
 }
 
-/// HTML of the weekend's page.
+/// HTML of the weekend's page in these units.
 ///
 /// # Errors
 /// If the template cannot be filled in.
-pub fn weekend(view: &WeekendView) -> Result<String, askama::Error> {
-    WeekendPage { v: view, scripts: SCRIPTS }.render()
+pub fn weekend(view: &WeekendView, units: Units) -> Result<String, askama::Error> {
+    Ok(in_units(&WeekendPage { v: view, scripts: SCRIPTS }.render()?, units))
 }
 
-/// HTML of the season's page.
+/// HTML of the season's page in these units.
 ///
 /// # Errors
 /// If the template cannot be filled in.
-pub fn season(view: &SeasonView) -> Result<String, askama::Error> {
-    SeasonPage { v: view, scripts: SCRIPTS }.render()
+pub fn season(view: &SeasonView, units: Units) -> Result<String, askama::Error> {
+    Ok(in_units(&SeasonPage { v: view, scripts: SCRIPTS }.render()?, units))
 }
+
+/// A page whose quantities are in `units` until its switch is used.
+pub fn in_units(page: &str, units: Units) -> String {
+    as_html(&says_units(page, units), units)
+}
+
+/// A page without quantities that says with which units its switch begins; one that says so already stays as it is.
+pub fn says_units(page: &str, units: Units) -> String {
+    page.replacen(NO_UNITS, &format!("data-units=\"{}\"", units.name()), 1)
+}
+
+/// Stands in the templates where a page says in which units it is.
+const NO_UNITS: &str = "data-units=\"\"";
 
 #[cfg(test)]
 mod tests {
@@ -134,8 +159,9 @@ mod tests {
         use base64::Engine;
         use sha2::Digest;
         let hash = |text: &str| base64::engine::general_purpose::STANDARD.encode(sha2::Sha256::digest(text.as_bytes()));
-        let Scripts { picture, charts, trace, hashes, .. } = SCRIPTS;
-        for (script, known) in [(picture, hashes.picture), (charts, hashes.charts), (trace, hashes.trace)] {
+        let Scripts { units, picture, charts, trace, hashes, .. } = SCRIPTS;
+        let known = [(units, hashes.units), (picture, hashes.picture), (charts, hashes.charts), (trace, hashes.trace)];
+        for (script, known) in known {
             assert_eq!(known, hash(script), "{}", script.lines().next().unwrap_or_default());
             assert!(!script.contains("</script"));
         }

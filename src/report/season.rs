@@ -10,6 +10,7 @@ use crate::review_file::pretty;
 use crate::season::answers::Answers;
 use crate::season::schema::ANSWERS_FORMAT;
 use crate::storage::{WriteError, check_own, own_folder};
+use crate::units::Units;
 
 const ANSWERS: &str = "season.json";
 const INDEX: &str = "index.html";
@@ -43,14 +44,14 @@ pub fn check(root: &Path) -> Result<(), WriteError> {
     check_own(root, [ANSWERS, INDEX].map(Path::new))
 }
 
-/// Writes the answers of a season and its page into the data set's folder; returns the page.
+/// Writes the answers of a season and its page, in `units`, into the data set's folder; returns the page.
 ///
 /// # Errors
 /// [`WriteError`], naming the file; where a file is in the way that runtrue did not write, nothing is written.
-pub fn write(answers: &Answers, root: &Path) -> Result<PathBuf, WriteError> {
+pub fn write(answers: &Answers, root: &Path, units: Units) -> Result<PathBuf, WriteError> {
     check(root)?;
     own_folder(root, Path::new(""))?;
     write::text(root, ANSWERS, &text(answers))?;
-    write::page(root, INDEX, pages::season(&view::season(answers)))?;
+    write::page(root, INDEX, pages::season(&view::season(answers), units))?;
     Ok(root.join(INDEX))
 }

@@ -10,7 +10,9 @@ use arrow::error::ArrowError;
 
 use crate::figure::Figure;
 use crate::laps::Lap;
+use crate::notice::Failure;
 use crate::review::Review;
+use crate::units::{Notation, in_notation};
 use crate::weekend::concluded_run::ConcludedRun;
 
 /// Key of the unit in a field's metadata.
@@ -50,13 +52,12 @@ pub fn laps(review: &Review) -> Result<RecordBatch, ArrowError> {
 /// If arrow cannot put the columns together.
 pub fn runs(review: &Review, catalogue: &[Figure]) -> Result<RecordBatch, ArrowError> {
     let runs = &review.runs;
+    let message = |failure: &Failure| in_notation(&failure.message, Notation::Stored);
+    let errors: ArrayRef = Arc::new(runs.iter().map(|r| r.failure().map(message)).collect::<StringArray>());
     let mut columns = vec![
         (Field::new("run", DataType::Utf8, false), texts(runs.iter().map(|r| Some(r.plan().id.as_str())))),
         (Field::new("car", DataType::Utf8, false), texts(runs.iter().map(|r| Some(r.plan().car.as_str())))),
-        (
-            Field::new("error", DataType::Utf8, true),
-            texts(runs.iter().map(|r| r.failure().map(|failure| failure.message.as_str()))),
-        ),
+        (Field::new("error", DataType::Utf8, true), errors),
         (with_unit("ambient_c", "°C"), numbers(runs.iter().map(|r| r.plan().ambient_c))),
     ];
     columns.extend(catalogue.iter().map(|figure| {

@@ -11,9 +11,11 @@ use crate::log::{Channel, Log};
 use crate::notice::printable;
 use crate::review::Review;
 use crate::season::answers::Answers;
+use crate::units::measure::{MILLIMETRES, SPEED, TEMPERATURE};
+use crate::units::{Measure, Units, in_notation};
 use crate::weekend::ahead::Ahead;
 use crate::weekend::concluded_run::ConcludedRun;
-use crate::wording::counted;
+use crate::wording::{bare_value, counted, stated, symbol};
 
 /// Columns of a terminal that everything fits in, unless it has fewer; and the fewest that sentences are broken for.
 const WIDTH: usize = 80;
@@ -37,26 +39,28 @@ fn width() -> usize {
 const SHORT_NOTE: usize = 60;
 
 /// The summary of a review.
-pub fn summary(review: &Review) -> String {
+pub fn summary(review: &Review, units: Units) -> String {
     let v = view::weekend(review);
+    let wrap = |text: &str, indent: &str| wrap(&in_notation(text, units), indent);
+    let marked = |mark: Mark, text: &str| marked(mark, &in_notation(text, units));
     let mut out = format!("{}\n{}\n", wrap(&v.name, ""), wrap(&v.subtitle, ""));
     v.note.iter().for_each(|note| out += &format!("{}\n", wrap(&format!("Note: {note}"), "  ")));
     out += "\n";
     for d in &v.doubts {
         out += &marked(d.mark, &format!("{}{}", d.what, d.why));
-        out += &hint(&d.hint);
+        out += &hint(&in_notation(&d.hint, units));
     }
     if !v.doubts.is_empty() {
         out += "\n";
     }
-    v.findings.iter().for_each(|f| out += &finding(f));
+    v.findings.iter().for_each(|f| out += &finding(f, units));
     let failed = v.runs.iter().filter(|r| r.error.is_some()).count();
     if failed > 0 {
         out += &format!("▲ {failed} of {} could not be reviewed\n", counted(v.runs.len(), "run"));
     } else if v.findings.is_empty() {
         out += &format!("{}\n", v.calm);
     }
-    out += &format!("\n{}\n", if width() < TABLE_WIDTH { runs_by_lines(&v) } else { runs(&v) });
+    out += &format!("\n{}\n", if width() < TABLE_WIDTH { runs_by_lines(&v, units) } else { runs(&v, units) });
     for row in &v.runs {
         let short = row.note.iter().filter(|note| note.chars().count() <= SHORT_NOTE);
         short.for_each(|note| out += &format!("{}\n", wrap(&format!("Note on {}: {note}", row.id), "  ")));
@@ -66,9 +70,9 @@ pub fn summary(review: &Review) -> String {
     }
     let key: Vec<String> = v.key.iter().map(|(mark, word)| format!("{} {word}", mark.shape())).collect();
     out += &format!("{}\n", key.join("  "));
-    out += &where_time_went(review);
-    v.notices.iter().for_each(|n| out += &remark("weekend.toml", n));
-    v.guesses.iter().for_each(|g| out += &remark(&g.run, &g.notice));
+    out += &where_time_went(review, units);
+    v.notices.iter().for_each(|n| out += &remark("weekend.toml", n, units));
+    v.guesses.iter().for_each(|g| out += &remark(&g.run, &g.notice, units));
     if !v.lacks.is_empty() {
         out += "\nFill in more of the sheet to get more answers:\n";
         for line in &v.lacks {
@@ -79,7 +83,7 @@ pub fn summary(review: &Review) -> String {
 }
 
 /// Where the time went in the last run of each car.
-fn where_time_went(review: &Review) -> String {
+fn where_time_went(review: &Review, units: Units) -> String {
     let is_last = |n: &usize| {
         let car = &review.runs[*n].plan().car;
         review.runs[n + 1..].iter().all(|later| later.plan().car != *car)
@@ -87,20 +91,22 @@ fn where_time_went(review: &Review) -> String {
     let one = |n: usize| {
         let run = &review.runs[n];
         let time = view::time_went(run, run.done()?).filter(|time| !time.sections.is_empty())?;
-        let mut table = table(&["lap, %", "best s", "median s", "scatter s", "slowest m/s", "lost s"]);
+        let slowest = format!("slowest {}", SPEED.symbol(units.into()));
+        let mut table = table(&["lap, %", "best s", "median s", "scatter s", &slowest, "lost s"]);
         for row in &time.sections {
-            table.add_row(row.cells.clone());
+            table.add_row(row.cells.iter().map(|cell| in_notation(cell, units)));
         }
         right(&mut table, 1..6);
-        let said: String = time.sentences.iter().take(2).map(|s| format!("{}\n", wrap(s, "  "))).collect();
+        let said: String =
+            time.sentences.iter().take(2).map(|s| format!("{}\n", wrap(&in_notation(s, units), "  "))).collect();
         let id = printable(&run.plan().id, 24);
         Some(format!("\nWhere the time went in run {id}\n{said}{}\n", table.trim_fmt()))
     };
     (0..review.runs.len()).filter(is_last).filter_map(one).collect()
 }
 
-fn finding(f: &FindingView) -> String {
-    marked(f.mark, &format!("{}{}", f.lead, f.rest))
+fn finding(f: &FindingView, units: Units) -> String {
+    marked(f.mark, &in_notation(&format!("{}{}", f.lead, f.rest), units))
 }
 
 /// A line behind its mark.
@@ -109,8 +115,9 @@ fn marked(mark: Mark, text: &str) -> String {
 }
 
 /// A notice on what is named `place`, with its hint.
-fn remark(place: &str, notice: &NoticeView) -> String {
-    marked(Mark::Watch, &format!("{place}: {}", notice.text)) + &hint(&notice.hint)
+fn remark(place: &str, notice: &NoticeView, units: Units) -> String {
+    let said = in_notation(&format!("{place}: {}", notice.text), units);
+    marked(Mark::Watch, &said) + &hint(&in_notation(&notice.hint, units))
 }
 
 /// A hint on a line of its own, where there is one.
@@ -122,18 +129,22 @@ fn hint(hint: &str) -> String {
 }
 
 /// Names of the answers in the summary.
-const ANSWERS: [&str; 4] = ["ratio", "motor °C", "ESC °C", "cell V"];
+fn answer_names(units: Units) -> [String; 4] {
+    let degrees = TEMPERATURE.symbol(units.into());
+    ["ratio".to_owned(), format!("motor {degrees}"), format!("ESC {degrees}"), "cell V".to_owned()]
+}
 
 /// An answer with its mark.
-fn answer(cell: &Cell) -> String {
+fn answer(cell: &Cell, units: Units) -> String {
     match &cell.value {
         None if cell.mark == Mark::Open => cell.mark.shape().to_owned(),
-        _ => format!("{} {}", cell.text(), cell.mark.shape()),
+        _ => format!("{} {}", in_notation(cell.text(), units), cell.mark.shape()),
     }
 }
 
 /// The runs, each in lines of its own, broken between two figures.
-fn runs_by_lines(v: &WeekendView) -> String {
+fn runs_by_lines(v: &WeekendView, units: Units) -> String {
+    let names = answer_names(units);
     let one = |r: &RunRow| {
         let name = format!("{} {}", printable(&r.id, 10), printable(&r.car, 10));
         let Some(laps) = &r.laps else { return format!("{name}: ▲ could not be reviewed\n") };
@@ -142,7 +153,7 @@ fn runs_by_lines(v: &WeekendView) -> String {
             format!("median {} s", r.median),
             format!("best {} s", r.best),
         ];
-        figures.extend(ANSWERS.iter().zip(&r.answers).map(|(name, cell)| format!("{name} {}", answer(cell))));
+        figures.extend(names.iter().zip(&r.answers).map(|(name, cell)| format!("{name} {}", answer(cell, units))));
         figures.push(format!("{} mAh", r.used));
         // A blank that does not break keeps a figure in one piece.
         let figures: Vec<String> = figures.into_iter().map(|f| f.replace(' ', "\u{a0}")).collect();
@@ -151,8 +162,10 @@ fn runs_by_lines(v: &WeekendView) -> String {
     v.runs.iter().map(one).collect()
 }
 
-fn runs(v: &WeekendView) -> String {
-    let heads = ["run", "car", "laps", "median s", "best s"].into_iter().chain(ANSWERS).chain(["mAh"]);
+fn runs(v: &WeekendView, units: Units) -> String {
+    let names = answer_names(units);
+    let names = names.iter().map(String::as_str);
+    let heads = ["run", "car", "laps", "median s", "best s"].into_iter().chain(names).chain(["mAh"]);
     let mut table = table(&heads.collect::<Vec<_>>());
     for r in &v.runs {
         let short = |t: &str| printable(t, 10);
@@ -162,7 +175,7 @@ fn runs(v: &WeekendView) -> String {
         };
         let laps = format!("{}/{}", laps.counted, laps.driven);
         let mut row = vec![short(&r.id), short(&r.car), laps, r.median.clone(), r.best.clone()];
-        row.extend(r.answers.iter().map(answer));
+        row.extend(r.answers.iter().map(|cell| answer(cell, units)));
         row.push(r.used.clone());
         table.add_row(row);
     }
@@ -192,22 +205,24 @@ fn right(table: &mut Table, columns: std::ops::Range<usize>) {
 }
 
 /// A race that is asked for.
-pub fn ahead(race: &Ahead) -> String {
+pub fn ahead(race: &Ahead, units: Units) -> String {
     let v = view::ahead(race);
+    let said = |text: &str| in_notation(text, units);
     let mut table = table(&["", "", ""]);
     v.lines.iter().for_each(|line| {
-        table.add_row(line.to_vec());
+        table.add_row(line.iter().map(|cell| said(cell)));
     });
     let lines = table.trim_fmt();
     let lines = lines.trim_start_matches('\n').trim_start();
-    format!("{}\n{lines}\n{}\n", wrap(&v.name, ""), wrap(&v.assumes, "  "))
+    format!("{}\n{lines}\n{}\n", wrap(&said(&v.name), ""), wrap(&said(&v.assumes), "  "))
 }
 
 /// The summary of a season.
-pub fn season(answers: &Answers) -> String {
+pub fn season(answers: &Answers, units: Units) -> String {
     let v = view::season(answers);
+    let said = |text: &str| in_notation(text, units);
     let mut out = format!("{}\n\n", wrap(&format!("Season: {}", v.subtitle), ""));
-    v.findings.iter().for_each(|f| out += &finding(f));
+    v.findings.iter().for_each(|f| out += &finding(f, units));
     if v.findings.is_empty() {
         out += &format!("{}\n", v.calm);
     }
@@ -216,17 +231,18 @@ pub fn season(answers: &Answers) -> String {
     }
     // Those to watch are among the findings.
     for t in v.trends.iter().filter(|t| t.mark != Mark::Watch) {
-        out += &marked(t.mark, &format!("{}: {}", t.name, t.verdict));
+        out += &marked(t.mark, &said(&format!("{}: {}", t.name, t.verdict)));
     }
-    v.unanswered.iter().for_each(|u| out += &marked(Mark::Open, &u.sentence()));
+    v.unanswered.iter().for_each(|u| out += &marked(Mark::Open, &said(&u.sentence())));
     if !v.gears.is_empty() {
         out += &format!("\n{}\n", wrap(v.means, ""));
     }
     for gears in &v.gears {
-        let heads: Vec<&str> = v.gear_heads.iter().map(String::as_str).collect();
+        let heads: Vec<String> = v.gear_heads.iter().map(|head| said(head)).collect();
+        let heads: Vec<&str> = heads.iter().map(String::as_str).collect();
         let mut table = table(&heads);
         for row in &gears.rows {
-            table.add_row(row.cells.clone());
+            table.add_row(row.cells.iter().map(|cell| said(cell)));
         }
         right(&mut table, 0..heads.len());
         out += &format!("\n{}\n{}\n", wrap(&gears.name, "  "), table.trim_fmt());
@@ -254,7 +270,7 @@ pub fn wrap(text: &str, indent: &str) -> String {
 }
 
 /// How a file was understood: one block for each run in it.
-pub fn reading(name: &str, logs: &[Log]) -> String {
+pub fn reading(name: &str, logs: &[Log], units: Units) -> String {
     let block = |(n, log): (usize, &Log)| {
         let part = if logs.len() > 1 { format!(", run {} of {}", n + 1, logs.len()) } else { String::new() };
         let r = &log.reading;
@@ -263,10 +279,11 @@ pub fn reading(name: &str, logs: &[Log]) -> String {
             &format!("{} of {} rows used, {:.2} a second, {:.1} s\n", r.rows_kept, r.rows_in, r.rate_hz, r.duration_s);
         let (delimiter, decimal) = (view::sign_name(&r.delimiter), view::sign_name(&r.decimal));
         out += &format!("text in {}, columns split by {delimiter}, decimal {decimal}\n", r.encoding);
-        out += &format!("{}\n", channels(log).trim_fmt());
+        out += &format!("{}\n", channels(log, units).trim_fmt());
         for n in r.notices.iter().map(view::notice) {
             let mark = if n.warning { Mark::Watch.shape() } else { "·" };
-            out += &format!("{mark} {}\n{}", wrap(&n.text, "  "), hint(&n.hint));
+            let (said, advice) = (in_notation(&n.text, units), in_notation(&n.hint, units));
+            out += &format!("{mark} {}\n{}", wrap(&said, "  "), hint(&advice));
         }
         out + "\n"
     };
@@ -274,15 +291,20 @@ pub fn reading(name: &str, logs: &[Log]) -> String {
 }
 
 /// The channels of a log with what they were read from.
-fn channels(log: &Log) -> Table {
+fn channels(log: &Log, units: Units) -> Table {
     let mut table = table(&["channel", "column", "its unit", "factor", "lowest", "highest"]);
     for source in &log.reading.channels {
         let values = || log.channel(source.channel).unwrap_or(&[]).iter().copied().filter(|v| v.is_finite());
         let digits = if source.channel == Channel::Rpm { 0 } else { 2 };
-        let number = |v: Option<f64>| v.map_or("–".to_owned(), |v| format!("{v:.digits$}"));
+        let measure = measure(source.channel);
+        // The factor leads to the unit beside the channel; where people are shown another, it stands with the value.
+        let (kept, own) = (source.channel.unit(), measure.symbol(units.into()));
+        let unit = if own == kept { String::new() } else { format!(" {own}") };
+        let shown = |v: f64| format!("{:.digits$}{unit}", measure.value(v, units.into()));
+        let number = |v: Option<f64>| v.map_or("–".to_owned(), shown);
         let factor = |f: f64| format!("{f:.6}").trim_end_matches('0').trim_end_matches('.').to_owned();
         table.add_row(vec![
-            format!("{} [{}]", source.channel.name().replace('_', " "), source.channel.unit()),
+            format!("{} [{}]", source.channel.name().replace('_', " "), kept),
             printable(&source.column, 28),
             source.unit.clone(),
             source.scale.map_or("converted".to_owned(), factor),
@@ -292,6 +314,15 @@ fn channels(log: &Log) -> Table {
     }
     right(&mut table, 3..6);
     table
+}
+
+/// What a channel measures.
+fn measure(channel: Channel) -> Measure {
+    match channel {
+        Channel::MotorTemperature | Channel::ControllerTemperature | Channel::Ambient => TEMPERATURE,
+        Channel::WheelSpeed | Channel::GroundSpeed => SPEED,
+        other => other.unit().into(),
+    }
 }
 
 /// How each run's log was read, a line a run.
@@ -304,13 +335,16 @@ pub fn how_read(review: &Review) -> String {
 }
 
 /// The chart of FDR and rollout.
-pub fn gears(chart: &GearChart) -> String {
+pub fn gears(chart: &GearChart, units: Units) -> String {
+    let said = |text: String| in_notation(&text, units);
     let mut heads = vec!["pinion".to_owned()];
     heads.extend(chart.spurs.iter().map(|s| format!("spur {s}")));
-    let rollout = chart.tyre_mm.map_or(String::new(), |d| format!(" / rollout in mm on a {d} mm tyre"));
+    let rollout = chart.tyre_mm.map_or(String::new(), |d| {
+        said(format!(" / rollout, {}, on a {} tyre", symbol(MILLIMETRES), stated(d, MILLIMETRES)))
+    });
     let mut table = table(&heads.iter().map(String::as_str).collect::<Vec<_>>());
     let cell = |gear: &Gear| match gear.rollout_mm {
-        Some(rollout) => format!("{:.2} / {rollout:.1}", gear.ratio),
+        Some(rollout) => format!("{:.2} / {}", gear.ratio, said(bare_value(rollout, 1, MILLIMETRES))),
         None => format!("{:.2}", gear.ratio),
     };
     for row in &chart.rows {

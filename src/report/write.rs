@@ -11,6 +11,7 @@ use crate::figure::FIGURES;
 use crate::review::Review;
 use crate::review_file;
 use crate::storage::{WriteError, batch_as_csv, batch_as_parquet, check_own, log_as_parquet, own_folder, write_own};
+use crate::units::Units;
 
 /// Folder of the normalised logs in a report's folder.
 const LOGS: &str = "logs";
@@ -19,12 +20,12 @@ const LAPS: [&str; 2] = ["laps.parquet", "laps.csv"];
 const RUNS: [&str; 2] = ["runs.parquet", "runs.csv"];
 const INDEX: &str = "index.html";
 
-/// Writes the report of `review` into `folder`, over nothing but the files of an earlier report; returns the weekend's
+/// Writes the report of `review` into `folder`, its pages in `units`, over nothing but the files of an earlier report; returns the weekend's
 /// page.
 ///
 /// # Errors
 /// [`WriteError`], naming the file; where a file is in the way that runtrue did not write, nothing is written.
-pub fn write(review: &Review, folder: &Path) -> Result<PathBuf, WriteError> {
+pub fn write(review: &Review, folder: &Path, units: Units) -> Result<PathBuf, WriteError> {
     let page_of = |index: usize| view::page_name(index, &review.runs[index].plan().id);
     let of_runs = (0..review.runs.len()).map(page_of).flat_map(|page| [view::log_name(&page), page]);
     let names: Vec<String> =
@@ -35,7 +36,7 @@ pub fn write(review: &Review, folder: &Path) -> Result<PathBuf, WriteError> {
     text(folder, REVIEW, &review_file::text(review))?;
     review.runs.par_iter().enumerate().try_for_each(|(index, run)| {
         let name = page_of(index);
-        page(folder, &name, pages::run(&view::run(review, index)))?;
+        page(folder, &name, pages::run(&view::run(review, index), units))?;
         match run.done() {
             Some(done) => bytes(folder, &view::log_name(&name), log_as_parquet(&done.log)),
             None => Ok(()),
@@ -43,7 +44,7 @@ pub fn write(review: &Review, folder: &Path) -> Result<PathBuf, WriteError> {
     })?;
     table(folder, LAPS, tables::laps(review))?;
     table(folder, RUNS, tables::runs(review, FIGURES))?;
-    page(folder, INDEX, pages::weekend(&view::weekend(review)))?;
+    page(folder, INDEX, pages::weekend(&view::weekend(review), units))?;
     Ok(folder.join(INDEX))
 }
 

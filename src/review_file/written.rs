@@ -25,6 +25,7 @@ use crate::quantity::Estimate;
 use crate::review::Review;
 use crate::run::{GearingVerdict, Measured, SettledRun};
 use crate::sheet::Setting;
+use crate::units::{Notation, in_notation};
 use crate::weekend::before::Before;
 use crate::weekend::best_pinion::BestPinion;
 use crate::weekend::comparisons::{Comparison, Effect};
@@ -343,7 +344,7 @@ fn gearing(run: &SettledRun, done: &Measured) -> GearingFile {
 /// `None` for a value that was refused: what is wrong with it is among the run's evidence.
 fn setting(value: &Setting) -> Option<SettingFile> {
     match value {
-        Setting::Number(n) => Some(SettingFile::Number(*n)),
+        Setting::Number(n) | Setting::WithUnit { value: n, .. } => Some(SettingFile::Number(*n)),
         Setting::Text(t) => Some(SettingFile::Text(t.clone())),
         Setting::Flag(f) => Some(SettingFile::Flag(*f)),
         Setting::Refused(_) => None,
@@ -408,7 +409,9 @@ pub fn text(review: &Review) -> String {
 /// A structure as the text of a JSON file.
 pub fn pretty(file: &impl Serialize) -> String {
     // The structures hold nothing that JSON cannot: serialising them does not fail.
-    serde_json::to_string_pretty(file).map_or_else(|e| format!("{{\"error\": \"{e}\"}}"), |t| t + "\n")
+    let text = serde_json::to_string_pretty(file).map_or_else(|e| format!("{{\"error\": \"{e}\"}}"), |t| t + "\n");
+    // Quantities in its prose are in the units of its fields.
+    in_notation(&text, Notation::Stored)
 }
 
 #[cfg(test)]

@@ -3,10 +3,12 @@
 use toml::Spanned;
 use toml::de::{DeString, DeTable, DeValue};
 
-use super::keys::{Key, Kind, Table, find_in, of_table};
+use super::keys::{self, Key, Kind, Table, find_in, of_table};
 use super::mistake::Mistakes;
 use super::{Setting, Settings};
 use crate::notice::printable;
+use crate::units::table::has_one_unit;
+use crate::units::{Written, WrittenError, number_in};
 
 /// Slips of the pen within which an unknown key is taken for a known one that was misspelt.
 const LIKELY_SLIPS: usize = 1;
@@ -38,24 +40,69 @@ impl std::fmt::Display for Bounds<'_> {
 
 /// The number under the key `name`, if it is within its bounds.
 pub(super) fn number(value: &Spanned<DeValue>, name: &str, bounds: &Bounds, mistakes: &mut Mistakes) -> Option<f64> {
-    let Some(number) = number_of(value.get_ref()) else {
-        let message = format!("`{name}` is not a number");
-        let hint = format!("write a number ({bounds}) without quotes, unit or thousands separator");
-        mistakes.add(value.span(), message, hint);
-        return None;
+    setting(value, name, bounds, mistakes).and_then(|setting| setting.as_number())
+}
+
+/// The number under the key `name`, if it is within its bounds, with its unit where it carries one.
+fn setting(value: &Spanned<DeValue>, name: &str, bounds: &Bounds, mistakes: &mut Mistakes) -> Option<Setting> {
+    let read = match value.get_ref() {
+        DeValue::String(text) => with_unit(text, name, bounds),
+        other => number_of(other).map(Setting::Number).ok_or_else(|| not_a_number(name, bounds)),
+    };
+    match read.and_then(|setting| within(setting, name, bounds)) {
+        Ok(setting) => Some(setting),
+        Err(Wrong { message, hint }) => {
+            mistakes.add(value.span(), message, hint);
+            None
+        }
+    }
+}
+
+/// What is wrong with a value, and what would be right.
+struct Wrong {
+    message: String,
+    hint: String,
+}
+
+fn not_a_number(name: &str, bounds: &Bounds) -> Wrong {
+    let how = if has_one_unit(bounds.unit) {
+        " without quotes, unit or thousands separator"
+    } else {
+        " without a thousands separator; one with its unit goes in quotes"
+    };
+    let hint = format!("write a number ({bounds}){how}");
+    Wrong { message: format!("`{name}` is not a number"), hint }
+}
+
+/// The number in a text, which carries its unit.
+fn with_unit(text: &str, name: &str, bounds: &Bounds) -> Result<Setting, Wrong> {
+    match number_in(text, bounds.unit) {
+        Ok(Written { value, unit: Some(_) }) => Ok(Setting::WithUnit { value, written: text.trim().to_owned() }),
+        Ok(Written { unit: None, .. }) | Err(WrittenError::NotANumber(_)) => Err(not_a_number(name, bounds)),
+        // Of a number without a unit nothing but the digits can be meant.
+        Err(WrittenError::UnknownUnit { wanted: None, .. }) => Err(not_a_number(name, bounds)),
+        Err(why) => Err(Wrong { message: format!("`{name}` is {why}"), hint: why.hint(bounds.unit) }),
+    }
+}
+
+fn within(setting: Setting, name: &str, bounds: &Bounds) -> Result<Setting, Wrong> {
+    let number = setting.as_number().unwrap_or(f64::NAN);
+    let shown = match &setting {
+        Setting::WithUnit { written, .. } => {
+            format!("`{}` ({})", printable(written, 40), keys::with_unit(&number.to_string(), bounds.unit))
+        }
+        _ => number.to_string(),
     };
     if bounds.whole && number.fract() != 0.0 {
-        let message = format!("`{name}` is {number}, which is not a whole number");
-        mistakes.add(value.span(), message, format!("write a whole number ({bounds})"));
-        return None;
+        let message = format!("`{name}` is {shown}, which is not a whole number");
+        return Err(Wrong { message, hint: format!("write a whole number ({bounds})") });
     }
     if !(bounds.low..=bounds.high).contains(&number) {
-        let message = format!("`{name}` is {number}, which is not possible");
+        let message = format!("`{name}` is {shown}, which is not possible");
         let check = if bounds.unit.is_empty() { "" } else { "; check the unit" };
-        mistakes.add(value.span(), message, format!("{bounds} is possible{check}"));
-        return None;
+        return Err(Wrong { message, hint: format!("{bounds} is possible{check}") });
     }
-    Some(number)
+    Ok(setting)
 }
 
 /// The text under the key `name`.
@@ -113,7 +160,7 @@ fn known(key: &Key, value: &Spanned<DeValue>, mistakes: &mut Mistakes) -> Option
     let name = key.path;
     match key.kind {
         Kind::Number { low, high, whole } => {
-            number(value, name, &Bounds { low, high, whole, unit: key.unit }, mistakes).map(Setting::Number)
+            setting(value, name, &Bounds { low, high, whole, unit: key.unit }, mistakes)
         }
         Kind::Choice(words) => choice(value, name, words, mistakes).map(Setting::Text),
         Kind::Text(_) | Kind::Car | Kind::File => text(value, name, mistakes).map(Setting::Text),

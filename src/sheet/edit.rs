@@ -84,6 +84,7 @@ mod tests {
     use super::*;
     use crate::sheet::read;
     use crate::sheet::starter::{StarterRun, starter};
+    use crate::units::Units;
     use rstest::rstest;
 
     const SHEET: &str = "# mine\n[weekend]\nname = \"Here\" # where\n\n[cars.a]  # the touring car\nspur = 116\n# the big one\npinion = 31   # teeth\n\n[cars.a.motor]\n# timing_deg = 30\n\n# first\n[[runs]]\nid = \"r1\"\nlog = \"r1.csv\"\nmotor.timing_deg = 37\n\n# second\n[[runs]]\nid = \"r2\"\nlog = \"r2.csv\"\n";
@@ -104,6 +105,7 @@ mod tests {
     #[case("runs/0/motor/timing_deg", "", "motor.timing_deg = 37\n", "")]
     #[case("runs/1/motor/timing_deg", "38", "log = \"r2.csv\"\n", "log = \"r2.csv\"\nmotor.timing_deg = 38\n")]
     #[case("runs/1/wing", "low", "log = \"r2.csv\"\n", "log = \"r2.csv\"\nwing = \"low\"\n")]
+    #[case("cars/a/mass_kg", "2.9 lb", "pinion = 31   # teeth\n", "pinion = 31   # teeth\nmass_kg = \"2.9 lb\"\n")]
     #[case("weekend/date", "2026-05-16", "name = \"Here\" # where\n", "name = \"Here\" # where\ndate = 2026-05-16\n")]
     fn a_value_changes_and_nothing_else(
         #[case] place: &str,
@@ -214,6 +216,8 @@ mod tests {
     #[case("cars/a/battery/capacity_mah", "6,000")]
     #[case("cars/a/pinion", "3")]
     #[case("cars/a/pinion", "three")]
+    #[case("cars/a/mass_kg", "2.9 ft")]
+    #[case("cars/a/mass_kg", "290 lb")]
     #[case("runs/1/id", "r1")]
     #[case("runs/1/log", "../x.csv")]
     #[case("runs/1/car", "b")]
@@ -234,7 +238,7 @@ mod tests {
     #[test]
     fn a_starter_sheet_fills_its_commented_lines() {
         let run = StarterRun { id: "r1".into(), log: "r1.csv".into(), laps: None };
-        let text = starter("x", &[run]);
+        let text = starter("x", &[run], Units::Metric);
         let new = edit(
             &text,
             &[

@@ -3,7 +3,10 @@
 
 use crate::log::Channel;
 use crate::notice::printable;
-use crate::wording::Words;
+use crate::units::measure::TEMPERATURE;
+use crate::units::written::carries_unit;
+use crate::units::{Notation, Units};
+use crate::wording::{Words, stated};
 
 /// Race length where the sheet gives none, s. Common practice, no source: five minutes.
 pub const DEFAULT_RACE_S: f64 = 300.0;
@@ -26,6 +29,9 @@ pub const NOT_SET: &str = "not set";
 /// Longest key of the user's own on a page, characters.
 const LONGEST_LABEL: usize = 40;
 
+/// Full path of the units that pages and terminal show.
+pub const UNITS: &str = "report.units";
+
 /// Path of a run's note: words for people, not a setting that could have had an effect.
 pub const NOTE: &str = "note";
 
@@ -38,6 +44,8 @@ pub enum Table {
     Track,
     /// `[race]`.
     Race,
+    /// `[report]`.
+    Report,
     /// A table of `[cars]`. A run may state each of these keys too and then overrides its car.
     Car,
     /// An entry of `[[runs]]`.
@@ -46,7 +54,7 @@ pub enum Table {
 
 impl Table {
     /// The tables that a sheet has once, in the order of a sheet. They have no keys of the user's own.
-    pub const SINGLE: [Table; 3] = [Table::Weekend, Table::Track, Table::Race];
+    pub const SINGLE: [Table; 4] = [Table::Weekend, Table::Track, Table::Race, Table::Report];
 
     /// Its name on the sheet.
     pub const fn name(self) -> &'static str {
@@ -54,6 +62,7 @@ impl Table {
             Table::Weekend => "weekend",
             Table::Track => "track",
             Table::Race => "race",
+            Table::Report => "report",
             Table::Car => "cars",
             Table::Run => "runs",
         }
@@ -225,8 +234,8 @@ impl Key {
     /// What it answers, and what is assumed without it, in one line.
     pub fn answers_and_assumed(&self) -> String {
         let Some(value) = self.assumed else { return self.answers.to_owned() };
-        let unit = if self.unit.is_empty() { String::new() } else { format!(" {}", self.unit) };
-        format!("{} ({value}{unit} is assumed)", self.answers)
+        let measure = if self.unit == TEMPERATURE.symbol(Notation::Stored) { TEMPERATURE } else { self.unit.into() };
+        format!("{} ({} is assumed)", self.answers, stated(value, measure))
     }
 }
 
@@ -253,6 +262,10 @@ pub fn find_by_place<'k>(keys: &'k [Key], place: &[String]) -> Option<&'k Key> {
 pub fn change(path: &str, from: Option<&str>, to: Option<&str>) -> String {
     let unit = find(path).map_or("", |key| key.unit);
     match (from, to) {
+        // One unit behind both, where neither carries its own.
+        (Some(from), Some(to)) if carries_unit(from, unit) || carries_unit(to, unit) => {
+            format!("{} → {}", with_unit(from, unit), with_unit(to, unit))
+        }
         (Some(from), Some(to)) => format!("{from} → {}", with_unit(to, unit)),
         (Some(from), None) => format!("{} → {NOT_SET}", with_unit(from, unit)),
         (None, Some(to)) => format!("{NOT_SET} → {}", with_unit(to, unit)),
@@ -265,8 +278,11 @@ pub fn labelled_change(path: &str, from: Option<&str>, to: Option<&str>) -> Stri
     format!("{} {}", printable_label(path), change(path, from, to))
 }
 
-/// A value with its unit: `10 %`, `37°`, and as it is without one.
+/// A value with its unit: `10 %`, `37°`; as it is where it carries one, or where the key has none.
 pub fn with_unit(value: &str, unit: &str) -> String {
+    if carries_unit(value, unit) {
+        return value.to_owned();
+    }
     let space = if unit.is_empty() || unit == "°" { "" } else { " " };
     format!("{value}{space}{unit}")
 }
@@ -296,7 +312,7 @@ const REVS: &[Channel] = &[Channel::Rpm];
 const AMPERES: &[Channel] = &[Channel::Current];
 const ANY_LOG: &[Channel] = &[];
 
-use Table::{Car, Race, Run, Track, Weekend};
+use Table::{Car, Race, Report, Run, Track, Weekend};
 
 /// All keys of the setup sheet, table by table, each table in the order in which a racer would fill it in.
 pub const KEYS: &[Key] = &[
@@ -319,6 +335,9 @@ pub const KEYS: &[Key] = &[
         .answers("heat and battery at the end of your race")
         .asked(ANY_LOG),
     Key::new(Race, "note", "note", "\"start in two rows\"").kind(Kind::Name).answers("anything worth remembering"),
+    Key::new(Report, "units", "units of pages and terminal", "\"us\"")
+        .kind(Kind::Choice(&Units::NAMES))
+        .answers("metric has °C, m, km/h and mm, us has °F, ft, mph and in"),
     Key::new(Car, "spur", "spur", "116")
         .words("A larger", "A smaller")
         .count(10.0, 300.0, "teeth")

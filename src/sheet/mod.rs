@@ -27,12 +27,20 @@ use mistake::Mistake;
 pub use keys::{DEFAULT_CELL_V, DEFAULT_CONTROLLER_C, DEFAULT_MOTOR_C, DEFAULT_RACE_S, NOTE};
 
 use crate::import::columns::Rule;
+use crate::units::Units;
 
 /// A value on the sheet.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone)]
 pub enum Setting {
     /// A number, in the unit that the key names.
     Number(f64),
+    /// A number that was written with a unit. It equals the same number without one.
+    WithUnit {
+        /// The value in the unit that the key names.
+        value: f64,
+        /// As it was written: `702 ft`.
+        written: String,
+    },
     /// Text.
     Text(String),
     /// True or false.
@@ -45,9 +53,43 @@ impl std::fmt::Display for Setting {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
         match self {
             Setting::Number(n) => write!(f, "{n}"),
-            Setting::Text(t) | Setting::Refused(t) => f.write_str(&crate::notice::printable(t, 80)),
+            Setting::Text(t) | Setting::Refused(t) | Setting::WithUnit { written: t, .. } => {
+                f.write_str(&crate::notice::printable(t, 80))
+            }
             Setting::Flag(b) => write!(f, "{b}"),
         }
+    }
+}
+
+impl PartialEq for Setting {
+    fn eq(&self, other: &Self) -> bool {
+        match (self.as_number(), other.as_number()) {
+            (Some(one), Some(other)) => one == other,
+            (None, None) => match (self, other) {
+                (Setting::Text(one), Setting::Text(other)) | (Setting::Refused(one), Setting::Refused(other)) => {
+                    one == other
+                }
+                (Setting::Flag(one), Setting::Flag(other)) => one == other,
+                _ => false,
+            },
+            _ => false,
+        }
+    }
+}
+
+impl Setting {
+    /// The number, in the unit that the key names; `None` where it is something else.
+    pub fn as_number(&self) -> Option<f64> {
+        match self {
+            Setting::Number(value) | Setting::WithUnit { value, .. } => Some(*value),
+            Setting::Text(_) | Setting::Flag(_) | Setting::Refused(_) => None,
+        }
+    }
+
+    /// Its value as text, by which runs are compared: of a number in the unit that the key names, however it was
+    /// written.
+    pub fn by_value(&self) -> String {
+        self.as_number().map_or_else(|| self.to_string(), |value| value.to_string())
     }
 }
 
@@ -58,10 +100,7 @@ pub struct Settings(pub BTreeMap<String, Setting>);
 impl Settings {
     /// The number under `key`.
     pub fn number(&self, key: &str) -> Option<f64> {
-        match self.0.get(key)? {
-            Setting::Number(n) => Some(*n),
-            _ => None,
-        }
+        self.0.get(key)?.as_number()
     }
 
     /// The text under `key`.
@@ -177,6 +216,11 @@ pub struct ImportPlan {
 }
 
 impl Sheet {
+    /// The units that pages and terminal show; metric where the sheet says nothing.
+    pub fn units(&self) -> Units {
+        self.stated.text(keys::UNITS).and_then(Units::named).unwrap_or_default()
+    }
+
     /// Race length, stated or the default, s.
     pub fn race_length_s(&self) -> f64 {
         self.race_s.unwrap_or(DEFAULT_RACE_S)

@@ -153,6 +153,26 @@ mod tests {
     }
 
     #[test]
+    fn a_number_may_carry_its_unit() {
+        let sheet = read(
+            "[track]\nlap_length_m = \"702 ft\"\nlap_length_plus_minus_m = \"2 ft\"\n[race]\nlength_s = \"5 min\"\n\
+             [cars.a]\ntyre_diameter_mm = \"2.48 in\"\nmass_kg = \"1350 g\"\n[[runs]]\nlog = \"x.csv\"\n\
+             ambient_c = \"77 °F\"\nmass_kg = 1.35\n",
+        )
+        .unwrap();
+        assert_eq!(sheet.mistakes, []);
+        assert_eq!((sheet.lap_length_m, sheet.race_s), (Some((213.9696, 0.6096)), Some(300.0)));
+        let (car, run) = (&sheet.cars["a"], &sheet.runs[0]);
+        assert_eq!((car.tyre_mm(), run.ambient_c), (Some(62.992), Some(25.0)));
+        // One value, however it is written; shown as it is written.
+        assert_eq!(car.0["mass_kg"], run.settings.0["mass_kg"]);
+        assert_eq!(
+            (car.0["mass_kg"].to_string(), run.settings.0["mass_kg"].to_string()),
+            ("1350 g".into(), "1.35".into())
+        );
+    }
+
+    #[test]
     fn mistakes_are_found_together_and_underlined() {
         let text = format!(
             "{CAR}pinon = 3\ntyre_diameter_mm = 6300\n[[runs]]\nid = \"x\"\ncar = \"b\"\nlog = \"x.csv\"\n[[runs]]\nid = \"x\"\nlog = \"../y.csv\"\n"
@@ -179,7 +199,11 @@ mod tests {
             "[weekend]\nname = 3\ndate = \"16.5.2026\"\npinion = 31\n",
             "[weekend]\ndate = true\ncolour = \"red\"\n",
             "[track]\nlap_lenght_m = 214\n",
-            "[race]\nlength_s = \"5 min\"\n",
+            "[race]\nlength_s = \"5 mn\"\n",
+            "[race]\nlength_s = \"five\"\n",
+            "[track]\nlap_length_m = \"2 kg\"\nlap_length_plus_minus_m = \"2,500 ft\"\n",
+            "[track]\nlap_length_m = \"7 mi\"\n[report]\nunits = \"imperial\"\n",
+            "[cars.a]\nspur = \"116.5 T\"\ninternal_ratio = \"1.85 mm\"\n",
             "[cars.a]\nspur = 30\npinion = 31\n",
             "[cars.a]\nspur = 116.5\nmass_kg = 1350\ndriven = \"three\"\ntyre_kind = 3\nambient_c = 24\n",
             "[import]\nrate_hz = 0\nrpm = 3\n",

@@ -3,6 +3,7 @@
 use serde_json::{Map, Value, json};
 
 use super::keys::{KEYS, Key, Kind, Table, of_table};
+use crate::units::{Notation, Unit, in_notation};
 
 /// The schema.
 pub fn schema() -> Value {
@@ -54,7 +55,14 @@ fn object<'k>(keys: impl Iterator<Item = &'k Key>) -> Value {
 fn value_of(key: &Key) -> Value {
     let mut value = match key.kind {
         Kind::Number { low, high, whole } => {
-            json!({ "type": if whole { "integer" } else { "number" }, "minimum": low, "maximum": high })
+            let number = if whole { "integer" } else { "number" };
+            match Unit::of_symbol(key.unit) {
+                // The range is that of a number without a unit.
+                Some(unit) => {
+                    json!({ "type": [number, "string"], "minimum": low, "maximum": high, "pattern": with_unit(unit) })
+                }
+                None => json!({ "type": number, "minimum": low, "maximum": high }),
+            }
         }
         Kind::Choice(words) => json!({ "enum": words }),
         // A TOML date has no type of its own in JSON Schema: tools hand it over as text.
@@ -63,8 +71,14 @@ fn value_of(key: &Key) -> Value {
     };
     let unit = if key.unit.is_empty() { String::new() } else { format!(", {}", key.unit) };
     let answers = if key.answers.is_empty() { String::new() } else { format!(": {}", key.answers_and_assumed()) };
-    value["description"] = json!(format!("{}{unit}{answers}", key.label));
+    value["description"] = json!(in_notation(&format!("{}{unit}{answers}", key.label), Notation::Stored));
     value
+}
+
+/// The pattern of a text that is a number with a unit of the same dimension.
+fn with_unit(unit: &Unit) -> String {
+    let symbols: Vec<&str> = unit.of.units().flat_map(Unit::all_spellings).collect();
+    format!("^\\s*[-+−]?[0-9]*[.,]?[0-9]+\\s*({})\\.?\\s*$", symbols.join("|"))
 }
 
 #[cfg(test)]
@@ -91,6 +105,8 @@ mod tests {
         assert!(!validator.is_valid(&sample("driven = \"four\"", "driven = \"three\"")));
         assert!(!validator.is_valid(&sample("surface = ", "surfase = ")));
         assert!(!validator.is_valid(&sample("timing_deg = 30", "timing_deg = 300")));
+        assert!(validator.is_valid(&sample("mass_kg = 1.35", "mass_kg = \"2.98 lb\"")));
+        assert!(!validator.is_valid(&sample("mass_kg = 1.35", "mass_kg = \"2.98 ft\"")));
     }
 
     #[test]

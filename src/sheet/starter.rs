@@ -2,7 +2,8 @@
 
 use std::path::Path;
 
-use super::keys::{DEFAULT_RACE_S, KEYS, Key, Kind, Table, of_run, of_table};
+use super::keys::{DEFAULT_RACE_S, KEYS, Key, Kind, Table, UNITS, of_run, of_table};
+use crate::units::Units;
 
 /// Name of the car on a starter sheet.
 pub const CAR: &str = "car";
@@ -23,13 +24,13 @@ pub struct StarterRun {
     pub laps: Option<String>,
 }
 
-/// The text of a starter sheet of the weekend `name`.
-pub fn starter(name: &str, runs: &[StarterRun]) -> String {
-    starter_with(KEYS, name, runs)
+/// The text of a starter sheet of the weekend `name`, whose pages show these `units`.
+pub fn starter(name: &str, runs: &[StarterRun], units: Units) -> String {
+    starter_with(KEYS, name, runs, units)
 }
 
 /// The text of a starter sheet with other keys than [`KEYS`].
-pub fn starter_with(keys: &[Key], name: &str, runs: &[StarterRun]) -> String {
+pub fn starter_with(keys: &[Key], name: &str, runs: &[StarterRun], units: Units) -> String {
     let mut text = HEAD.to_owned();
     for table in Table::SINGLE {
         text += &format!("\n{}\n", table.heading());
@@ -39,6 +40,7 @@ pub fn starter_with(keys: &[Key], name: &str, runs: &[StarterRun]) -> String {
                 "race.length_s" => {
                     format!("{}\n", with_remark(&format!("{} = {DEFAULT_RACE_S}", key.path), &remark(key, table)))
                 }
+                UNITS if units != Units::default() => filled(key, &quoted(units.name())),
                 _ => waiting(key, Table::Car),
             };
         }
@@ -150,7 +152,7 @@ mod tests {
     #[test]
     fn a_starter_sheet_reads_and_so_does_one_with_every_line_filled_in() {
         let run = StarterRun { id: "r1".into(), log: "logs/r1.csv".into(), laps: None };
-        let text = starter("Spring \"Round\"", &[run]);
+        let text = starter("Spring \"Round\"", &[run], Units::Metric);
         let sheet = read(&text).unwrap();
         assert_eq!(
             (sheet.name.as_deref(), sheet.race_s, &sheet.mistakes[..]),

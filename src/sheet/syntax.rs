@@ -7,6 +7,7 @@ use std::ops::Range;
 use super::keys::{Key, Kind};
 use super::mistake::Mistake;
 use crate::notice::printable;
+use crate::units::written::carries_unit;
 
 /// What is wrong and what would be right.
 struct Explained {
@@ -163,6 +164,8 @@ fn wrong_number(shown: &str, value: &str, known: Option<&Key>) -> Explained {
         let unit = known.map_or("", |k| k.unit);
         let hint = if unit.is_empty() || rest == unit {
             format!("write the number alone: `{plain}`")
+        } else if carries_unit(value, unit) {
+            format!("put a number with its unit in quotes: `\"{shown}\"`")
         } else {
             format!("write the number alone, in {unit}")
         };
@@ -209,6 +212,7 @@ mod tests {
             "[track]\nlap length = 214",
             "[track]\nTrack Name = 214",
             "[track]\nlap_length_m = 214 m",
+            "[track]\nlap_length_m = 702 ft",
             "[track]\nlap_length_m = 214,5",
             "[track]\nlap_length_m = .5",
             "[track]\nlap_length_m = = 3",

@@ -17,6 +17,8 @@ use crate::measure::hot_part::HotPart;
 use crate::measure::regeared::Regeared;
 use crate::quantity::Estimate;
 use crate::run::SettledRun;
+use crate::units::measure::TEMPERATURE;
+use crate::wording::{bare_value, stated, value};
 
 /// A race is no longer than this, s: after an hour of driving no pack is left.
 const LONGEST_S: f64 = 3600.0;
@@ -98,7 +100,8 @@ impl Display for Why {
         match self {
             Self::NotReviewed => f.write_str("this run could not be reviewed"),
             Self::NoTemperature(c) => {
-                write!(f, "{c} °C is not between {:.0} and {:.0} °C", RACED_C.start(), RACED_C.end())
+                let [low, high] = [bare_value(*RACED_C.start(), 0, TEMPERATURE), value(*RACED_C.end(), 0, TEMPERATURE)];
+                write!(f, "{} is not between {low} and {high}", stated(*c, TEMPERATURE))
             }
             Self::NoRace(s) => write!(f, "a race of {s:.0} s is not between 1 s and an hour"),
             Self::Gears(why) => write!(f, "what these gears would do is not known: {why}"),

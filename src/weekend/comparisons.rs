@@ -137,15 +137,15 @@ pub fn comparisons(runs: &[SettledRun], catalogue: &'static [Figure], race_s: f6
 
 /// Whether one of the settings that the car's runs differ in was refused in `run`: it may be anything.
 fn has_unknown_setting(run: &SettledRun, members: &[&SettledRun]) -> bool {
-    let differs = |key: &str, value: &Setting| members.iter().any(|m| shown(m, key) != Some(value.to_string()));
+    let differs = |key: &str, value: &Setting| members.iter().any(|m| in_run(m, key) != Some(value.by_value()));
     let refused = |(key, value): (&String, &Setting)| {
         matches!(value, Setting::Refused(_)) && !is_no_setup(key) && differs(key, value)
     };
     run.plan().settings.0.iter().any(refused)
 }
 
-fn shown(run: &SettledRun, key: &str) -> Option<String> {
-    run.plan().settings.0.get(key).map(Setting::to_string)
+fn in_run(run: &SettledRun, key: &str) -> Option<String> {
+    run.plan().settings.0.get(key).map(Setting::by_value)
 }
 
 fn compare_car(car: &str, members: &[&SettledRun], catalogue: &'static [Figure], race_s: f64) -> Vec<Comparison> {

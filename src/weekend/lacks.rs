@@ -56,7 +56,7 @@ fn would_answer(asked: &Asked, run: &ConcludedRun) -> bool {
 fn stated(key: &Key, sheet: &Sheet, run: &ConcludedRun) -> bool {
     match key.table {
         Table::Car | Table::Run => run.plan().states(key),
-        Table::Weekend | Table::Track | Table::Race => sheet.stated.0.contains_key(&key.full_path()),
+        Table::Weekend | Table::Track | Table::Race | Table::Report => sheet.stated.0.contains_key(&key.full_path()),
     }
 }
 

@@ -238,7 +238,7 @@ fn heat_change(run: &SettledRun, part: HotPart, geared: &Regeared, race_s: f64) 
 fn off(setting: Option<&Setting>) -> Option<bool> {
     const OFF: [&str; 9] = ["none", "no", "off", "without", "", "broken", "dead", "failed", "unplugged"];
     match setting? {
-        Setting::Number(n) => Some(*n == 0.0),
+        Setting::Number(n) | Setting::WithUnit { value: n, .. } => Some(*n == 0.0),
         Setting::Text(t) => Some(OFF.contains(&t.trim().to_lowercase().as_str())),
         Setting::Flag(on) => Some(!on),
         Setting::Refused(_) => None,

@@ -31,8 +31,9 @@ pub(super) fn value(run: &SettledRun, key: &str) -> Option<Setting> {
     run.plan().settings.0.get(key).cloned()
 }
 
-pub(super) fn same_as_written(one: &Option<Setting>, other: &Option<Setting>) -> bool {
-    one.as_ref().map(Setting::to_string) == other.as_ref().map(Setting::to_string)
+/// Whether two values are the same, in whatever unit each was written.
+pub(super) fn same_value(one: &Option<Setting>, other: &Option<Setting>) -> bool {
+    one.as_ref().map(Setting::by_value) == other.as_ref().map(Setting::by_value)
 }
 
 /// Each further value of each key that varies.
@@ -47,7 +48,7 @@ pub(super) fn columns(members: &[&SettledRun]) -> Vec<Column> {
         let values: Vec<Option<Setting>> = members.iter().map(|r| value(r, key)).collect();
         let mut levels: Vec<Option<Setting>> = Vec::new();
         for v in &values {
-            if !levels.iter().any(|l| same_as_written(l, v)) {
+            if !levels.iter().any(|l| same_value(l, v)) {
                 levels.push(v.clone());
             }
         }
@@ -56,7 +57,7 @@ pub(super) fn columns(members: &[&SettledRun]) -> Vec<Column> {
         if levels.len() < 2 || remark {
             continue;
         }
-        let has = |level: &Option<Setting>| values.iter().map(|v| same_as_written(v, level)).collect::<Vec<bool>>();
+        let has = |level: &Option<Setting>| values.iter().map(|v| same_value(v, level)).collect::<Vec<bool>>();
         for level in &levels[1..] {
             columns.push(Column {
                 key: key.to_owned(),
@@ -94,6 +95,6 @@ pub(super) fn changed_keys(other: &SettledRun, run: &SettledRun) -> Vec<String> 
     let mut all = [keys(other), keys(run)].concat();
     all.sort();
     all.dedup();
-    all.retain(|key| !same_as_written(&value(other, key), &value(run, key)));
+    all.retain(|key| !same_value(&value(other, key), &value(run, key)));
     all
 }

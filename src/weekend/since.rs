@@ -14,7 +14,7 @@ use serde::Serialize;
 
 use super::cars::index_before;
 use super::comparisons::{Comparison, Effect};
-use super::setups::{Column, changed_keys, columns, design, distinct, is_no_setup, same_as_written, value};
+use super::setups::{Column, changed_keys, columns, design, distinct, is_no_setup, same_value, value};
 use crate::measure::hot_part::HotPart;
 use crate::quantity::Estimate;
 use crate::run::SettledRun;
@@ -61,10 +61,16 @@ pub struct Since {
 pub struct Changed {
     /// The sheet's key.
     pub key: String,
-    /// Its value in the run before; `null` where it was not set.
+    /// Its value in the run before, of a number in the key's unit; `null` where it was not set.
     pub from: Option<String>,
     /// Its value now.
     pub to: Option<String>,
+    /// The value in the run before as it is written on the sheet.
+    #[serde(skip)]
+    pub from_shown: Option<String>,
+    /// The value now as it is written on the sheet.
+    #[serde(skip)]
+    pub to_shown: Option<String>,
 }
 
 /// Something that nobody set.
@@ -216,8 +222,10 @@ type Change = (String, Option<Setting>, Option<Setting>);
 
 impl Changed {
     fn new(key: &str, from: &Option<Setting>, to: &Option<Setting>) -> Self {
+        let by_value = |value: &Option<Setting>| value.as_ref().map(Setting::by_value);
         let shown = |value: &Option<Setting>| value.as_ref().map(Setting::to_string);
-        Self { key: key.to_owned(), from: shown(from), to: shown(to) }
+        let key = key.to_owned();
+        Self { key, from: by_value(from), to: by_value(to), from_shown: shown(from), to_shown: shown(to) }
     }
 }
 
@@ -235,7 +243,7 @@ fn known(car: &str, changed: &[Change], comparisons: &[Comparison]) -> Option<Es
     let of_key = || comparisons.iter().filter(|c| c.car == car && c.key == *key);
     let lap_time = |effect: &&Effect| effect.of.key == LAP_TIME && effect.why.is_none();
     let effect = |c: &Comparison| c.effects.iter().find(lap_time).and_then(|effect| effect.difference);
-    let is = |c: &&Comparison, one, other| same_as_written(&c.from, one) && same_as_written(&c.to, other);
+    let is = |c: &&Comparison, one, other| same_value(&c.from, one) && same_value(&c.to, other);
     let forwards = of_key().find(|c| is(c, from, to)).and_then(effect);
     forwards.or_else(|| of_key().find(|c| is(c, to, from)).and_then(effect).map(|e| e.mirrored()))
 }

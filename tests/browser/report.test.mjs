@@ -393,3 +393,41 @@ test("the pages print, and read without script", async () => {
   assert.ok(pdf.subarray(0, 5).toString() === "%PDF-" && pdf.length > 20_000);
   await close();
 });
+
+test("a button shows the other units everywhere, and is remembered; without script the page is in the sheet's", async () => {
+  const { page, wrong, close } = await open(run);
+  const text = () => page.evaluate(() => document.querySelector("main").innerText);
+  const unit = () => page.locator("#trace-values").innerText();
+  assert.match(await text(), /\d °C/);
+  assert.doesNotMatch(await text(), /°F|mph/);
+  const peak = await page.locator("#heat .figure").innerText();
+  await page.click("#units");
+  await drawn(page);
+  const us = await text();
+  assert.match(us, /\d °F/);
+  assert.match(us, /mph/);
+  // What stands on the sheet stays as it was written there, and so do the labels that are heard.
+  const setup = await page.evaluate(() => [...document.querySelectorAll("section")].find((s) => s.querySelector("h2")?.textContent === "Setup")?.innerText ?? "");
+  assert.doesNotMatch(us.replace(setup, "").replace(/.*→.*/g, ""), /°C|km\/h|m\/s\b|\d mm\b/);
+  const degrees = (words) => Number(/(-?\d+) °/.exec(words)[1]);
+  const inF = degrees(await page.locator("#heat .figure").innerText());
+  assert.ok(Math.abs(inF - (1.8 * degrees(peak) + 32)) <= 1.5, `${peak}, then ${inF} °F`);
+  // The chart's axis and the trace's cursor follow.
+  assert.match(await page.locator("#heat svg:visible").first().innerHTML(), /°F/);
+  const box = await page.locator("#trace-charts .u-over").first().boundingBox();
+  await page.mouse.move(box.x + box.width / 2, box.y + 10);
+  await drawn(page);
+  assert.match(await unit(), /°F/);
+  // Remembered: on this page made anew, and on the weekend's.
+  await page.reload();
+  assert.match(await text(), /°F/);
+  await page.click("#units");
+  assert.equal(await page.locator("#heat .figure").innerText(), peak);
+  assert.doesNotMatch(await text(), /°F|mph/);
+  assert.deepEqual(wrong.filter((w) => !w.startsWith("asked for")), []);
+  await close();
+  const plain = await open(run, { javaScriptEnabled: false });
+  assert.equal(await plain.page.locator("#units").isVisible(), false);
+  assert.match(await plain.page.locator("#heat .figure").innerText(), /°C/);
+  await plain.close();
+});

@@ -193,6 +193,11 @@ const SPOKEN: [&str; 4] = [" title=\"", " aria-label=\"", " placeholder=\"", " a
 
 /// The sentences of a page: its text, and what titles, labels and placeholders say.
 pub fn text_of(html: &str) -> Vec<String> {
+    all_text_of(html).into_iter().filter(|t| is_sentence(t) && t.len() < LONGEST).collect()
+}
+
+/// The same with the heads and cells of its tables.
+pub fn all_text_of(html: &str) -> Vec<String> {
     let mut html = html.to_owned();
     for name in UNREAD {
         while let Some(from) = html.find(&format!("<{name}")) {
@@ -221,5 +226,5 @@ pub fn text_of(html: &str) -> Vec<String> {
         let t = t.replace("&#60;", "<").replace("&#62;", ">").replace("&#34;", "\"");
         t.split_whitespace().collect::<Vec<_>>().join(" ")
     };
-    texts.into_iter().map(plain).filter(|t| is_sentence(t) && t.len() < LONGEST).collect()
+    texts.into_iter().map(plain).collect()
 }

@@ -283,6 +283,59 @@ fn every_sentence_can_be_read_from_top_to_bottom() {
     });
 }
 
+/// Units of a country of inches.
+const US: [&str; 4] = ["°F", "ft/s²", "mph", " ft"];
+/// Those that people are shown elsewhere.
+const METRIC: [&str; 7] = ["°C", "m/s", "km/h", " mm ", " mm.", " mm,", " m "];
+
+/// What the sample weekend says in US units: the sentences and heads of pages and terminal that hold a quantity.
+#[test]
+fn us_units_can_be_read_from_top_to_bottom() {
+    let folder = changed(&[]);
+    let mut words = Words::default();
+    let said = |line: &[&str]| program(&[line, &["--units", "us"]].concat()).out.replace("\n  ", " ");
+    let race = ["--run", "t2", "--air", "95°F", "--start", "104°F", "--pinion", "30"];
+    let gears = ["--pinion", "28-30", "--spur", "116", "--internal", "1.85", "--tyre", "2.48in"];
+    let log = folder.path().join("logs/t2.csv");
+    let terminal = [
+        said(&["review", folder.text()]),
+        said(&[&["ahead", folder.text()], &race[..]].concat()),
+        said(&[&["gears"], &gears[..]].concat()),
+    ];
+    terminal.iter().flat_map(|text| text.lines()).for_each(|line| keep_us(&mut words, "Terminal", line));
+    // How a log was read names the units of its channels, with those of people beside the values.
+    let read = said(&["read", log.to_str().unwrap()]);
+    read.lines().filter(|line| line.contains("°F")).for_each(|line| words.add("Reading logs", line));
+    let mut pages: Vec<PathBuf> =
+        std::fs::read_dir(folder.path().join("report")).unwrap().map(|e| e.unwrap().path()).collect();
+    pages.sort();
+    for page in pages.iter().filter(|f| f.extension().is_some_and(|e| e == "html")) {
+        let html = std::fs::read_to_string(page).unwrap();
+        // What stands on the sheet and in the log is shown as it is written there.
+        let own = html.split_once("How the log was read").map_or(html.as_str(), |(page, _)| page);
+        let (above, below) = own.split_once("Setup</h2>").unwrap_or((own, ""));
+        let below = below.split_once("</section>").map_or("", |(_, below)| below);
+        let texts = [above, below].map(gather::all_text_of).concat();
+        texts.iter().for_each(|text| keep_us(&mut words, "Pages", text));
+    }
+    insta::with_settings!({ prepend_module_to_snapshot => false, snapshot_path => "../snapshots", omit_expression => true }, {
+        insta::assert_snapshot!("us", words.in_order(&["Terminal", "Reading logs", "Pages"]));
+    });
+}
+
+/// Keeps a text with a quantity in US units, and holds that it has none in others.
+fn keep_us(words: &mut Words, stage: &'static str, text: &str) {
+    let text = text.trim();
+    let has = |unit: &&str| format!("{text} ").contains(*unit);
+    // Two values of the sheet stand there as they are written on it.
+    assert!(text.contains('→') || !METRIC.iter().any(has), "{text}");
+    let parts: Vec<&str> = text.split(" in").collect();
+    let behind_a_number = parts[..parts.len() - 1].iter().any(|before| before.ends_with(|c: char| c.is_ascii_digit()));
+    if behind_a_number || text.ends_with(", in") || US.iter().any(has) {
+        words.add(stage, text);
+    }
+}
+
 /// The gatherer keeps a sentence once for all its numbers, and a page's text apart from its script.
 #[test]
 fn sentences_are_kept_once() {

@@ -3,6 +3,8 @@
 use std::fmt::{self, Display};
 
 use super::Part;
+use crate::units::measure::{DEGREES, TEMPERATURE};
+use crate::wording::{bare_value, value};
 
 /// Why a temperature is not sound.
 #[derive(Debug, Clone, PartialEq)]
@@ -92,50 +94,58 @@ impl Why {
     }
 }
 
+/// A reading in a sentence.
+fn degrees(reading_c: f64) -> String {
+    value(reading_c, 0, TEMPERATURE)
+}
+
 impl Display for Why {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
             Self::StoodStill { part, at_c, driven_s } => {
                 let part = part.words();
-                write!(
-                    f,
-                    "the {part}'s sensor stood still at {at_c:.0} °C while the car was driven for {driven_s:.0} s"
-                )
+                let at = degrees(*at_c);
+                write!(f, "the {part}'s sensor stood still at {at} while the car was driven for {driven_s:.0} s")
             }
             Self::Stopped { part, at_c, from_s, least_c } => write!(
                 f,
-                "the {}'s sensor stood still at {at_c:.0} °C from {from_s:.0} s on while the car was driven; it should \
-                 have reached at least {least_c:.0} °C",
-                part.words()
+                "the {}'s sensor stood still at {} from {from_s:.0} s on while the car was driven; it should have \
+                 reached at least {}",
+                part.words(),
+                degrees(*at_c),
+                degrees(*least_c)
             ),
             Self::Clipped { part, most_c, from_s } => {
-                let part = part.words();
-                write!(f, "the {part}'s sensor reads at most {most_c:.0} °C, and reached that at {from_s:.0} s")
+                let (part, most) = (part.words(), degrees(*most_c));
+                write!(f, "the {part}'s sensor reads at most {most}, and reached that at {from_s:.0} s")
             }
             Self::CameLoose { part, from_s, from_c, to_c } => write!(
                 f,
-                "the {}'s sensor went from {from_c:.0} to {to_c:.0} °C from {from_s:.0} s on, although the car was driven \
-                 as hard as before",
-                part.words()
+                "the {}'s sensor went from {} to {} from {from_s:.0} s on, although the car was driven as hard as before",
+                part.words(),
+                bare_value(*from_c, 0, TEMPERATURE),
+                degrees(*to_c)
             ),
             Self::Jumped { part, at_s, from_c, to_c } => write!(
                 f,
-                "the {}'s sensor jumped from {from_c:.0} to {to_c:.0} °C at {at_s:.0} s, faster than it could warm or \
-                 cool",
-                part.words()
+                "the {}'s sensor jumped from {} to {} at {at_s:.0} s, faster than it could warm or cool",
+                part.words(),
+                bare_value(*from_c, 0, TEMPERATURE),
+                degrees(*to_c)
             ),
             Self::Swings { part, by_c } => {
-                let part = part.words();
-                write!(f, "the {part}'s sensor swings by {by_c:.0} °C from one reading to the next: that is noise")
+                let (part, by) = (part.words(), value(*by_c, 0, DEGREES));
+                write!(f, "the {part}'s sensor swings by {by} from one reading to the next: that is noise")
             }
             Self::Exchanged => {
                 f.write_str("motor and controller temperature look swapped: exchanged, they match the car's other runs")
             }
             Self::TooLow { part, start_c, least_c } => write!(
                 f,
-                "the {}'s sensor started at {start_c:.0} °C, while the air, the other sensor and the runs before had at \
-                 least {least_c:.0} °C",
-                part.words()
+                "the {}'s sensor started at {}, while the air, the other sensor and the runs before had at least {}",
+                part.words(),
+                degrees(*start_c),
+                degrees(*least_c)
             ),
         }
     }

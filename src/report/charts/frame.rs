@@ -5,6 +5,8 @@ use plotters::coord::types::RangedCoordf64;
 use plotters::prelude::*;
 
 use super::short_svg::shortened;
+use crate::units::Measure;
+use crate::wording::tick;
 
 /// Width and height of a chart in pixels: its proportions, and how large its text is on the page.
 pub type Size = (u32, u32);
@@ -48,6 +50,9 @@ pub type Chart<'a, 'b> = ChartContext<'a, SVGBackend<'b>, Cartesian2d<RangedCoor
 /// Done, or why plotters could not draw.
 pub type Drawn = Result<(), Box<dyn std::error::Error>>;
 
+/// Of an axis that has one unit for every reader, or none.
+pub const ONE_UNIT: Measure = Measure::plain("");
+
 /// Axes of a chart.
 pub struct Axes<'a> {
     /// Lowest and highest x.
@@ -62,6 +67,10 @@ pub struct Axes<'a> {
     pub right: u32,
     /// Digits after the point on the y axis.
     pub y_digits: usize,
+    /// What the x axis measures; it is laid out in metric units.
+    pub x_unit: Measure,
+    /// What the y axis measures; it is laid out in metric units.
+    pub y_unit: Measure,
     /// The chart's size.
     pub size: Size,
 }
@@ -99,7 +108,6 @@ pub fn frame<'a, 'b>(area: &'a Area<'b>, axes: &Axes) -> Result<Chart<'a, 'b>, B
         .x_label_area_size(BELOW)
         .y_label_area_size(46)
         .build_cartesian_2d(axes.x.0..axes.x.1, axes.y.0..axes.y.1)?;
-    let digits = axes.y_digits;
     chart
         .configure_mesh()
         .disable_x_mesh()
@@ -109,8 +117,8 @@ pub fn frame<'a, 'b>(area: &'a Area<'b>, axes: &Axes) -> Result<Chart<'a, 'b>, B
         .x_desc(axes.x_name)
         .x_labels(if axes.size.0 < WIDE.0 { 5 } else { 8 })
         .y_labels(if axes.size.1 < NARROW.1 { 4 } else { 6 })
-        .x_label_formatter(&|v| format!("{v:.0}"))
-        .y_label_formatter(&|v| format!("{v:.digits$}"))
+        .x_label_formatter(&|v| tick(*v, 0, axes.x_unit))
+        .y_label_formatter(&|v| tick(*v, axes.y_digits, axes.y_unit))
         .label_style(text_style(&SOFT))
         .axis_desc_style(text_style(&SOFT))
         .draw()?;

@@ -4,12 +4,14 @@ use plotters::prelude::*;
 use plotters::style::text_anchor::{HPos, Pos, VPos};
 
 use super::frame::{
-    Axes, Chart, Drawn, GREEN, ORANGE, SOFT, SideLabel, Size, frame, level, padded, range, side_labels, svg,
+    Axes, Chart, Drawn, GREEN, ONE_UNIT, ORANGE, SOFT, SideLabel, Size, frame, level, padded, range, side_labels, svg,
     text_style, thinned,
 };
 use crate::log::{Channel, Log};
 use crate::measure::heat::Heat;
 use crate::quantity::Estimate;
+use crate::units::measure::TEMPERATURE;
+use crate::wording::{bare_value, symbol};
 
 /// A part, its readings and its heat.
 struct Part<'a> {
@@ -73,9 +75,11 @@ pub fn temperatures(log: &Log, motor: &Heat, controller: &Heat, race_end_s: Opti
         x: (0.0, end),
         y: padded(low, high, 0.08),
         x_name: "time, s",
-        y_name: "°C",
+        y_name: &symbol(TEMPERATURE),
         right: 108,
         y_digits: 0,
+        x_unit: ONE_UNIT,
+        y_unit: TEMPERATURE,
         size,
     };
     svg(size, |area| {
@@ -99,10 +103,17 @@ pub fn temperatures(log: &Log, motor: &Heat, controller: &Heat, race_end_s: Opti
 fn limits(parts: &[Part]) -> Vec<SideLabel> {
     match parts {
         [a, b] if (a.heat.limit_c - b.heat.limit_c).abs() < 1e-9 => {
-            vec![SideLabel::new(format!("both limits {:.0}", a.heat.limit_c), a.heat.limit_c, SOFT)]
+            vec![SideLabel::new(
+                format!("both limits {}", bare_value(a.heat.limit_c, 0, TEMPERATURE)),
+                a.heat.limit_c,
+                SOFT,
+            )]
         }
         parts => {
-            let limit = |p: &Part| SideLabel::new(format!("limit {:.0}", p.heat.limit_c), p.heat.limit_c, p.colour);
+            let limit = |p: &Part| {
+                let words = format!("limit {}", bare_value(p.heat.limit_c, 0, TEMPERATURE));
+                SideLabel::new(words, p.heat.limit_c, p.colour)
+            };
             parts.iter().map(limit).collect()
         }
     }

@@ -2,7 +2,9 @@
 
 use plotters::prelude::*;
 
-use super::frame::{Axes, BLUE, INK, ORANGE, SOFT, SideLabel, Size, frame, level, padded, range, side_labels, svg};
+use super::frame::{
+    Axes, BLUE, INK, ONE_UNIT, ORANGE, SOFT, SideLabel, Size, frame, level, padded, range, side_labels, svg,
+};
 use crate::laps::{Lap, SetAside};
 use crate::run::Measured;
 
@@ -39,6 +41,8 @@ pub fn lap_times(done: &Measured, size: Size) -> String {
         y_name: "lap time, s",
         right: 70,
         y_digits: 1,
+        x_unit: ONE_UNIT,
+        y_unit: ONE_UNIT,
         size,
     };
     svg(size, |area| {
@@ -65,6 +69,8 @@ pub fn spins_by_lap(done: &Measured, size: Size) -> String {
         y_name: "lap",
         right: 70,
         y_digits: 0,
+        x_unit: ONE_UNIT,
+        y_unit: ONE_UNIT,
         size,
     };
     svg(size, |area| {
@@ -100,6 +106,8 @@ pub fn revs_over_laps(done: &Measured, size: Size) -> String {
         y_name: "motor revs, 1000 rpm",
         right: 84,
         y_digits: 0,
+        x_unit: ONE_UNIT,
+        y_unit: ONE_UNIT,
         size,
     };
     svg(size, |area| {

@@ -2,38 +2,45 @@
 
 use plotters::prelude::*;
 
-use super::frame::{Axes, BLUE, ORANGE, SOFT, SideLabel, Size, frame, level, padded, range, side_labels, svg};
+use super::frame::{
+    Axes, BLUE, ONE_UNIT, ORANGE, SOFT, SideLabel, Size, frame, level, padded, range, side_labels, svg,
+};
 use crate::quantity::Estimate;
+use crate::units::measure::{SPEED, TEMPERATURE};
+use crate::units::{Measure, Units};
 use crate::weekend::next::Next;
+use crate::wording::{head, tick};
 
 /// The label of the pinion on the car is left out where it would lie on the limit's: nearer than this share of the
 /// axis.
 const TOO_NEAR: f64 = 0.1;
 
-/// A figure by the pinion.
+/// A figure by the pinion, in metric units as they are shown.
 struct ByPinion<'a> {
     points: Vec<(f64, Estimate)>,
     on_car: Option<f64>,
     limit: Option<f64>,
-    y_name: &'a str,
-    y_digits: usize,
+    name: &'a str,
+    unit: Measure,
+    digits: usize,
 }
 
 /// The motor at the end of the race with each pinion, against its limit; the pinion on the car in blue.
 pub fn heat_by_pinion(next: &[Next], on_car: Option<f64>, limit_c: f64, size: Size) -> String {
     let points = next.iter().filter_map(|n| Some((n.pinion, n.motor_race_end_c?))).collect();
-    let y_name = "motor at the end of the race, °C";
-    by_pinion(&ByPinion { points, on_car, limit: Some(limit_c), y_name, y_digits: 0 }, size)
+    let name = "motor at the end of the race";
+    by_pinion(&ByPinion { points, on_car, limit: Some(limit_c), name, unit: TEMPERATURE, digits: 0 }, size)
 }
 
 /// The car's top speed with each pinion; the pinion on the car in blue.
 pub fn speed_by_pinion(next: &[Next], on_car: Option<f64>, size: Size) -> String {
-    let points = next.iter().filter_map(|n| Some((n.pinion, n.top_speed_m_s?))).collect();
-    by_pinion(&ByPinion { points, on_car, limit: None, y_name: "top speed, m/s", y_digits: 1 }, size)
+    let shown = |speed: &Estimate| SPEED.estimate(speed, Units::Metric.into());
+    let points = next.iter().filter_map(|n| Some((n.pinion, shown(n.top_speed_m_s.as_ref()?)))).collect();
+    by_pinion(&ByPinion { points, on_car, limit: None, name: "top speed", unit: SPEED, digits: 1 }, size)
 }
 
 fn by_pinion(shown: &ByPinion, size: Size) -> String {
-    let ByPinion { points, on_car, limit, y_name, y_digits } = shown;
+    let ByPinion { points, on_car, limit, name, unit, digits } = shown;
     if points.len() < 2 {
         return String::new();
     }
@@ -43,9 +50,11 @@ fn by_pinion(shown: &ByPinion, size: Size) -> String {
         x: (first - 0.6, last + 0.6),
         y: padded(low, high, 0.12),
         x_name: "pinion, teeth",
-        y_name,
+        y_name: &head(name, *unit),
         right: 92,
-        y_digits: *y_digits,
+        y_digits: *digits,
+        x_unit: ONE_UNIT,
+        y_unit: *unit,
         size,
     };
     svg(size, |area| {
@@ -53,7 +62,7 @@ fn by_pinion(shown: &ByPinion, size: Size) -> String {
         let mut labels = Vec::new();
         if let Some(limit) = *limit {
             level(&mut chart, &axes, limit, ORANGE.stroke_width(1))?;
-            labels.push(SideLabel::new(format!("limit {limit:.0}"), limit, ORANGE));
+            labels.push(SideLabel::new(format!("limit {}", tick(limit, 0, *unit)), limit, ORANGE));
         }
         for (pinion, e) in points {
             let own = *on_car == Some(*pinion);

@@ -3,7 +3,7 @@
 use plotters::prelude::*;
 
 use super::frame::{
-    Axes, GREEN, ORANGE, SideLabel, Size, YELLOW, frame, level, padded, range, side_labels, svg, thinned,
+    Axes, GREEN, ONE_UNIT, ORANGE, SideLabel, Size, YELLOW, frame, level, padded, range, side_labels, svg, thinned,
 };
 use crate::log::{Channel, Log};
 
@@ -44,6 +44,8 @@ fn over_time(log: &Log, shown: &OverTime, size: Size) -> String {
         y_name: shown.y_name,
         right: 70,
         y_digits: shown.y_digits,
+        x_unit: ONE_UNIT,
+        y_unit: ONE_UNIT,
         size,
     };
     svg(size, |area| {

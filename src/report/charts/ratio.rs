@@ -2,7 +2,7 @@
 
 use plotters::prelude::*;
 
-use super::frame::{Area, Axes, BLUE, Drawn, SOFT, SideLabel, Size, frame, padded, range, side_labels, svg};
+use super::frame::{Area, Axes, BLUE, Drawn, ONE_UNIT, SOFT, SideLabel, Size, frame, padded, range, side_labels, svg};
 use crate::measure::gearing::Gearing;
 use crate::run::{Measured, PinionVerdict};
 
@@ -48,6 +48,8 @@ pub fn ratio_by_lap(pinion: &PinionVerdict, done: &Measured, size: Size) -> Stri
         y_name: "ratio on track",
         right: 128,
         y_digits: 2,
+        x_unit: ONE_UNIT,
+        y_unit: ONE_UNIT,
         size,
     };
     let counts = |lap: u32| done.laps.rows.iter().find(|l| l.number == lap).is_none_or(|l| l.set_aside.is_none());

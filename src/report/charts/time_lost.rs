@@ -2,7 +2,7 @@
 
 use plotters::prelude::*;
 
-use super::frame::{Axes, BLUE, SOFT, SideLabel, Size, frame, padded, range, side_labels, svg};
+use super::frame::{Axes, BLUE, ONE_UNIT, SOFT, SideLabel, Size, frame, padded, range, side_labels, svg};
 use crate::measure::time_along_lap::{TimeLost, share_at};
 
 /// Height of the chart at least, s: less is nothing that a driver could find.
@@ -28,6 +28,8 @@ pub fn time_lost(lost: &TimeLost, own: &str, on: &str, size: Size) -> String {
         y_name: "time lost so far, s",
         right: 108,
         y_digits: 2,
+        x_unit: ONE_UNIT,
+        y_unit: ONE_UNIT,
         size,
     };
     svg(size, |area| {

@@ -44,6 +44,13 @@ afterFirstPaint(() => {
     return { lost, band, clear: lost.map((s, n) => Math.abs(s) > band[n] ? s : null), upper: lost.map((s, n) => s + band[n]), lower: lost.map((s, n) => s - band[n]) };
   };
 
+  // The units that the page shows, in which a channel's values are drawn and said.
+  const shownIn = (channel) => channel.shown[document.documentElement.dataset.units];
+  const inUnits = (channel, values) => {
+    const { factor, zero } = shownIn(channel);
+    return factor === 1 && zero === 0 ? values : values.map((v) => v == null ? null : factor * v + zero);
+  };
+
   // The charts, from the top: time lost where two laps are shown, then a chart for each group of channels.
   const chartsShown = () => {
     const one = lapOf("trace-lap"), two = lapOver();
@@ -51,8 +58,8 @@ afterFirstPaint(() => {
     const share = one && Array.from({ length: GRID + 1 }, (_, n) => 100 * n / GRID);
     const all = names.map((name) => {
       const channels = data.channels.filter((c) => c.group === name);
-      const columns = one ? [one, ...(two?.source ? [two] : [])].flatMap((lap) => channels.map((c) => overLap(lap, c.name))) : channels.map((c) => c.values);
-      return { channels, columns: [share ?? data.time, ...columns], unit: channels[0].unit };
+      const columns = one ? [one, ...(two?.source ? [two] : [])].flatMap((lap) => channels.map((c) => inUnits(c, overLap(lap, c.name)))) : channels.map((c) => inUnits(c, c.values));
+      return { channels, columns: [share ?? data.time, ...columns], unit: shownIn(channels[0]).unit };
     });
     const lost = two && strip(one, two);
     if (lost) all.unshift({ lost, channels: [], columns: [share, lost.clear, lost.upper, lost.lower], unit: "s" });
@@ -107,7 +114,7 @@ afterFirstPaint(() => {
     ctx.lineWidth = 4 * scale;
     ctx.strokeStyle = colour("--paper");
     let right = bbox.left + bbox.width - 4 * scale;
-    const words = group.lost ? [["time lost so far, s", lines()[0]]] : group.channels.map((c, n) => [n + 1 < group.channels.length ? c.label : `${c.label}, ${c.unit}`, lines()[c.colour]]);
+    const words = group.lost ? [["time lost so far, s", lines()[0]]] : group.channels.map((c, n) => [n + 1 < group.channels.length ? c.label : `${c.label}, ${shownIn(c).unit}`, lines()[c.colour]]);
     for (const [text, ink] of words.reverse()) {
       ctx.strokeText(text, right, bbox.top + 2 * scale);
       ctx.fillStyle = ink;
@@ -144,7 +151,7 @@ afterFirstPaint(() => {
         cell("time lost", [[sample(lines()[0], "solid"), (n) => `${lost.clear[n] == null ? "about 0" : signed(lost.lost[n])} ${unit}`], [null, (n) => `± ${lost.band[n].toFixed(2)} ${unit}`]]);
       }
       channels.forEach((c, n) => {
-        const value = (column) => (row) => column?.[row] == null ? "–" : `${withDigits(column[row], c.digits)} ${c.unit}`;
+        const { unit, digits } = shownIn(c), value = (column) => (row) => column?.[row] == null ? "–" : `${withDigits(column[row], digits)} ${unit}`;
         const own = [sample(lines()[c.colour], "solid"), value(columns[1 + n])];
         cell(c.label, two?.source ? [own, [sample(colour("--ink"), DASH_NAMES[n % 2]), value(columns[1 + channels.length + n])]] : [own]);
       });
@@ -389,6 +396,7 @@ afterFirstPaint(() => {
   window.addEventListener("beforeprint", () => fit(PAPER_PX));
   window.addEventListener("afterprint", () => fit(room.clientWidth));
   dark.addEventListener("change", draw);
+  document.addEventListener("units", () => { const shown = span; draw(); zoom(...shown); });
   document.getElementById("trace").hidden = false;
   for (const hidden of document.querySelectorAll(".to-trace")) hidden.hidden = false;
   if (!follow(location.hash)) draw();

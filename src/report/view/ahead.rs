@@ -3,8 +3,10 @@
 use super::cells::NOTHING;
 use crate::notice::printable;
 use crate::quantity::Estimate;
+use crate::units::Measure;
+use crate::units::measure::TEMPERATURE;
 use crate::weekend::ahead::{Ahead, Wanted};
-use crate::wording::InFigures;
+use crate::wording::{self, InFigures};
 
 /// What to say of a race that is asked for.
 pub struct AheadView {
@@ -18,13 +20,13 @@ pub struct AheadView {
 
 /// The words of a race that is asked for.
 pub fn ahead(ahead: &Ahead) -> AheadView {
-    let whole = |e: &Option<Estimate>, unit: &str| shown(e, |e| InFigures::whole(e).sentence(unit));
+    let whole = |e: &Option<Estimate>, unit: Measure| shown(e, |e| wording::whole(e, unit));
     let lap = |e: &Estimate| match e.half_width() > 0.0 {
         true => InFigures::new(e).sentence("s"),
         false => InFigures::plain(e.value, 2).sentence("s"),
     };
     let line = |what: &str, figure: String, against: String| [what.to_owned(), figure, against];
-    let limit = |limit_c: f64| format!("limit {limit_c:.0} °C");
+    let limit = |limit_c: f64| format!("limit {}", wording::value(limit_c, 0, TEMPERATURE));
     let reached = ahead
         .motor_limit_after_s
         .as_ref()
@@ -32,10 +34,14 @@ pub fn ahead(ahead: &Ahead) -> AheadView {
     let lines = vec![
         line("lap time", shown(&ahead.lap_s, lap), String::new()),
         line("laps until the flag", shown(&ahead.laps, |e| format!("{:.1}", e.value)), String::new()),
-        line("motor at the end", whole(&ahead.motor_race_end_c, "°C"), limit(ahead.motor_limit_c)),
+        line("motor at the end", whole(&ahead.motor_race_end_c, TEMPERATURE), limit(ahead.motor_limit_c)),
         line("motor reaches its limit after", reached, String::new()),
-        line("controller at the end", whole(&ahead.controller_race_end_c, "°C"), limit(ahead.controller_limit_c)),
-        line("charge used", whole(&ahead.used_mah, "mAh"), String::new()),
+        line(
+            "controller at the end",
+            whole(&ahead.controller_race_end_c, TEMPERATURE),
+            limit(ahead.controller_limit_c),
+        ),
+        line("charge used", whole(&ahead.used_mah, "mAh".into()), String::new()),
         line("lowest cell", ahead.lowest_cell_v.map_or(NOTHING.to_owned(), |v| format!("{v:.2} V")), String::new()),
     ];
     AheadView { name: name(ahead), lines, assumes: format!("This assumes {}.", ahead.assumes.join("; ")) }
@@ -49,8 +55,8 @@ fn shown(estimate: &Option<Estimate>, words: impl Fn(&Estimate) -> String) -> St
 fn name(ahead: &Ahead) -> String {
     let Wanted { air_c, pinion, spur, start_c, .. } = ahead.wanted;
     let parts = [
-        air_c.map(|c| format!(", in air of {c} °C")),
-        start_c.map(|c| format!(", started at {c} °C")),
+        air_c.map(|c| format!(", in air of {}", wording::stated(c, TEMPERATURE))),
+        start_c.map(|c| format!(", started at {}", wording::stated(c, TEMPERATURE))),
         pinion.map(|teeth| format!(", with a {teeth}-tooth pinion")),
         spur.map(|teeth| format!(", with a {teeth}-tooth spur")),
     ];

@@ -2,8 +2,10 @@
 
 use super::cells::NOTHING;
 use super::verdicts::VerdictView;
+use crate::quantity::Estimate;
 use crate::report::charts::{BESIDE, NARROW, Size, WIDE};
-use crate::wording::InFigures;
+use crate::units::{Measure, said};
+use crate::wording::{Digits, InFigures, in_figures};
 
 /// A chart with its words.
 pub struct ChartView {
@@ -63,7 +65,15 @@ impl KeyFigure {
     }
 
     /// A figure with its interval.
-    pub fn measured(figures: &InFigures, unit: &str, label: impl Into<String>) -> Self {
+    pub fn measured(estimate: &Estimate, digits: Digits, unit: impl Into<Measure>, label: impl Into<String>) -> Self {
+        let measure = unit.into();
+        let shown = |n| in_figures(estimate, measure, digits, n);
+        let value = said(|n| format!("{} {}", shown(n).value, measure.symbol(n)).trim_end().to_owned());
+        Self { value, interval: said(|n| shown(n).range()), label: label.into() }
+    }
+
+    /// A figure that is put into words already, with its interval.
+    pub fn in_figures(figures: &InFigures, unit: &str, label: impl Into<String>) -> Self {
         let value = format!("{} {unit}", figures.value).trim_end().to_owned();
         Self { value, interval: figures.range(), label: label.into() }
     }

@@ -4,6 +4,7 @@ use super::cells::NOTHING;
 use crate::figure::{self, Bad, Figure, Shown, Words};
 use crate::notice::printable;
 use crate::quantity::Estimate;
+use crate::units::Measure;
 use crate::wording;
 
 /// A figure as it is shown.
@@ -31,7 +32,7 @@ impl ShownFigure {
         figure::find(name).map_or_else(
             || Self {
                 label: printable(name, 40),
-                shown: Shown { unit: "", digits: 3, factor: 1.0 },
+                shown: Shown { unit: Measure::plain(""), digits: 3, factor: 1.0 },
                 words: wording::HIGHER,
                 bad: Bad::Neither,
             },
@@ -41,7 +42,7 @@ impl ShownFigure {
 
     /// `median lap, s`: the head of a column.
     pub fn head(&self) -> String {
-        if self.shown.unit.is_empty() { self.label.clone() } else { format!("{}, {}", self.label, self.shown.unit) }
+        wording::head(&self.label, self.shown.unit)
     }
 
     /// A change of it: `0.32 s slower (0.08 to 0.56)`.
@@ -54,8 +55,15 @@ impl ShownFigure {
         wording::change_each(&self.shown.scaled(change), self.shown.unit, self.words, each)
     }
 
+    /// A value for a table whose row has the unit, or a dash.
+    pub fn value_cell(&self, value: Option<f64>) -> String {
+        let Shown { unit, digits, factor } = self.shown;
+        value.map_or(NOTHING.to_owned(), |v| wording::bare_value(factor * v, digits, unit))
+    }
+
     /// A change for a table whose row has the unit: `0.32 slower (0.08 to 0.56)`, or a dash.
     pub fn change_cell(&self, change: Option<&Estimate>) -> String {
-        change.map_or(NOTHING.to_owned(), |c| wording::change(&self.shown.scaled(c), "", self.words))
+        change
+            .map_or(NOTHING.to_owned(), |c| wording::change(&self.shown.scaled(c), self.shown.unit.bare(), self.words))
     }
 }

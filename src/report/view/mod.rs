@@ -28,7 +28,7 @@ pub use evidence::DoubtView;
 pub use mark::Mark;
 pub use names::{log_name, page_name, sign_name, weekend_name};
 pub use remarks::{ErrorView, FindingView, NoticeView, notice};
-pub use run::{RunView, next_cells, run};
+pub use run::{RunView, next_cells, next_heads, run};
 pub use season::{SeasonView, season};
 pub use time_went::{TimeView, time_went};
 pub use trace_link::TraceLink;

@@ -16,10 +16,11 @@ use crate::report::charts;
 use crate::review::Review;
 use crate::run::{GearingVerdict, Measured};
 use crate::sheet::NOTE;
+use crate::units::measure::{MILLIMETRES, SPEED, TEMPERATURE};
 use crate::weekend::concluded_run::ConcludedRun;
 use crate::weekend::findings::lap_time_since_change;
 use crate::weekend::next::Next;
-use crate::wording::{InFigures, counted};
+use crate::wording::{self, InFigures, counted};
 
 /// One run's page.
 pub struct RunView {
@@ -55,6 +56,8 @@ pub struct RunView {
     pub time_chart: Vec<ChartView>,
     /// The command that works out another race by this run.
     pub ahead_command: String,
+    /// Heads of the table of pinions.
+    pub pinion_heads: Vec<String>,
     /// Gearing over pinions.
     pub pinions: Vec<RowView>,
     /// Data of the trace as JSON, safe in a script element.
@@ -112,6 +115,7 @@ pub fn run(review: &Review, index: usize) -> RunView {
         time: done.and_then(|d| time_went(run, d)),
         time_chart: run.time.as_ref().map(worst_lap_chart).unwrap_or_default(),
         ahead_command: format!("runtrue ahead FOLDER --run {} --air 35 --race 480", quoted(&run.plan().id)),
+        pinion_heads: next_heads(),
         pinions: pinions(run),
         trace: trace::trace(review, index),
         trace_links: trace_link::first_asked(review, index),
@@ -170,7 +174,7 @@ fn subtitle(review: &Review, index: usize) -> String {
         parts.push(printable(&run.plan().car, 40));
     }
     parts.extend(review.sheet.surface.as_deref().map(|s| printable(s, 40)));
-    parts.extend(run.plan().ambient_c.map(|c| format!("air {c} °C")));
+    parts.extend(run.plan().ambient_c.map(|c| format!("air {}", wording::stated(c, TEMPERATURE))));
     if let Some(done) = run.done() {
         parts.push(format!("{} counted", counted(done.laps.counted().count(), "lap")));
         if let Some((best, median)) = done.laps.best_s().zip(done.laps.median_s()) {
@@ -201,17 +205,24 @@ fn pinions(run: &ConcludedRun) -> Vec<RowView> {
     run.next.iter().map(row).collect()
 }
 
+/// Heads of what [`next_cells`] gives.
+pub fn next_heads() -> Vec<String> {
+    let (rollout, speed) = (wording::head("rollout", MILLIMETRES), wording::head("top speed", SPEED));
+    let motor = wording::head("motor at the end of the race", TEMPERATURE);
+    vec!["pinion".to_owned(), "FDR".to_owned(), rollout, "lap, s".to_owned(), speed, motor]
+}
+
 /// Pinion, ratio, rollout, top speed and the motor at the end of the race of gears that could be on the car.
 pub fn next_cells(next: &Next) -> Vec<String> {
-    let estimate = |e: &Option<Estimate>| e.as_ref().map_or(NOTHING.to_owned(), |e| InFigures::new(e).plus_minus());
-    let degrees = |e: &Option<Estimate>| e.as_ref().map_or(NOTHING.to_owned(), |e| InFigures::whole(e).plus_minus());
+    let shown =
+        |e: &Option<Estimate>, words: &dyn Fn(&Estimate) -> String| e.as_ref().map_or(NOTHING.to_owned(), words);
     vec![
         next.pinion.to_string(),
         format!("{:.3}", next.ratio),
-        number(next.rollout_mm, 2),
+        next.rollout_mm.map_or(NOTHING.to_owned(), |mm| wording::bare_value(mm, 2, MILLIMETRES)),
         next.lap_change_s.as_ref().map_or(NOTHING.to_owned(), |e| InFigures::new(e).signed().plus_minus()),
-        estimate(&next.top_speed_m_s),
-        degrees(&next.motor_race_end_c),
+        shown(&next.top_speed_m_s, &|speed| wording::cell(speed, SPEED)),
+        shown(&next.motor_race_end_c, &|end| wording::whole_cell(end, TEMPERATURE)),
     ]
 }
 

@@ -7,11 +7,12 @@ use super::remarks::FindingView;
 use super::settings;
 use super::trends::{Open, TrendView, Unanswered, over_season, unanswered};
 use super::verdicts;
+use crate::figure::Shown;
 use crate::notice::printable;
 use crate::season::answers::{Answers, GearOnTrack, Mean, OF_GEARS, OverSeason, Part, Round};
 use crate::season::settings::SettingEffect;
 use crate::weekend::trends::Verdict;
-use crate::wording::{InFigures, counted};
+use crate::wording::{self, counted};
 
 /// Share of the effects of nothing that look clear by chance: their intervals are 95 %.
 const BY_CHANCE: f64 = 0.05;
@@ -194,12 +195,11 @@ fn gears(all: &[GearOnTrack]) -> Vec<GearsView> {
 
 /// A mean with its interval, or the lowest and highest of too few values.
 fn mean_or_range(mean: &Mean) -> String {
+    let Shown { unit, digits, .. } = ShownFigure::named(&mean.of).shown;
     if let Some(estimate) = &mean.mean {
-        return InFigures::new(estimate).plus_minus();
+        return wording::cell(estimate, unit);
     }
-    let digits = ShownFigure::named(&mean.of).shown.digits;
-    let (low, high) = (format!("{:.digits$}", mean.lowest), format!("{:.digits$}", mean.highest));
-    if low == high { low } else { format!("{low} to {high}") }
+    wording::bare_range(mean.lowest, mean.highest, digits, unit)
 }
 
 fn setting(effects: &[SettingEffect]) -> SettingView {

@@ -28,7 +28,7 @@ fn value_with_unit(key: &str, value: Option<&Setting>) -> String {
 
 /// A setting that was changed since the car's run before: `drag brake 3 → 10 %`.
 pub fn changed(changed: &Changed) -> String {
-    keys::labelled_change(&changed.key, changed.from.as_deref(), changed.to.as_deref())
+    keys::labelled_change(&changed.key, changed.from_shown.as_deref(), changed.to_shown.as_deref())
 }
 
 /// The settings of the run at `index`, those that differ from the car's run before first, and those that it no longer

@@ -8,23 +8,27 @@ use crate::notice::printable;
 use crate::quantity::Estimate;
 use crate::report::charts;
 use crate::run::Measured;
+use crate::units::measure::{DEGREES, SPEED};
 use crate::weekend::concluded_run::ConcludedRun;
 use crate::weekend::findings::loss_place;
 use crate::weekend::where_time_went::{LostLap, LostRun, SectionChange, WhereTimeWent};
 use crate::wording::{
-    InFigures, LAP_TIMES, change, change_each, counted, stretch_of_lap, uppercase_first, with_interval,
+    InFigures, LAP_TIMES, cell, change, change_each, counted, head, stretch_of_lap, uppercase_first, whole,
+    with_interval,
 };
 
 /// Heads of the table of sections.
-pub const SECTION_HEADS: [&str; 6] =
-    ["place on the lap, %", "best, s", "median, s", "scatter, s", "slowest, m/s", "median lost on best lap, s"];
+pub fn section_heads() -> [String; 6] {
+    ["place on the lap, %", "best, s", "median, s", "scatter, s", &head("slowest", SPEED), "median lost on best lap, s"]
+        .map(str::to_owned)
+}
 
 /// Where the time went.
 pub struct TimeView {
     /// What there is to say, in sentences.
     pub sentences: Vec<String>,
     /// Heads of the table's columns.
-    pub heads: [&'static str; 6],
+    pub heads: [String; 6],
     /// The sections; empty where the lap could not be cut.
     pub sections: Vec<RowView>,
     /// What is to be known to read the table; empty without one.
@@ -56,14 +60,14 @@ pub fn time_went(run: &ConcludedRun, done: &Measured) -> Option<TimeView> {
     };
     (!rows.is_empty() || done.answers.consistency.is_some()).then_some(TimeView {
         sentences,
-        heads: SECTION_HEADS,
+        heads: section_heads(),
         sections: rows,
         caption,
     })
 }
 
 fn row(section: &Section) -> RowView {
-    let speed = section.slowest_m_s.as_ref().map_or(NOTHING.to_owned(), |speed| InFigures::new(speed).plus_minus());
+    let speed = section.slowest_m_s.as_ref().map_or(NOTHING.to_owned(), |speed| cell(speed, SPEED));
     RowView::plain(vec![
         format!("{:.0} to {:.0}", 100.0 * section.from, 100.0 * section.to),
         format!("{:.2}", section.best_s),
@@ -139,11 +143,11 @@ fn even(consistency: &Consistency) -> Vec<String> {
 /// What got worse while the pace faded.
 fn faded(with: &[FadedWith]) -> String {
     let one = |faded: &FadedWith| {
-        let amount = |unit: &str| with_interval(&faded.change, unit);
+        let amount = |unit: &'static str| with_interval(&faded.change, unit);
         match faded.of {
             Reading::Voltage => format!("the pack’s voltage fell by {}", with_interval(&faded.change.mirrored(), "V")),
             Reading::MotorTemperature => {
-                format!("the motor got hotter by {}", InFigures::whole(&faded.change).sentence("°C"))
+                format!("the motor got hotter by {}", whole(&faded.change, DEGREES))
             }
             Reading::Wheelspin => format!("the wheels spun more, by {}", amount("s a lap")),
         }

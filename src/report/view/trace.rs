@@ -10,6 +10,8 @@ use crate::log::Channel;
 use crate::notice::printable;
 use crate::review::Review;
 use crate::run::Measured;
+use crate::units::measure::{SPEED, TEMPERATURE};
+use crate::units::{Measure, Units};
 use crate::weekend::concluded_run::ConcludedRun;
 use crate::weekend::lap_on_lap::OtherLap;
 
@@ -32,7 +34,7 @@ const TIME_DIGITS: usize = 3;
 struct Shown {
     channel: Channel,
     label: &'static str,
-    unit: &'static str,
+    unit: Measure,
     /// The chart that it is drawn in.
     chart: &'static str,
     /// Digits after the point.
@@ -42,21 +44,49 @@ struct Shown {
 }
 
 const SHOWN: [Shown; 8] = [
-    Shown { channel: Channel::Rpm, label: "revs", unit: "rpm", chart: "revs", digits: 0, colour: 0 },
-    Shown { channel: Channel::Current, label: "current", unit: "A", chart: "current", digits: 1, colour: 2 },
-    Shown { channel: Channel::Voltage, label: "pack voltage", unit: "V", chart: "volts", digits: 2, colour: 4 },
-    Shown { channel: Channel::Throttle, label: "throttle", unit: "%", chart: "throttle", digits: 0, colour: 3 },
-    Shown { channel: Channel::MotorTemperature, label: "motor", unit: "°C", chart: "heat", digits: 0, colour: 1 },
+    Shown { channel: Channel::Rpm, label: "revs", unit: Measure::plain("rpm"), chart: "revs", digits: 0, colour: 0 },
+    Shown {
+        channel: Channel::Current,
+        label: "current",
+        unit: Measure::plain("A"),
+        chart: "current",
+        digits: 1,
+        colour: 2,
+    },
+    Shown {
+        channel: Channel::Voltage,
+        label: "pack voltage",
+        unit: Measure::plain("V"),
+        chart: "volts",
+        digits: 2,
+        colour: 4,
+    },
+    Shown {
+        channel: Channel::Throttle,
+        label: "throttle",
+        unit: Measure::plain("%"),
+        chart: "throttle",
+        digits: 0,
+        colour: 3,
+    },
+    Shown {
+        channel: Channel::MotorTemperature,
+        label: "motor",
+        unit: TEMPERATURE,
+        chart: "heat",
+        digits: 0,
+        colour: 1,
+    },
     Shown {
         channel: Channel::ControllerTemperature,
         label: "controller",
-        unit: "°C",
+        unit: TEMPERATURE,
         chart: "heat",
         digits: 0,
         colour: 2,
     },
-    Shown { channel: Channel::GroundSpeed, label: "car speed", unit: "m/s", chart: "speed", digits: 2, colour: 0 },
-    Shown { channel: Channel::WheelSpeed, label: "wheel speed", unit: "m/s", chart: "speed", digits: 2, colour: 3 },
+    Shown { channel: Channel::GroundSpeed, label: "car speed", unit: SPEED, chart: "speed", digits: 2, colour: 0 },
+    Shown { channel: Channel::WheelSpeed, label: "wheel speed", unit: SPEED, chart: "speed", digits: 2, colour: 3 },
 ];
 
 /// The trace of the run at `index` as JSON that may stand in a page's script element; `None` for a log of fewer than
@@ -73,7 +103,8 @@ pub fn trace(review: &Review, index: usize) -> Option<String> {
     let channels = shown.iter().map(|(s, values)| {
         let Shown { channel, label, unit, chart, digits, colour } = s;
         json!({
-            "name": channel.name(), "label": label, "unit": unit, "group": chart, "digits": digits, "colour": colour,
+            "name": channel.name(), "label": label, "group": chart, "colour": colour, "digits": digits,
+            "shown": { "metric": shown_in(*unit, *digits, Units::Metric), "us": shown_in(*unit, *digits, Units::Us) },
             "packed": numbers(values, &rows, *digits)
         })
     });
@@ -91,6 +122,15 @@ pub fn trace(review: &Review, index: usize) -> Option<String> {
     });
     // Nothing in it may end the script element.
     Some(data.to_string().replace('<', "\\u003c"))
+}
+
+/// How values are shown in some units: their symbol, digits, factor and zero.
+fn shown_in(unit: Measure, digits: usize, units: Units) -> Value {
+    let zero = unit.value(0.0, units.into());
+    json!({
+        "unit": unit.symbol(units.into()), "digits": unit.digits(digits, units.into()),
+        "factor": unit.factor(units.into()), "zero": zero
+    })
 }
 
 /// Values of `rows` to so many digits.

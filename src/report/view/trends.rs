@@ -9,6 +9,7 @@ use crate::quantity::Estimate;
 use crate::report::charts;
 use crate::season::answers::{OverSeason, Part};
 use crate::weekend::trends::{Cause, Trend, Verdict};
+use crate::wording;
 
 /// A trend with a verdict.
 pub struct TrendView {
@@ -92,7 +93,8 @@ pub fn over_runs(trend: &Trend) -> TrendView {
         let Shown { unit, digits, factor } = figure.shown;
         let matters = factor * trend.of.worth_over(&trend.values);
         let most = most_either_way(&figure, &change, digits.max(1));
-        format!("{most} each run either way; it would matter from {matters:.digits$} {unit} over these runs.")
+        let matters = wording::value(matters, digits, unit.difference());
+        format!("{most} each run either way; it would matter from {matters} over these runs.")
     };
     TrendView {
         name: format!("{}, {}", printable(&trend.car, 24), figure.label),
@@ -142,5 +144,5 @@ fn slope(value: f64, low: Option<f64>, high: Option<f64>) -> Estimate {
 fn most_either_way(figure: &ShownFigure, change: &Estimate, digits: usize) -> String {
     let Shown { unit, factor, .. } = figure.shown;
     let most = factor * change.low.abs().max(change.high.abs());
-    format!("At most {most:.digits$} {unit}")
+    format!("At most {}", wording::value(most, digits, unit.difference()))
 }

@@ -7,10 +7,12 @@ use crate::measure::wheelspin::Wheelspin;
 use crate::notice::printable;
 use crate::quantity::Estimate;
 use crate::run::GearingVerdict;
+use crate::units::measure::TEMPERATURE;
 use crate::weekend::before::Before;
 use crate::weekend::findings::MUCH_SPIN;
 use crate::weekend::since::{LapVerdict, Since};
 use crate::weekend::trends;
+use crate::wording;
 
 /// Said wherever a question has no answer.
 pub const CANNOT_TELL: &str = "cannot tell";
@@ -122,7 +124,10 @@ pub fn next_pinion(room: Option<PinionRoom>) -> VerdictView {
         return VerdictView::new(Mark::Good, format!("{teeth} teeth would be faster"));
     }
     let Some(largest) = largest else {
-        return VerdictView::new(Mark::Act, format!("no nearby pinion keeps the motor under {limit_c:.0} °C"));
+        return VerdictView::new(
+            Mark::Act,
+            format!("no nearby pinion keeps the motor under {}", wording::value(limit_c, 0, TEMPERATURE)),
+        );
     };
     if largest > on_car {
         // Room is no reason yet to fit them.

@@ -16,12 +16,13 @@ use crate::review::Review;
 use crate::run::SettledRun;
 use crate::sheet::NOTE;
 use crate::sheet::keys::Key;
+use crate::units::measure::{METRES, TEMPERATURE};
 use crate::weekend::comparisons::{Comparison, Effect};
 use crate::weekend::concluded_run::ConcludedRun;
 use crate::weekend::lacks::{self, Place};
 use crate::weekend::pace::{Pace, RunLaps, pace};
 use crate::weekend::trends::{Trend, Verdict};
-use crate::wording::{InFigures, counted};
+use crate::wording::{self, counted};
 
 /// Path of the weekend's note.
 const WEEKEND_NOTE: &str = "weekend.note";
@@ -43,7 +44,7 @@ pub struct WeekendView {
     /// Findings.
     pub findings: Vec<FindingView>,
     /// Heads of the runs' figures.
-    pub heads: [&'static str; 12],
+    pub heads: [String; 12],
     /// Runs against answers.
     pub runs: Vec<RunRow>,
     /// What the marks in their table mean.
@@ -95,7 +96,7 @@ pub struct RunRow {
 }
 
 impl RunRow {
-    /// What stands under the last of [`HEADS`]: lap times, then the rest.
+    /// What stands under the last of the heads: lap times, then the rest.
     pub fn without_verdict(&self) -> [String; 8] {
         let laps = self.laps.as_ref().map_or(NOTHING.to_owned(), |l| format!("{} of {}", l.counted, l.driven));
         let [median, best, three] = [&self.median, &self.best, &self.three].map(Clone::clone);
@@ -113,20 +114,23 @@ pub struct LapCount {
 }
 
 /// Heads of the runs' figures: what has a verdict, lap times, the rest.
-pub const HEADS: [&str; 12] = [
-    "ratio on track",
-    "motor at end of race, °C",
-    "controller at end of race, °C",
-    "lowest cell, V",
-    "median lap, s",
-    "best lap, s",
-    "best three in a row, s",
-    "rank among the car’s runs",
-    "wheelspin, s",
-    "pack, mΩ",
-    "used, mAh",
-    "laps that count",
-];
+fn heads() -> [String; 12] {
+    let plain = str::to_owned;
+    [
+        plain("ratio on track"),
+        wording::head("motor at end of race", TEMPERATURE),
+        wording::head("controller at end of race", TEMPERATURE),
+        plain("lowest cell, V"),
+        plain("median lap, s"),
+        plain("best lap, s"),
+        plain("best three in a row, s"),
+        plain("rank among the car’s runs"),
+        plain("wheelspin, s"),
+        plain("pack, mΩ"),
+        plain("used, mAh"),
+        plain("laps that count"),
+    ]
+}
 
 /// What a changed setting did.
 pub struct ChangeView {
@@ -158,7 +162,7 @@ pub fn weekend(review: &Review) -> WeekendView {
         findings: review.findings.iter().map(|f| finding(f, of_finding(review, f, false))).collect(),
         calm: calm(&runs, !doubts.is_empty()),
         doubts,
-        heads: HEADS,
+        heads: heads(),
         runs,
         key: Mark::KEY,
         trends: review.trends.iter().filter(|t| !is_unanswered(t)).map(over_runs).collect(),
@@ -180,7 +184,7 @@ pub fn weekend(review: &Review) -> WeekendView {
 fn subtitle(review: &Review) -> String {
     let sheet = &review.sheet;
     let mut parts: Vec<String> = sheet.date.iter().chain(sheet.surface.iter()).map(|s| printable(s, 40)).collect();
-    parts.extend(sheet.lap_length_m.map(|(length, half)| format!("lap {length} ± {half:.1} m")));
+    parts.extend(sheet.lap_length_m.map(lap_length));
     parts.push(counted(review.runs.len(), "run"));
     if !sheet.cars.is_empty() {
         parts.push(counted(sheet.cars.len(), "car"));
@@ -188,6 +192,12 @@ fn subtitle(review: &Review) -> String {
     let assumed = if sheet.race_s.is_none() { " (assumed)" } else { "" };
     parts.push(format!("race {:.0} s{assumed}", sheet.race_length_s()));
     parts.join(" · ")
+}
+
+/// `lap 214 ± 0.6 m`.
+fn lap_length((length, half): (f64, f64)) -> String {
+    let (length, half) = (wording::stated(length, METRES.bare()), wording::value(half, 1, METRES));
+    format!("lap {length} ± {half}")
 }
 
 /// Said where there is no finding: silence is no praise where a question has no answer.
@@ -251,9 +261,9 @@ fn answer_cells(run: &SettledRun) -> Vec<Cell> {
 
 fn heat_cell(run: &SettledRun, part: HotPart) -> Cell {
     let Some(heat) = run.heat(part) else { return Cell::empty() };
-    let end = heat.race_end_c.as_ref().map(|e| InFigures::whole(e).plus_minus());
+    let end = heat.race_end_c.as_ref().map(|e| wording::whole_cell(e, TEMPERATURE));
     let verdict = in_doubt(verdicts::heat(heat.verdict), rests_on::heat(part), run);
-    Cell::new(end.or(heat.peak_c.map(|p| format!("{p:.0}"))), verdict)
+    Cell::new(end.or(heat.peak_c.map(|p| wording::bare_value(p, 0, TEMPERATURE))), verdict)
 }
 
 fn change(c: &Comparison) -> ChangeView {
@@ -276,9 +286,13 @@ fn effect_row(effect: &Effect) -> RowView {
         (Some(why), _) => why.in_words(settings::labels),
         (None, difference) => verdicts::effect(difference.as_ref()).to_owned(),
     };
-    let before = number(effect.from.map(|v| figure.shown.factor * v), figure.shown.digits);
     RowView {
-        cells: vec![figure.head(), before, figure.change_cell(effect.difference.as_ref()), remark],
+        cells: vec![
+            figure.head(),
+            figure.value_cell(effect.from),
+            figure.change_cell(effect.difference.as_ref()),
+            remark,
+        ],
         aside: !effect.claimed(),
     }
 }

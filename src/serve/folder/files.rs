@@ -107,7 +107,7 @@ pub fn download(review: Option<&Review>, folder: &Path, name: &str) -> Option<Re
     }
     let review = review?;
     match name {
-        "index.html" => Some(page(pages::weekend(&view::weekend(review)))),
+        "index.html" => Some(page(pages::weekend(&view::weekend(review), review.sheet.units()))),
         "review.json" => {
             Some(Ok(Download { media_type: "application/json", bytes: review_file::text(review).into_bytes() }))
         }
@@ -124,7 +124,7 @@ fn run_file(review: &Review, name: &str) -> Option<Result<Download, String>> {
     review.runs.iter().enumerate().find_map(|(index, run)| {
         let run_page = view::page_name(index, &run.plan().id);
         if run_page == name {
-            return Some(page(pages::run(&view::run(review, index))));
+            return Some(page(pages::run(&view::run(review, index), review.sheet.units())));
         }
         let done = run.done().filter(|_| view::log_name(&run_page) == name)?;
         Some(parquet(storage::log_as_parquet(&done.log)))

@@ -47,7 +47,8 @@ fn within(uri: &Uri, room: &str) -> Option<Uri> {
 /// Headers that keep a page from other sites and out of stores.
 fn seal(response: &mut Response) {
     let policy = format!(
-        "default-src 'none'; style-src 'unsafe-inline'; img-src data:; script-src 'self' {}; connect-src 'self'; form-action 'self'; base-uri 'none'; frame-ancestors 'none'",
+        "default-src 'none'; style-src 'unsafe-inline'; img-src data:; script-src 'self' {} {}; connect-src 'self'; form-action 'self'; base-uri 'none'; frame-ancestors 'none'",
+        SCRIPTS.of_all(),
         SCRIPTS.of_run()
     );
     // `no-referrer` would make a form's own Origin `null`.

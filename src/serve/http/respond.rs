@@ -5,12 +5,16 @@ use axum::response::{IntoResponse, Response};
 
 use crate::fingerprint::fingerprint;
 use crate::notice::Failure;
+use crate::report::pages::says_units;
 use crate::serve::pages::{self, LIVE_SCRIPT, Link, Page, TO_WEEKEND};
+use crate::units::Units;
 
 /// A page, marked with what it says: its script asks for itself again and tells by the mark whether it has changed.
 pub fn html(status: StatusCode, page: Page) -> Response {
     match page {
         Ok(text) => {
+            // A page of figures is in its units already; what was typed is in none.
+            let text = says_units(&text, Units::default());
             let seen = fingerprint(&text);
             let text = text.replacen("data-seen=\"\"", &format!("data-seen=\"{seen}\""), 1);
             (status, [(header::CONTENT_TYPE, "text/html; charset=utf-8")], text).into_response()

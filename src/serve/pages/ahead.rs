@@ -1,6 +1,8 @@
 //! A race that is asked for on a run's page: what is typed, field by field, and what the run makes of it.
 
 use crate::report::view::{self, AheadView};
+use crate::units::number_in;
+use crate::units::table::has_one_unit;
 use crate::weekend::ahead::{Wanted, Why, ahead};
 use crate::weekend::concluded_run::ConcludedRun;
 
@@ -33,8 +35,10 @@ pub struct RaceForm {
 pub struct RaceField {
     /// Its name in the address.
     pub name: &'static str,
-    /// What a racer calls it, with its unit.
+    /// What a racer calls it.
     pub label: &'static str,
+    /// The unit of a bare number; empty where there is none.
+    pub unit: &'static str,
     /// What was typed.
     pub value: String,
     /// As it was in the run; empty where that is not known.
@@ -73,21 +77,29 @@ pub fn race_form(run: &ConcludedRun, race_s: f64, asked: &AskedRace) -> Option<R
 }
 
 fn fields(run: &ConcludedRun, race_s: f64, asked: &AskedRace) -> [RaceField; 6] {
-    let field = |name, label, typed: &Option<String>, in_run: Option<f64>| RaceField {
+    let field = |name, label, unit, typed: &Option<String>, in_run: Option<f64>| RaceField {
         name,
         label,
+        unit,
         value: typed.clone().unwrap_or_default(),
         in_run: in_run.map_or_else(String::new, |value| value.to_string()),
         error: None,
     };
     [
-        field("air", "air, °C", &asked.air, run.plan().ambient_c),
-        field("race", "race, s", &asked.race, Some(race_s)),
-        field("laps", "or laps of the race", &asked.laps, None),
-        field("race_pinion", "pinion, teeth", &asked.race_pinion, run.run.pinion_on_car()),
-        field("race_spur", "spur, teeth", &asked.race_spur, run.plan().settings.number("spur")),
-        field("start", "motor and controller at the start, °C", &asked.start, None),
+        field("air", "air", "°C", &asked.air, run.plan().ambient_c),
+        field("race", "race", "s", &asked.race, Some(race_s)),
+        field("laps", "or laps of the race", "", &asked.laps, None),
+        field("race_pinion", "pinion", "teeth", &asked.race_pinion, run.run.pinion_on_car()),
+        field("race_spur", "spur", "teeth", &asked.race_spur, run.plan().settings.number("spur")),
+        field("start", "motor and controller at the start", "°C", &asked.start, None),
     ]
+}
+
+impl RaceField {
+    /// Whether digits are all that can be typed: a phone shows its number keys then.
+    pub fn takes_digits_alone(&self) -> bool {
+        has_one_unit(self.unit)
+    }
 }
 
 impl RaceForm {
@@ -109,11 +121,13 @@ impl RaceForm {
         if typed.is_empty() {
             return None;
         }
-        let number = typed.replace(',', ".").parse::<f64>().ok().filter(|number| number.is_finite());
-        if number.is_none() {
-            field.error = Some("enter a number".to_owned());
+        match number_in(typed, field.unit) {
+            Ok(written) => Some(written.value),
+            Err(why) => {
+                field.error = Some(why.hint(field.unit));
+                None
+            }
         }
-        number
     }
 
     fn teeth(&mut self, which: Asked) -> Option<f64> {
@@ -153,6 +167,7 @@ mod tests {
         assert!(form(&AskedRace::default()).race.is_none());
         let race = form(&AskedRace { air: some("35,5"), race: some(""), ..AskedRace::default() });
         assert!(race.race.is_some() && race.fields.iter().all(|f| f.error.is_none()));
+        assert!(form(&AskedRace { air: some("95 °F"), race: some("8 min"), ..AskedRace::default() }).race.is_some());
         let wrong = |asked: AskedRace| {
             let form = form(&asked);
             assert!(form.race.is_none());
@@ -160,6 +175,7 @@ mod tests {
             wrong.join(" ")
         };
         assert_eq!(wrong(AskedRace { air: some("warm"), start: some("-400"), ..AskedRace::default() }), "air");
+        assert_eq!(wrong(AskedRace { air: some("2 kg"), ..AskedRace::default() }), "air");
         assert_eq!(wrong(AskedRace { start: some("-400"), ..AskedRace::default() }), "start");
         assert_eq!(wrong(AskedRace { race: some("300"), laps: some("20"), ..AskedRace::default() }), "laps");
         assert_eq!(wrong(AskedRace { race_pinion: some("31.5"), ..AskedRace::default() }), "race_pinion");

@@ -9,9 +9,10 @@ pub mod weekend;
 use askama::Template;
 
 use crate::notice::Failure;
-use crate::report::pages::filters;
+use crate::report::pages::{filters, in_units};
 use crate::serve::folder::files::FileGroup;
 use crate::serve::limits::LARGEST_FILE_BYTES;
+use crate::units::Units;
 
 /// Script of the local page.
 pub const LIVE_SCRIPT: &str = include_str!("../templates/live.js");
@@ -176,5 +177,6 @@ struct MessagePage<'a> {
 /// # Errors
 /// If the template cannot be filled in.
 pub fn message(title: &str, failure: &Failure, link: Option<Link>) -> Page {
-    MessagePage { frame: PageFrame::new(title, Place::Message), failure, link }.render()
+    let page = MessagePage { frame: PageFrame::new(title, Place::Message), failure, link }.render()?;
+    Ok(in_units(&page, Units::default()))
 }

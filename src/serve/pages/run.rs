@@ -7,7 +7,7 @@ use super::weekend::entry_of;
 use super::{Page, PageFrame, Place};
 use crate::gear_chart::teeth;
 use crate::gears::gears;
-use crate::report::pages::{SCRIPTS, Scripts, filters};
+use crate::report::pages::{self, SCRIPTS, Scripts, filters};
 use crate::report::view::{self, RowView, RunView};
 use crate::review::Review;
 use crate::weekend::concluded_run::ConcludedRun;
@@ -49,6 +49,7 @@ struct TriedGears {
     spur: String,
     pinion: String,
     error: Option<String>,
+    heads: Vec<String>,
     rows: Vec<RowView>,
 }
 
@@ -61,7 +62,7 @@ pub fn run(review: &Review, index: usize, run_ids: &[String], asked: &AskedGears
     let run = &review.runs[index];
     let page = view::page_name(index, &run.plan().id);
     let v = view::run(review, index);
-    RunPage {
+    let filled = RunPage {
         frame: PageFrame::new(v.weekend.clone(), Place::Run),
         v: &v,
         log: view::log_name(&page),
@@ -72,8 +73,8 @@ pub fn run(review: &Review, index: usize, run_ids: &[String], asked: &AskedGears
         tried: try_gears(run, review.sheet.race_length_s(), asked),
         race: race_form(run, review.sheet.race_length_s(), race),
         scripts: SCRIPTS,
-    }
-    .render()
+    };
+    Ok(pages::in_units(&filled.render()?, review.sheet.units()))
 }
 
 /// The gears asked for, or those around the ones on the car; `None` where these are not known.
@@ -94,7 +95,7 @@ fn try_gears(run: &ConcludedRun, race_s: f64, asked: &AskedGears) -> Option<Trie
         }
         Err(e) => (Vec::new(), Some(e)),
     };
-    Some(TriedGears { spur, pinion, error, rows })
+    Some(TriedGears { spur, pinion, error, heads: view::next_heads(), rows })
 }
 
 /// Teeth of each spur with each pinion.

@@ -5,7 +5,7 @@ use askama::Template;
 use super::{Page, PageFrame, Place};
 use crate::folder::plain_path;
 use crate::notice::NoticeCode;
-use crate::report::pages::{SCRIPTS, Scripts, filters};
+use crate::report::pages::{self, SCRIPTS, Scripts, filters};
 use crate::report::view::{self, WeekendView};
 use crate::review::Review;
 use crate::serve::limits::LARGEST_FILE_BYTES;
@@ -60,7 +60,7 @@ pub fn weekend(review: &Review, base: &str, run_ids: &[String]) -> Page {
     // The page asks for them itself.
     let asked = |code| matches!(code, NoticeCode::NotOnTheSheet | NoticeCode::ListWithoutRun);
     v.notices.retain(|n| !asked(n.code));
-    WeekendPage {
+    let page = WeekendPage {
         frame: PageFrame::new(v.name.clone(), Place::Weekend),
         v: &v,
         base,
@@ -70,8 +70,8 @@ pub fn weekend(review: &Review, base: &str, run_ids: &[String]) -> Page {
         one_car_assumed: !review.has_sheet && review.runs.len() > 1,
         largest_file_bytes: LARGEST_FILE_BYTES,
         scripts: SCRIPTS,
-    }
-    .render()
+    };
+    Ok(pages::in_units(&page.render()?, review.sheet.units()))
 }
 
 fn unlisted_log(run: &RunPlan, review: &Review) -> UnlistedLog {

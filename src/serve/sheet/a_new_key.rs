@@ -7,6 +7,7 @@ use crate::sheet::keys::{KEYS, Key, Kind, Table};
 use crate::sheet::read::read_with;
 use crate::sheet::schema::schema_of;
 use crate::sheet::starter::{StarterRun, starter_with};
+use crate::units::Units;
 use crate::weekend::lacks::{Place, lacks_of};
 
 #[test]
@@ -29,7 +30,7 @@ fn a_new_key_is_in_reader_editor_schema_starter_form_and_what_the_sheet_lacks() 
     assert_eq!(schema["properties"]["track"]["properties"]["grip"]["enum"][1], "low");
 
     let run = StarterRun { id: "r1".into(), log: "r1.csv".into(), laps: None };
-    let starter = starter_with(&keys, "x", &[run]);
+    let starter = starter_with(&keys, "x", &[run], Units::Metric);
     assert!(
         starter.contains("[cars.car.body]\n# wing_deg = 12 ") && starter.contains("\n# grip = \"high\" "),
         "{starter}"

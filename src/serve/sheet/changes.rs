@@ -281,6 +281,18 @@ mod tests {
     }
 
     #[test]
+    fn a_number_keeps_the_unit_that_was_typed() {
+        let mut typed = sent(&form(SHEET, &[]).unwrap());
+        set(&mut typed, "/track/lap_length_m", "702 ft");
+        set(&mut typed, "/cars/a~1b/mass_kg", "2,9 lb");
+        let new = edited(SHEET, &typed);
+        assert!(new.contains("lap_length_m = \"702 ft\"") && new.contains("mass_kg = \"2,9 lb\""), "{new}");
+        let again = form(&new, &[]).unwrap();
+        assert_eq!(again.value("/track/lap_length_m"), Some("702 ft"));
+        assert_eq!(changes(&again, &sent(&again)), Changes::default());
+    }
+
+    #[test]
     fn several_runs_come_at_once_and_those_without_a_car_come_later() {
         let text =
             format!("[cars.b]\npinion = 30\n{}", SHEET.replace("log = \"r1.csv\"", "log = \"r1.csv\"\ncar = \"b\""));

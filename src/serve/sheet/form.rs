@@ -9,6 +9,7 @@ use toml_edit::{Item, TableLike};
 use crate::notice::printable;
 use crate::sheet::edit::{document, shown};
 use crate::sheet::keys::{self, KEYS, Key, Kind, NOTE, Table};
+use crate::units::table::has_one_unit;
 
 /// What a field takes.
 #[derive(Debug, Clone, PartialEq)]
@@ -67,9 +68,9 @@ impl Field {
         field
     }
 
-    /// Whether a number is expected.
-    pub fn is_number(&self) -> bool {
-        self.input == Input::Number
+    /// Whether digits are all that is expected: a phone shows its number keys then.
+    pub fn takes_digits_alone(&self) -> bool {
+        self.input == Input::Number && has_one_unit(self.unit)
     }
 
     /// What it may be; empty where it is no choice.

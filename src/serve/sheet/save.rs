@@ -15,6 +15,7 @@ use crate::notice::{Failure, printable};
 use crate::serve::folder::current::Current;
 use crate::sheet::edit::{Edit, EditError, edit, with_line_ends_of};
 use crate::sheet::{mistake::Mistake, read};
+use crate::units::Units;
 
 /// Texts of the sheet that are remembered, so that what was typed on an older page can be told from what was there.
 const REMEMBERED: usize = 64;
@@ -98,7 +99,7 @@ impl SheetStore {
         match std::fs::read(self.folder().join(SHEET)) {
             Ok(bytes) => text_of(bytes),
             Err(e) if e.kind() == io::ErrorKind::NotFound => match self.current.review() {
-                Some(review) => Ok(folder::starter_for(self.folder(), &review.sheet.runs)),
+                Some(review) => Ok(folder::starter_for(self.folder(), &review.sheet.runs, Units::default())),
                 None => folder::starter(self.folder()).map_err(failed),
             },
             Err(e) => Err(failed(e)),

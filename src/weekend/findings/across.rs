@@ -95,16 +95,13 @@ fn change_in_words(comparison: &Comparison) -> String {
     let values = keys::change(&comparison.key, from.as_deref(), to.as_deref());
     // A name that is written as a number is no amount, and of a setting of the user's own nothing tells which way is
     // more where a value is negative.
-    let words = match (key, &comparison.from, &comparison.to) {
+    let number = |value: &Option<Setting>| value.as_ref().and_then(Setting::as_number);
+    let words = match (key, number(&comparison.from), number(&comparison.to)) {
         _ if !comparison.together_with.is_empty() => None,
-        (
-            Some(Key { kind: Kind::Number { .. }, words, .. }),
-            Some(Setting::Number(from)),
-            Some(Setting::Number(to)),
-        ) => Some(if to > from { words.more } else { words.less }),
-        (None, Some(Setting::Number(from)), Some(Setting::Number(to))) if *from >= 0.0 && *to >= 0.0 => {
-            Some(if to > from { "More" } else { "Less" })
+        (Some(Key { kind: Kind::Number { .. }, words, .. }), Some(from), Some(to)) => {
+            Some(if to > from { words.more } else { words.less })
         }
+        (None, Some(from), Some(to)) if from >= 0.0 && to >= 0.0 => Some(if to > from { "More" } else { "Less" }),
         _ => None,
     };
     match words {

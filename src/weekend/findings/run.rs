@@ -14,10 +14,11 @@ use crate::measure::rests_on;
 use crate::measure::wheelspin::{Event, Wheelspin};
 use crate::quantity::Estimate;
 use crate::run::{GearingVerdict, PinionWhy, SettledRun};
+use crate::units::measure::{DEGREES, TEMPERATURE};
 use crate::weekend::concluded_run::ConcludedRun;
 use crate::weekend::hotter::{CoolingVerdict, Hotter};
 use crate::weekend::next::{Next, WithoutFan};
-use crate::wording::{InFigures, place_on_lap};
+use crate::wording::{self, place_on_lap};
 
 /// Share of the laps' time from which wheelspin is worth a word. A default (common practice, no source).
 pub const MUCH_SPIN: f64 = 0.02;
@@ -143,15 +144,16 @@ fn gearing_finding(run: &SettledRun) -> Option<Finding> {
 
 /// The interval of a temperature, in brackets after its value: `94 °C (91 to 97)`.
 fn temperature(estimate: Estimate) -> String {
-    InFigures::whole(&estimate).sentence("°C")
+    wording::whole(&estimate, TEMPERATURE)
 }
 
 /// The limit of a part, and whether it is assumed.
 fn limit(heat: &Heat) -> String {
+    let limit = wording::value(heat.limit_c, 0, TEMPERATURE);
     if heat.limit_stated {
-        format!("its limit of {:.0} °C", heat.limit_c)
+        format!("its limit of {limit}")
     } else {
-        format!("the assumed limit of {:.0} °C (enter the maker's own)", heat.limit_c)
+        format!("the assumed limit of {limit} (enter the maker's own)")
     }
 }
 
@@ -169,8 +171,9 @@ fn heat_finding(run: &SettledRun, part: HotPart, next: &[Next]) -> Option<Findin
             Weight::Act,
             format!("the {part_name} went over its limit"),
             format!(
-                "The {part_name} reached {}{peak:.0} °C in run {id}, over {limit}",
-                if heat.in_part { "at least " } else { "" }
+                "The {part_name} reached {}{} in run {id}, over {limit}",
+                if heat.in_part { "at least " } else { "" },
+                wording::value(peak, 0, TEMPERATURE)
             ),
             format!("It was over for {:.0} s. {}", heat.over_limit_s.unwrap_or(0.0), remedy(run, part, heat, next)),
         ),
@@ -243,8 +246,8 @@ fn cooling_finding(run: &SettledRun, hotter: &Hotter) -> Option<Finding> {
     let lead = format!("The motor cooled less in run {} than in run {than}: check the fan", name(run));
     let detail = format!(
         "It ended {} hotter, and {} of that come neither from the air nor from the start nor from the load",
-        temperature(hotter.by_k),
-        temperature(hotter.cooling_k)
+        wording::whole(&hotter.by_k, DEGREES),
+        wording::whole(&hotter.cooling_k, DEGREES)
     );
     let values = json!({ "run_before": hotter.than, "by_k": hotter.by_k, "cooling_k": hotter.cooling_k });
     let finding = Finding::new("cooling-weaker", Weight::Watch, About::Motor, lead, detail);

@@ -19,7 +19,7 @@ pub fn since_finding(run: &SettledRun, since: &Since) -> Option<Finding> {
         _ => (Weight::Note, "Keep it"),
     };
     let (id, before) = (name(run), short(&since.run));
-    let changed = |c: &Changed| keys::labelled_change(&c.key, c.from.as_deref(), c.to.as_deref());
+    let changed = |c: &Changed| keys::labelled_change(&c.key, c.from_shown.as_deref(), c.to_shown.as_deref());
     let changes: Vec<String> = since.changed.iter().map(changed).collect();
     let lead = format!("Run {id} was {} than run {before}", wording::change(&change, "s a lap", LAP_TIMES));
     let detail = format!("Changed in between: {}. {wish}", changes.join(", "));

@@ -50,7 +50,7 @@ fn figure(battery: &Battery, pack: &Pack) -> KeyFigure {
     }
     // Neither less than nothing nor more than the pack holds.
     let whole = if left.half_width() < 1.0 { InFigures::plain(left.value, 0) } else { InFigures::whole(&left) };
-    KeyFigure::measured(&whole, "mAh", of)
+    KeyFigure::in_figures(&whole, "mAh", of)
 }
 
 fn sentences(battery: &Battery, pack: &Pack, race_s: f64) -> Vec<String> {

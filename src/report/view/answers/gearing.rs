@@ -6,8 +6,9 @@ use crate::report::charts::{self, FURTHEST_RATIO};
 use crate::report::view::answer::{AnswerView, ChartView, KeyFigure, chart, not_answered};
 use crate::report::view::verdicts;
 use crate::run::{GearingVerdict, Measured, PinionVerdict};
+use crate::units::measure::MILLIMETRES;
 use crate::weekend::concluded_run::ConcludedRun;
-use crate::wording::{InFigures, with_interval};
+use crate::wording::{self, Digits, with_interval};
 
 /// Share of the turns from which those that spun away are worth a word: half of what a pinion's band is high.
 const WORTH_A_WORD: f64 = 0.003;
@@ -43,7 +44,7 @@ fn figure(gearing: &Gearing, pinion: &PinionVerdict) -> KeyFigure {
         _ => "ratio on track".to_owned(),
     };
     match &gearing.realised_ratio {
-        Some(ratio) => KeyFigure::measured(&InFigures::new(ratio), "", label),
+        Some(ratio) => KeyFigure::measured(ratio, Digits::ByInterval, "", label),
         None => KeyFigure::plain(None, label),
     }
 }
@@ -77,8 +78,10 @@ fn against_sheet(gearing: &Gearing, verdict: GearingVerdict) -> Option<String> {
 }
 
 fn rollout(gearing: &Gearing) -> Option<String> {
-    let measured = with_interval(gearing.realised_rollout_mm.as_ref()?, "mm");
-    let set = gearing.set_rollout_mm.map_or_else(String::new, |mm| format!("; the rollout on the sheet is {mm:.1} mm"));
+    let measured = with_interval(gearing.realised_rollout_mm.as_ref()?, MILLIMETRES);
+    let set = gearing
+        .set_rollout_mm
+        .map_or_else(String::new, |mm| format!("; the rollout on the sheet is {}", wording::value(mm, 1, MILLIMETRES)));
     Some(format!("Each motor turn moved the car {measured} along the track{set}."))
 }
 

@@ -6,12 +6,13 @@ use crate::measure::hot_part::HotPart;
 use crate::reason::Reasons;
 use crate::report::charts;
 use crate::report::view::answer::{AnswerView, KeyFigure, not_answered, small_chart};
-use crate::report::view::cells::number;
+use crate::report::view::cells::NOTHING;
 use crate::report::view::verdicts;
 use crate::run::Measured;
+use crate::units::measure::{DEGREES, TEMPERATURE};
 use crate::weekend::concluded_run::ConcludedRun;
 use crate::weekend::hotter::Hotter;
-use crate::wording::InFigures;
+use crate::wording::{self, Digits, InFigures};
 
 /// A race end later than so many lengths of the log would press the readings into a corner of the chart.
 const LONGEST_AHEAD: f64 = 4.0;
@@ -90,37 +91,37 @@ fn caption(parts: [&Part; 2]) -> &'static str {
 /// The part at the end of the race, or its highest reading.
 fn figure(part: &Part, race_s: f64) -> KeyFigure {
     let Part { name, heat } = part;
-    let limit = heat.limit_c;
+    let limit = wording::value(heat.limit_c, 0, TEMPERATURE);
     let Some(end) = &heat.race_end_c else {
-        let peak = heat.peak_c.map(|p| format!("{p:.0} °C"));
-        return KeyFigure::plain(peak, format!("highest reading of the {name}; its limit is {limit:.0} °C"));
+        let peak = heat.peak_c.map(|p| wording::value(p, 0, TEMPERATURE));
+        return KeyFigure::plain(peak, format!("highest reading of the {name}; its limit is {limit}"));
     };
     let how = if heat.race_end_read { "measured" } else { "forecast" };
-    let label = format!("{name} at the end of a {race_s:.0} s race, {how}; its limit is {limit:.0} °C");
-    KeyFigure::measured(&InFigures::whole(end), "°C", label)
+    let label = format!("{name} at the end of a {race_s:.0} s race, {how}; its limit is {limit}");
+    KeyFigure::measured(end, Digits::Whole, TEMPERATURE, label)
 }
 
 /// What a part did over the run, and its limit.
 fn went(part: &Part) -> Option<String> {
     let Part { name, heat } = part;
+    let degrees = |c: f64| wording::value(c, 0, TEMPERATURE);
+    let start = heat.start_c.map_or(NOTHING.to_owned(), |c| wording::bare_value(c, 0, TEMPERATURE));
     if heat.in_part {
         return Some(format!(
-            "The {name} went from {} to at least {:.0} °C, as far as its sensor can be used.",
-            number(heat.start_c, 0),
-            heat.peak_c?
+            "The {name} went from {start} to at least {}, as far as its sensor can be used.",
+            degrees(heat.peak_c?)
         ));
     }
     let mut text = format!(
-        "The {name} went from {} to {:.0} °C, hottest {:.0} s into the log.",
-        number(heat.start_c, 0),
-        heat.peak_c?,
+        "The {name} went from {start} to {}, hottest {:.0} s into the log.",
+        degrees(heat.peak_c?),
         heat.peak_at_s.unwrap_or(0.0)
     );
     if let Some(over) = heat.over_limit_s.filter(|s| *s > 0.0) {
         text += &format!(" It was at its limit or over it for {over:.0} s.");
     }
     if !heat.limit_stated {
-        text += &format!(" Enter the limit of your {name} ({:.0} °C is assumed).", heat.limit_c);
+        text += &format!(" Enter the limit of your {name} ({} is assumed).", degrees(heat.limit_c));
     }
     Some(text)
 }
@@ -151,7 +152,7 @@ fn details(motor: &Heat) -> Vec<String> {
         details.push(format!("The motor warms with a time constant of {}.", InFigures::whole(constant).sentence("s")));
     }
     if motor.cool_down_s.is_some() {
-        details.push(format!("It counts as cool within {COOLED_K:.0} °C of the air."));
+        details.push(format!("It counts as cool within {} of the air.", wording::value(COOLED_K, 0, DEGREES)));
     }
     details
 }

@@ -2,8 +2,10 @@
 
 use crate::notice::printable;
 use crate::quantity::Estimate;
+use crate::units::measure::DEGREES;
+use crate::units::said;
 use crate::weekend::hotter::{CoolingVerdict, Hotter};
-use crate::wording::{HOTTER, InFigures, change};
+use crate::wording::{Digits, HOTTER, change, in_figures, value};
 
 /// Parts below this many degrees are left to the details: a thermometer tells no more.
 const WORTH_SAYING_K: f64 = 1.0;
@@ -31,7 +33,7 @@ pub fn sentences_on_median(hotter: &Hotter) -> Vec<String> {
 }
 
 fn with_parts(hotter: &Hotter, compared: String) -> Vec<String> {
-    let ended = change(&hotter.by_k, "°C", HOTTER).replacen("unchanged", "as hot", 1);
+    let ended = change(&hotter.by_k, DEGREES, HOTTER).replace("unchanged", "as hot");
     let mut sentences = vec![format!("{compared}, it ended the race {ended}.")];
     let is_told = |part: &Estimate| part.value.abs() >= WORTH_SAYING_K && !part.holds(0.0);
     let of_part = |(name, part): &(&str, Estimate)| format!("{name} made it {}", in_short(part));
@@ -49,14 +51,14 @@ fn with_parts(hotter: &Hotter, compared: String) -> Vec<String> {
 /// `4 °C hotter`.
 fn in_short(part: &Estimate) -> String {
     let word = if part.value < 0.0 { HOTTER.less } else { HOTTER.more };
-    format!("{:.0} °C {word}", part.value.abs())
+    format!("{} {word}", value(part.value.abs(), 0, DEGREES))
 }
 
 /// All parts with their intervals.
 pub fn details(hotter: &Hotter) -> String {
     let of_part = |(name, part): &(&str, Estimate)| {
-        let figures = InFigures::whole(part).signed();
-        format!("{name} {}", figures.sentence("°C"))
+        let signed = |n| in_figures(part, DEGREES, Digits::Whole, n).signed().sentence(DEGREES.symbol(n));
+        format!("{name} {}", said(signed))
     };
     let all: Vec<String> = parts(hotter).iter().map(of_part).collect();
     let than = printable(&hotter.than, 40);

@@ -6,10 +6,11 @@ use crate::report::view::answer::{AnswerView, ChartView, KeyFigure, not_answered
 use crate::report::view::verdicts::{self, PinionRoom};
 use crate::sheet::DEFAULT_MOTOR_C;
 use crate::sheet::keys::printable_label;
+use crate::units::measure::{DEGREES, SPEED, TEMPERATURE};
 use crate::weekend::best_pinion::{BestPinion, BestVerdict};
 use crate::weekend::concluded_run::ConcludedRun;
 use crate::weekend::next::Next;
-use crate::wording::{self, HIGHER, HOTTER, InFigures, LAP_TIMES};
+use crate::wording::{self, HIGHER, HOTTER, LAP_TIMES};
 
 /// What another pinion would do, and whether the fan is needed.
 pub fn answer(run: &ConcludedRun) -> AnswerView {
@@ -25,7 +26,7 @@ pub fn answer(run: &ConcludedRun) -> AnswerView {
         verdict: verdicts::next_pinion(room),
         figure: KeyFigure::plain(
             largest.map(|teeth| format!("{teeth} teeth")),
-            format!("largest nearby pinion that keeps the motor under {limit_c:.0} °C"),
+            format!("largest nearby pinion that keeps the motor under {}", wording::value(limit_c, 0, TEMPERATURE)),
         ),
         sentences: sentences(run, on_car),
         details: Vec::new(),
@@ -52,8 +53,8 @@ fn best(run: &ConcludedRun) -> Option<String> {
     match best.verdict {
         BestVerdict::Faster => {
             let lap = wording::change(&lap, "s a lap", LAP_TIMES);
-            let motor = InFigures::whole(&motor).value;
-            let mut said = format!("{teeth} teeth: {lap}, motor {motor} °C at the end of the race.");
+            let motor = wording::value(motor.value, 0, TEMPERATURE);
+            let mut said = format!("{teeth} teeth: {lap}, motor {motor} at the end of the race.");
             if !others.is_empty() {
                 said += &format!(" Whether {} would be as fast cannot be told.", others.join(" or "));
             }
@@ -69,13 +70,13 @@ fn sentences(run: &ConcludedRun, on_car: Option<f64>) -> Vec<String> {
     let neighbours = run.next.iter().filter(|n| on_car.is_some_and(|teeth| (n.pinion - teeth).abs() == 1.0));
     for next in neighbours {
         if let (Some(speed), Some(heat)) = (&next.top_speed_change_m_s, &next.motor_change_k) {
-            let speed = wording::change(speed, "m/s", HIGHER);
-            let heat = wording::change(heat, "°C", HOTTER);
+            let speed = wording::change(speed, SPEED, HIGHER);
+            let heat = wording::change(heat, DEGREES, HOTTER);
             sentences.push(format!("{} teeth: top speed {speed}, motor {heat} at the end of the race.", next.pinion));
         }
     }
     if let Some(fan) = &run.without_fan {
-        let end = InFigures::whole(&fan.motor_race_end_c).sentence("°C");
+        let end = wording::whole(&fan.motor_race_end_c, TEMPERATURE);
         sentences.push(format!("Without the fan the motor would end the race at {end}."));
     }
     if has_forecast(run) {

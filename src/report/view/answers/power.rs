@@ -7,9 +7,10 @@ use crate::report::view::answer::{AnswerView, ChartView, KeyFigure, chart, not_a
 use crate::report::view::verdicts;
 use crate::review::Review;
 use crate::run::Measured;
+use crate::units::measure::{ACCELERATION, SPEED};
 use crate::weekend::before::Before;
 use crate::weekend::concluded_run::ConcludedRun;
-use crate::wording::{self, HIGHER, InFigures, with_interval};
+use crate::wording::{self, Digits, HIGHER, with_interval};
 
 /// Where the power is, against the car's run before.
 pub fn answer(review: &Review, run: &ConcludedRun, done: &Measured) -> AnswerView {
@@ -30,8 +31,8 @@ pub fn answer(review: &Review, run: &ConcludedRun, done: &Measured) -> AnswerVie
 fn figure(power: &Power) -> KeyFigure {
     const LABEL: &str = "top speed of the car";
     match (&power.top_speed_range_m_s, power.top_speed_m_s) {
-        (Some(range), _) => KeyFigure::measured(&InFigures::new(range), "m/s", LABEL),
-        (None, speed) => KeyFigure::plain(speed.map(|v| format!("{v:.1} m/s")), LABEL),
+        (Some(range), _) => KeyFigure::measured(range, Digits::ByInterval, SPEED, LABEL),
+        (None, speed) => KeyFigure::plain(speed.map(|v| wording::value(v, 1, SPEED)), LABEL),
     }
 }
 
@@ -41,7 +42,7 @@ const CLEARLY_LOWER: f64 = 0.99;
 fn sentences(power: &Power, before: Option<&Before>) -> Vec<String> {
     let mut sentences = Vec::new();
     if let Some(before) = before {
-        let change = wording::change(&before.top_speed_change_m_s, "m/s", HIGHER);
+        let change = wording::change(&before.top_speed_change_m_s, SPEED, HIGHER);
         sentences.push(format!("Compared with {}, top speed was {change}.", printable(&before.run, 40)));
     }
     if let Some(share) = power.full_demand_share {
@@ -58,7 +59,7 @@ fn sentences(power: &Power, before: Option<&Before>) -> Vec<String> {
         sentences.push(format!("The pack gave {mean:.0} W on average over the laps and {peak:.0} W at most."));
     }
     if let Some(coast) = &power.coast_m_s2 {
-        sentences.push(format!("Off the throttle it slows by {}.", with_interval(coast, "m/s²")));
+        sentences.push(format!("Off the throttle it slows by {}.", with_interval(coast, ACCELERATION)));
     }
     sentences.extend(power.why.as_ref().map(not_answered));
     sentences
@@ -71,7 +72,10 @@ fn per_cent(share: f64) -> String {
 
 fn pulls(pulls: &[PullAtSpeed]) -> Option<String> {
     let [_, _, _] = pulls else { return None };
-    let pull = |p: &PullAtSpeed| format!("{} at {:.0} m/s", with_interval(&p.acceleration_m_s2, "m/s²"), p.speed_m_s);
+    let pull = |p: &PullAtSpeed| {
+        let (pull, speed) = (with_interval(&p.acceleration_m_s2, ACCELERATION), wording::value(p.speed_m_s, 0, SPEED));
+        format!("{pull} at {speed}")
+    };
     Some(format!("It pulls with {}.", pulls.iter().map(pull).collect::<Vec<_>>().join("; ")))
 }
 

@@ -4,6 +4,7 @@ use crate::notice::printable;
 use crate::report::charts;
 use crate::report::view::answer::{AnswerView, ChartView, KeyFigure, chart};
 use crate::report::view::{settings, verdicts};
+use crate::units::measure::TEMPERATURE;
 use crate::weekend::since::{Changed, Condition, Nature, Since, Wish};
 use crate::weekend::where_time_went::{LostRun, SectionChange, WhereTimeWent};
 use crate::wording::{self, InFigures, LAP_TIMES, stretch_of_lap};
@@ -30,7 +31,7 @@ fn figure(since: &Since, before: &str) -> KeyFigure {
         None => format!("median lap against run {before}"),
     };
     match since.over_all_runs_s.or(since.median_lap_change_s) {
-        Some(change) => KeyFigure::measured(&InFigures::new(&change).signed(), "s", label),
+        Some(change) => KeyFigure::in_figures(&InFigures::new(&change).signed(), "s", label),
         None => KeyFigure::plain(None, label),
     }
 }
@@ -83,9 +84,10 @@ fn changed(changed: &[Changed], before: &str) -> String {
 
 /// `What else was different: the air went from 24 to 27 °C.`
 fn by_itself(conditions: &[Condition]) -> Option<String> {
+    let (bare, degrees) = (|c| wording::bare_value(c, 0, TEMPERATURE), |c| wording::value(c, 0, TEMPERATURE));
     let each = |Condition { what, from, to }: &Condition| match what {
-        Nature::Air => format!("the air went from {from:.0} to {to:.0} °C"),
-        Nature::MotorStart => format!("the motor started at {to:.0} instead of {from:.0} °C"),
+        Nature::Air => format!("the air went from {} to {}", bare(*from), degrees(*to)),
+        Nature::MotorStart => format!("the motor started at {} instead of {}", bare(*to), degrees(*from)),
         Nature::Wheelspin => {
             format!("the wheels spun for {:.1} instead of {:.1} % of the laps’ time", 100.0 * to, 100.0 * from)
         }
