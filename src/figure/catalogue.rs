@@ -67,8 +67,8 @@ const IN_TRENDS: Used = Used { in_trends: true, in_effects: false };
 const IN_EFFECTS: Used = Used { in_trends: false, in_effects: true };
 const IN_BOTH: Used = Used { in_trends: true, in_effects: true };
 
-const AMOUNT_WORDS: Words = Words { more: "more", less: "less" };
-const FORCE_WORDS: Words = Words { more: "stronger", less: "weaker" };
+const AMOUNT_WORDS: Words = Words::new("more", "less");
+const FORCE_WORDS: Words = Words::new("stronger", "weaker");
 
 const NEEDS_AIR: &str = "enter the air temperature (`ambient_c`), and give the run laps";
 const NEEDS_THROTTLE: &str = "it needs a throttle channel in the log";
@@ -273,7 +273,7 @@ pub static FIGURES: &[Figure] = &[
         about: "tyre diameter that would make the realised ratio agree with the sheet",
         label: "rolling tyre",
         shown: shown_in(MILLIMETRES, 2),
-        words: Words { more: "larger", less: "smaller" },
+        words: Words::new("larger", "smaller"),
         worth: TYRE_WORTH,
         used: IN_TRENDS,
         bad: Bad::Either,

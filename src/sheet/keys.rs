@@ -154,7 +154,7 @@ impl Key {
             answers: "",
             asked: None,
             often_changed: false,
-            words: Words { more: "More", less: "Less" },
+            words: Words::new("More", "Less"),
         }
     }
 
@@ -202,7 +202,7 @@ impl Key {
 
     /// With other words for a change than more and less.
     pub const fn words(mut self, more: &'static str, less: &'static str) -> Self {
-        self.words = Words { more, less };
+        self.words = Words::new(more, less);
         self
     }
 

@@ -105,7 +105,7 @@ impl Display for Why {
             Self::NoPull => f.write_str("this needs voltage, current, revs and laps"),
             Self::NoHeatModel => f.write_str("how the motor heats could not be told from this run"),
             Self::NoLapTime(NoLapTime::NeverTheLimit) => f.write_str(
-                "the motor was never at full throttle, so another pinion changes no lap time that the log can foresee",
+                "the log shows no full throttle, so what another pinion would do to the lap time cannot be foreseen",
             ),
             Self::NoLapTime(NoLapTime::NoLap) => f.write_str("no lap has all of its rows to drive it anew"),
         }

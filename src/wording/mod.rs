@@ -17,14 +17,23 @@ pub struct Words {
     pub more: &'static str,
     /// For a negative one.
     pub less: &'static str,
+    /// For none.
+    pub same: &'static str,
+}
+
+impl Words {
+    /// Words for more and less of something that is unchanged otherwise.
+    pub const fn new(more: &'static str, less: &'static str) -> Self {
+        Self { more, less, same: "unchanged" }
+    }
 }
 
 /// Of a temperature.
-pub const HOTTER: Words = Words { more: "hotter", less: "cooler" };
+pub const HOTTER: Words = Words::new("hotter", "cooler");
 /// Of a lap.
-pub const LAP_TIMES: Words = Words { more: "slower", less: "faster" };
+pub const LAP_TIMES: Words = Words::new("slower", "faster");
 /// Of a height: revs, a speed, a resistance.
-pub const HIGHER: Words = Words { more: "higher", less: "lower" };
+pub const HIGHER: Words = Words::new("higher", "lower");
 
 /// A place on the lap, from its share of the lap, in words and per cent: `about three quarters round (78 %)`.
 pub fn place_on_lap(share: f64) -> String {

@@ -146,7 +146,7 @@ fn change_in(estimate: &Estimate, unit: &str, words: Words, each: &str) -> Strin
     let half = figures.ends.as_ref().map_or("", |e| e.half.as_str());
     if figures.is_zero {
         let interval = if half.is_empty() { String::new() } else { format!("(± {})", joined(&[half, unit])) };
-        return joined(&["unchanged", each, &interval]);
+        return joined(&[words.same, each, &interval]);
     }
     let holds_zero = estimate.holds(0.0) && !half.is_empty();
     let interval = if holds_zero { format!("(± {half})") } else { figures.range() };
@@ -182,7 +182,7 @@ mod tests {
     // A value that is told from nought is never called unchanged.
     #[case(0.001, 0.0009, "0.0010 s slower (0.0001 to 0.0019)")]
     fn changes(#[case] value: f64, #[case] half: f64, #[case] expected: &str) {
-        let slower = Words { more: "slower", less: "faster" };
+        let slower = Words::new("slower", "faster");
         assert_eq!(change(&Estimate::from_half_width(value, half), "s", slower), expected);
     }
 
@@ -219,7 +219,7 @@ mod tests {
 
     #[test]
     fn a_lopsided_interval_away_from_nought_does_not_hide_its_value() {
-        let slower = Words { more: "slower", less: "faster" };
+        let slower = Words::new("slower", "faster");
         let slope = Estimate { value: 0.001, low: 0.000_9, high: 0.587 };
         assert_eq!(change(&slope, "s", slower), "0.001 s slower (0.001 to 0.587)");
     }

@@ -5,7 +5,7 @@ use crate::quantity::Estimate;
 use crate::units::measure::DEGREES;
 use crate::units::said;
 use crate::weekend::hotter::{CoolingVerdict, Hotter};
-use crate::wording::{Digits, HOTTER, change, in_figures, value};
+use crate::wording::{Digits, HOTTER, Words, change, in_figures, value};
 
 /// Parts below this many degrees are left to the details: a thermometer tells no more.
 const WORTH_SAYING_K: f64 = 1.0;
@@ -33,7 +33,7 @@ pub fn sentences_on_median(hotter: &Hotter) -> Vec<String> {
 }
 
 fn with_parts(hotter: &Hotter, compared: String) -> Vec<String> {
-    let ended = change(&hotter.by_k, DEGREES, HOTTER).replace("unchanged", "as hot");
+    let ended = change(&hotter.by_k, DEGREES, Words { same: "as hot", ..HOTTER });
     let mut sentences = vec![format!("{compared}, it ended the race {ended}.")];
     let is_told = |part: &Estimate| part.value.abs() >= WORTH_SAYING_K && !part.holds(0.0);
     let of_part = |(name, part): &(&str, Estimate)| format!("{name} made it {}", in_short(part));
