@@ -2,8 +2,8 @@
 
 use std::collections::HashSet;
 use std::path::{Path, PathBuf};
-use std::time::SystemTime;
 
+use crate::archives_in_folder::{LeftPacked, Unpacked, look_into, notices};
 use crate::fingerprint::fnv_1a;
 use crate::gears::set_rollout_mm;
 use crate::import;
@@ -11,16 +11,18 @@ use crate::import::columns::Hints;
 use crate::laps::lists;
 use crate::log::Log;
 use crate::notice::Failure;
+use crate::packed;
+use crate::packed::archive::ArchiveError;
+use crate::packed::path::{PathInArchive, is_archive_file, through_archive};
 use crate::paired_lists::{PairedList, pair};
 use crate::sheet::mistake::Mistake;
 use crate::sheet::{self, RunPlan, Sheet};
 use crate::storage::{Converted, UNFINISHED};
 use crate::units::Units;
 
-/// File name of the sheet in a weekend's folder.
-pub const SHEET: &str = "weekend.toml";
-/// Endings of file names that may be logs or lap lists.
-pub const LOG_ENDINGS: [&str; 5] = ["csv", "txt", "tsv", "log", "dat"];
+pub use crate::folder_names::{LOG_ENDINGS, SHEET, may_be_log};
+pub use crate::stamp::{Identity, Stamp, folder_identity, stamp};
+
 /// The folder that lap lists are kept in by convention: what is in it is never taken for a log.
 const LAP_LISTS: &str = "laps";
 /// The folder that a review writes to by default: nothing in it is an input.
@@ -39,9 +41,25 @@ pub enum FolderError {
         /// The system's reason.
         source: std::io::Error,
     },
+    /// A packed file that cannot be opened.
+    #[error("`{path}` could not be read: {source}")]
+    Archive {
+        /// The file.
+        path: PathBuf,
+        /// What is wrong with it.
+        source: ArchiveError,
+    },
     /// The sheet is not TOML.
     #[error("the sheet could not be read\n{}", .0.drawing)]
     Sheet(Box<Mistake>),
+    /// No log in the folder, but packed files that were not read.
+    #[error("there is no log in `{path}`: {why}")]
+    OnlyPacked {
+        /// The folder.
+        path: PathBuf,
+        /// Why the first of them was not read.
+        why: String,
+    },
     /// No log in the folder.
     #[error("there is no log in `{0}`")]
     NoLogs(PathBuf),
@@ -52,7 +70,9 @@ impl FolderError {
     pub fn hint(&self) -> String {
         match self {
             Self::Io { .. } => "name a weekend folder or a log".to_owned(),
+            Self::Archive { source, .. } => source.hint().to_owned(),
             Self::Sheet(mistake) => mistake.hint.clone(),
+            Self::OnlyPacked { .. } => "put logs into the folder, or a zip of them".to_owned(),
             Self::NoLogs(_) => {
                 format!("put logs ending in `.csv` or `.txt` into the folder, or name them in `{SHEET}`")
             }
@@ -73,6 +93,10 @@ pub struct Plan {
     pub unlisted: Vec<RunPlan>,
     /// Logs in the folder that were left out, because they were converted from another one there.
     pub copies: Vec<ConvertedCopy>,
+    /// Runs of the sheet whose logs are left out.
+    pub left_out: Vec<RunPlan>,
+    /// Files in archives of the folder that are not read.
+    pub left_packed: Vec<LeftPacked>,
     /// Lap lists that runs of the sheet have by their names: the sheet names none for them.
     pub paired: Vec<PairedList>,
     /// Lap lists in the folder that no run has.
@@ -88,18 +112,36 @@ pub struct ConvertedCopy {
     pub log: PathBuf,
 }
 
-/// Plans the review of a weekend's folder, or of the single log at `path`.
+/// Plans the review of a weekend's folder, of an archive of one, or of the single log at `path`.
 ///
 /// # Errors
 /// [`FolderError`] where there is nothing to review.
 pub fn plan(path: &Path) -> Result<Plan, FolderError> {
     let io = |source| FolderError::Io { path: path.to_owned(), source };
-    if std::fs::metadata(path).map_err(io)?.is_file() {
-        return Ok(plan_of_log(path));
+    if is_archive_file(path) {
+        return plan_of_folder(&folder_in_archive(path)?);
     }
+    match std::fs::metadata(path).map(|about| about.is_file()) {
+        Ok(false) => plan_of_folder(path),
+        Err(e) if !packed::path::is_file(path) => Err(io(e)),
+        _ => Ok(plan_of_log(path)),
+    }
+}
+
+/// The folder of a weekend in an archive: where its sheet is, or the whole of it.
+fn folder_in_archive(archive: &Path) -> Result<PathBuf, FolderError> {
+    let unread = |source| FolderError::Archive { path: archive.to_owned(), source };
+    let contents = packed::path::contents(archive).map_err(unread)?;
+    let sheets = contents.files.iter().filter(|f| f.path.file_name().is_some_and(|n| n == SHEET));
+    let outermost = sheets.min_by_key(|f| f.path.components().count()).and_then(|f| f.path.parent());
+    Ok(outermost.map_or_else(|| archive.to_owned(), |inner| archive.join(inner)))
+}
+
+fn plan_of_folder(path: &Path) -> Result<Plan, FolderError> {
+    let io = |source| FolderError::Io { path: path.to_owned(), source };
     let root = path.to_owned();
     let sheet_path = path.join(SHEET);
-    let has_sheet = sheet_path.is_file();
+    let has_sheet = packed::path::is_file(&sheet_path);
     let mut sheet = Sheet::default();
     if has_sheet {
         let text =
@@ -110,18 +152,24 @@ pub fn plan(path: &Path) -> Result<Plan, FolderError> {
         let listed: HashSet<&Path> = sheet.runs.iter().map(|r| r.log.as_path()).collect();
         // A folder that cannot be listed may hold logs that can be read.
         let found = find_other_logs(path, |log| listed.contains(log)).unwrap_or_default();
-        let FoundLogs { runs: mut unlisted, copies, lists } = found;
+        let FoundLogs { runs: mut unlisted, copies, lists, left_packed } = found;
+        let (left_out, runs) = std::mem::take(&mut sheet.runs).into_iter().partition(|run| run.left_out);
+        sheet.runs = runs;
         let (paired, unpaired) = pair_lists(lists, &mut sheet.runs, &mut unlisted);
-        return Ok(Plan { root, sheet, has_sheet, unlisted, copies, paired, unpaired });
+        return Ok(Plan { root, sheet, has_sheet, unlisted, copies, left_out, left_packed, paired, unpaired });
     }
-    let FoundLogs { mut runs, copies, lists } = find_other_logs(path, |_| false).map_err(io)?;
+    let FoundLogs { mut runs, copies, lists, left_packed } = find_other_logs(path, |_| false).map_err(io)?;
     if runs.is_empty() {
-        return Err(FolderError::NoLogs(root));
+        return Err(match notices(&left_packed).into_iter().next() {
+            Some(notice) => FolderError::OnlyPacked { path: root, why: notice.message },
+            None => FolderError::NoLogs(root),
+        });
     }
     let (mut paired, unpaired) = pair_lists(lists, &mut runs, &mut []);
     // Without a sheet a list of the log's very name is its own, as everyone expects.
     paired.retain(|p| !p.same_name);
-    Ok(Plan { root, sheet: Sheet { runs, ..sheet }, has_sheet, unlisted: Vec::new(), copies, paired, unpaired })
+    let (sheet, unlisted, left_out) = (Sheet { runs, ..sheet }, Vec::new(), Vec::new());
+    Ok(Plan { root, sheet, has_sheet, unlisted, copies, left_out, left_packed, paired, unpaired })
 }
 
 /// Gives the runs the lists of their names: which of the sheet's got one, and the lists that no run has.
@@ -156,8 +204,9 @@ fn plan_of_log(path: &Path) -> Plan {
 impl Plan {
     /// The runs of `sheet` and nothing beside them.
     fn alone(root: PathBuf, sheet: Sheet, has_sheet: bool) -> Self {
-        let (unlisted, copies) = (Vec::new(), Vec::new());
-        Self { root, sheet, has_sheet, unlisted, copies, paired: Vec::new(), unpaired: Vec::new() }
+        let (unlisted, left_out) = (Vec::new(), Vec::new());
+        let (copies, left_packed, paired, unpaired) = (Vec::new(), Vec::new(), Vec::new(), Vec::new());
+        Self { root, sheet, has_sheet, unlisted, copies, left_out, left_packed, paired, unpaired }
     }
 }
 
@@ -180,7 +229,7 @@ pub fn read_sheet_text(folder: &Path) -> std::io::Result<Option<String>> {
     if std::fs::metadata(&path).is_ok_and(|m| !m.is_file()) {
         return Err(std::io::Error::other("it is not a file"));
     }
-    match std::fs::read(&path) {
+    match packed::path::read(&path) {
         Ok(bytes) => Ok(Some(String::from_utf8_lossy(&bytes).trim_start_matches('\u{feff}').to_owned())),
         Err(e) if e.kind() == std::io::ErrorKind::NotFound => Ok(None),
         Err(e) => Err(e),
@@ -196,6 +245,7 @@ pub fn unlisted_run(log: PathBuf, laps: Option<PathBuf>) -> RunPlan {
         log,
         laps,
         part: None,
+        left_out: false,
         ambient_c: None,
         settings: sheet::Settings::default(),
         mistake: None,
@@ -219,12 +269,17 @@ struct FoundLogs {
     copies: Vec<ConvertedCopy>,
     /// What is a lap list and not a log.
     lists: Vec<PathBuf>,
+    /// What is packed and not read.
+    left_packed: Vec<LeftPacked>,
 }
 
 /// The logs that are not `known` already; those are not even looked into.
 fn find_other_logs(folder: &Path, known: impl Fn(&Path) -> bool) -> std::io::Result<FoundLogs> {
     let mut files = files(folder)?;
-    files.retain(|f| may_be_log(f) && folder.join(f).is_file());
+    let Unpacked { files: packed, left: left_packed } = look_into(folder, &files);
+    let is_packed = through_archive(folder).is_some();
+    files.retain(|f| may_be_log(f) && (is_packed || folder.join(f).is_file()));
+    files.extend(packed);
     files.sort();
     let copies = converted_copies(folder, &files, &known);
     files.retain(|f| !known(f) && copies.iter().all(|c| c.copy != *f));
@@ -240,7 +295,7 @@ fn find_other_logs(folder: &Path, known: impl Fn(&Path) -> bool) -> std::io::Res
         }
         runs.push(run);
     }
-    Ok(FoundLogs { runs, copies, lists })
+    Ok(FoundLogs { runs, copies, lists, left_packed })
 }
 
 /// The files that are not `known` and were converted from another one of `files`, by the mark that converting leaves.
@@ -266,6 +321,11 @@ fn converted_copies(folder: &Path, files: &[PathBuf], known: impl Fn(&Path) -> b
 /// # Errors
 /// If the folder cannot be listed.
 pub fn files(folder: &Path) -> std::io::Result<Vec<PathBuf>> {
+    if let Some(PathInArchive { archive, inner }) = through_archive(folder) {
+        let contents = packed::path::contents(&archive).map_err(std::io::Error::other)?;
+        let below = contents.files.iter().filter_map(|f| Some(f.path.strip_prefix(&inner).ok()?.to_owned()));
+        return Ok(below.collect());
+    }
     let mut files = Vec::new();
     for entry in std::fs::read_dir(folder)? {
         let entry = entry?;
@@ -283,70 +343,11 @@ pub fn files(folder: &Path) -> std::io::Result<Vec<PathBuf>> {
     Ok(files)
 }
 
-/// Whether a file's name ends as a log's does.
-pub fn may_be_log(path: &Path) -> bool {
-    path.extension().is_some_and(|e| LOG_ENDINGS.contains(&e.to_string_lossy().to_lowercase().as_str()))
-}
-
 /// A small file that reads as a lap list and not as a log.
 fn is_lap_list(path: &Path) -> bool {
-    std::fs::metadata(path).is_ok_and(|m| m.len() < LONGEST_LAP_LIST)
+    packed::path::size(path).is_ok_and(|bytes| bytes < LONGEST_LAP_LIST)
         && import::read(path, &Hints::default()).is_err()
         && lists::read(path).is_ok()
-}
-
-/// What tells a file from an earlier version of itself without reading it.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct Stamp {
-    /// Length, bytes.
-    pub length: u64,
-    /// When its contents were last changed, as the file itself says: a copy may keep the time of its original.
-    pub changed: SystemTime,
-    /// Which file it is to the system.
-    pub identity: Identity,
-}
-
-/// Which file of a drive a name stands for: another file put in its place has another identity. All zero where the
-/// system does not tell.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
-pub struct Identity {
-    /// The file's number on its drive.
-    number: u64,
-    /// When the system last changed the file or its entry, s since 1970.
-    changed_s: i64,
-    /// The rest of that time, ns.
-    changed_ns: i64,
-}
-
-/// The stamp of the file at `path`; `None` where there is no file.
-pub fn stamp(path: &Path) -> Option<Stamp> {
-    let about = std::fs::metadata(path).ok().filter(std::fs::Metadata::is_file)?;
-    Some(Stamp { length: about.len(), changed: about.modified().ok()?, identity: identity(&about) })
-}
-
-#[cfg(unix)]
-fn identity(about: &std::fs::Metadata) -> Identity {
-    use std::os::unix::fs::MetadataExt;
-    Identity { number: about.ino(), changed_s: about.ctime(), changed_ns: about.ctime_nsec() }
-}
-
-#[cfg(not(unix))]
-fn identity(_: &std::fs::Metadata) -> Identity {
-    Identity::default()
-}
-
-/// Tells the folder at `path` from another that takes its place: its number on the drive. `None` where there is no
-/// folder.
-#[cfg(unix)]
-pub fn folder_identity(path: &Path) -> Option<u64> {
-    use std::os::unix::fs::MetadataExt;
-    std::fs::metadata(path).ok().map(|m| m.ino())
-}
-
-/// Tells the folder at `path` from another that takes its place: when it was made. `None` where there is no folder.
-#[cfg(not(unix))]
-pub fn folder_identity(path: &Path) -> Option<SystemTime> {
-    std::fs::metadata(path).ok()?.created().ok()
 }
 
 /// A path as the sheet writes it: with slashes, whatever the system uses.
@@ -364,13 +365,18 @@ pub fn starter(folder: &Path) -> std::io::Result<String> {
 
 /// Text of a starter sheet for the logs `found` in a folder, whose pages show these `units`.
 pub fn starter_for(folder: &Path, found: &[RunPlan], units: Units) -> String {
+    starter_of_car(folder, sheet::starter::CAR, found, units)
+}
+
+/// The same with another name of the car.
+pub fn starter_of_car(folder: &Path, car: &str, found: &[RunPlan], units: Units) -> String {
     let starter_run = |r: &RunPlan| sheet::starter::StarterRun {
         id: r.id.clone(),
         log: plain_path(&r.log),
         laps: r.laps.as_deref().map(plain_path),
     };
     let runs: Vec<_> = found.iter().map(starter_run).collect();
-    sheet::starter::starter(&sheet::starter::name_of(folder), &runs, units)
+    sheet::starter::starter_with(sheet::keys::KEYS, &sheet::starter::name_of(folder), car, &runs, units)
 }
 
 /// The full path of the file that the sheet names as `path`. A link may not lead out of the folder.
@@ -381,8 +387,10 @@ pub fn within(folder: &Path, path: &Path) -> Result<PathBuf, Failure> {
     let full = folder.join(path);
     let name = path.display();
     let refused = |message: String, hint: &str| Err(Failure { message, hint: Some(hint.to_owned()) });
-    let escapes =
-        folder.canonicalize().ok().zip(full.canonicalize().ok()).is_some_and(|(root, file)| !file.starts_with(root));
+    let through = through_archive(&full);
+    let on_drive = through.as_ref().map_or(&full, |through| &through.archive);
+    let real = folder.canonicalize().ok().zip(on_drive.canonicalize().ok());
+    let escapes = real.is_some_and(|(root, file)| !file.starts_with(root));
     if escapes {
         return refused(
             format!("`{name}` is a link that leads out of the weekend's folder"),
@@ -390,6 +398,10 @@ pub fn within(folder: &Path, path: &Path) -> Result<PathBuf, Failure> {
         );
     }
     match std::fs::metadata(&full) {
+        Err(_) if through.is_some() => match packed::path::size(&full) {
+            Ok(_) => Ok(full),
+            Err(e) => refused(format!("`{name}` could not be read: {e}"), "correct its name on the sheet"),
+        },
         Ok(about) if about.is_file() => Ok(full),
         Ok(_) => refused(format!("`{name}` is not a file"), "name the log or the lap list itself"),
         Err(e) if e.kind() == std::io::ErrorKind::NotFound => refused(

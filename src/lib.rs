@@ -28,11 +28,13 @@
 #![deny(missing_docs)]
 #![forbid(unsafe_code)]
 
+pub mod archives_in_folder;
 pub mod demo;
 pub mod evidence;
 pub mod figure;
 pub mod fingerprint;
 pub mod folder;
+pub mod folder_names;
 pub mod gear_chart;
 pub mod gears;
 pub mod import;
@@ -42,6 +44,7 @@ pub mod log;
 pub mod measure;
 pub mod motor;
 pub mod notice;
+pub mod packed;
 pub mod paired_lists;
 pub mod quantity;
 pub mod reason;
@@ -53,6 +56,7 @@ pub mod run;
 pub mod season;
 pub mod serve;
 pub mod sheet;
+pub mod stamp;
 pub mod statistics;
 pub mod storage;
 pub mod units;

@@ -24,6 +24,8 @@ pub enum NoticeCode {
     DamagedText,
     /// A quotation mark that is never closed.
     StrayQuote,
+    /// Which worksheet of a workbook was read.
+    Worksheet,
     /// Lines that are not rows of readings.
     NotARow,
     /// Rows with more cells than columns.
@@ -110,6 +112,10 @@ pub enum NoticeCode {
     NotOnTheSheet,
     /// A log that was converted from another one in the folder.
     ConvertedCopy,
+    /// Logs that the sheet leaves out.
+    LeftOut,
+    /// A packed file, or a file in one, that was not read.
+    PackedFile,
 }
 
 /// A remark on a result that holds, with a caveat. An error means that there is no result.

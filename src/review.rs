@@ -7,6 +7,7 @@
 
 use std::path::Path;
 
+use crate::archives_in_folder;
 use crate::figure::FIGURES;
 use crate::folder::{self, ConvertedCopy, FolderError, Plan, plain_path};
 use crate::kept::{KeptRuns, Progress};
@@ -25,6 +26,12 @@ use crate::weekend::settle::settle;
 use crate::weekend::trends::Trend;
 use crate::weekend::unlaid_lists::{BestRun, UnlaidList, unlaid_lists};
 use crate::weighed::{self, WeighedRun, WeighedRuns};
+use crate::wording::counted;
+
+/// Names in one remark at most.
+const MOST_NAMES: usize = 6;
+/// Lap lists without a run that have a remark each.
+const MOST_ALONE: usize = 2;
 
 /// The review of a weekend.
 #[derive(Debug, Clone)]
@@ -37,6 +44,8 @@ pub struct Review {
     pub runs: Vec<ConcludedRun>,
     /// Logs in the folder that no run of the sheet names: not reviewed.
     pub unlisted: Vec<RunPlan>,
+    /// Runs of the sheet whose logs are left out: not reviewed.
+    pub left_out: Vec<RunPlan>,
     /// Lap lists in the folder that no run has.
     pub unlaid_lists: Vec<UnlaidList>,
     /// What rises or falls over the runs of a car.
@@ -86,15 +95,20 @@ pub fn share_line(runs: &mut [WeighedRun]) {
 }
 
 fn compose(plan: Plan, settled: Vec<SettledRun>, sound_sheet: &Sheet) -> Review {
-    let Plan { root, sheet, has_sheet, unlisted, copies, paired, unpaired } = plan;
+    let Plan { root, sheet, has_sheet, unlisted, copies, left_out, left_packed, paired, unpaired } = plan;
     let Conclusions { runs, trends, comparisons, findings } = conclude(settled, sound_sheet, FIGURES);
     let unlaid_lists = unlaid_lists(&root, &unpaired, &runs, sound_sheet);
     let mut notices: Vec<Notice> = sheet.mistakes.iter().map(mistake_notice).collect();
     notices.extend(unlisted.iter().map(unlisted_notice));
     notices.extend(copies.iter().map(copy_notice));
-    notices.extend(paired.iter().map(|p| paired_notice(p, has_sheet)));
-    notices.extend(unlaid_lists.iter().map(unlaid_notice));
-    Review { sheet, has_sheet, runs, unlisted, unlaid_lists, trends, comparisons, findings, notices }
+    notices.extend(left_out_notice(&left_out));
+    notices.extend(archives_in_folder::notices(&left_packed));
+    notices.extend(paired_notice(&paired, has_sheet));
+    match unlaid_lists.len() {
+        0..=MOST_ALONE => notices.extend(unlaid_lists.iter().map(unlaid_notice)),
+        _ => notices.push(many_unlaid_notice(&unlaid_lists)),
+    }
+    Review { sheet, has_sheet, runs, unlisted, left_out, unlaid_lists, trends, comparisons, findings, notices }
 }
 
 fn mistake_notice(mistake: &Mistake) -> Notice {
@@ -109,6 +123,24 @@ fn unlisted_notice(run: &RunPlan) -> Notice {
         .hint("add a `[[runs]]` entry that names it as `log`, or move it out of the folder")
 }
 
+/// What the sheet leaves out, in one remark.
+fn left_out_notice(left_out: &[RunPlan]) -> Option<Notice> {
+    let logs: Vec<String> = left_out.iter().map(|run| format!("`{}`", printable(&plain_path(&run.log), 80))).collect();
+    let message = match logs.as_slice() {
+        [] => return None,
+        [log] => format!("{log} is left out, as the sheet says"),
+        _ => format!("{} are left out, as the sheet says: {}", counted(logs.len(), "log"), named(&logs)),
+    };
+    Some(Notice::note(NoticeCode::LeftOut, message).hint("take `left_out` off a run on the sheet to have it reviewed"))
+}
+
+/// The first names of many.
+fn named(names: &[String]) -> String {
+    let more = names.len().saturating_sub(MOST_NAMES);
+    let more = if more > 0 { format!(" and {more} more") } else { String::new() };
+    format!("{}{more}", names[..names.len().min(MOST_NAMES)].join(", "))
+}
+
 fn copy_notice(found: &ConvertedCopy) -> Notice {
     let name = |path: &Path| printable(&path.to_string_lossy(), 80);
     let message =
@@ -116,11 +148,40 @@ fn copy_notice(found: &ConvertedCopy) -> Notice {
     Notice::note(NoticeCode::ConvertedCopy, message)
 }
 
-fn paired_notice(paired: &PairedList, has_sheet: bool) -> Notice {
-    let (list, run) = (printable(&plain_path(&paired.list), 80), printable(&paired.run, 40));
-    let why = if has_sheet { "; the sheet names no list for it" } else { "" };
-    let message = format!("`{list}` was taken as the lap list of run {run}, because of its name{why}");
-    Notice::note(NoticeCode::ListByName, message).hint(format!("add `laps = \"{list}\"` to the run to keep it so"))
+/// Lists that runs have by their names, in one remark.
+fn paired_notice(paired: &[PairedList], has_sheet: bool) -> Option<Notice> {
+    let list = |p: &PairedList| printable(&plain_path(&p.list), 80);
+    if let [one] = paired {
+        let (list, run) = (list(one), printable(&one.run, 40));
+        let why = if has_sheet { "; the sheet names no list for it" } else { "" };
+        let message = format!("`{list}` was taken as the lap list of run {run}, because of its name{why}");
+        let notice = Notice::note(NoticeCode::ListByName, message);
+        return Some(notice.hint(format!("add `laps = \"{list}\"` to the run to keep it so")));
+    }
+    let pairs: Vec<String> = paired.iter().map(|p| format!("`{}` of {}", list(p), printable(&p.run, 40))).collect();
+    let why = if has_sheet { "; the sheet names none for these runs" } else { "" };
+    let lists = counted(paired.len(), "lap list");
+    let message = format!("{lists} were laid on the runs of their names: {}{why}", named(&pairs));
+    let notice = Notice::note(NoticeCode::ListByName, message);
+    (!paired.is_empty()).then(|| notice.hint("add each as `laps` to its run to keep it so"))
+}
+
+/// Many lap lists without a run, in one remark.
+fn many_unlaid_notice(unlaid: &[UnlaidList]) -> Notice {
+    let shown = |list: &UnlaidList| {
+        let name = printable(&plain_path(&list.list), 80);
+        match &list.best {
+            Some(BestRun { id, is_sure }) => {
+                let how = if *is_sure { "fits" } else { "may fit" };
+                format!("`{name}` ({how} run {})", printable(id, 40))
+            }
+            None => format!("`{name}`"),
+        }
+    };
+    let names: Vec<String> = unlaid.iter().map(shown).collect();
+    let message = format!("{} are used by no run: {}", counted(unlaid.len(), "lap list"), named(&names));
+    Notice::warning(NoticeCode::ListWithoutRun, message)
+        .hint("add each as `laps` to its run, or move it out of the folder")
 }
 
 fn unlaid_notice(unlaid: &UnlaidList) -> Notice {
@@ -183,7 +244,12 @@ mod tests {
         let all = super::review(folder.path(), &|_, _| {}).unwrap();
         assert_eq!(listed(&all), named);
         let run = &all.runs[3].plan().id;
-        assert!(all.notices.iter().any(|n| n.code == NoticeCode::ListByName && n.message.contains(run.as_str())));
+        let by_name: Vec<&str> =
+            all.notices.iter().filter(|n| n.code == NoticeCode::ListByName).map(|n| n.message.as_str()).collect();
+        assert!(
+            by_name.len() == 1 && by_name[0].contains("lap lists were laid on the runs of their names: "),
+            "{by_name:?}"
+        );
         let list = folder.path().join(all.runs[3].plan().laps.as_ref().unwrap());
         std::fs::rename(&list, folder.path().join("laps/timing.csv")).unwrap();
         let told = super::review(folder.path(), &|_, _| {}).unwrap();

@@ -366,6 +366,14 @@ impl Server {
         String::from_utf8_lossy(&bytes).into_owned()
     }
 
+    /// The page that a form's answer leads to.
+    fn page_after(&self, answer: &str) -> String {
+        assert!(answer.starts_with("HTTP/1.1 303"), "{answer}");
+        let location = answer.lines().find_map(|l| l.strip_prefix("location: ")).unwrap();
+        let path = location.trim_start_matches("./").split('#').next().unwrap();
+        self.ask("GET", &format!("/{path}"), "")
+    }
+
     /// Saves `sheet` as the text of the sheet that is shown.
     fn save(&self, sheet: &str) -> String {
         let page = self.ask("GET", "/sheet-text", "");
@@ -385,8 +393,8 @@ fn a_save_that_fails_leaves_the_sheet_and_no_version(#[case] old: usize, #[case]
     let of_length = |name: &str, length: usize| format!("# {}\n[weekend]\nname = \"{name}\"\n", "x".repeat(length));
     fs::write(&sheet, of_length("mine", old)).unwrap();
     let server = Server::start(folder.path(), "ulimit -f 4");
-    let answer = server.save(&of_length("new", new));
-    assert!(answer.contains("409 Conflict") && answer.contains("could not be saved"), "{answer}");
+    let page = server.page_after(&server.save(&of_length("new", new)));
+    assert!(page.contains("role=\"alert\"") && page.contains("could not be saved"), "{page}");
     assert_eq!(fs::read_to_string(&sheet).unwrap(), of_length("mine", old));
     assert!(contents(&folder.path().join(".runtrue/sheets")).is_empty());
     drop(server);
@@ -405,9 +413,9 @@ fn a_write_protected_sheet_is_not_replaced() {
     fs::write(&sheet, "[weekend]\nname = \"mine\"\n").unwrap();
     fs::set_permissions(&sheet, fs::Permissions::from_mode(0o444)).unwrap();
     let server = Server::start(folder.path(), ":");
-    let answer = server.save("[weekend]\nname = \"typed on the page\"\n");
-    assert!(answer.contains("409 Conflict") && answer.contains("it is write-protected"), "{answer}");
-    assert!(answer.contains("typed on the page") && answer.contains("hint"), "{answer}");
+    let page = server.page_after(&server.save("[weekend]\nname = \"typed on the page\"\n"));
+    assert!(page.contains("role=\"alert\"") && page.contains("it is write-protected"), "{page}");
+    assert!(page.contains("typed on the page") && page.contains("hint"), "{page}");
     assert_eq!(fs::read(&sheet).unwrap(), b"[weekend]\nname = \"mine\"\n");
     assert_eq!(fs::metadata(&sheet).unwrap().permissions().mode() & 0o777, 0o444);
     assert!(contents(&folder.path().join(".runtrue/sheets")).is_empty());

@@ -6,6 +6,7 @@ use std::path::Path;
 use runtrue::import::columns::Hints;
 use runtrue::import::{ReadError, read_bytes};
 use runtrue::log::Log;
+use runtrue::packed;
 use runtrue::storage::Converted;
 
 use super::output::Problem;
@@ -26,7 +27,7 @@ pub fn read_log_to_convert(path: &Path) -> Result<(Vec<Log>, Converted), Problem
     }
     let logs = read_file(path)?;
     let unread = |source| unreadable(ReadError::Io { path: path.to_owned(), source });
-    Ok((logs, Converted::from_log(&std::fs::read(path).map_err(unread)?)))
+    Ok((logs, Converted::from_log(&packed::path::read(path).map_err(unread)?)))
 }
 
 fn read_file(path: &Path) -> Result<Vec<Log>, Problem> {

@@ -5,6 +5,7 @@ use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
+use runtrue::packed::path::{is_file, through_archive};
 use runtrue::report::{terminal, write};
 use runtrue::review_file;
 use runtrue::storage::WriteError;
@@ -38,6 +39,10 @@ fn report_folder(path: &Path, arguments: &ReviewArguments) -> Result<PathBuf, Pr
         Some(folder) if arguments.paths.len() == 1 => return Ok(folder.clone()),
         Some(folder) => folder.join(path.file_name().unwrap_or_default()),
         None if path.is_file() => path.with_extension("report"),
+        // Nothing is written into an archive.
+        None if is_file(path) => through_archive(path)
+            .map(|through| through.archive.with_file_name(path.file_name().unwrap_or_default()))
+            .map_or_else(|| path.with_extension("report"), |beside| beside.with_extension("report")),
         None => path.join("report"),
     };
     if folder.is_symlink() {

@@ -4,6 +4,7 @@ use std::io;
 use std::path::PathBuf;
 
 use super::dialect::Refused;
+use crate::packed::workbook::WorkbookError;
 
 /// A row of a log takes about thirty bytes; a file of more than this many is not read, since all of it is held at once.
 pub const MOST_BYTES: u64 = 4 << 30;
@@ -40,6 +41,20 @@ pub enum ReadError {
     /// Not text.
     #[error("`{0}` is not a log but an image or a program")]
     NotText(PathBuf),
+    /// A packed file in place of a log.
+    #[error("`{0}` is a packed file, not a log")]
+    Archive(PathBuf),
+    /// A workbook in another form than `.xlsx`, or one behind a password.
+    #[error("`{0}` is a workbook of another kind, or one that is locked with a password")]
+    OtherWorkbook(PathBuf),
+    /// A packed file or a workbook that could not be read.
+    #[error("`{path}` could not be read: {source}")]
+    Packed {
+        /// The file.
+        path: PathBuf,
+        /// What is wrong with it.
+        source: WorkbookError,
+    },
     /// A line without end.
     #[error("the first line of `{0}` does not end within a million characters")]
     EndlessLine(PathBuf),
@@ -134,6 +149,11 @@ impl ReadError {
             ReadError::Empty(_) => "save the log again from the controller",
             ReadError::TooLarge { .. } => "cut the file into one file a run",
             ReadError::NotText(_) => "export the log from the recorder or its software as CSV",
+            ReadError::Archive(_) => "name a file in it, such as `runs.zip/run1.csv`",
+            ReadError::OtherWorkbook(_) => "save the table as `.xlsx` without a password, or as CSV",
+            ReadError::Packed { path, .. } if path.extension().is_some_and(|e| e == "xlsx") => "save the table as CSV",
+            ReadError::Packed { source: WorkbookError::Archive(source), .. } => source.hint(),
+            ReadError::Packed { .. } => "save the table as CSV",
             ReadError::EndlessLine(_) | ReadError::NotALog { .. } => {
                 "a log is a table with one row for each moment; if this is one, write its `delimiter` and `decimal` \
                  under `[import]` in the sheet"
@@ -159,6 +179,7 @@ impl ReadError {
 #[cfg(test)]
 pub(crate) fn one_of_each() -> Vec<ReadError> {
     use super::dialect::Refusal;
+    use crate::packed::archive::ArchiveError;
 
     let (path, columns) = (PathBuf::from("x.csv"), "`Time`, `RPM`".to_owned());
     let refused = vec![
@@ -174,6 +195,11 @@ pub(crate) fn one_of_each() -> Vec<ReadError> {
         ReadError::Empty(path.clone()),
         ReadError::TooLarge { path: path.clone(), bytes: MOST_BYTES + 1 },
         ReadError::NotText(path.clone()),
+        ReadError::Archive("runs.zip".into()),
+        ReadError::OtherWorkbook("x.xls".into()),
+        ReadError::Packed { path: "x.xlsx".into(), source: WorkbookError::Damaged },
+        ReadError::Packed { path: "x.xlsx".into(), source: WorkbookError::TooLarge },
+        ReadError::Packed { path: "x.xlsx".into(), source: ArchiveError::TooLarge.into() },
         ReadError::EndlessLine(path.clone()),
         ReadError::NotALog { path: path.clone(), refused },
         ReadError::TooManyColumns { path: path.clone(), line: 1, columns: 10_000 },

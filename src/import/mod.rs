@@ -2,6 +2,7 @@
 //!
 //! | stage | takes | gives |
 //! | --- | --- | --- |
+//! | [`crate::packed`] | a workbook, a file in an archive | bytes, or text |
 //! | [`encoding`] | bytes | text |
 //! | [`dialect`] | text | the layout: delimiter, number form, preamble, header, units, first row |
 //! | `columns`, by `names` and `channel_names.toml` | headers | what each column is used for |
@@ -38,20 +39,24 @@ mod time_column;
 mod timeline;
 mod units;
 mod vocabulary;
+mod workbook;
 
 use std::fs::File;
 use std::io::Read;
 use std::path::Path;
 
 use columns::Hints;
-use dialect::{LONGEST_LINE_BYTES, Stated};
+use dialect::LONGEST_LINE_BYTES;
 use error::MOST_BYTES;
 pub use error::ReadError;
 use remarks::Remark;
-use table::Table;
+use table::read_text;
 
 use crate::log::{Channel, Log};
 use crate::notice::Notice;
+use crate::packed;
+use crate::packed::archive::is_archive;
+use crate::packed::workbook::{Packing, packing};
 
 /// NUL bytes at the end of a file from which they are filling and not an odd character.
 const PADDING_BYTES: usize = 8;
@@ -66,7 +71,9 @@ const CONTROL_ONE_IN: usize = 50;
 /// [`ReadError`], with the file, the line and what was tried.
 pub fn read(path: &Path, hints: &Hints) -> Result<Vec<Log>, ReadError> {
     let io = |source| ReadError::Io { path: path.to_owned(), source };
-    let metadata = std::fs::metadata(path).map_err(io)?;
+    let Ok(metadata) = std::fs::metadata(path) else {
+        return read_bytes(path, &packed::path::read(path).map_err(io)?, hints);
+    };
     if metadata.is_dir() {
         return Err(ReadError::Folder(path.to_owned()));
     }
@@ -83,6 +90,9 @@ pub fn read(path: &Path, hints: &Hints) -> Result<Vec<Log>, ReadError> {
 
 /// Refuses what need not be read whole.
 fn refuse_early(path: &Path, head: &[u8]) -> Result<(), ReadError> {
+    if is_archive(head) {
+        return Ok(());
+    }
     if head.iter().all(|&b| b == 0) {
         return Err(ReadError::Empty(path.to_owned()));
     }
@@ -98,6 +108,12 @@ fn refuse_early(path: &Path, head: &[u8]) -> Result<(), ReadError> {
 /// [`ReadError`], with the file, the line and what was tried.
 pub fn read_bytes(path: &Path, bytes: &[u8], hints: &Hints) -> Result<Vec<Log>, ReadError> {
     refuse_early(path, bytes)?;
+    match packing(bytes).map_err(|e| ReadError::Packed { path: path.to_owned(), source: e.into() })? {
+        Packing::Workbook => return workbook::read(path, bytes, hints),
+        Packing::OtherWorkbook => return Err(ReadError::OtherWorkbook(path.to_owned())),
+        Packing::Archive => return Err(ReadError::Archive(path.to_owned())),
+        Packing::None => {}
+    }
     let mut notices = Vec::new();
     let bytes = cut_padding(bytes, &mut notices);
     let stated = match &hints.encoding {
@@ -116,10 +132,7 @@ pub fn read_bytes(path: &Path, bytes: &[u8], hints: &Hints) -> Result<Vec<Log>, 
     // Some recorders end their lines with CR alone.
     let lone_cr = decoded.text.contains('\r') && !decoded.text.contains('\n');
     let text = if lone_cr { decoded.text.replace('\r', "\n").into() } else { decoded.text };
-    let layout = dialect::detect(&text, Stated { delimiter: hints.delimiter, decimal: hints.decimal })
-        .map_err(|refused| ReadError::NotALog { path: path.to_owned(), refused })?;
-    let table = Table { path, layout, encoding: decoded.name, hints };
-    table.read(&text, notices)
+    read_text(path, &text, decoded.name, hints, notices)
 }
 
 /// Whether `header` is a name of motor revs and of nothing else.

@@ -16,6 +16,8 @@ pub(crate) enum Remark<'a> {
     DamagedText { encoding: &'a str },
     #[error("a quotation mark is opened and never closed; quotation marks were read as plain text")]
     StrayQuote,
+    #[error("the worksheet `{name}` was read; the others were not: {others}")]
+    Worksheet { name: &'a str, others: &'a str },
 
     // Its rows.
     #[error("lines that are not rows of readings were left out, such as `{first_seen}`")]
@@ -153,6 +155,7 @@ impl Remark<'_> {
             Remark::PaddedFile => NoticeCode::PaddedFile,
             Remark::DamagedText { .. } => NoticeCode::DamagedText,
             Remark::StrayQuote => NoticeCode::StrayQuote,
+            Remark::Worksheet { .. } => NoticeCode::Worksheet,
             Remark::NotARow { .. } => NoticeCode::NotARow,
             Remark::TooManyCells { .. } => NoticeCode::TooManyCells,
             Remark::TooFewCells { .. } => NoticeCode::TooFewCells,
@@ -201,6 +204,7 @@ impl Remark<'_> {
     fn severity(&self) -> Severity {
         match self {
             Remark::IdleColumn { .. }
+            | Remark::Worksheet { .. }
             | Remark::UnusedColumns { .. }
             | Remark::UnitFromSteps { .. }
             | Remark::TimeFromIndex { .. }
@@ -218,6 +222,7 @@ impl Remark<'_> {
             Remark::DamagedText { .. } => {
                 "if names look wrong, write the file's `encoding` under `[import]` in the sheet"
             }
+            Remark::Worksheet { .. } => "if another one holds the log, save that worksheet as a file of its own",
             Remark::ImportColumn { columns, .. } => return Some(format!("its columns are {columns}")),
             Remark::ImportChannel { .. } => {
                 let known: Vec<&str> = Channel::ALL.iter().map(|c| c.name()).collect();
@@ -259,6 +264,7 @@ pub(crate) fn one_of_each() -> Vec<Remark<'static>> {
         Remark::PaddedFile,
         Remark::DamagedText { encoding: "UTF-8" },
         Remark::StrayQuote,
+        Remark::Worksheet { name: "Data", others: "`Chart`" },
         Remark::NotARow { first_seen: "# marker" },
         Remark::TooManyCells { width: 6, first_seen: "0.1,2,3,4,5,6,7" },
         Remark::TooFewCells { width: 6, first_seen: "0.1,2" },

@@ -7,7 +7,7 @@ use super::body::{self, Body};
 use super::channels::Channels;
 use super::column::Kind;
 use super::columns::{self, ColumnUse, Hints, column_names};
-use super::dialect::Layout;
+use super::dialect::{self, Layout, Stated};
 use super::error::{FEWEST_ROWS, MOST_COLUMNS, ReadError};
 use super::guesses;
 use super::rate::stated_rate;
@@ -18,16 +18,32 @@ use super::vocabulary::Meaning;
 use crate::log::{Channel, ChannelSource, Extra, Log, Reading};
 use crate::notice::Notice;
 
+/// Reads a log from its text, which was written as `encoding`; `notices` are what was remarked so far.
+///
+/// # Errors
+/// [`ReadError`], where there is no table, or time or channels are missing.
+pub fn read_text(
+    path: &Path,
+    text: &str,
+    encoding: &'static str,
+    hints: &Hints,
+    notices: Vec<Notice>,
+) -> Result<Vec<Log>, ReadError> {
+    let layout = dialect::detect(text, Stated { delimiter: hints.delimiter, decimal: hints.decimal })
+        .map_err(|refused| ReadError::NotALog { path: path.to_owned(), refused })?;
+    Table { path, layout, encoding, hints }.read(text, notices)
+}
+
 /// A table whose layout is known.
-pub struct Table<'a> {
+struct Table<'a> {
     /// The file, for errors.
-    pub path: &'a Path,
+    path: &'a Path,
     /// How it is laid out.
-    pub layout: Layout,
+    layout: Layout,
     /// Encoding it was decoded from.
-    pub encoding: &'static str,
+    encoding: &'static str,
     /// What the user says of it.
-    pub hints: &'a Hints,
+    hints: &'a Hints,
 }
 
 /// The whole table, read; to be cut into runs.
@@ -53,7 +69,7 @@ impl Table<'_> {
     ///
     /// # Errors
     /// [`ReadError`], where time or channels are missing.
-    pub fn read(self, text: &str, mut notices: Vec<Notice>) -> Result<Vec<Log>, ReadError> {
+    fn read(self, text: &str, mut notices: Vec<Notice>) -> Result<Vec<Log>, ReadError> {
         if self.layout.width > MOST_COLUMNS {
             let (path, line, columns) = (self.path.to_owned(), self.header_line(), self.layout.width);
             return Err(ReadError::TooManyColumns { path, line, columns });

@@ -9,6 +9,8 @@ use crate::import::columns::Hints;
 use crate::import::{self, clock, encoding};
 use crate::log::{Channel, Log};
 use crate::notice::{Notice, NoticeCode, Tally, printable};
+use crate::packed;
+use crate::packed::workbook::{Packing, Workbook, WorkbookError, packing};
 use crate::statistics::quantiles::median;
 
 /// Bytes of a megabyte.
@@ -109,19 +111,35 @@ pub struct AbsurdTime {
 /// [`ListError`], naming the file and the line.
 pub fn read(path: &Path) -> Result<LapList, ListError> {
     let io = |source| ListError::Io { path: path.to_owned(), source };
-    let bytes = std::fs::metadata(path).map_err(io)?.len();
+    let bytes = packed::path::size(path).map_err(io)?;
     if bytes > MOST_BYTES {
         return Err(ListError::TooLarge { path: path.to_owned(), bytes });
     }
-    let bytes = std::fs::read(path).map_err(io)?;
-    if is_log(path, &bytes) {
+    let bytes = packed::path::read(path).map_err(io)?;
+    if !matches!(packing(&bytes), Ok(Packing::Workbook)) {
+        return read_text(path, &encoding::decode(&bytes, None).text, &bytes);
+    }
+    // The first worksheet with a list counts; where none has one, the first with anything says why.
+    let broken = |e: WorkbookError| io(std::io::Error::other(e));
+    let mut workbook = Workbook::open(&bytes).map_err(broken)?;
+    let mut first_refusal = None;
+    for name in workbook.worksheets() {
+        let text = workbook.text(&name).map_err(broken)?;
+        match read_text(path, &text, text.as_bytes()) {
+            Ok(list) => return Ok(list),
+            Err(e) if !text.trim().is_empty() => drop(first_refusal.get_or_insert(e)),
+            Err(_) => {}
+        }
+    }
+    Err(first_refusal.unwrap_or_else(|| ListError::NoTimes { path: path.to_owned(), line: 1, seen: String::new() }))
+}
+
+/// Reads the list in `text`, which was decoded from `bytes`.
+fn read_text(path: &Path, text: &str, bytes: &[u8]) -> Result<LapList, ListError> {
+    if is_log(path, bytes) || is_table_of_revs(text) {
         return Err(ListError::IsALog { path: path.to_owned() });
     }
-    let text = encoding::decode(&bytes, None).text;
-    if is_table_of_revs(&text) {
-        return Err(ListError::IsALog { path: path.to_owned() });
-    }
-    parse(&text).map_err(|(line, seen)| ListError::NoTimes { path: path.to_owned(), line, seen })
+    parse(text).map_err(|(line, seen)| ListError::NoTimes { path: path.to_owned(), line, seen })
 }
 
 /// Whether a text's first line heads a column of revs and none of laps: such a table is a log, however short.

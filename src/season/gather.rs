@@ -10,6 +10,7 @@ use super::rows::Weekend;
 use super::tabulate::{NoDate, weekend};
 use crate::figure::FIGURES;
 use crate::folder::{self, FolderError, Plan, SHEET, stamp};
+use crate::packed::path::is_file;
 use crate::review;
 use crate::review_file::read::{self, StoredError};
 use crate::review_file::stored::StoredReview;
@@ -170,6 +171,6 @@ fn is_fresh(folder: &Path, review: &Path, plan: &Result<Plan, FolderError>) -> b
 /// Whether the folder holds a log that is not in the review, such as one copied there with its old time.
 fn has_more_logs(folder: &Path, plan: &Plan, review: &StoredReview) -> bool {
     let reviewed: BTreeSet<&str> = review.runs.iter().filter_map(|run| run.log.as_deref()).collect();
-    let new = |log: &Path| !reviewed.contains(folder::plain_path(log).as_str()) && folder.join(log).is_file();
+    let new = |log: &Path| !reviewed.contains(folder::plain_path(log).as_str()) && is_file(&folder.join(log));
     plan.sheet.runs.iter().any(|run| new(&run.log))
 }

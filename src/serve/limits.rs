@@ -4,8 +4,12 @@ use std::time::Duration;
 
 /// Largest file taken, bytes: an hour of ten channels at 200 Hz has half of it.
 pub const LARGEST_FILE_BYTES: u64 = 128 << 20;
-/// Largest form and largest setup sheet taken, bytes.
-pub const LARGEST_FORM_BYTES: usize = 4 << 20;
+/// Largest form and largest setup sheet taken, bytes: a weekend of a hundred runs has a twentieth of it.
+pub const LARGEST_FORM_BYTES: usize = 1 << 20;
+/// Fields of a form at most: a hundred runs have a third of it.
+pub const MOST_FIELDS: usize = 10_000;
+/// Values that are changed by one form at most: each is written into the sheet by itself.
+pub const MOST_CHANGES: usize = 400;
 /// Files taken at a time: each log is read whole.
 pub const FILES_AT_ONCE: usize = 2;
 /// Least bytes a second of a file that is sent, and the time over which they are counted: what is slower holds a turn

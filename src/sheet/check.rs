@@ -188,7 +188,8 @@ fn unknown_in_single(keys: &[Key], key: &Spanned<DeString>, place: Table, mistak
     let name: &str = key.get_ref();
     let own: Vec<&str> = of_table(keys, place).map(|k| k.path).collect();
     let elsewhere = keys.iter().find(|k| k.path == name);
-    let hint = if let Some(near) = own.iter().find(|k| strsim::osa_distance(k, name) <= LIKELY_SLIPS) {
+    let near = own.iter().find(|k| strsim::osa_distance(k, name) <= LIKELY_SLIPS);
+    let hint = if let Some(near) = near {
         format!("did you mean `{near}`?")
     } else if let Some(elsewhere) = elsewhere {
         format!("it belongs below `{}`", elsewhere.table.heading())
@@ -197,6 +198,7 @@ fn unknown_in_single(keys: &[Key], key: &Spanned<DeString>, place: Table, mistak
     };
     let message = format!("`{}` is not a key of `{}`", printable(name, 40), place.heading());
     mistakes.add(key.span(), message, hint);
+    near.iter().for_each(|near| mistakes.meant(near));
 }
 
 /// The settings of a car or a run under their dotted paths; keys of the user's own are carried along.
@@ -263,5 +265,6 @@ fn near_miss(keys: &[Key], key: &Spanned<DeString>, path: &str, mistakes: &mut M
     if let Some(near) = keys.iter().find(near) {
         let hint = format!("did you mean `{}`? It is kept as a setting of your own", near.path);
         mistakes.add(key.span(), format!("`{}` is not a known key", printable(path, 40)), hint);
+        mistakes.meant(near.path);
     }
 }

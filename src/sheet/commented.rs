@@ -31,6 +31,11 @@ pub(super) fn uncomment(keys: &[Key], text: &str, path: &[String]) -> Option<Str
     find(document.as_table(), inner)?.get(last)?.is_value().then_some(new)
 }
 
+/// Whether a run on a starter sheet has this line in a comment, to be filled in.
+pub(super) fn is_waiting_in_run(keys: &[Key], line: &str) -> bool {
+    has_waiting_line(keys, line)
+}
+
 /// Line of the header of a table, or of the run with its number.
 fn header(lines: &[String], table: &[String]) -> Option<usize> {
     let plain = |line: &str| line.split('#').next().unwrap_or_default().replace([' ', '\t'], "");

@@ -1,8 +1,8 @@
 //! Edits of a sheet's text: values set, runs and cars added and taken out, with the user's comments and order kept.
 
 use super::Sheet;
-use super::document::parse;
-use super::entries::{add_car, add_run, remove_run};
+use super::blocks::{with_run_moved, with_run_split, without_runs};
+use super::entries::{add_car, add_run};
 use super::keys::{KEYS, Key};
 use super::mistake::Mistake;
 use super::read::read_with;
@@ -20,8 +20,22 @@ pub enum Edit {
         /// As typed.
         text: String,
     },
-    /// Takes the run with this number (from 0) off the sheet.
+    /// Takes the run with this number (from 0) off the sheet, with its own comment.
     RemoveRun(usize),
+    /// Puts the run `from` (from 0) in the place of the run `to`, with its own comment.
+    MoveRun {
+        /// Its number.
+        from: usize,
+        /// The number that it gets.
+        to: usize,
+    },
+    /// Writes the run with this number (from 0), whose log holds several, once for each of them, under these ids.
+    SplitRun {
+        /// Its number.
+        number: usize,
+        /// Ids of the runs in its log.
+        ids: Vec<String>,
+    },
     /// A new run with these keys.
     AddRun(Vec<(String, String)>),
     /// A new car without settings.
@@ -53,17 +67,15 @@ pub fn edit_with(keys: &[Key], text: &str, edits: &[Edit]) -> Result<String, Edi
         match edit {
             Edit::AddRun(values) => after = add_run(keys, &after, values)?,
             Edit::AddCar(name) => after = add_car(keys, &after, name.trim())?,
+            Edit::MoveRun { from, to } => after = with_run_moved(keys, &after, *from, *to)?,
+            Edit::SplitRun { number, ids } => after = with_run_split(keys, &after, *number, ids)?,
             Edit::Set { .. } | Edit::RemoveRun(_) => {}
         }
     }
-    let mut gone: Vec<usize> =
+    let gone: Vec<usize> =
         edits.iter().filter_map(|e| if let Edit::RemoveRun(n) = e { Some(*n) } else { None }).collect();
-    gone.sort_unstable();
-    gone.dedup();
     if !gone.is_empty() {
-        let mut document = parse(keys, &after)?;
-        gone.into_iter().rev().for_each(|number| remove_run(&mut document, number));
-        after = document.to_string();
+        after = without_runs(keys, &after, &gone)?;
     }
     let sheet = read_with(keys, &after).map_err(EditError::Toml)?;
     let old = all_mistakes(&before);
@@ -130,6 +142,7 @@ mod tests {
         let run = vec![("id".into(), "r3".into()), ("log".into(), "r3.csv".into()), ("pinion".into(), "30".into())];
         let text = edit(SHEET, &[Edit::AddRun(run), Edit::RemoveRun(0)]).unwrap();
         assert!(text.contains("# second\n[[runs]]\nid = \"r2\"") && !text.contains("r1.csv"), "{text}");
+        assert!(!text.contains("# first"), "{text}");
         assert!(text.ends_with("\n[[runs]]\nid = \"r3\"\nlog = \"r3.csv\"\npinion = 30\n"), "{text}");
     }
 
@@ -201,9 +214,54 @@ mod tests {
     fn a_heading_stays_when_its_run_goes() {
         let text = SHEET.replace("# first", "# ===== Saturday =====");
         let new = edit(&text, &[Edit::RemoveRun(0)]).unwrap();
-        assert!(new.contains("# ===== Saturday =====\n# second\n[[runs]]\nid = \"r2\""), "{new}");
+        assert!(new.contains("# ===== Saturday =====\n\n# second\n[[runs]]\nid = \"r2\""), "{new}");
         let last = edit(&text, &[Edit::RemoveRun(1)]).unwrap();
-        assert!(last.ends_with("\n# second\n"), "{last}");
+        assert!(!last.contains("# second") && last.ends_with("motor.timing_deg = 37\n"), "{last}");
+    }
+
+    /// What is right above a run, or right below its keys, is its own; a blank line parts it from the next.
+    #[rstest]
+    #[case(
+        Edit::RemoveRun(0),
+        "# mine\n\n# === Saturday ===\n\n# ~~~\n# wet\n[[runs]]\nid = \"r2\" # dry\nlog = \"b.csv\"\n# of r2\n\n[track]\nsurface = \"carpet\"\n\n[[runs]]\nid = \"r3\"\nlog = \"c.csv\""
+    )]
+    #[case(
+        Edit::RemoveRun(1),
+        "# mine\n\n# === Saturday ===\n# of r1\n[[runs]]\nid = \"r1\"\nlog = \"a.csv\"\n# pinion = 31\n\n# ~~~\n\n[track]\nsurface = \"carpet\"\n\n[[runs]]\nid = \"r3\"\nlog = \"c.csv\""
+    )]
+    #[case(
+        Edit::RemoveRun(2),
+        "# mine\n\n# === Saturday ===\n# of r1\n[[runs]]\nid = \"r1\"\nlog = \"a.csv\"\n# pinion = 31\n\n# ~~~\n# wet\n[[runs]]\nid = \"r2\" # dry\nlog = \"b.csv\"\n# of r2\n\n[track]\nsurface = \"carpet\""
+    )]
+    #[case(Edit::MoveRun { from: 1, to: 0 }, "# mine\n\n# === Saturday ===\n# wet\n[[runs]]\nid = \"r2\" # dry\nlog = \"b.csv\"\n# of r2\n\n# ~~~\n# of r1\n[[runs]]\nid = \"r1\"\nlog = \"a.csv\"\n# pinion = 31\n\n[track]\nsurface = \"carpet\"\n\n[[runs]]\nid = \"r3\"\nlog = \"c.csv\"")]
+    #[case(Edit::MoveRun { from: 0, to: 2 }, "# mine\n\n# === Saturday ===\n# wet\n[[runs]]\nid = \"r2\" # dry\nlog = \"b.csv\"\n# of r2\n\n# ~~~\n[[runs]]\nid = \"r3\"\nlog = \"c.csv\"\n\n[track]\nsurface = \"carpet\"\n\n# of r1\n[[runs]]\nid = \"r1\"\nlog = \"a.csv\"\n# pinion = 31")]
+    fn runs_take_their_own_comments_along(#[case] change: Edit, #[case] new: &str) {
+        const TEXT: &str = "# mine\n\n# === Saturday ===\n# of r1\n[[runs]]\nid = \"r1\"\nlog = \"a.csv\"\n# pinion = 31\n\n# ~~~\n# wet\n[[runs]]\nid = \"r2\" # dry\nlog = \"b.csv\"\n# of r2\n\n[track]\nsurface = \"carpet\"\n\n[[runs]]\nid = \"r3\"\nlog = \"c.csv\"";
+        let text = format!("[cars.a]\nspur = 116\n\n{TEXT}");
+        assert_eq!(edit(&text, &[change]).unwrap(), format!("[cars.a]\nspur = 116\n\n{new}"));
+    }
+
+    #[test]
+    fn a_run_whose_log_holds_two_is_split_with_all_it_says() {
+        let text = SHEET.replace("# second", "# both heats\n# wing = 3");
+        let ids = ["r2.1", "r2.2"].map(str::to_owned).to_vec();
+        let new = edit(&text, &[Edit::SplitRun { number: 1, ids }]).unwrap();
+        let sheet = read::read(&new).unwrap();
+        let parts: Vec<_> = sheet.runs.iter().map(|r| (r.id.as_str(), r.part, r.log.to_str().unwrap())).collect();
+        assert_eq!(parts, [("r1", None, "r1.csv"), ("r2.1", Some(1), "r2.csv"), ("r2.2", Some(2), "r2.csv")]);
+        assert_eq!(new.matches("# both heats").count(), 2, "{new}");
+    }
+
+    /// A line of a longer text that looks like a heading: the text is refused rather than torn.
+    #[test]
+    fn what_looks_like_a_run_and_is_none_is_not_torn() {
+        let text = "[cars.a]\nspur = 100\n[[runs]]\nlog = \"a.csv\"\nnote = \"\"\"\n[[runs]]\n# x\n\"\"\"\n[[runs]]\nlog = \"b.csv\"\n";
+        for change in [Edit::RemoveRun(0), Edit::MoveRun { from: 1, to: 0 }] {
+            match edit(text, &[change]) {
+                Ok(new) => assert!(read::read(&new).unwrap().runs.iter().all(|r| r.mistake.is_none()), "{new}"),
+                Err(e) => assert!(matches!(e, EditError::Place(_)), "{e}"),
+            }
+        }
     }
 
     #[test]

@@ -1,6 +1,6 @@
 //! Runs and cars that come onto a sheet's text and go from it, with the comments that belong to them.
 
-use toml_edit::{ArrayOfTables, Decor, DocumentMut, Item, Table, Value};
+use toml_edit::{ArrayOfTables, Decor, Item, Table, Value};
 
 use super::document::{EditError, parse};
 use super::keys::{Key, Table as SheetTable};
@@ -8,29 +8,6 @@ use super::values::set;
 
 const RUNS: &str = SheetTable::Run.name();
 const CARS: &str = SheetTable::Car.name();
-
-/// Takes a run off, and leaves the comment above it to what follows.
-pub(super) fn remove_run(document: &mut DocumentMut, number: usize) {
-    let Some(runs) = document.get_mut(RUNS).and_then(Item::as_array_of_tables_mut).filter(|r| number < r.len()) else {
-        return;
-    };
-    let above = |decor: &Decor| decor.prefix().and_then(|p| p.as_str()).unwrap_or_default().to_owned();
-    let comment = runs.get(number).map(|run| above(run.decor())).filter(|c| c.contains('#')).unwrap_or_default();
-    runs.remove(number);
-    if comment.is_empty() {
-        return;
-    }
-    match runs.get_mut(number) {
-        Some(next) => {
-            let own = above(next.decor());
-            next.decor_mut().set_prefix(comment + own.trim_start_matches('\n'));
-        }
-        None => {
-            let rest = document.trailing().as_str().unwrap_or_default().to_owned();
-            document.set_trailing(comment + &rest);
-        }
-    }
-}
 
 /// A new run with these values of keys at the end of the sheet.
 pub(super) fn add_run(keys: &[Key], text: &str, values: &[(String, String)]) -> Result<String, EditError> {

@@ -32,6 +32,9 @@ const LONGEST_LABEL: usize = 40;
 /// Full path of the units that pages and terminal show.
 pub const UNITS: &str = "report.units";
 
+/// Path of the key by which the log of a run is left out.
+pub const LEFT_OUT: &str = "left_out";
+
 /// Path of a run's note: words for people, not a setting that could have had an effect.
 pub const NOTE: &str = "note";
 
@@ -415,6 +418,9 @@ pub const KEYS: &[Key] = &[
     Key::new(Run, "part", "part of the log", "2")
         .count(1.0, 1000.0, "")
         .answers("which run it is, if the log holds several"),
+    Key::new(Run, LEFT_OUT, "left out", "\"yes\"")
+        .kind(Kind::Choice(&["yes", "no"]))
+        .answers("its log stays in the folder and is not reviewed"),
     Key::new(Run, "ambient_c", "air temperature", "24")
         .number(-30.0, 60.0, "°C")
         .answers("how much of the heat comes from the weather")

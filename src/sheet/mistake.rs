@@ -4,6 +4,11 @@ use std::ops::Range;
 
 use annotate_snippets::{AnnotationKind, Level, Renderer, Snippet};
 
+use crate::notice::printable;
+
+/// Longest line that is shown, characters.
+const LONGEST_LINE: usize = 200;
+
 /// Something wrong on the sheet.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Mistake {
@@ -17,6 +22,10 @@ pub struct Mistake {
     pub column: u64,
     /// The line with the place underlined.
     pub drawing: String,
+    /// The line as it is.
+    pub seen: String,
+    /// Path of the key that was probably meant.
+    pub meant: Option<String>,
 }
 
 impl Mistake {
@@ -32,7 +41,9 @@ impl Mistake {
         let end = text[start..end].find('\n').map_or(end, |length| start + length);
         let snippet = Snippet::source(text).path("weekend.toml").annotation(AnnotationKind::Primary.span(start..end));
         let drawing = Renderer::plain().render(&[Level::ERROR.primary_title(&message).element(snippet)]);
-        Self { message, hint, line, column, drawing }
+        let from = before.rfind('\n').map_or(0, |end| end + 1);
+        let seen = printable(text[from..].lines().next().unwrap_or_default(), LONGEST_LINE);
+        Self { message, hint, line, column, drawing, seen, meant: None }
     }
 
     /// The drawing with its hint.
@@ -61,6 +72,13 @@ impl<'t> Mistakes<'t> {
     pub(super) fn add(&mut self, span: Range<usize>, message: impl Into<String>, hint: impl Into<String>) {
         let mistake = self.mistake(span, message, hint);
         self.found.push(mistake);
+    }
+
+    /// Adds to the last mistake which key was probably meant.
+    pub(super) fn meant(&mut self, key: &str) {
+        if let Some(last) = self.found.last_mut() {
+            last.meant = Some(key.to_owned());
+        }
     }
 
     /// A mistake at the bytes `span` of the text, not added to the others.

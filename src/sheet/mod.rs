@@ -3,6 +3,7 @@
 //! `keys` is the one table of what a sheet may say; `read` makes a [`Sheet`] of a text, `edit` changes the text and
 //! keeps its comments and order, `starter` and `schema` write out what the table says.
 
+mod blocks;
 mod check;
 mod commented;
 mod document;
@@ -24,7 +25,7 @@ use std::path::PathBuf;
 
 use mistake::Mistake;
 
-pub use keys::{DEFAULT_CELL_V, DEFAULT_CONTROLLER_C, DEFAULT_MOTOR_C, DEFAULT_RACE_S, NOTE};
+pub use keys::{DEFAULT_CELL_V, DEFAULT_CONTROLLER_C, DEFAULT_MOTOR_C, DEFAULT_RACE_S, LEFT_OUT, NOTE};
 
 use crate::import::columns::Rule;
 use crate::units::Units;
@@ -152,6 +153,8 @@ pub struct RunPlan {
     pub laps: Option<PathBuf>,
     /// Which run of a file that holds several, from 1.
     pub part: Option<usize>,
+    /// Whether its log is left out of the review.
+    pub left_out: bool,
     /// Air, °C.
     pub ambient_c: Option<f64>,
     /// The car's settings with this run's own in their place.
@@ -166,6 +169,7 @@ impl RunPlan {
         match key.path {
             "ambient_c" => self.ambient_c.is_some(),
             "part" => self.part.is_some(),
+            LEFT_OUT => self.left_out,
             "laps" => self.laps.is_some(),
             path => self.settings.0.get(path).is_some_and(|s| !matches!(s, Setting::Refused(_))),
         }

@@ -7,7 +7,7 @@ use toml::Spanned;
 use toml::de::{DeArray, DeTable, DeValue};
 
 use super::check::settings;
-use super::keys::{Key, NOTE, Table, of_table};
+use super::keys::{Key, LEFT_OUT, NOTE, Table, of_table};
 use super::mistake::{Mistake, Mistakes};
 use super::paths::inside_folder;
 use super::{RunPlan, Setting, Settings, Sheet};
@@ -33,12 +33,15 @@ fn run(keys: &[Key], (table, span): (&DeTable, Range<usize>), sheet: &Sheet, mis
     let log = text("log");
     let id = written_id(&own, log.as_deref()).unwrap_or_else(|| format!("run {}", sheet.runs.len() + 1));
     let car = text("car").or_else(|| only_car(sheet));
+    let left_out = own.text(LEFT_OUT) == Some("yes");
     let mut blame = Blame { table, span, first: None };
     if sheet.runs.iter().any(|r| r.id == id) {
         let message = format!("two runs have the id `{}`", printable(&id, 40));
         blame.on("id", message, "give each run an id of its own", mistakes);
     }
-    blame_car(car.as_deref(), sheet, &mut blame, mistakes);
+    if !left_out {
+        blame_car(car.as_deref(), sheet, &mut blame, mistakes);
+    }
     let mut path = |key: &str| -> Option<PathBuf> {
         let path = inside_folder(own.text(key)?);
         let hint = "write the path from the weekend's folder, such as `logs/r1.csv`";
@@ -55,6 +58,7 @@ fn run(keys: &[Key], (table, span): (&DeTable, Range<usize>), sheet: &Sheet, mis
         log: log_path.unwrap_or_default(),
         laps,
         part: own.number("part").map(|p| p as usize),
+        left_out,
         ambient_c: own.number("ambient_c"),
         settings: base.overridden(&overrides),
         mistake: blame.first,

@@ -26,11 +26,11 @@ pub struct StarterRun {
 
 /// The text of a starter sheet of the weekend `name`, whose pages show these `units`.
 pub fn starter(name: &str, runs: &[StarterRun], units: Units) -> String {
-    starter_with(KEYS, name, runs, units)
+    starter_with(KEYS, name, CAR, runs, units)
 }
 
-/// The text of a starter sheet with other keys than [`KEYS`].
-pub fn starter_with(keys: &[Key], name: &str, runs: &[StarterRun], units: Units) -> String {
+/// The text of a starter sheet with other keys than [`KEYS`], and another name of the `car`.
+pub fn starter_with(keys: &[Key], name: &str, car_name: &str, runs: &[StarterRun], units: Units) -> String {
     let mut text = HEAD.to_owned();
     for table in Table::SINGLE {
         text += &format!("\n{}\n", table.heading());
@@ -45,7 +45,7 @@ pub fn starter_with(keys: &[Key], name: &str, runs: &[StarterRun], units: Units)
             };
         }
     }
-    text += &car(keys);
+    text += &car(keys, car_name);
     for run in runs {
         text += &format!("\n{}\n", Table::Run.heading());
         for key in of_run(keys) {
@@ -57,7 +57,7 @@ pub fn starter_with(keys: &[Key], name: &str, runs: &[StarterRun], units: Units)
             };
             text += &match value {
                 Some(value) => filled(key, &quoted(value)),
-                None if key.kind == Kind::Car => filled(key, &quoted(CAR)),
+                None if key.kind == Kind::Car => filled(key, &quoted(car_name)),
                 None => waiting(key, Table::Run),
             };
         }
@@ -76,7 +76,7 @@ pub(super) fn has_waiting_line(keys: &[Key], line: &str) -> bool {
 }
 
 /// The car's table and those in it, such as `[cars.car.motor]`, in the order of their first keys.
-fn car(keys: &[Key]) -> String {
+fn car(keys: &[Key], name: &str) -> String {
     let inner = |key: &Key| key.path.rsplit_once('.').map_or("", |(table, _)| table);
     let mut tables: Vec<&str> = Vec::new();
     for key in of_table(keys, Table::Car) {
@@ -87,7 +87,7 @@ fn car(keys: &[Key]) -> String {
     let mut text = String::new();
     for table in tables {
         let dot = if table.is_empty() { "" } else { "." };
-        text += &format!("\n[{}.{CAR}{dot}{table}]\n", Table::Car.name());
+        text += &format!("\n[{}.{}{dot}{table}]\n", Table::Car.name(), toml_edit::Key::new(name));
         text.extend(of_table(keys, Table::Car).filter(|k| inner(k) == table).map(|k| waiting(k, Table::Car)));
     }
     text

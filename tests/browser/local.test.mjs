@@ -84,6 +84,16 @@ const until = async (holds) => {
   assert.ok(holds(), String(holds));
 };
 
+/** Presses a button and waits for the page that follows. */
+const follow = async (page, button) => {
+  await page.evaluate(() => { globalThis.before = true; });
+  await button.click();
+  await page.waitForFunction(() => !globalThis.before && document.readyState === "complete");
+};
+
+/** Waits for the weekend's page, whatever it says of the form before. */
+const atWeekend = (page, server) => page.waitForURL((url) => url.pathname === new URL(server.base).pathname);
+
 const choose = (page, ...files) => page.locator("#choose").setInputFiles(files);
 const rows = (page) => page.locator("main table").first().locator("tbody tr");
 const row = (page, run) => rows(page).filter({ has: page.getByRole("link", { name: run, exact: true }) });
@@ -103,7 +113,7 @@ test("from nothing: start, drop a log, read its answers; three lines more and th
   const fill = (label, value) => page.locator(".asked").getByLabel(label).fill(value);
   for (const [label, value] of [["lap length", "214"], ["spur", "116"], ["pinion", "31"], ["internal ratio", "1,85"], ["tyre diameter", "63"]]) await fill(label, value);
   await page.getByRole("button", { name: "Save and review" }).click();
-  await page.waitForURL(server.base);
+  await atWeekend(page, server);
   assert.match(await rows(page).first().textContent(), /7\.\d\d\s*●\s*as on the sheet/);
   const sheet = readFileSync(join(made, "weekend.toml"), "utf8");
   assert.match(sheet, /^internal_ratio = 1\.85 +# the final drive ratio; write 1 for direct drive$/m);
@@ -177,14 +187,15 @@ test("the sheet as a form: the verdict turns, comments stay, the version before 
   await run.getByLabel("another setting").fill("pinion");
   await run.getByLabel("value in this run").fill("32");
   await page.getByRole("button", { name: "Save and review" }).click();
-  await page.waitForURL(server.base);
+  await atWeekend(page, server);
   assert.match(await t3.textContent(), /●\s*as on the sheet/);
   assert.equal(readFileSync(join(made, "weekend.toml"), "utf8"), before.replace(/(log = "logs\/t3.csv"[^[]*?)\n\n/, "$1\npinion = 32\n\n"));
   // What the reader would refuse is not written, and what was typed stays.
   await page.goto(`${server.base}sheet`);
   await page.locator("input[name='/cars/tourer/pinion']").fill("310");
   await page.getByRole("button", { name: "Save and stay here" }).click();
-  assert.match(await page.getByRole("alert").first().textContent(), /pinion/);
+  assert.match(await page.getByRole("alert").first().textContent(), /pinion is 310, which is not possible/);
+  assert.match(await page.locator("[id='why/cars/tourer/pinion']").textContent(), /Make it 31 teeth/);
   assert.equal(await page.locator("input[name='/cars/tourer/pinion']").inputValue(), "310");
   await page.locator("input[name='/cars/tourer/pinion']").fill("31");
   await page.getByRole("button", { name: "Save and stay here" }).click();
@@ -231,7 +242,8 @@ test("a refused form keeps what was typed, marked, and nothing says that the fol
   await page.locator("input[name='/cars/tourer#value']").fill("29");
   await page.locator("input[name='+car']").fill("tourer");
   await page.getByRole("button", { name: "Save and review" }).click();
-  const alerts = (await page.getByRole("alert").allTextContents()).join(" ");
+  assert.match(await page.getByRole("alert").textContent(), /2 values are wrong; nothing was saved/);
+  const alerts = await page.locator("#wrong").textContent();
   for (const said of [/already has its own field/, /already a car called tourer/]) assert.match(alerts, said);
   await page.locator("input[name='/cars/tourer#key']").fill("");
   await page.locator("input[name='/cars/tourer#value']").fill("");
@@ -265,11 +277,15 @@ test("a sheet that is not TOML is shown with its line, and mended as text", asyn
   const before = readFileSync(join(made, "weekend.toml"), "utf8");
   writeFileSync(join(made, "weekend.toml"), before.replace("spur = 116", "spur = = 116"));
   await page.locator("h1", { hasText: "cannot be reviewed" }).waitFor();
-  assert.match(await page.getByRole("alert").textContent(), /spur = = 116/);
+  assert.match(await page.getByRole("alert").textContent(), /line \d+ of the setup sheet cannot be read: .*spur = = 116/s);
   await page.getByRole("link", { name: "Open the setup sheet" }).click();
+  assert.match(await page.locator("pre.wrong").textContent(), /^spur = = 116/);
+  await page.getByRole("link", { name: /^Line \d+$/ }).click();
+  const selected = await page.locator("#text").evaluate((text) => text.value.slice(text.selectionStart, text.selectionEnd));
+  assert.match(selected, /^spur = = 116/);
   await page.locator("#text").fill(before);
   await page.getByRole("button", { name: "Save and review" }).click();
-  await page.waitForURL(server.base);
+  await atWeekend(page, server);
   assert.equal(await rows(page).count(), 10);
   assert.equal(readFileSync(join(made, "weekend.toml"), "utf8"), before);
   await close();
@@ -308,7 +324,7 @@ test("a log that is not on the sheet is added to it", async () => {
   const form = page.locator("form", { hasText: "logs/t7.csv" });
   await form.locator('select[name="+run/car"]').selectOption("tourer");
   await form.getByLabel("air").fill("28");
-  await form.getByRole("button").click();
+  await form.getByRole("button", { name: "Add this run" }).click();
   await row(page, "t7").waitFor();
   assert.ok(readFileSync(join(made, "weekend.toml"), "utf8").endsWith('\n[[runs]]\nid = "t7"\ncar = "tourer"\nlog = "logs/t7.csv"\nambient_c = 28\n'));
   assert.deepEqual(wrong, []);
@@ -348,14 +364,14 @@ test("what was opened stays open when the page makes itself new", async () => {
   const { page, wrong, close } = await open(server);
   const fold = page.locator("details", { hasText: "tourer: pinion" });
   await fold.locator("summary").click();
-  await page.locator("details").first().locator("summary").click();
+  await page.locator("main > details").first().locator("summary").click();
   await page.evaluate(() => { globalThis.old = true; });
   const log = join(made, "logs/t6.csv");
   writeFileSync(log, readFileSync(log).subarray(0, 60_000));
   await page.waitForFunction(() => !globalThis.old);
   await fold.waitFor();
   assert.ok(await fold.evaluate((d) => d.open), "the opened one is open");
-  assert.ok(!(await page.locator("details").first().evaluate((d) => d.open)), "the shut one is shut");
+  assert.ok(!(await page.locator("main > details").first().evaluate((d) => d.open)), "the shut one is shut");
   assert.deepEqual(wrong, []);
   await close();
 });
@@ -391,7 +407,7 @@ test("a page that is open goes on when the server is started anew on its port, w
   await serve(made, "--port", first.port);
   await page.getByText(`Start it again with --port ${first.port}`).waitFor({ state: "hidden" });
   await page.getByRole("button", { name: "Save and review" }).click();
-  await page.waitForURL(first.base);
+  await atWeekend(page, first);
   assert.match(readFileSync(join(made, "weekend.toml"), "utf8"), /^pinion = 33$/m);
   await close();
 });
@@ -513,7 +529,7 @@ test("by keyboard alone, on a phone, and to a screen reader", async () => {
   await page.keyboard.press("Control+A");
   await page.keyboard.type("32");
   await page.keyboard.press("Enter");
-  await page.waitForURL(server.base);
+  await atWeekend(page, server);
   assert.match(readFileSync(join(made, "weekend.toml"), "utf8"), /^pinion = 32$/m);
   assert.deepEqual(wrong, []);
   await close();
@@ -649,7 +665,7 @@ test("over the wire: oversized and cut uploads, odd forms, 200 requests at once"
     });
   });
   const form = { ...own, "content-type": "application/x-www-form-urlencoded" };
-  const odd = [["base=0&%ff=%fe", 409], ["=&&&=", 409], ["/runs/99/pinion=3", 409], ["x".repeat(5 << 20), 413]];
+  const odd = [["base=0&%ff=%fe", 303], ["=&&&=", 303], ["/runs/99/pinion=3", 303], ["a=1&".repeat(11_000), 413], ["x".repeat(5 << 20), 413]];
   for (const [body, status] of odd) assert.equal((await ask(server, "POST", "/sheet", form, body)).status, status, body.slice(0, 30));
   assert.equal((await ask(server, "POST", "/sheet", { ...own, "content-type": "text/plain" }, "x")).status, 415);
   assert.equal((await ask(server, "DELETE", "/sheet", own)).status, 405);
@@ -704,7 +720,7 @@ test("a lap list that comes later is laid by its name; of another name its run i
   assert.equal(await asked.getByLabel("run").inputValue(), "t4");
   assert.match(await asked.textContent(), /laps\/timing\.csv.*It fits the log of run t4, and no other/s);
   await asked.getByRole("button", { name: "Lay it on this run" }).click();
-  await page.waitForURL(server.base);
+  await atWeekend(page, server);
   assert.equal(await page.locator("#lists").count(), 0);
   const text = readFileSync(file, "utf8");
   assert.match(text, /^laps = "laps\/Laps of t3\.csv"$/m);
@@ -740,10 +756,224 @@ test("lap times are pasted on a run’s page, shown as they were read, then kept
   const keep = page.getByRole("button", { name: "Keep these laps" });
   assert.ok((await keep.boundingBox()).height >= 44);
   await keep.click();
-  await page.waitForURL(/run-\d\d-t4\.html$/);
+  await page.waitForURL(/run-\d\d-t4\.html\?/);
+  assert.match(await page.getByRole("status").filter({ hasText: "Kept as the lap list of run t4" }).textContent(), /Undo/);
   assert.equal(await page.locator("#typed").count(), 0);
   assert.match(readFileSync(join(made, "laps/t4.csv"), "utf8"), /^lap,lap time s\n1,\d\d\.\d{3}\n/);
   assert.match(readFileSync(file, "utf8"), /^laps = "laps\/t4\.csv"$/m);
   assert.deepEqual(wrong.filter((w) => !w.includes("422")), []);
+  await close();
+});
+
+/** An archive with these files, not squeezed (PKWARE, APPNOTE.TXT). */
+const archive = (files) => {
+  const table = Array.from({ length: 256 }, (_, n) => { for (let k = 0; k < 8; k++) n = n & 1 ? 0xedb88320 ^ (n >>> 1) : n >>> 1; return n >>> 0; });
+  const crc = (bytes) => { let c = ~0; for (const b of bytes) c = table[(c ^ b) & 255] ^ (c >>> 8); return ~c >>> 0; };
+  const [locals, central] = [[], []];
+  let at = 0;
+  for (const [name, bytes] of files) {
+    const head = Buffer.alloc(26), called = Buffer.from(name);
+    head.writeUInt16LE(20, 0);
+    head.writeUInt32LE(crc(bytes), 10);
+    head.writeUInt32LE(bytes.length, 14);
+    head.writeUInt32LE(bytes.length, 18);
+    head.writeUInt16LE(called.length, 22);
+    const place = Buffer.alloc(14);
+    place.writeUInt32LE(at, 10);
+    locals.push(Buffer.from("PK\x03\x04"), head, called, bytes);
+    central.push(Buffer.from("PK\x01\x02\x14\x00"), head, place, called);
+    at += 30 + called.length + bytes.length;
+  }
+  const [body, directory, end] = [Buffer.concat(locals), Buffer.concat(central), Buffer.alloc(22)];
+  end.write("PK\x05\x06", "latin1");
+  for (const place of [8, 10]) end.writeUInt16LE(files.length, place);
+  end.writeUInt32LE(directory.length, 12);
+  end.writeUInt32LE(body.length, 16);
+  return Buffer.concat([body, directory, end]);
+};
+
+test("an archive is unpacked where it is dropped: its logs and lists, each with its fate, and nothing out of the folder", async () => {
+  const made = folder();
+  const server = await serve(made);
+  const { page, wrong, close } = await open(server);
+  const [packed, broken] = ["saturday.zip", "broken.zip"].map((name) => join(folder(), name));
+  const lists = readFileSync(join(sample, "laps/t1.csv"));
+  writeFileSync(packed, archive([["logs/t1.csv", readFileSync(logOf("t1"))], ["laps/t1.csv", lists], ["../../evil.csv", lists], ["photo.jpg", Buffer.from("x")], ["more.zip", archive([])], ["__MACOSX/._t1.csv", Buffer.from("x")]]));
+  writeFileSync(broken, readFileSync(packed).subarray(0, 5000));
+  await choose(page, packed, broken);
+  await page.waitForFunction(() => document.querySelectorAll("[data-fate]").length === 6);
+  const said = await page.locator("#arrivals").textContent();
+  for (const part of [/saturday\.zip: logs\/t1\.csv.*saved as logs\/t1\.csv/s, /laid on run t1/, /photo\.jpg.*neither a log nor a lap list/s, /more\.zip.*packed in a packed file/s, /evil\.csv.*leads out of the packed file/s, /broken\.zip could not be read: the packed file is damaged/]) assert.match(said, part);
+  assert.deepEqual(readdirSync(made).sort(), [".runtrue", "laps", "logs"]);
+  assert.deepEqual([readdirSync(join(made, "logs")), readdirSync(join(made, "laps"))], [["t1.csv"], ["t1.csv"]]);
+  await page.getByRole("link", { name: "See the review" }).click();
+  assert.equal(await rows(page).count(), 1);
+  assert.deepEqual(wrong.filter((w) => !w.includes("422")), []);
+  await close();
+});
+
+test("on a phone and without script: runs are renamed, moved, given to another car, left out, put back and taken off, each with its way back", async () => {
+  const made = weekend();
+  const file = join(made, "weekend.toml");
+  const before = readFileSync(file, "utf8");
+  const server = await serve(made);
+  await (await open(server)).close();
+  const { page, wrong, close } = await open(server, { javaScriptEnabled: false, viewport: { width: 390, height: 844 }, hasTouch: true });
+  const runs = page.locator("#runs");
+  const entry = (id) => runs.locator("details").filter({ has: page.locator(`input[name=run][value='${id}']`) });
+  const press = async (id, name) => {
+    const found = entry(id);
+    if (!(await found.evaluate((d) => d.open))) await found.locator("summary").click();
+    const button = found.getByRole("button", { name, exact: true });
+    assert.ok((await button.boundingBox()).height >= 44, name);
+    await button.click();
+    await atWeekend(page, server);
+  };
+  const undo = async () => {
+    await page.locator("#said").getByRole("button", { name: "Undo" }).click();
+    await atWeekend(page, server);
+    assert.match(await page.locator("#said").textContent(), /The sheet is as it was before/);
+    assert.equal(readFileSync(file, "utf8"), before);
+  };
+  const ids = () => [...readFileSync(file, "utf8").matchAll(/^id = "(.*)"$/gm)].map((m) => m[1]);
+  await entry("t2").locator("summary").click();
+  await entry("t2").getByLabel("name").fill("heat 2");
+  await press("t2", "Save name and car");
+  // Beside the button: in the run's own place, which is open.
+  assert.match(await entry("heat 2").locator("#said").textContent(), /Run t2 is called heat 2 now/);
+  assert.deepEqual(ids().slice(0, 3), ["t1", "heat 2", "t3"]);
+  await undo();
+  await press("t2", "Move before the run above");
+  assert.deepEqual(ids().slice(0, 3), ["t2", "t1", "t3"]);
+  await undo();
+  await entry("t2").locator("summary").click();
+  await entry("t2").getByLabel("car").selectOption("pan");
+  await press("t2", "Save name and car");
+  assert.match(readFileSync(file, "utf8"), /id = "t2"\ncar = "pan"/);
+  await undo();
+  await press("t2", "Leave its log out");
+  assert.equal(await rows(page).count(), 9);
+  assert.match(await runs.textContent(), /Left out.*logs\/t2\.csv/s);
+  await page.reload();
+  await page.getByRole("button", { name: "Put it back" }).click();
+  await atWeekend(page, server);
+  assert.equal(readFileSync(file, "utf8"), before);
+  assert.equal(await rows(page).count(), 10);
+  await press("t2", "Take it off the sheet");
+  assert.ok(!readFileSync(file, "utf8").includes("t2"));
+  assert.ok(existsSync(join(made, "logs/t2.csv")));
+  // It waits to be added again, or is left out for good.
+  const leave = page.getByRole("button", { name: "Leave this log out" });
+  assert.ok((await leave.boundingBox()).height >= 44);
+  await leave.click();
+  await atWeekend(page, server);
+  assert.equal(await page.getByRole("button", { name: "Leave this log out" }).count(), 0);
+  const over = await page.evaluate(() => document.documentElement.scrollWidth - document.documentElement.clientWidth);
+  assert.ok(over <= 0, `${over} px too wide`);
+  assert.deepEqual(wrong, []);
+  await close();
+});
+
+test("the second log of one car is reviewed at once, with a way back; one of another pack is asked for", async () => {
+  const made = folder();
+  mkdirSync(join(made, "logs"));
+  cpSync(logOf("t1"), join(made, "logs/t1.csv"));
+  writeFileSync(join(made, "weekend.toml"), '[cars.tourer]\nbattery.cells = 2\n\n[[runs]]\nid = "t1"\nlog = "logs/t1.csv"\n');
+  const server = await serve(made);
+  const { page, wrong, close } = await open(server);
+  await rows(page).first().waitFor();
+  await choose(page, logOf("t2"));
+  await page.locator("#said").waitFor();
+  assert.match(await page.locator("#said").textContent(), /logs\/t2\.csv is run t2 of tourer now/);
+  assert.equal(await rows(page).count(), 2);
+  await follow(page, page.locator("#said").getByRole("button", { name: "Undo" }));
+  assert.equal(await rows(page).count(), 1);
+  assert.ok(existsSync(join(made, "logs/t2.csv")));
+  await choose(page, logOf("p1"));
+  await page.waitForFunction(() => document.querySelectorAll("[data-fate=saved]").length === 1);
+  assert.match(await page.locator("#arrivals").textContent(), /it rested at 4\.\d V, as 1 cell does.*tourer has 2/s);
+  await page.goto(server.base);
+  await page.locator("fieldset", { has: page.locator("legend", { hasText: "logs/p1.csv" }) }).getByLabel("or a car that is new").fill("pan");
+  await follow(page, page.getByRole("button", { name: "Add these runs" }));
+  assert.match(readFileSync(join(made, "weekend.toml"), "utf8"), /\[cars\.pan\].*id = "p1"\ncar = "pan"/s);
+  assert.deepEqual(wrong, []);
+  await close();
+});
+
+test("logs of one cell and of two are offered as two cars", async () => {
+  const made = folder();
+  mkdirSync(join(made, "logs"));
+  for (const run of ["t1", "p1", "p3"]) cpSync(logOf(run), join(made, `logs/${run}.csv`));
+  const server = await serve(made);
+  const { page, wrong, close } = await open(server);
+  await rows(page).nth(2).waitFor();
+  const offered = page.locator("form[action=two-cars]");
+  assert.match(await offered.textContent(), /p1, p3: the pack rested at 4\.\d V, as 1 cell would.*t1: the pack rested at 8\.\d V, as 2 cells would/s);
+  await offered.locator("input[name=first]").fill("pan");
+  await offered.locator("input[name=second]").fill("tourer");
+  await follow(page, offered.getByRole("button"));
+  assert.match(await page.locator("#said").textContent(), /Pan and tourer are two cars now/);
+  assert.equal(await offered.count(), 0);
+  const text = readFileSync(join(made, "weekend.toml"), "utf8");
+  assert.deepEqual([...text.matchAll(/^id = "(.*)"\ncar = "(.*)"$/gm)].map((m) => `${m[1]} ${m[2]}`), ["p1 pan", "p3 pan", "t1 tourer"]);
+  assert.deepEqual(wrong, []);
+  await close();
+});
+
+test("a log with two runs: each gets a lap list of its own", async () => {
+  const made = folder();
+  mkdirSync(join(made, "logs"));
+  // The second run's clock begins anew.
+  writeFileSync(join(made, "logs/both.csv"), Buffer.concat([readFileSync(logOf("t1")), readFileSync(logOf("t1"))]));
+  writeFileSync(join(made, "weekend.toml"), '[cars.tourer]\nspur = 116\n\n# both heats\n[[runs]]\nid = "both"\nlog = "logs/both.csv"\n');
+  const server = await serve(made);
+  const { page, wrong, close } = await open(server);
+  await rows(page).nth(1).waitFor();
+  const [named, other] = ["both.2.csv", "timing.csv"].map((name) => join(folder(), name));
+  cpSync(join(sample, "laps/t1.csv"), named);
+  writeFileSync(other, Buffer.concat([readFileSync(named), Buffer.from("\n")]));
+  await choose(page, named, other);
+  await page.waitForFunction(() => document.querySelectorAll("[data-fate=saved]").length === 2);
+  assert.match(await page.locator("#arrivals").textContent(), /laid on run both\.2, because of its name, and written on the sheet/);
+  const asked = page.locator("#lists");
+  assert.equal(await asked.getByLabel("run").inputValue(), "both.1");
+  await follow(page, asked.getByRole("button", { name: "Lay it on this run" }));
+  assert.match(await page.locator("#said").textContent(), /timing\.csv is the lap list of run both\.1 now/);
+  const text = readFileSync(join(made, "weekend.toml"), "utf8");
+  assert.deepEqual([...text.matchAll(/^(?:id|part|laps) = .*$/gm)].map((m) => m[0]), ['id = "both.1"', "part = 1", 'laps = "laps/timing.csv"', 'id = "both.2"', "part = 2", 'laps = "laps/both.2.csv"']);
+  assert.equal(await rows(page).count(), 2);
+  assert.deepEqual(wrong, []);
+  await close();
+});
+
+test("mistakes of the sheet stand in their fields before anything is saved, and a click mends each", async () => {
+  const made = weekend();
+  const file = join(made, "weekend.toml");
+  const before = readFileSync(file, "utf8");
+  const spoilt = before.replace("spur = 116", "spurr = 116").replace("pinion = 31", "pinion = 310").replace(/^date = .*$/m, 'date = "16.5.2026"');
+  writeFileSync(file, spoilt);
+  const server = await serve(made);
+  const { page, wrong, close } = await open(server);
+  await page.goto(`${server.base}sheet`);
+  const listed = page.locator(".error");
+  for (const said of [/spurr is not a known key/, /pinion is 310, which is not possible/, /16\.5\.2026, which is not a date/]) assert.match(await listed.textContent(), said);
+  await listed.getByRole("link", { name: /pinion is 310/ }).click();
+  assert.ok(await page.locator("[id='at/cars/tourer/pinion']").evaluate((e) => { const r = e.getBoundingClientRect(); return r.top >= 0 && r.bottom <= innerHeight; }));
+  for (const [button, line] of [["Make it 31 teeth", /^pinion = 31$/m], ["Call it spur", /^spur = 116$/m], ["Make it 2026-05-16", /^date = 2026-05-16$/m]]) {
+    await follow(page, page.getByRole("button", { name: button }));
+    await until(() => line.test(readFileSync(file, "utf8")));
+    assert.equal(await page.locator("#said").textContent(), "● Saved");
+  }
+  assert.equal(await page.locator(".error").count(), 0);
+  // Enter in a field saves the form, and mends nothing by itself.
+  await page.locator("input[name='/cars/tourer/pinion']").fill("3100");
+  await page.keyboard.press("Enter");
+  await page.getByRole("alert").waitFor();
+  assert.equal(await page.locator("input[name='/cars/tourer/pinion']").inputValue(), "3100");
+  await page.goBack();
+  assert.equal(await page.getByRole("alert").count(), 0);
+  const parts = await page.locator("fieldset", { has: page.locator("legend", { hasText: /^tourer$/ }) }).locator("h3").allTextContents();
+  for (const part of ["Gearing", "Motor", "Battery", "Limits", "Tyres", "Notes and settings of your own"]) assert.ok(parts.includes(part), `${part}: ${parts}`);
+  assert.deepEqual(wrong, []);
   await close();
 });

@@ -96,6 +96,7 @@ impl Driven {
             log: "x.csv".into(),
             laps: None,
             part: None,
+            left_out: false,
             ambient_c: Some(self.plan.ambient),
             settings: self.settings(),
             mistake: None,

@@ -6,7 +6,7 @@ use std::process::{Child, Command, Stdio};
 use std::time::Duration;
 
 use super::gather::{Words, program};
-use super::{Folder, inputs};
+use super::{Folder, inputs, packing};
 
 const STAGE: &str = "Local page";
 
@@ -65,6 +65,17 @@ impl Server {
         )
     }
 
+    /// The page that a form's answer leads to, or the answer where it leads nowhere.
+    fn page_after(&self, answer: Answer) -> Answer {
+        match answer.head.lines().find_map(|l| l.strip_prefix("location: ")) {
+            Some(to) => {
+                let path = to.trim_start_matches("./").split('#').next().unwrap();
+                self.ask("GET", &format!("/{path}"), "", b"")
+            }
+            None => answer,
+        }
+    }
+
     fn raw(&self, head: &str, body: &[u8]) -> Answer {
         let mut stream = TcpStream::connect(&self.host).unwrap();
         stream.set_read_timeout(Some(Duration::from_secs(60))).unwrap();
@@ -121,6 +132,13 @@ pub fn local_page(words: &mut Words, folder: &Folder, empty: &Folder) {
     let t1 = std::fs::read(folder.path().join("logs/t1.csv")).unwrap();
     let list = std::fs::read(folder.path().join("laps/t1.csv")).unwrap();
     let own = inputs::log(1200);
+    let further = inputs::log(900);
+    let packed = packing::archive(&[
+        ("heat.csv", further.as_bytes()),
+        ("photo.jpg", b"\xff\xd8"),
+        ("more.zip", b"PK"),
+        ("../../up.csv", b"1"),
+    ]);
     for (name, bytes) in [
         ("new.csv", own.as_bytes()),
         ("new.csv", own.as_bytes()),
@@ -132,6 +150,9 @@ pub fn local_page(words: &mut Words, folder: &Folder, empty: &Folder) {
         ("prose.csv", b"Dear diary,\ntoday we raced.\n"),
         ("image.csv", b"\x89PNG\r\n\x1a\n\0\0\0\rIHDR"),
         ("weekend.toml", b"[weekend]\n"),
+        ("broken.zip", b"PK\x03\x04...."),
+        ("old.xls", b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1"),
+        ("runs.zip", packed.as_slice()),
     ] {
         hear(words, &server.ask("PUT", &format!("/drop?name={name}"), "", bytes));
     }
@@ -143,6 +164,22 @@ pub fn local_page(words: &mut Words, folder: &Folder, empty: &Folder) {
         ("/sheet-text", "text=%5Bweekend%5D%0Aname+%3D+Heron%0A"),
         ("/sheet-text", "text=%5Bcars.a%5D%0Aspur+%3D+%22x%22%0A"),
         ("/sheet-back", "version=..%2F..%2Fweekend.toml"),
+        ("/run-entry", "run=t2&then=rename&name=heat+2"),
+        ("/run-entry", "run=heat+2&then=rename&name=t3"),
+        ("/run-entry", "run=heat+2&then=rename&name=t2&car=pan"),
+        ("/run-entry", "run=t2&then=rename&name=t2&car=tourer"),
+        ("/run-entry", "run=t2&then=rename&name=t2"),
+        ("/run-entry", "run=t9&then=earlier"),
+        ("/run-entry", "run=t1&then=earlier"),
+        ("/run-entry", "run=t2&then=earlier"),
+        ("/run-entry", "run=t2&then=later"),
+        ("/run-entry", "run=t4&then=leave-out"),
+        ("/run-entry", "run=t4&then=put-back"),
+        ("/run-entry", "run=t4&then=take-off"),
+        ("/leave-out", "leave_out=logs%2Ft4.csv"),
+        ("/run-entry", "run=t4&then=put-back"),
+        ("/two-cars", "first=a&second=a"),
+        ("/sheet", "base=0&fix=%2Fcars%2Ftourer%2Fspur%09%2Fcars%2Ftourer%2Fspur%09117"),
         ("/lap-list", "run=t1&list=laps%2Ft1.csv"),
         ("/lap-list", "run=t1&list=laps%2Ftiming.csv"),
         ("/typed-laps", "run=t1&page=run-01-t1.html&laps="),
@@ -151,7 +188,8 @@ pub fn local_page(words: &mut Words, folder: &Folder, empty: &Folder) {
         ("/typed-laps", "run=t1&page=run-01-t1.html&laps=15,8%0A15,9%0Ax%0A16,1"),
         ("/typed-laps", "run=t1&page=run-01-t1.html&laps=15,8%0A15,9&then=keep"),
     ] {
-        hear(words, &server.ask("POST", page, form, body.as_bytes()));
+        let answer = server.ask("POST", page, form, body.as_bytes());
+        hear(words, &server.page_after(answer));
     }
     hear(words, &server.ask("GET", "/", "", b""));
     for head in [

@@ -16,6 +16,8 @@ mod faulted;
 mod gather;
 mod inputs;
 mod local_page;
+#[path = "../packing/mod.rs"]
+mod packing;
 
 use std::path::{Path, PathBuf};
 

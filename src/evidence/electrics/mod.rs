@@ -8,7 +8,7 @@
 
 mod charge;
 mod energy;
-mod rest;
+pub mod rest;
 mod sag;
 mod why;
 

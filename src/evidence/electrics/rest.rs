@@ -5,6 +5,7 @@
 //! rest, though not how low, since a pack that was just under load takes seconds to recover.
 
 use crate::evidence::swings::highest;
+use crate::log::{Channel, Log};
 use crate::statistics::quantiles::median;
 
 /// A lithium-polymer cell at rest, V: from empty to charged, with what chargers and recorders are off. Common practice,
@@ -66,6 +67,11 @@ pub fn rest(time: &[f64], volts: &[f64], amps: Option<&[f64]>, rpm: Option<&[f64
     })
 }
 
+/// The voltage at rest in a log; `None` where no row tells it.
+pub fn rest_of(log: &Log) -> Option<Rest> {
+    rest(log.time(), log.channel(Channel::Voltage)?, log.channel(Channel::Current), log.channel(Channel::Rpm))
+}
+
 /// The current that is logged while the car stands before its start, A, where no pack gives or takes so much.
 pub fn current_while_standing(amps: &[f64], rpm: &[f64]) -> Option<f64> {
     let standing: Vec<f64> = amps[..standing_rows(rpm)].iter().copied().filter(|a| a.is_finite()).collect();
@@ -108,7 +114,7 @@ fn is_charged(volts: f64, cells: u32) -> bool {
 }
 
 /// The number of cells that a voltage at rest fits; where several do, those that are the fullest.
-fn fitting(volts: f64) -> Option<u32> {
+pub fn fitting(volts: f64) -> Option<u32> {
     let within =
         |range: &std::ops::RangeInclusive<f64>| (1..=MOST_CELLS).find(|n| range.contains(&(volts / f64::from(*n))));
     within(&AT_START_V).or_else(|| within(&CELL_V))

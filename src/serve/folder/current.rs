@@ -117,6 +117,10 @@ impl Current {
         let state = match made {
             Ok(Ok(review)) => FolderState::Reviewed(Arc::new(review)),
             Ok(Err(FolderError::NoLogs(_))) => FolderState::Empty,
+            Ok(Err(FolderError::Sheet(m))) => {
+                let message = format!("line {} of the setup sheet cannot be read: {}\n\n{}", m.line, m.message, m.seen);
+                FolderState::Failed(Failure { message, hint: Some(m.hint) })
+            }
             Ok(Err(e)) => FolderState::Failed(Failure { message: e.to_string(), hint: Some(e.hint()) }),
             Err(_) => {
                 work.kept = KeptRuns::default();

@@ -2,7 +2,9 @@
 
 pub mod current;
 pub mod files;
+pub mod names;
 pub mod own;
 pub mod secret;
 pub mod take;
+pub mod unpack;
 pub mod watch;

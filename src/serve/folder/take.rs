@@ -5,38 +5,26 @@ use std::path::{Path, PathBuf};
 use std::time::SystemTime;
 
 use tempfile::NamedTempFile;
-use unicode_normalization::UnicodeNormalization;
-use unicode_normalization::char::is_combining_mark;
 
-use crate::folder::{self, LOG_ENDINGS, SHEET, stamp};
+use super::names::{last_name, safe_name};
+use crate::folder::{self, SHEET, stamp};
 use crate::import;
 use crate::import::columns::Hints;
 use crate::kept::ReadLog;
 use crate::laps::lists::{self, LapList};
 use crate::log::Log;
-use crate::notice::{Failure, Severity, printable};
+use crate::notice::{Failure, Severity};
 use crate::report::view;
 use crate::serve::folder::own::arriving_file;
 use crate::serve::limits::{LARGEST_FORM_BYTES, megabytes};
 use crate::sheet;
 use crate::storage::make_readable;
 
-/// Longest name kept, in characters.
-const LONGEST_NAME: usize = 80;
-/// And in bytes, so that no file system refuses it.
-const LONGEST_NAME_BYTES: usize = 180;
-/// Longest ending of a name, in characters.
-const LONGEST_ENDING: usize = 8;
 /// A lap list is smaller, bytes.
 const LARGEST_LIST_BYTES: usize = 1 << 15;
-/// Start of a zip archive (PKWARE, APPNOTE.TXT, local file header).
-const ZIP: &[u8] = b"PK\x03\x04";
 /// Folders for logs and for lap lists in the weekend's folder.
 const LOGS: &str = "logs";
 const LISTS: &str = "laps";
-/// Names that Windows keeps for devices (Microsoft, *Naming Files, Paths, and Namespaces*).
-const DEVICES: [&str; 4] = ["con", "prn", "aux", "nul"];
-
 /// What a file was taken for.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, serde::Serialize)]
 #[serde(rename_all = "kebab-case")]
@@ -74,6 +62,10 @@ pub struct Receipt {
     pub say: Vec<String>,
     /// Whether the weekend's page asks for the run of this lap list.
     pub ask_run: bool,
+    /// The run that the log was put on the sheet as; the page can take it off again.
+    pub undo_run: Option<String>,
+    /// Mark of what the weekend's page says of it.
+    pub outcome: Option<String>,
 }
 
 /// A dropped file that was taken.
@@ -82,6 +74,8 @@ pub struct Taken {
     pub receipt: Receipt,
     /// The log as it was read, for the review that follows.
     pub read_log: Option<ReadLog>,
+    /// The runs of a log.
+    pub runs: Vec<Log>,
 }
 
 /// What a file holds.
@@ -99,36 +93,6 @@ struct Saved {
     arrival: Arrival,
 }
 
-/// The last part of a name, with letters, digits, spaces and `.-_()` kept, and none that a system gives a meaning of
-/// its own.
-pub fn safe_name(raw: &str) -> String {
-    let base = raw.rsplit(['/', '\\']).next().unwrap_or_default();
-    // Some systems write an umlaut as a letter and its dots: a list must find its log all the same.
-    let plain: String = base
-        .nfc()
-        .map(|c| if c.is_alphanumeric() || is_combining_mark(c) || " .-_()".contains(c) { c } else { '-' })
-        .collect::<String>()
-        .trim_matches([' ', '.', '-'])
-        .to_owned();
-    let (stem, ending) = match plain.rsplit_once('.') {
-        Some((stem, end)) if !end.is_empty() && end.chars().count() <= LONGEST_ENDING => (stem, end),
-        _ => (plain.as_str(), "csv"),
-    };
-    let mut bytes = 0;
-    let fits = |c: &char| {
-        bytes += c.len_utf8();
-        bytes <= LONGEST_NAME_BYTES
-    };
-    let stem: String = stem.chars().take(LONGEST_NAME).take_while(fits).collect();
-    let stem = stem.trim_end_matches([' ', '.']);
-    let head = stem.split('.').next().unwrap_or_default().trim_end().to_lowercase();
-    let numbered = |name: &str| head.strip_prefix(name).is_some_and(|n| n.chars().count() == 1 && n != "0");
-    let device = DEVICES.contains(&head.as_str()) || numbered("com") || numbered("lpt");
-    let stem = if stem.is_empty() || device { format!("log-{stem}") } else { stem.to_owned() };
-    let known = ending.eq_ignore_ascii_case("toml") || LOG_ENDINGS.contains(&ending.to_lowercase().as_str());
-    format!("{}.{}", stem.trim_end_matches('-'), if known { ending.to_owned() } else { format!("{ending}.csv") })
-}
-
 /// Checks the file `arrived` under the name `raw_name` and puts it into the weekend's folder.
 ///
 /// # Errors
@@ -137,9 +101,9 @@ pub fn take(folder: &Path, raw_name: &str, arrived: NamedTempFile) -> Result<Tak
     let name = safe_name(raw_name);
     if name.to_lowercase().ends_with(".toml") {
         let receipt = take_sheet(folder, &name, arrived)?;
-        return Ok(Taken { receipt, read_log: None });
+        return Ok(Taken { receipt, read_log: None, runs: Vec::new() });
     }
-    let shown_name = printable(raw_name.rsplit(['/', '\\']).next().unwrap_or_default(), LONGEST_NAME);
+    let shown_name = last_name(raw_name);
     let written = last_written(arrived.path());
     let content = understand(folder, &shown_name, arrived.path())?;
     let (kind, place) = match content {
@@ -156,8 +120,13 @@ pub fn take(folder: &Path, raw_name: &str, arrived: NamedTempFile) -> Result<Tak
         Arrival::Renamed => say.push(format!("a different `{name}` is already here, so this one has a new name")),
         Arrival::AlreadyHere => say.push("nothing was added".to_owned()),
     }
+    let runs = if let Content::Log(runs, _) = &content { runs.clone() } else { Vec::new() };
     let read_log = read_log(folder, &saved, content, written);
-    Ok(Taken { receipt: Receipt { kind, arrival: saved.arrival, saved: saved.path, say, ask_run: false }, read_log })
+    Ok(Taken { receipt: receipt(kind, saved.arrival, saved.path, say), read_log, runs })
+}
+
+fn receipt(kind: Kind, arrival: Arrival, saved: String, say: Vec<String>) -> Receipt {
+    Receipt { kind, arrival, saved, say, ask_run: false, undo_run: None, outcome: None }
 }
 
 /// The log as it was read, where its file has been saved and is still the one that was read.
@@ -180,7 +149,8 @@ fn leads_outside(folder: &Path, place: &Path) -> bool {
     real.is_some_and(|(place, folder)| !place.starts_with(folder))
 }
 
-fn not_saved(name: &str, e: &io::Error) -> Failure {
+/// Why a file could not be saved, where the system refused.
+pub fn not_saved(name: &str, e: &io::Error) -> Failure {
     let hint = "check that the weekend's folder can be written to and that the disk is not full".to_owned();
     Failure { message: format!("`{name}` could not be saved: {e}"), hint: Some(hint) }
 }
@@ -200,12 +170,6 @@ fn understand(folder: &Path, name: &str, path: &Path) -> Result<Content, Failure
         && let Ok(list) = lists::read(path)
     {
         return Ok(Content::LapList(list));
-    }
-    if bytes.starts_with(ZIP) {
-        return Err(Failure {
-            message: format!("`{name}` is a packed file or a spreadsheet"),
-            hint: Some("unpack it, or save the table as CSV, then drop the result here".to_owned()),
-        });
     }
     Err(Failure { message: no_log.to_string(), hint: no_log.hint() })
 }
@@ -254,7 +218,7 @@ fn take_sheet(folder: &Path, name: &str, arrived: NamedTempFile) -> Result<Recei
         _ => not_saved(name, &e.error),
     })?;
     let say = vec!["the weekend's setup sheet".to_owned()];
-    Ok(Receipt { kind: Kind::Sheet, arrival: Arrival::New, saved: SHEET.to_owned(), say, ask_run: false })
+    Ok(receipt(Kind::Sheet, Arrival::New, SHEET.to_owned(), say))
 }
 
 /// Keeps the text of a lap list as the one of `run`, never over another file; gives its place from the weekend's folder.
@@ -340,35 +304,6 @@ fn same_bytes(a: &Path, b: &Path) -> io::Result<bool> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use rstest::rstest;
-
-    #[rstest]
-    #[case("r1.csv", "r1.csv")]
-    #[case("Läufe (2) – früh.CSV", "Läufe (2) - früh.CSV")]
-    #[case("../../etc/passwd", "passwd.csv")]
-    #[case("C:\\logs\\..\\x.csv", "x.csv")]
-    #[case("..", "log.csv")]
-    #[case("", "log.csv")]
-    #[case(".hidden.csv", "hidden.csv")]
-    #[case("nul.csv", "log-nul.csv")]
-    #[case("COM1", "log-COM1.csv")]
-    #[case("com1.old.csv", "log-com1.old.csv")]
-    #[case("COM¹.csv", "log-COM¹.csv")]
-    #[case("nul .old.csv", "log-nul .old.csv")]
-    #[case("WEEKEND.TOML", "WEEKEND.TOML")]
-    #[case("La\u{308}ufe.csv", "Läufe.csv")]
-    #[case("a\u{0}b\nc\u{202e}.csv", "a-b-c.csv")]
-    #[case("<script>alert(1)</script>.csv", "script.csv")]
-    #[case("run.exe", "run.exe.csv")]
-    #[case("weekend.toml", "weekend.toml")]
-    fn names_are_made_safe(#[case] raw: &str, #[case] safe: &str) {
-        assert_eq!(safe_name(raw), safe);
-    }
-
-    #[test]
-    fn long_names_are_cut() {
-        assert!(safe_name(&"x".repeat(5000)).chars().count() <= LONGEST_NAME + 4);
-    }
 
     fn arrived(folder: &Path, bytes: &[u8]) -> NamedTempFile {
         let mut file = arriving_file(folder).unwrap();
@@ -419,8 +354,6 @@ mod tests {
         assert!(second.message.contains("already exists"), "{second:?}");
         let rubbish = take("x.csv", b"\x89PNG\r\n\x1a\n\0\0\0\rIHDR").unwrap_err();
         assert!(rubbish.message.contains("`x.csv` is not a log but"), "{rubbish:?}");
-        let packed = take("runs.zip", b"PK\x03\x04....").unwrap_err();
-        assert!(packed.message.contains("`runs.zip` is a packed file"), "{packed:?}");
         assert!(!folder.path().join("logs").exists());
     }
 }

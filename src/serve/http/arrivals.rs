@@ -8,17 +8,21 @@ use axum::extract::{Query, Request, State};
 use axum::http::{StatusCode, header};
 use axum::response::{IntoResponse, Response};
 use http_body_util::BodyExt;
-use serde::Deserialize;
+use serde::{Deserialize, Serialize};
 use tempfile::NamedTempFile;
 use tokio::time::Instant;
 
 use super::respond::{not_found, on_own_thread};
 use super::state::Server;
+use crate::log::Log;
 use crate::notice::Failure;
 use crate::serve::folder::own::arriving_file;
-use crate::serve::folder::take::{self, Kind, Receipt};
+use crate::serve::folder::take::{self, Kind, Receipt, Taken};
+use crate::serve::folder::unpack::{self, is_archive_of_files};
 use crate::serve::limits::{LARGEST_FILE_BYTES, SLOWEST_BYTES_A_SECOND, SLOWEST_OVER, megabytes};
+use crate::serve::pages::said::{Said, WayBack};
 use crate::serve::sheet::lap_lists::ListPlace;
+use crate::serve::sheet::new_logs::LogPlace;
 
 /// Why a file did not arrive.
 enum Broken {
@@ -57,7 +61,7 @@ impl IntoResponse for Broken {
 }
 
 /// An answer that the page's script reads.
-fn for_script(status: StatusCode, answer: &impl serde::Serialize) -> Response {
+fn for_script(status: StatusCode, answer: &impl Serialize) -> Response {
     (status, axum::Json(serde_json::json!(answer))).into_response()
 }
 
@@ -87,24 +91,88 @@ pub async fn drop_file(
         Ok(file) => file,
         Err(broken) => return broken.into_response(),
     };
-    on_own_thread(move || match take::take(server.folder(), &name, arrived) {
-        Ok(taken) => {
-            taken.read_log.into_iter().for_each(|log| server.current.hand_over(log));
-            let mut receipt = taken.receipt;
-            place_list(&server, &mut receipt);
-            server.current.refresh();
-            for_script(StatusCode::OK, &receipt)
+    on_own_thread(move || {
+        if is_archive_of_files(arrived.path()) {
+            return take_archive(&server, &name, &arrived);
         }
-        Err(failure) => for_script(StatusCode::UNPROCESSABLE_ENTITY, &failure),
+        match take::take(server.folder(), &name, arrived) {
+            Ok(taken) => {
+                let receipt = placed(&server, taken);
+                server.current.refresh();
+                for_script(StatusCode::OK, &receipt)
+            }
+            Err(failure) => for_script(StatusCode::UNPROCESSABLE_ENTITY, &failure),
+        }
     })
     .await
 }
 
+/// What became of each file in an archive.
+#[derive(Serialize)]
+struct ArchiveReceipt {
+    files: Vec<PackedReceipt>,
+}
+
+/// A file in an archive and what became of it.
+#[derive(Serialize)]
+struct PackedReceipt {
+    name: String,
+    #[serde(flatten)]
+    fate: Fate,
+}
+
+#[derive(Serialize)]
+#[serde(untagged)]
+enum Fate {
+    Taken(Receipt),
+    Refused(Failure),
+}
+
+fn take_archive(server: &Server, name: &str, arrived: &NamedTempFile) -> Response {
+    match unpack::take_all(server.folder(), name, arrived) {
+        Ok(all) => {
+            let fate = |taken: Result<Taken, Failure>| match taken {
+                Ok(taken) => Fate::Taken(placed(server, taken)),
+                Err(failure) => Fate::Refused(failure),
+            };
+            let files = all.into_iter().map(|file| PackedReceipt { name: file.name, fate: fate(file.taken) }).collect();
+            server.current.refresh();
+            for_script(StatusCode::OK, &ArchiveReceipt { files })
+        }
+        Err(failure) => for_script(StatusCode::UNPROCESSABLE_ENTITY, &failure),
+    }
+}
+
+/// Hands a log over for the next review, lays a lap list on its run; gives what became of the file.
+fn placed(server: &Server, taken: Taken) -> Receipt {
+    taken.read_log.into_iter().for_each(|log| server.current.hand_over(log));
+    let mut receipt = taken.receipt;
+    match receipt.kind {
+        Kind::LapList => place_list(server, &mut receipt),
+        Kind::Log => place_log(server, &mut receipt, &taken.runs),
+        Kind::Sheet => {}
+    }
+    receipt
+}
+
+/// Puts a log on the sheet, where that has one car, and says what was done.
+fn place_log(server: &Server, receipt: &mut Receipt, runs: &[Log]) {
+    match server.sheet.add_log(&receipt.saved, runs) {
+        LogPlace::Reviewed | LogPlace::Asked(None) => {}
+        LogPlace::Asked(Some(say)) => receipt.say.push(say),
+        LogPlace::Added { run, say } => {
+            let back = Some(WayBack::Run(run.clone()));
+            let said = format!("`{}` is {say}", receipt.saved);
+            let said = Said { place: "top".to_owned(), say: said, failure: None, back };
+            receipt.outcome = Some(server.outcomes.keep(said.into()));
+            receipt.say.push(say);
+            receipt.undo_run = Some(run);
+        }
+    }
+}
+
 /// Lays a lap list on the run of its name, and says what was done.
 fn place_list(server: &Server, receipt: &mut Receipt) {
-    if receipt.kind != Kind::LapList {
-        return;
-    }
     let say = match server.sheet.pair_list(&receipt.saved) {
         ListPlace::Laid(say) => say,
         ListPlace::Open => {

@@ -7,7 +7,7 @@ use axum::http::StatusCode;
 use axum::response::Response;
 
 use super::respond::{failed, html, not_found, on_own_thread};
-use super::state::Server;
+use super::state::{AskedOutcome, Server};
 use crate::report::view;
 use crate::serve::folder::current::FolderState;
 use crate::serve::limits::{FIRST_REVIEW_WAIT, LONGEST_WAIT};
@@ -19,10 +19,11 @@ use crate::sheet::read;
 const TO_SHEET_TEXT: Link = Link { address: "sheet-text", text: "Open the setup sheet" };
 
 /// The weekend's page, or what the folder gives in place of a review.
-pub async fn weekend(State(server): State<Arc<Server>>) -> Response {
+pub async fn weekend(State(server): State<Arc<Server>>, Query(asked): Query<AskedOutcome>) -> Response {
     server.current.first_review(FIRST_REVIEW_WAIT).await;
     on_own_thread(move || {
-        let frame = || server.frame(Place::Weekend);
+        let outcome = server.outcome(&asked);
+        let frame = || server.frame_after(Place::Weekend, outcome.as_deref());
         let page = match server.current.state() {
             FolderState::Reading => pages::reading(frame(), server.shown_folder()),
             FolderState::Empty => pages::empty(frame(), server.shown_folder()),
@@ -32,8 +33,9 @@ pub async fn weekend(State(server): State<Arc<Server>>) -> Response {
             FolderState::Reviewed(review) => {
                 // Numbers of runs are those of the text that the form is sent back to.
                 let text = server.sheet.text().unwrap_or_default();
-                let run_ids = run_ids(&text);
-                pages::weekend::weekend(&review, &server.sheet.remember(text), &run_ids)
+                let sheet = read::read(&text).unwrap_or_default();
+                let frame = frame().renamed(view::weekend_name(&review));
+                pages::weekend::weekend(frame, &review, &server.sheet.remember(text), &sheet)
             }
         };
         html(StatusCode::OK, page)
@@ -47,6 +49,7 @@ pub async fn run(
     Path(page): Path<String>,
     Query(asked): Query<AskedGears>,
     Query(race): Query<AskedRace>,
+    Query(said): Query<AskedOutcome>,
 ) -> Response {
     server.current.first_review(LONGEST_WAIT).await;
     on_own_thread(move || {
@@ -54,7 +57,9 @@ pub async fn run(
         let mut names = review.runs.iter().enumerate().map(|(index, r)| view::page_name(index, &r.plan().id));
         let Some(index) = names.position(|name| name == page) else { return not_found() };
         let run_ids = run_ids(&server.sheet.text().unwrap_or_default());
-        html(StatusCode::OK, pages::run::run(&review, index, &run_ids, &asked, &race))
+        let outcome = server.outcome(&said);
+        let frame = server.frame_after(Place::Run, outcome.as_deref());
+        html(StatusCode::OK, pages::run::run(frame, &review, index, &run_ids, &asked, &race))
     })
     .await
 }

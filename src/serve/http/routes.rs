@@ -8,7 +8,7 @@ use axum::middleware;
 use axum::routing::{get, post, put};
 
 use super::state::Server;
-use super::{arrivals, downloads, gate, lap_lists, news, phone, respond, reviews, sheets};
+use super::{arrivals, downloads, gate, lap_lists, news, phone, respond, reviews, runs, sheets};
 use crate::serve::limits::LARGEST_FORM_BYTES;
 
 /// All addresses, behind the gate. The gate stands before them and not around each of them: it changes the address.
@@ -24,8 +24,11 @@ fn addresses() -> Router<Arc<Server>> {
         .route("/sheet", get(sheets::show_form).post(sheets::save_form))
         .route("/sheet-text", get(sheets::show_text).post(sheets::save_text))
         .route("/sheet-back", post(sheets::put_back))
+        .route("/run-entry", post(runs::change))
+        .route("/leave-out", post(runs::leave_out))
+        .route("/two-cars", post(runs::make_two_cars))
         .route("/lap-list", post(lap_lists::choose_run))
-        .route("/typed-laps", post(lap_lists::type_laps))
+        .route("/typed-laps", get(lap_lists::show_laps).post(lap_lists::type_laps))
         .route("/drop", put(arrivals::drop_file))
         .route("/changes", get(news::changes))
         .route("/files", get(downloads::list))

@@ -8,94 +8,68 @@ use axum::extract::{Form, Query, State};
 use axum::http::StatusCode;
 use axum::response::Response;
 
-use super::respond::{failed, html, not_found, on_own_thread, see_other};
-use super::state::Server;
+use super::outcomes::{Kept, Outcome};
+use super::respond::{failed, html, not_found, on_own_thread};
+use super::state::{AskedOutcome, Server};
 use crate::notice::Failure;
-use crate::serve::limits::{LARGEST_FORM_BYTES, LONGEST_WAIT, megabytes};
+use crate::serve::limits::{LARGEST_FORM_BYTES, LONGEST_WAIT, MOST_FIELDS, megabytes};
+use crate::serve::pages::said::Said;
 use crate::serve::pages::sheet::{FormPage, TextPage};
 use crate::serve::pages::{Link, Place, TO_WEEKEND};
-use crate::serve::sheet::changes::SentField;
+use crate::serve::sheet::changes::{FIX, SentField};
+use crate::serve::sheet::field_mistakes::Fix;
 use crate::serve::sheet::form;
-use crate::serve::sheet::save::{TypedValue, Unsaved, mistake_in};
+use crate::serve::sheet::save::{TypedValue, Unsaved, mistakes_in};
 use crate::serve::sheet::versions::{version, versions_against};
+use crate::wording::counted;
 
 const TO_SHEET: Link = Link { address: "sheet", text: "Open the setup sheet" };
-/// The form's page, after it was saved.
-const SAVED: &str = "sheet?saved=1";
-
-/// Whether the sheet was saved.
-#[derive(serde::Deserialize)]
-pub struct Saved {
-    saved: Option<String>,
-}
-
-/// Why the form is shown.
-enum FormState<'a> {
-    /// It was asked for.
-    Asked,
-    /// It was saved.
-    Saved,
-    /// It was not: what was sent, and why it was not saved.
-    Unsaved(&'a [SentField], Unsaved),
-}
-
-/// Why the text is shown.
-enum TextState<'a> {
-    /// It was asked for.
-    Asked,
-    /// It was not saved: what was typed, and why not.
-    Unsaved(&'a str, Failure),
-    /// A form was sent for a text that can no longer be read: what was typed in it.
-    Unreadable(Vec<TypedValue>),
-}
+/// The page of the form, and the place on it where it is said what became of it.
+const SHEET: &str = "sheet";
+/// The place on the weekend's page where it is said what became of a form that was not on it.
+const TOP: &str = "top";
+/// The page of the text, and the place on it.
+const TEXT: &str = "sheet-text";
 
 /// The sheet as a form.
-pub async fn show_form(State(server): State<Arc<Server>>, Query(query): Query<Saved>) -> Response {
+pub async fn show_form(State(server): State<Arc<Server>>, Query(asked): Query<AskedOutcome>) -> Response {
     server.current.first_review(LONGEST_WAIT).await;
-    let state = if query.saved.is_some() { FormState::Saved } else { FormState::Asked };
-    on_own_thread(move || form_page(&server, state)).await
+    on_own_thread(move || form_page(&server, server.outcome(&asked).as_deref())).await
 }
 
 /// The sheet as text.
-pub async fn show_text(State(server): State<Arc<Server>>) -> Response {
-    on_own_thread(move || text_page(&server, TextState::Asked)).await
+pub async fn show_text(State(server): State<Arc<Server>>, Query(asked): Query<AskedOutcome>) -> Response {
+    on_own_thread(move || text_page(&server, server.outcome(&asked).as_deref(), Vec::new())).await
 }
 
 /// The form, with what was sent and not saved in it.
-fn form_page(server: &Server, state: FormState) -> Response {
+fn form_page(server: &Server, outcome: Option<&Outcome>) -> Response {
     let text = match server.sheet.text() {
         Ok(text) => text,
         Err(failure) => return unchangeable(&failure),
     };
+    let kept = outcome.and_then(|outcome| match &outcome.kept {
+        Some(Kept::Form(sent, unsaved)) => Some((sent, unsaved)),
+        _ => None,
+    });
     let Ok(mut form) = form::form(&text, &server.sheet.unlisted_logs()) else {
         // Broken meanwhile: what was typed is listed above the text.
-        return text_page(
-            server,
-            match state {
-                FormState::Unsaved(sent, _) => TextState::Unreadable(typed_in(sent)),
-                FormState::Asked | FormState::Saved => TextState::Asked,
-            },
-        );
+        return text_page(server, None, kept.map(|(sent, _)| typed_in(sent)).unwrap_or_default());
     };
-    let saved = matches!(state, FormState::Saved);
-    let (mut status, mut unsaved) = (StatusCode::OK, Unsaved::default());
-    if let FormState::Unsaved(sent, why) = state {
-        if why.lost.is_empty() {
-            form.keep(sent, &why.wrong_fields());
-        }
-        (status, unsaved) = (StatusCode::CONFLICT, why);
+    let lost = kept.map(|(_, unsaved)| unsaved.lost.clone()).unwrap_or_default();
+    if let Some((sent, unsaved)) = kept.filter(|_| lost.is_empty()) {
+        form.keep(sent, &unsaved.problems);
     }
     let page = FormPage {
-        frame: server.frame(Place::Sheet),
+        frame: server.frame_after(Place::Sheet, outcome),
         versions: versions_against(server.folder(), &text),
         base: server.sheet.remember(text),
         form,
         keys: form::car_keys(),
-        problems: unsaved.problems.into_iter().map(|p| p.failure).collect(),
-        lost: unsaved.lost,
-        saved,
+        problems: kept.map(|(_, unsaved)| unsaved.problems.clone()).unwrap_or_default(),
+        lost,
     };
-    html(status, page.render())
+    html(StatusCode::OK, page.render())
 }
 
 /// What was typed in a form, by the names of its fields.
@@ -104,36 +78,26 @@ fn typed_in(sent: &[SentField]) -> Vec<TypedValue> {
     typed.map(|(name, value)| TypedValue { called: name.clone(), value: value.clone() }).collect()
 }
 
-fn text_page(server: &Server, state: TextState) -> Response {
+/// The sheet's text, with what was typed and not saved in it, or with what was typed in a form and is `lost`.
+fn text_page(server: &Server, outcome: Option<&Outcome>, lost: Vec<TypedValue>) -> Response {
     let text = match server.sheet.text() {
         Ok(text) => text,
         Err(failure) => return unchangeable(&failure),
     };
-    let mut page = TextPage {
-        frame: server.frame(Place::Sheet),
+    let typed = outcome.and_then(|outcome| match &outcome.kept {
+        Some(Kept::Text(typed)) => Some(typed.clone()),
+        _ => None,
+    });
+    let page = TextPage {
+        frame: server.frame_after(Place::Sheet, outcome),
         base: server.sheet.remember(text.clone()),
-        text: text.clone(),
-        current: None,
-        problems: Vec::new(),
-        lost: Vec::new(),
+        mistakes: mistakes_in(typed.as_deref().unwrap_or(&text)),
+        // The sheet is shown below what was typed, where it is another text.
+        current: typed.as_ref().filter(|typed| **typed != text).map(|_| text.clone()),
+        text: typed.unwrap_or(text),
+        lost,
     };
-    let mut status = StatusCode::OK;
-    match state {
-        TextState::Asked => page.problems.extend(mistake_in(&text)),
-        TextState::Unreadable(lost) => {
-            status = StatusCode::CONFLICT;
-            page.problems.extend(mistake_in(&text));
-            page.lost = lost;
-        }
-        TextState::Unsaved(typed, failure) => {
-            status = StatusCode::CONFLICT;
-            page.problems.push(failure);
-            page.text = typed.to_owned();
-            // The sheet is shown below what was typed, where it is another text.
-            page.current = Some(text).filter(|text| text != typed);
-        }
-    }
-    html(status, page.render())
+    html(StatusCode::OK, page.render())
 }
 
 fn unchangeable(failure: &Failure) -> Response {
@@ -145,6 +109,15 @@ pub type Fields = Result<Form<Vec<SentField>>, FormRejection>;
 
 /// The fields sent, or the page that says why they cannot be used.
 pub(super) fn fields(sent: Fields) -> Result<Vec<SentField>, Box<Response>> {
+    let too_many = || {
+        let message = format!("the form has more than {MOST_FIELDS} fields");
+        let hint = Some("change the sheet as text, a part at a time".to_owned());
+        let failure = Failure { message, hint };
+        Box::new(failed(StatusCode::PAYLOAD_TOO_LARGE, "The form could not be used", &failure, Some(TO_SHEET)))
+    };
+    if sent.as_ref().is_ok_and(|Form(fields)| fields.len() > MOST_FIELDS) {
+        return Err(too_many());
+    }
     sent.map(|Form(fields)| fields).map_err(|e| {
         let limit = megabytes(LARGEST_FORM_BYTES as u64);
         let (message, hint) = if e.status() == StatusCode::PAYLOAD_TOO_LARGE {
@@ -174,10 +147,28 @@ pub async fn save_form(State(server): State<Arc<Server>>, sent: Fields) -> Respo
         Err(page) => return *page,
     };
     on_own_thread(move || match server.sheet.save_form(field(&fields, "base"), &fields) {
-        Ok(()) => see_other(if field(&fields, "then") == "sheet" { SAVED } else { "./" }),
-        Err(unsaved) => form_page(&server, FormState::Unsaved(&fields, unsaved)),
+        Ok(undo) if field(&fields, "then") == "review" => {
+            let at = Some(field(&fields, "at")).filter(|at| !at.is_empty()).unwrap_or(TOP);
+            server.go_on("./", Said::done(at, "saved, and the weekend reviewed again", undo))
+        }
+        Ok(undo) if !field(&fields, FIX).is_empty() => {
+            let to = Fix::read(field(&fields, FIX)).map_or_else(|| SHEET.to_owned(), |mended| mended.to);
+            server.go_on(SHEET, Said::done(to, "saved", undo))
+        }
+        Ok(undo) => server.go_on(SHEET, Said::done(SHEET, "Saved. The review is up to date", undo)),
+        Err(unsaved) => server.go_on(SHEET, unsaved_form(fields, unsaved)),
     })
     .await
+}
+
+/// A form that was not saved, to be shown again with what was typed in it.
+fn unsaved_form(sent: Vec<SentField>, unsaved: Unsaved) -> Outcome {
+    let several = || Failure {
+        message: format!("{} are wrong; nothing was saved", counted(unsaved.problems.len(), "value")),
+        hint: Some("each is marked; the list is at the top of the page".to_owned()),
+    };
+    let failure = if let [one] = unsaved.problems.as_slice() { one.failure.clone() } else { several() };
+    Outcome { said: Said::failed(SHEET, failure), kept: Some(Kept::Form(sent, unsaved)) }
 }
 
 /// Saves the sheet's text.
@@ -193,8 +184,10 @@ pub async fn save_text(State(server): State<Arc<Server>>, sent: Fields) -> Respo
         // A browser sends its own line ends.
         let typed = field(&fields, "text").replace("\r\n", "\n");
         match server.sheet.save_text(field(&fields, "base"), &typed) {
-            Ok(()) => see_other("./"),
-            Err(failure) => text_page(&server, TextState::Unsaved(&typed, failure)),
+            Ok(undo) => server.go_on("./", Said::done(TOP, "saved, and the weekend reviewed again", undo)),
+            Err(failure) => {
+                server.go_on(TEXT, Outcome { said: Said::failed(TEXT, failure), kept: Some(Kept::Text(typed)) })
+            }
         }
     })
     .await
@@ -208,9 +201,15 @@ pub async fn put_back(State(server): State<Arc<Server>>, sent: Fields) -> Respon
     };
     on_own_thread(move || {
         let Some(bytes) = version(server.folder(), field(&fields, "version")) else { return not_found() };
+        let to_weekend = field(&fields, "to") == "weekend";
+        let (page, place) = if to_weekend { ("./", TOP) } else { (SHEET, SHEET) };
         match server.sheet.put_back(field(&fields, "base"), bytes) {
-            Ok(()) => see_other(SAVED),
-            Err(unsaved) => form_page(&server, FormState::Unsaved(&[], unsaved)),
+            Ok(undo) => server.go_on(page, Said::done(place, "the sheet is as it was before", undo)),
+            Err(unsaved) if to_weekend => {
+                let failure = unsaved.problems.into_iter().next().map(|p| p.failure);
+                server.go_on(page, Said { place: place.to_owned(), failure, ..Said::default() })
+            }
+            Err(unsaved) => server.go_on(SHEET, unsaved_form(Vec::new(), unsaved)),
         }
     })
     .await

@@ -2,6 +2,7 @@
 
 pub mod ahead;
 pub mod run;
+pub mod said;
 pub mod sheet;
 pub mod typed;
 pub mod weekend;
@@ -13,6 +14,7 @@ use crate::report::pages::{filters, in_units};
 use crate::serve::folder::files::FileGroup;
 use crate::serve::limits::LARGEST_FILE_BYTES;
 use crate::units::Units;
+use said::Said;
 
 /// Script of the local page.
 pub const LIVE_SCRIPT: &str = include_str!("../templates/live.js");
@@ -40,12 +42,14 @@ pub enum Place {
 }
 
 /// What all pages have: a name, their place among the others, and whether they keep what is typed.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq)]
 pub struct PageFrame {
     /// Name of the weekend, or the message's title.
     pub name: String,
     /// Which page it is.
     pub place: Place,
+    /// What became of the form that led here.
+    pub said: Option<Said>,
 }
 
 /// A page in the list at the top.
@@ -61,7 +65,22 @@ pub struct Tab {
 impl PageFrame {
     /// The frame of a page.
     pub fn new(name: impl Into<String>, place: Place) -> Self {
-        Self { name: name.into(), place }
+        Self { name: name.into(), place, said: None }
+    }
+
+    /// The same under another name.
+    pub fn renamed(self, name: String) -> Self {
+        Self { name, ..self }
+    }
+
+    /// The same with what became of the form that led here.
+    pub fn saying(self, said: Option<Said>) -> Self {
+        Self { said, ..self }
+    }
+
+    /// What is to be said in a place of the page.
+    pub fn said_at(&self, place: &str) -> Option<&Said> {
+        self.said.as_ref().filter(|said| said.place == place)
     }
 
     /// The pages at the top.

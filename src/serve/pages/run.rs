@@ -3,8 +3,9 @@
 use askama::Template;
 
 use super::ahead::{AskedRace, RaceForm, race_form};
+use super::said::WayBack;
 use super::weekend::entry_of;
-use super::{Page, PageFrame, Place};
+use super::{Page, PageFrame};
 use crate::gear_chart::teeth;
 use crate::gears::gears;
 use crate::report::pages::{self, SCRIPTS, Scripts, filters};
@@ -58,18 +59,25 @@ struct TriedGears {
 ///
 /// # Errors
 /// If the template cannot be filled in.
-pub fn run(review: &Review, index: usize, run_ids: &[String], asked: &AskedGears, race: &AskedRace) -> Page {
+pub fn run(
+    frame: PageFrame,
+    review: &Review,
+    index: usize,
+    run_ids: &[String],
+    asked: &AskedGears,
+    race: &AskedRace,
+) -> Page {
     let run = &review.runs[index];
     let page = view::page_name(index, &run.plan().id);
     let v = view::run(review, index);
     let filled = RunPage {
-        frame: PageFrame::new(v.weekend.clone(), Place::Run),
+        frame: frame.renamed(v.weekend.clone()),
         v: &v,
         log: view::log_name(&page),
         page,
         number: entry_of(&run.plan().id, run_ids).unwrap_or(index) + 1,
         run_id: &run.plan().id,
-        without_list: run.plan().laps.is_none() && run_ids.contains(&run.plan().id),
+        without_list: run.plan().laps.is_none() && entry_of(&run.plan().id, run_ids).is_some(),
         tried: try_gears(run, review.sheet.race_length_s(), asked),
         race: race_form(run, review.sheet.race_length_s(), race),
         scripts: SCRIPTS,

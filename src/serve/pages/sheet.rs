@@ -3,10 +3,11 @@
 use askama::Template;
 
 use super::PageFrame;
-use crate::notice::Failure;
+use super::said::WayBack;
 use crate::report::pages::filters;
+use crate::serve::sheet::changes::Problem;
 use crate::serve::sheet::form::Form;
-use crate::serve::sheet::save::TypedValue;
+use crate::serve::sheet::save::{MarkedLine, TypedValue};
 use crate::serve::sheet::versions::Version;
 
 /// The sheet as a form.
@@ -22,13 +23,11 @@ pub struct FormPage {
     /// Keys to choose from for another setting of a run.
     pub keys: Vec<&'static str>,
     /// What is wrong with what was sent.
-    pub problems: Vec<Failure>,
+    pub problems: Vec<Problem>,
     /// What of it the form does not show.
     pub lost: Vec<TypedValue>,
     /// Earlier versions of the sheet.
     pub versions: Vec<Version>,
-    /// Whether it has just been saved.
-    pub saved: bool,
 }
 
 /// The sheet as text.
@@ -44,7 +43,7 @@ pub struct TextPage {
     /// The sheet, where the text to edit is another one that was not saved.
     pub current: Option<String>,
     /// What is wrong with the text.
-    pub problems: Vec<Failure>,
+    pub mistakes: Vec<MarkedLine>,
     /// What was typed in the form and not saved.
     pub lost: Vec<TypedValue>,
 }

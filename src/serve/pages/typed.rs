@@ -2,9 +2,9 @@
 
 use askama::Template;
 
+use super::said::WayBack;
 use super::{Page, PageFrame};
 use crate::laps::typed::TypedLaps;
-use crate::notice::Failure;
 use crate::report::pages::filters;
 use crate::wording::counted;
 
@@ -15,24 +15,16 @@ struct TypedPage<'a> {
     run: &'a str,
     page: &'a str,
     text: &'a str,
-    failure: Option<Failure>,
     summary: String,
     times: Vec<String>,
     remarks: Vec<String>,
 }
 
-/// The lap times of `run`, whose page is `page`, as they were `read` from `text`; or why there are none, or were not
-/// kept.
+/// The lap times of `run`, whose page is `page`, as they were `read` from `text`.
 ///
 /// # Errors
 /// If the template cannot be filled in.
-pub fn typed(
-    frame: PageFrame,
-    (run, page): (&str, &str),
-    text: &str,
-    read: Option<&TypedLaps>,
-    failure: Option<Failure>,
-) -> Page {
+pub fn typed(frame: PageFrame, (run, page): (&str, &str), text: &str, read: Option<&TypedLaps>) -> Page {
     let seconds = |s: f64| format!("{s:.3}");
     let summary = |laps: &TypedLaps| {
         let count = counted(laps.times_s.len(), "lap");
@@ -43,7 +35,6 @@ pub fn typed(
         run,
         page,
         text,
-        failure,
         summary: read.map(summary).unwrap_or_default(),
         times: read.iter().flat_map(|laps| laps.times_s.iter().map(|s| seconds(*s))).collect(),
         remarks: read.map(|laps| laps.remarks.clone()).unwrap_or_default(),

@@ -2,15 +2,18 @@
 
 use askama::Template;
 
-use super::{Page, PageFrame, Place};
+use super::said::WayBack;
+use super::{Page, PageFrame};
 use crate::folder::plain_path;
 use crate::notice::NoticeCode;
 use crate::report::pages::{self, SCRIPTS, Scripts, filters};
 use crate::report::view::{self, WeekendView};
 use crate::review::Review;
 use crate::serve::limits::LARGEST_FILE_BYTES;
-use crate::serve::sheet::form::{Field, asked_field, first_fields};
-use crate::sheet::RunPlan;
+use crate::serve::sheet::cells::{CAR_NAMES, TwoCars, two_cars};
+use crate::serve::sheet::fields::Field;
+use crate::serve::sheet::form::{asked_field, first_fields};
+use crate::sheet::{RunPlan, Sheet};
 use crate::weekend::lacks::{self, Lack, lacks};
 use crate::weekend::unlaid_lists::{BestRun, UnlaidList};
 use crate::wording::counted;
@@ -23,6 +26,10 @@ struct WeekendPage<'a> {
     base: &'a str,
     unlisted: Vec<UnlistedLog>,
     lists: Vec<OpenList>,
+    two_cars: Option<OfferedCars>,
+    entries: Vec<Entry>,
+    left_out: Vec<LeftOut>,
+    cars: Vec<String>,
     asks: Vec<Ask>,
     one_car_assumed: bool,
     largest_file_bytes: u64,
@@ -34,6 +41,37 @@ struct UnlistedLog {
     log: String,
     laps: String,
     fields: Vec<Field>,
+}
+
+/// A run of the sheet that can be changed here.
+struct Entry {
+    id: String,
+    car: String,
+    is_first: bool,
+    is_last: bool,
+    /// Name of its place, where it is said what became of it.
+    place: String,
+    is_open: bool,
+}
+
+/// A run whose log is left out.
+struct LeftOut {
+    id: String,
+    log: String,
+}
+
+/// Two cars that the logs seem to be of.
+struct OfferedCars {
+    cars: [OfferedCar; 2],
+}
+
+struct OfferedCar {
+    /// Its runs and what is seen of them.
+    says: String,
+    /// Name of the field for its name.
+    field: &'static str,
+    /// The name that it gets where none is typed.
+    name: &'static str,
 }
 
 /// A lap list that no run has, and the runs that it may be of.
@@ -50,23 +88,27 @@ struct Ask {
     gives: String,
 }
 
-/// The weekend's page, made of the sheet's text with the mark `base`. `run_ids` are those of the runs on that text, in
-/// order.
+/// The weekend's page, made of the sheet's text with the mark `base`, which reads as `sheet`.
 ///
 /// # Errors
 /// If the template cannot be filled in.
-pub fn weekend(review: &Review, base: &str, run_ids: &[String]) -> Page {
+pub fn weekend(frame: PageFrame, review: &Review, base: &str, sheet: &Sheet) -> Page {
     let mut v = view::weekend(review);
-    // The page asks for them itself.
-    let asked = |code| matches!(code, NoticeCode::NotOnTheSheet | NoticeCode::ListWithoutRun);
+    // The page asks for them itself, or lists them.
+    let asked = |code| matches!(code, NoticeCode::NotOnTheSheet | NoticeCode::ListWithoutRun | NoticeCode::LeftOut);
+    let run_ids: Vec<String> = sheet.runs.iter().map(|run| run.id.clone()).collect();
     v.notices.retain(|n| !asked(n.code));
     let page = WeekendPage {
-        frame: PageFrame::new(v.name.clone(), Place::Weekend),
+        entries: entries(&frame, sheet),
+        left_out: sheet.runs.iter().filter(|run| run.left_out).map(left_out).collect(),
+        cars: sheet.cars.keys().cloned().collect(),
+        two_cars: two_cars(review).map(offered),
+        frame,
         v: &v,
         base,
         unlisted: review.unlisted.iter().map(|run| unlisted_log(run, review)).collect(),
         lists: review.unlaid_lists.iter().map(open_list).collect(),
-        asks: asks(review, run_ids),
+        asks: asks(review, &run_ids),
         one_car_assumed: !review.has_sheet && review.runs.len() > 1,
         largest_file_bytes: LARGEST_FILE_BYTES,
         scripts: SCRIPTS,
@@ -81,6 +123,37 @@ fn unlisted_log(run: &RunPlan, review: &Review) -> UnlistedLog {
         laps: run.laps.as_deref().map(plain_path).unwrap_or_default(),
         fields: first_fields(&run.id, &cars),
     }
+}
+
+fn entries(frame: &PageFrame, sheet: &Sheet) -> Vec<Entry> {
+    let reviewed: Vec<&RunPlan> = sheet.runs.iter().filter(|run| !run.left_out).collect();
+    let entry = |(number, run): (usize, &&RunPlan)| {
+        let place = format!("run {}", run.id);
+        Entry {
+            id: run.id.clone(),
+            car: run.car.clone(),
+            is_first: number == 0,
+            is_last: number + 1 == reviewed.len(),
+            is_open: frame.said_at(&place).is_some(),
+            place,
+        }
+    };
+    reviewed.iter().enumerate().map(entry).collect()
+}
+
+fn left_out(run: &RunPlan) -> LeftOut {
+    LeftOut { id: run.id.clone(), log: plain_path(&run.log) }
+}
+
+fn offered(found: TwoCars) -> OfferedCars {
+    let TwoCars { runs, seen } = found;
+    let car = |n: usize, field: &'static str| {
+        let (ids, volts) = (runs[n].join(", "), seen[n].volts());
+        let cells = counted(seen[n].cells as usize, "cell");
+        let says = format!("{ids}: the pack rested at {volts:.1} V, as {cells} would");
+        OfferedCar { says, field, name: CAR_NAMES[n] }
+    };
+    OfferedCars { cars: [car(0, "first"), car(1, "second")] }
 }
 
 fn open_list(unlaid: &UnlaidList) -> OpenList {

@@ -30,7 +30,7 @@ fn a_new_key_is_in_reader_editor_schema_starter_form_and_what_the_sheet_lacks() 
     assert_eq!(schema["properties"]["track"]["properties"]["grip"]["enum"][1], "low");
 
     let run = StarterRun { id: "r1".into(), log: "r1.csv".into(), laps: None };
-    let starter = starter_with(&keys, "x", &[run], Units::Metric);
+    let starter = starter_with(&keys, "x", "car", &[run], Units::Metric);
     assert!(
         starter.contains("[cars.car.body]\n# wing_deg = 12 ") && starter.contains("\n# grip = \"high\" "),
         "{starter}"

@@ -1,10 +1,16 @@
 //! What was changed in a form that was sent back, and what of it another change of the sheet does not let through.
 
-use super::form::{Form, NEW_RUN, path, pointer, run_key_rank};
+use super::field_mistakes::{Fix, Mended};
+use super::form::{Form, ListedMistake, NEW_RUN, run_key_rank};
+use super::form_names::{path, pointer};
 use crate::notice::Failure;
 use crate::sheet::edit::Edit;
 use crate::sheet::keys::{self, Kind};
 
+/// Name of the button that mends a field.
+pub const FIX: &str = "fix";
+/// Key of a new run that is of a car which is not on the sheet yet.
+pub const NEW_CAR: &str = "new_car";
 /// Mark of a new run that stays off the sheet until it is known which of several cars it is of.
 pub const LATER: &str = "later";
 
@@ -22,18 +28,10 @@ pub struct Change {
 }
 
 /// Something that was typed and means nothing.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Problem {
-    /// Name of the field, where it is one.
-    pub field: Option<String>,
-    /// What is wrong, and what to do.
-    pub failure: Failure,
-}
+pub type Problem = ListedMistake;
 
-impl Problem {
-    fn new(field: &str, message: String, hint: &str) -> Self {
-        Self { field: Some(field.to_owned()), failure: Failure { message, hint: Some(hint.to_owned()) } }
-    }
+fn problem(field: &str, message: String, hint: &str) -> Problem {
+    Problem { field: Some(field.to_owned()), failure: Failure { message, hint: Some(hint.to_owned()) } }
 }
 
 /// A field that was sent back: its name, and what was typed.
@@ -51,9 +49,16 @@ pub struct Changes {
 /// What was changed in a form that `shown` was, and what of it means nothing.
 pub fn changes(shown: &Form, sent: &[SentField]) -> Changes {
     let mut reading = Reading { shown, found: Changes::default(), new_runs: Vec::new(), new_key: None };
+    let mended = sent.iter().find(|f| f.0 == FIX).and_then(|f| Fix::read(&f.1));
     for (name, value) in sent {
-        reading.read(name, plain(value));
+        match &mended {
+            Some(mended) if *name == mended.from && *name == mended.to => reading.read(name, plain(&mended.value)),
+            Some(mended) if *name == mended.from => reading.read(name, String::new()),
+            Some(mended) if *name == mended.to => {}
+            _ => reading.read(name, plain(value)),
+        }
     }
+    mended.iter().filter(|mended| mended.from != mended.to).for_each(|mended| reading.mend(mended));
     reading.finish()
 }
 
@@ -78,6 +83,17 @@ struct Reading<'a> {
 }
 
 impl Reading<'_> {
+    /// Sets the value under the key that was meant.
+    fn mend(&mut self, mended: &Mended) {
+        if self.shown.value(&mended.to).is_some_and(|value| !value.is_empty()) {
+            let called = path(&mended.to).last().cloned().unwrap_or_default();
+            self.problem(&mended.from, format!("`{called}` has a value already"), "take one of the two out");
+        } else {
+            let edit = Edit::Set { path: path(&mended.to), text: mended.value.clone() };
+            self.change(&mended.to, path(&mended.to).join(" "), &mended.value, edit);
+        }
+    }
+
     fn read(&mut self, name: &str, typed: String) {
         if let Some(key) = name.strip_prefix("+run/") {
             self.read_new_run(&key.replace('/', "."), typed);
@@ -160,6 +176,7 @@ impl Reading<'_> {
     fn finish(mut self) -> Changes {
         let cars = self.shown.cars.len();
         for run in std::mem::take(&mut self.new_runs) {
+            let run = self.with_new_car(run);
             match new_run(run, cars) {
                 None => {}
                 Some(Ok(change)) => self.found.made.push(change),
@@ -169,12 +186,28 @@ impl Reading<'_> {
         self.found
     }
 
+    /// The run with the car that was named in it and is not on the sheet yet.
+    fn with_new_car(&mut self, mut run: Vec<SentField>) -> Vec<SentField> {
+        let named = run.iter().position(|f| f.0 == NEW_CAR).map(|at| run.remove(at).1).unwrap_or_default();
+        if named.is_empty() {
+            return run;
+        }
+        let is_there = self.shown.cars.iter().any(|car| car.title == named)
+            || self.found.made.iter().any(|change| change.edit == Edit::AddCar(named.clone()));
+        if !is_there {
+            self.change("+run/new_car", "new car".to_owned(), &named, Edit::AddCar(named.clone()));
+        }
+        run.retain(|f| f.0 != "car");
+        run.push(("car".to_owned(), named));
+        run
+    }
+
     fn change(&mut self, field: &str, called: String, typed: &str, edit: Edit) {
         self.found.made.push(Change { field: field.to_owned(), called, typed: typed.to_owned(), edit });
     }
 
     fn problem(&mut self, field: &str, message: String, hint: &str) {
-        self.found.problems.push(Problem::new(field, message, hint));
+        self.found.problems.push(problem(field, message, hint));
     }
 }
 
@@ -190,7 +223,7 @@ fn new_run(mut run: Vec<SentField>, cars: usize) -> Option<Result<Change, Proble
     if !value(LATER).is_empty() && value("car").is_empty() && cars > 1 {
         let typed = run.iter().any(|(key, value)| !filled_in(key) && !value.is_empty());
         let message = format!("the run of `{}` has no car", value("log"));
-        return typed.then(|| Err(Problem::new("+run/car", message, "choose the car that was driven")));
+        return typed.then(|| Err(problem("+run/car", message, "choose the car that was driven")));
     }
     run.retain(|f| f.0 != LATER);
     run.sort_by_key(|(key, _)| run_key_rank(key));
@@ -203,7 +236,7 @@ fn new_run(mut run: Vec<SentField>, cars: usize) -> Option<Result<Change, Proble
         let edit = Edit::AddRun(run);
         return Some(Ok(Change { field: field.to_owned(), called: NEW_RUN.to_owned(), typed, edit }));
     }
-    Some(Err(Problem::new(field, format!("the new run ({typed}) has no log"), "choose its log")))
+    Some(Err(problem(field, format!("the new run ({typed}) has no log"), "choose its log")))
 }
 
 /// What was typed of a new run, in one line.
@@ -337,6 +370,31 @@ mod tests {
         }
         let keys = [("/cars/a~1b#key".into(), "pinion".into()), ("/cars/a~1b#value".into(), "29".into())];
         assert!(changes(&shown, &keys).problems[0].failure.message.contains("already has its own field"));
+    }
+
+    #[test]
+    fn a_log_of_a_car_that_is_new_brings_it_along() {
+        let run = [("log", "y.csv"), (LATER, "1"), ("id", "y"), ("car", "a/b"), (NEW_CAR, "pan")];
+        let sent: Vec<_> = run.iter().map(|(k, v)| (format!("+run/{k}"), (*v).to_owned())).collect();
+        let new = edited(SHEET, &sent);
+        assert!(new.contains("[cars.pan]") && new.contains("id = \"y\"\ncar = \"pan\""), "{new}");
+        assert!(new.contains("id = \"r1\"\nlog = \"r1.csv\"\npinion = 32\ncar = \"a/b\""), "{new}");
+    }
+
+    #[test]
+    fn a_button_mends_the_field_beside_it() {
+        let text = "[cars.a]\nspurr = 116 # teeth\npinion = 310\n[[runs]]\nlog = \"r1.csv\"\ntimng = 3\n";
+        let with = |button: &str| {
+            let mut sent = sent(&form(text, &[]).unwrap());
+            sent.push((FIX.to_owned(), button.to_owned()));
+            edited(text, &sent)
+        };
+        assert_eq!(with("/cars/a/pinion\t/cars/a/pinion\t31"), text.replace("310", "31"));
+        assert_eq!(with("/cars/a/pinion\t/cars/a/pinion\t"), text.replace("pinion = 310\n", ""));
+        let renamed = with("/cars/a/spurr\t/cars/a/spur\t116");
+        assert!(renamed.contains("\nspur = 116\n") && !renamed.contains("spurr"), "{renamed}");
+        let in_run = with("/runs/0/timng\t/runs/0/motor/timing_deg\t3");
+        assert!(in_run.contains("motor.timing_deg = 3\n") && !in_run.contains("timng"), "{in_run}");
     }
 
     #[test]

@@ -6,116 +6,22 @@
 
 use toml_edit::{Item, TableLike};
 
-use crate::notice::printable;
+use super::field_lines::field_lines;
+use super::field_mistakes::FieldMistake;
+use super::fields::{Field, Group, Input, NewSetting, OWN_PART};
+use super::form_names::{path, pointer};
+use crate::notice::{Failure, printable};
 use crate::sheet::edit::{document, shown};
 use crate::sheet::keys::{self, KEYS, Key, Kind, NOTE, Table};
-use crate::units::table::has_one_unit;
+use crate::sheet::read::read_with;
 
-/// What a field takes.
+/// Something that is wrong on the sheet, for the list at the top of the form.
 #[derive(Debug, Clone, PartialEq)]
-pub enum Input {
-    /// Any text.
-    Text,
-    /// A number, for a phone's keyboard.
-    Number,
-    /// One of these, where they are a few words.
-    Choice(Vec<String>),
-}
-
-impl Input {
-    /// A choice of `words`; any text where there are none.
-    pub fn choice(words: Vec<String>) -> Self {
-        if words.is_empty() { Self::Text } else { Self::Choice(words) }
-    }
-}
-
-/// A field of the form.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Field {
-    /// Path of its value.
-    pub name: String,
-    /// What a user calls it.
-    pub label: String,
-    /// Unit; empty where there is none.
-    pub unit: &'static str,
-    /// As it is on the sheet, or as it was typed.
-    pub value: String,
-    /// What it takes.
-    pub input: Input,
-    /// Whether what was typed cannot be saved.
-    pub wrong: bool,
-}
-
-impl Field {
-    /// An empty field of a known key; `cars` are those on the sheet.
-    fn of_key(name: String, key: &Key, cars: &[String]) -> Self {
-        let words = |words: &[&str]| Input::choice(words.iter().map(|&w| w.to_owned()).collect());
-        let input = match key.kind {
-            Kind::Number { .. } => Input::Number,
-            Kind::Choice(choices) | Kind::Text(choices) => words(choices),
-            Kind::Car => Input::choice(cars.to_vec()),
-            Kind::Name | Kind::Date | Kind::File => Input::Text,
-        };
-        Self { name, label: key.label.to_owned(), unit: key.unit, value: String::new(), input, wrong: false }
-    }
-
-    /// An empty field of a key of a run: one of its car is called so.
-    fn of_run_key(name: String, key: &Key, cars: &[String]) -> Self {
-        let mut field = Self::of_key(name, key, cars);
-        if key.table == Table::Car {
-            field.label += " in this run";
-        }
-        field
-    }
-
-    /// Whether digits are all that is expected: a phone shows its number keys then.
-    pub fn takes_digits_alone(&self) -> bool {
-        self.input == Input::Number && has_one_unit(self.unit)
-    }
-
-    /// What it may be; empty where it is no choice.
-    pub fn choices(&self) -> &[String] {
-        match &self.input {
-            Input::Choice(words) => words,
-            Input::Text | Input::Number => &[],
-        }
-    }
-
-    /// Whether the value has several lines.
-    pub fn long(&self) -> bool {
-        self.value.contains('\n')
-    }
-}
-
-/// A setting without a field of its own, as it was typed.
-#[derive(Debug, Clone, Default, PartialEq)]
-pub struct NewSetting {
-    /// Its key, dotted.
-    pub key: String,
-    /// Its value.
-    pub value: String,
-}
-
-/// A table of the form: a car, a run, or one of the weekend's.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Group {
-    /// Path of the table.
-    pub name: String,
-    /// Heading.
-    pub title: String,
-    /// Fields.
-    pub fields: Vec<Field>,
-    /// A new setting, as it was typed.
-    pub new: NewSetting,
-    /// Whether the run is to be removed from the sheet.
-    pub off: bool,
-}
-
-impl Group {
-    /// Whether something in it was typed and not saved.
-    pub fn unsaved(&self) -> bool {
-        self.off || self.new != NewSetting::default() || self.fields.iter().any(|f| f.wrong)
-    }
+pub struct ListedMistake {
+    /// Name of the field, where it is in one.
+    pub field: Option<String>,
+    /// What is wrong, and what to do.
+    pub failure: Failure,
 }
 
 /// The form.
@@ -131,16 +37,8 @@ pub struct Form {
     pub new_run: Vec<Field>,
     /// Name of a new car.
     pub new_car: String,
-}
-
-/// A path as a field's name.
-pub fn pointer(path: &[&str]) -> String {
-    path.iter().map(|p| format!("/{}", p.replace('~', "~0").replace('/', "~1"))).collect()
-}
-
-/// The path that a field's name means.
-pub fn path(pointer: &str) -> Vec<String> {
-    pointer.split('/').skip(1).map(|p| p.replace("~1", "/").replace("~0", "~")).collect()
+    /// What is wrong on the sheet as it is.
+    pub mistakes: Vec<ListedMistake>,
 }
 
 /// What the fields of a new run are called together.
@@ -181,7 +79,10 @@ pub fn form_with(keys: &[Key], text: &str, logs: &[String]) -> Result<Form, Stri
     let runs = runs(root).into_iter().enumerate().map(run).collect();
     let weekend = Table::SINGLE.into_iter().map(single).collect();
     let new_run = new_run_fields(keys, &cars, logs);
-    Ok(Form { weekend, cars: cars.iter().map(car).collect(), runs, new_run, new_car: String::new() })
+    let cars = cars.iter().map(car).collect();
+    let mut form = Form { weekend, cars, runs, new_run, new_car: String::new(), mistakes: Vec::new() };
+    form.mark_mistakes(keys, text);
+    Ok(form)
 }
 
 /// The fields of a new run, with the sheet's `cars` and the folder's `logs` to choose from.
@@ -261,11 +162,36 @@ impl Form {
 
     /// Whether something of a new run was typed and not saved.
     pub fn adds_a_run(&self) -> bool {
-        self.new_run.iter().any(|f| f.wrong || !f.value.is_empty())
+        self.new_run.iter().any(|f| f.wrong.is_some() || !f.value.is_empty())
     }
 
-    /// Puts what was typed in place of the sheet's own values, and marks the fields `wrong`.
-    pub fn keep(&mut self, sent: &[(String, String)], wrong: &[&str]) {
+    /// Marks what is wrong on the sheet, each in its field.
+    fn mark_mistakes(&mut self, keys: &[Key], text: &str) {
+        let Ok(sheet) = read_with(keys, text) else { return };
+        let of_runs = sheet.runs.iter().filter_map(|run| run.mistake.as_ref());
+        let lines = field_lines(text);
+        for mistake in sheet.mistakes.iter().chain(of_runs) {
+            let failure = Failure { message: mistake.message.clone(), hint: Some(mistake.hint.clone()) };
+            let on_line = |name: &str| lines.iter().any(|line| line.name == name && line.line == mistake.line);
+            let field = self.all_fields_mut().find(|field| on_line(&field.name));
+            let name = field.map(|field| {
+                let meant = mistake.meant.as_deref();
+                let value = field.value.clone();
+                let marked = FieldMistake::new(keys, &field.name, &value, failure.clone(), meant);
+                field.wrong.get_or_insert(marked);
+                field.name.clone()
+            });
+            self.mistakes.push(ListedMistake { field: name, failure });
+        }
+    }
+
+    fn all_fields_mut(&mut self) -> impl Iterator<Item = &mut Field> {
+        let groups = [&mut self.weekend, &mut self.cars, &mut self.runs];
+        groups.into_iter().flatten().flat_map(|g| &mut g.fields)
+    }
+
+    /// Puts what was typed in place of the sheet's own values, and marks the fields that something is `wrong` with.
+    pub fn keep(&mut self, sent: &[(String, String)], wrong: &[ListedMistake]) {
         let typed = |name: &str| sent.iter().find(|t| t.0 == name).map(|t| t.1.clone());
         for group in [&mut self.weekend, &mut self.cars, &mut self.runs].into_iter().flatten() {
             let extra = |end: &str| typed(&format!("{}#{end}", group.name)).unwrap_or_default();
@@ -276,7 +202,10 @@ impl Form {
         let groups = [&mut self.weekend, &mut self.cars, &mut self.runs];
         for field in groups.into_iter().flatten().flat_map(|g| &mut g.fields).chain(&mut self.new_run) {
             field.value = typed(&field.name).unwrap_or_else(|| field.value.clone());
-            field.wrong = wrong.contains(&field.name.as_str());
+            if let Some(problem) = wrong.iter().find(|p| p.field.as_deref() == Some(&field.name)) {
+                let failure = problem.failure.clone();
+                field.wrong = Some(FieldMistake::new(KEYS, &field.name, &field.value, failure, None));
+            }
         }
     }
 }
@@ -319,7 +248,11 @@ impl Fields<'_> {
             let dotted = inner.join(".");
             match keys::find_in(self.keys, &dotted) {
                 Some(key) => Field { value, ..Field::of_key(name(&inner), key, self.cars) },
-                None => Field { name: name(&inner), label: dotted, unit: "", value, input: Input::Text, wrong: false },
+                None => {
+                    let part = if place[0] == Table::Car.name() { OWN_PART } else { "" };
+                    let (name, input) = (name(&inner), Input::Text);
+                    Field { name, label: dotted, unit: "", value, input, wrong: None, part, is_asked: false }
+                }
             }
         }));
         Group { name: pointer(place), title, fields, new: NewSetting::default(), off: false }
@@ -369,9 +302,34 @@ mod tests {
     fn typed_values_stay_in_the_form() {
         let mut form = form(SHEET, &[]).unwrap();
         let sent = [("/runs/0/pinion".to_owned(), "3x".to_owned()), ("/runs/0#key".into(), "wing".into())];
-        form.keep(&sent, &["/runs/0/pinion"]);
+        let failure = Failure { message: "not a number".into(), hint: None };
+        form.keep(&sent, &[ListedMistake { field: Some("/runs/0/pinion".into()), failure }]);
         let field = form.runs[0].fields.iter().find(|f| f.name == "/runs/0/pinion").unwrap();
-        assert_eq!((field.value.as_str(), field.wrong, form.runs[0].new.key.as_str()), ("3x", true, "wing"));
+        assert_eq!((field.value.as_str(), field.wrong.is_some(), form.runs[0].new.key.as_str()), ("3x", true, "wing"));
+    }
+
+    #[test]
+    fn what_is_wrong_on_the_sheet_is_in_its_field_and_in_the_list() {
+        let text = "[weekend]\ndate = \"16.5.2026\"\n[cars.a]\nspurr = 116\npinion = 310\nmotor = { timng_deg = 30 }\n[[runs]]\nid = \"r1\"\ncar = \"b\"\nlog = \"r1.csv\"\n[[runs]]\nid = \"r2\"\n";
+        let form = form(text, &[]).unwrap();
+        let marked: Vec<&str> = form.fields().filter(|f| f.1.wrong.is_some()).map(|f| f.1.name.as_str()).collect();
+        assert_eq!(
+            marked,
+            ["/weekend/date", "/cars/a/pinion", "/cars/a/spurr", "/cars/a/motor/timng_deg", "/runs/0/car"]
+        );
+        let listed = form.mistakes.iter().filter(|m| m.field.is_some()).count();
+        assert_eq!((listed, form.mistakes.len()), (5, 6), "{:?}", form.mistakes);
+    }
+
+    #[test]
+    fn the_part_that_would_answer_most_comes_first() {
+        let titles = |text: &str| -> Vec<&str> {
+            form(text, &[]).unwrap().cars[0].parts().iter().map(|part| part.title).collect()
+        };
+        assert_eq!(titles("[cars.a]\nwing = 3\n").first(), Some(&"Gearing"));
+        assert_eq!(titles("[cars.a]\nwing = 3\n").last(), Some(&OWN_PART));
+        let geared = "[cars.a]\nspur = 116\npinion = 31\ninternal_ratio = 1.85\n";
+        assert_ne!(titles(geared).first(), Some(&"Gearing"));
     }
 
     #[test]

@@ -2,14 +2,15 @@
 
 use std::path::Path;
 
-use super::save::SheetStore;
+use super::runs::{number_of, read_sheet};
+use super::save::{SheetStore, Undo, unedited};
 use crate::folder::{self, plain_path};
 use crate::laps::typed::TypedLaps;
 use crate::notice::{Failure, printable};
 use crate::serve::folder::take::keep_list;
-use crate::sheet::RunPlan;
-use crate::sheet::edit::{Edit, EditError, edit};
-use crate::sheet::read;
+use crate::sheet::edit::{Edit, edit};
+use crate::sheet::{RunPlan, Sheet};
+use crate::weekend::concluded_run::ConcludedRun;
 
 /// Longest name of a run that is shown, characters.
 const LONGEST_NAME: usize = 40;
@@ -37,6 +38,9 @@ impl SheetStore {
         let path = Path::new(list);
         let names_it = |run: &&RunPlan| run.laps.as_deref() == Some(path);
         let Some(run) = plan.sheet.runs.iter().find(names_it) else {
+            if let Some(laid) = self.pair_part(path, list) {
+                return laid;
+            }
             return match plan.unlisted.iter().find(names_it) {
                 Some(log) => {
                     ListPlace::Laid(format!("it goes with `{}`, which is not on the sheet yet", log.log.display()))
@@ -50,7 +54,7 @@ impl SheetStore {
         ListPlace::Laid(match by_name && plan.has_sheet {
             false => laid,
             true => match self.name_list(&run.id, list) {
-                Ok(()) => format!("{laid}, because of its name, and written on the sheet"),
+                Ok(_) => format!("{laid}, because of its name, and written on the sheet"),
                 Err(why) => {
                     format!("{laid}, because of its name; it could not be written on the sheet: {}", why.message)
                 }
@@ -58,57 +62,78 @@ impl SheetStore {
         })
     }
 
+    /// Lays the list on the run of its name among several in one log: the sheet has no such run until then.
+    fn pair_part(&self, path: &Path, list: &str) -> Option<ListPlace> {
+        let stem = path.file_stem()?.to_string_lossy().to_lowercase();
+        let review = self.current().review()?;
+        let is_it = |run: &&ConcludedRun| run.plan().laps.is_none() && run.plan().id.to_lowercase() == stem;
+        let run = &review.runs.iter().find(is_it)?.plan().id;
+        self.name_list(run, list).ok()?;
+        let shown = printable(run, LONGEST_NAME);
+        Some(ListPlace::Laid(format!("laid on run {shown}, because of its name, and written on the sheet")))
+    }
+
     /// Keeps typed laps as the lap list of `run`, in a file of its name, and writes it on the sheet.
     ///
     /// # Errors
     /// As [`Self::name_list`], or if the file cannot be written.
-    pub fn keep_typed(&self, run: &str, laps: &TypedLaps) -> Result<(), Failure> {
-        self.open_run(&self.text()?, run)?;
+    pub fn keep_typed(&self, run: &str, laps: &TypedLaps) -> Result<Option<Undo>, Failure> {
+        self.with_open_run(&self.text()?, run)?;
         let list = keep_list(self.folder(), run, &laps.as_list())?;
         self.name_list(run, &list)
     }
 
-    /// Number of the run with the id `run` on the sheet `text`, from 0.
+    /// The sheet's text with an entry for the run with the id `run`, and its number there, from 0. A log that holds
+    /// several runs has one entry until one of them is to have a lap list: then it gets one for each.
     ///
     /// # Errors
-    /// If there is none, or it has a lap list.
-    fn open_run(&self, text: &str, run: &str) -> Result<usize, Failure> {
-        let sheet = read::read(text).map_err(|m| Failure { message: m.drawing, hint: Some(m.hint) })?;
-        let failed = |message: String, hint: &str| Failure { message, hint: Some(hint.to_owned()) };
-        let shown = printable(run, LONGEST_NAME);
-        let number = sheet.runs.iter().position(|r| r.id == run).ok_or_else(|| {
-            failed(format!("there is no run {shown} on the sheet"), "choose one of the runs on the weekend's page")
-        })?;
+    /// If there is no such run, or it has a lap list.
+    fn with_open_run(&self, text: &str, run: &str) -> Result<(String, usize), Failure> {
+        let sheet = read_sheet(text)?;
+        let parts = self.parts_of(&sheet, run);
+        let number = match (number_of(&sheet, run), &parts) {
+            (Ok(number), _) => number,
+            (Err(_), Some((number, _))) => *number,
+            (Err(failure), None) => return Err(failure),
+        };
         if sheet.runs[number].laps.is_some() {
+            let shown = printable(run, LONGEST_NAME);
             let message = format!("run {shown} has a lap list already; nothing was changed");
-            return Err(failed(message, "change it on the setup sheet's page"));
+            let hint = Some("change it on the setup sheet's page".to_owned());
+            return Err(Failure { message, hint });
         }
-        Ok(number)
+        let Some((_, ids)) = parts else { return Ok((text.to_owned(), number)) };
+        let place = ids.iter().position(|id| id == run).unwrap_or(0);
+        let split = edit(text, &[Edit::SplitRun { number, ids }]).map_err(unedited)?;
+        Ok((split, number + place))
+    }
+
+    /// The entry of a log that holds several runs, where `run` is one of them and has no entry of its own, and the ids of
+    /// all of them.
+    fn parts_of(&self, sheet: &Sheet, run: &str) -> Option<(usize, Vec<String>)> {
+        if number_of(sheet, run).is_ok() {
+            return None;
+        }
+        let review = self.current().review()?;
+        let log = &review.runs.iter().find(|r| r.plan().id == run)?.plan().log;
+        let of_log = |r: &&ConcludedRun| r.plan().log == *log;
+        let ids: Vec<String> = review.runs.iter().filter(of_log).map(|r| r.plan().id.clone()).collect();
+        let number = sheet.runs.iter().position(|r| r.log == *log && r.part.is_none())?;
+        Some((number, ids))
     }
 
     /// Writes `laps` into the run with the id `run`, which must have none.
     ///
     /// # Errors
     /// If there is no such run, it has a list already, or the sheet cannot be written; the sheet is then as it was.
-    pub fn name_list(&self, run: &str, list: &str) -> Result<(), Failure> {
+    pub fn name_list(&self, run: &str, list: &str) -> Result<Option<Undo>, Failure> {
         let list = plain_path(Path::new(list));
         self.write(|now| {
-            let number = self.open_run(now, run)?;
+            let (now, number) = self.with_open_run(now, run)?;
             let path = ["runs", &number.to_string(), "laps"].map(str::to_owned).to_vec();
-            let text = edit(now, &[Edit::Set { path, text: list }]).map_err(unedited)?;
+            let text = edit(&now, &[Edit::Set { path, text: list }]).map_err(unedited)?;
             Ok(self.with_byte_order_mark(text))
         })
-    }
-}
-
-fn unedited(error: EditError) -> Failure {
-    match error {
-        EditError::Toml(m) => Failure { message: m.brief(), hint: Some(m.hint) },
-        EditError::Wrong(all) => {
-            let messages: Vec<String> = all.into_iter().map(|m| m.message).collect();
-            Failure { message: messages.join("; "), hint: Some("change it on the setup sheet's page".to_owned()) }
-        }
-        EditError::Place(_) | EditError::List(_) => Failure { message: error.to_string(), hint: None },
     }
 }
 

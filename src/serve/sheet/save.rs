@@ -8,11 +8,12 @@ use std::sync::{Arc, Mutex, PoisonError};
 
 use super::changes::{Change, Changes, Problem, SentField, changes, conflicts};
 use super::form;
-use super::versions::write;
+use super::versions::{KeptVersion, write};
 use crate::fingerprint::fingerprint;
 use crate::folder::{self, SHEET};
 use crate::notice::{Failure, printable};
 use crate::serve::folder::current::Current;
+use crate::serve::limits::MOST_CHANGES;
 use crate::sheet::edit::{Edit, EditError, edit, with_line_ends_of};
 use crate::sheet::{mistake::Mistake, read};
 use crate::units::Units;
@@ -35,8 +36,17 @@ pub struct TypedValue {
     pub value: String,
 }
 
+/// The way back to the sheet as it was before it was saved.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Undo {
+    /// The version that was kept.
+    pub version: String,
+    /// Mark of the sheet as it was saved: where it is another one now, this is no way back.
+    pub base: String,
+}
+
 /// Why a form was not saved.
-#[derive(Debug, Default, PartialEq)]
+#[derive(Debug, Clone, Default, PartialEq)]
 pub struct Unsaved {
     /// What is wrong.
     pub problems: Vec<Problem>,
@@ -49,11 +59,6 @@ impl Unsaved {
         let next = if lost.is_empty() { "choose again" } else { "enter the values listed below again" };
         let hint = format!("this page now shows the current sheet: {next}");
         Self { lost, ..Failure { message: CHANGED_ELSEWHERE.to_owned(), hint: Some(hint) }.into() }
-    }
-
-    /// Names of the fields that something is wrong with.
-    pub fn wrong_fields(&self) -> Vec<&str> {
-        self.problems.iter().filter_map(|p| p.field.as_deref()).collect()
     }
 }
 
@@ -73,6 +78,8 @@ struct ShownText {
 pub struct SheetStore {
     current: Arc<Current>,
     writing: Mutex<()>,
+    /// Mark of the sheet as the last log that came in left it.
+    last_dropped: Mutex<String>,
     /// The newest last.
     shown: Mutex<VecDeque<ShownText>>,
 }
@@ -80,7 +87,11 @@ pub struct SheetStore {
 impl SheetStore {
     /// The sheet of the folder of `current`.
     pub fn new(current: Arc<Current>) -> Self {
-        Self { current, writing: Mutex::default(), shown: Mutex::default() }
+        Self { current, writing: Mutex::default(), last_dropped: Mutex::default(), shown: Mutex::default() }
+    }
+
+    pub(super) fn current(&self) -> &Current {
+        &self.current
     }
 
     pub(super) fn folder(&self) -> &Path {
@@ -135,7 +146,7 @@ impl SheetStore {
     ///
     /// # Errors
     /// What is wrong with what was typed, or that another has changed the same; the sheet is then as it was.
-    pub fn save_form(&self, base: &str, sent: &[SentField]) -> Result<(), Unsaved> {
+    pub fn save_form(&self, base: &str, sent: &[SentField]) -> Result<Option<Undo>, Unsaved> {
         let remembered = self.remembered(base);
         self.write(|now| {
             // A page of an earlier start is remembered by nobody, and is good where the sheet is still the same.
@@ -149,13 +160,16 @@ impl SheetStore {
     ///
     /// # Errors
     /// What is wrong with the text, or that another has changed the sheet; the sheet is then as it was.
-    pub fn save_text(&self, base: &str, typed: &str) -> Result<(), Failure> {
+    pub fn save_text(&self, base: &str, typed: &str) -> Result<Option<Undo>, Failure> {
         self.write(|now| {
             if fingerprint(now) != base {
                 let hint = "copy what you need from the current sheet below, then save again".to_owned();
                 return Err(Failure { message: CHANGED_ELSEWHERE.to_owned(), hint: Some(hint) });
             }
-            read::read(typed).map_err(|m| Failure { message: m.drawing, hint: Some(m.hint) })?;
+            read::read(typed).map_err(|m| {
+                let message = format!("line {} cannot be read, so nothing was saved: {}", m.line, m.message);
+                Failure { message, hint: Some(m.hint) }
+            })?;
             Ok(self.with_byte_order_mark(with_line_ends_of(now, typed.to_owned())))
         })
     }
@@ -164,24 +178,47 @@ impl SheetStore {
     ///
     /// # Errors
     /// That another has changed the sheet, or that it could not be written; the sheet is then as it was.
-    pub fn put_back(&self, base: &str, version_bytes: Vec<u8>) -> Result<(), Unsaved> {
+    pub fn put_back(&self, base: &str, version_bytes: Vec<u8>) -> Result<Option<Undo>, Unsaved> {
         self.write(|now| {
             if fingerprint(now) == base { Ok(version_bytes) } else { Err(Unsaved::changed_elsewhere(Vec::new())) }
         })
     }
 
-    /// Writes what `make` gives for the sheet's text as it is now, and reviews.
-    pub(super) fn write<E: From<Failure>>(&self, make: impl FnOnce(&str) -> Result<Vec<u8>, E>) -> Result<(), E> {
-        {
-            let _one_writer = self.writing.lock().unwrap_or_else(PoisonError::into_inner);
-            let new = make(&self.text()?)?;
-            if std::fs::read(self.folder().join(SHEET)).is_ok_and(|now| now == new) {
-                return Ok(());
-            }
-            write(self.folder(), &new, jiff::Timestamp::now()).map_err(|e| unsaved(&e))?;
-        }
+    /// Writes what `make` gives for the sheet's text as it is now, and reviews. Gives the way back, where something
+    /// changed and there was a sheet.
+    pub(super) fn write<E: From<Failure>>(
+        &self,
+        make: impl FnOnce(&str) -> Result<Vec<u8>, E>,
+    ) -> Result<Option<Undo>, E> {
+        let undo = self.write_keeping(make, |_| KeptVersion::Each)?;
         self.current.refresh();
+        Ok(undo)
+    }
+
+    /// The same for a log that came in, without a review: of several that come one after the other the sheet before the
+    /// first is kept alone.
+    pub(super) fn write_dropped(&self, make: impl FnOnce(&str) -> Result<Vec<u8>, Failure>) -> Result<(), Failure> {
+        let mut last = self.last_dropped.lock().unwrap_or_else(PoisonError::into_inner);
+        let keep = |now: &str| if fingerprint(now) == *last { KeptVersion::None } else { KeptVersion::Each };
+        self.write_keeping(make, keep)?;
+        *last = fingerprint(&self.text()?);
         Ok(())
+    }
+
+    fn write_keeping<E: From<Failure>>(
+        &self,
+        make: impl FnOnce(&str) -> Result<Vec<u8>, E>,
+        keep: impl FnOnce(&str) -> KeptVersion,
+    ) -> Result<Option<Undo>, E> {
+        let _one_writer = self.writing.lock().unwrap_or_else(PoisonError::into_inner);
+        let now = self.text()?;
+        let new = make(&now)?;
+        if std::fs::read(self.folder().join(SHEET)).is_ok_and(|now| now == new) {
+            return Ok(None);
+        }
+        let version = write(self.folder(), &new, jiff::Timestamp::now(), keep(&now)).map_err(|e| unsaved(&e))?;
+        let base = text_of(new).map(|text| fingerprint(&text)).unwrap_or_default();
+        Ok(version.map(|version| Undo { version, base }))
     }
 
     /// `text` with the byte-order mark that the file has.
@@ -200,9 +237,46 @@ fn unsaved(e: &io::Error) -> Failure {
     Failure { message: format!("`{SHEET}` could not be saved: {e}"), hint: Some(hint.to_owned()) }
 }
 
-/// What is wrong with a sheet's text as a whole, drawn; `None` where it can be read.
-pub fn mistake_in(text: &str) -> Option<Failure> {
-    read::read(text).err().map(|m| Failure { message: m.drawing, hint: Some(m.hint) })
+/// Why a change of the page's own could not be made.
+pub(super) fn unedited(error: EditError) -> Failure {
+    match error {
+        EditError::Toml(m) => Failure { message: m.brief(), hint: Some(m.hint) },
+        EditError::Wrong(all) => {
+            let messages: Vec<String> = all.into_iter().map(|m| m.message).collect();
+            Failure { message: messages.join("; "), hint: Some("change it on the setup sheet's page".to_owned()) }
+        }
+        EditError::Place(_) | EditError::List(_) => {
+            Failure { message: error.to_string(), hint: Some("change it in the sheet's text".to_owned()) }
+        }
+    }
+}
+
+/// A mistake in the sheet's text with the line that it is in.
+#[derive(Debug, Clone, PartialEq)]
+pub struct MarkedLine {
+    /// Number of the line, from 1.
+    pub number: u64,
+    /// The line.
+    pub line: String,
+    /// What is wrong, and what to do.
+    pub failure: Failure,
+}
+
+impl From<Mistake> for MarkedLine {
+    fn from(mistake: Mistake) -> Self {
+        let failure = Failure { message: mistake.message, hint: Some(mistake.hint) };
+        Self { number: mistake.line, line: mistake.seen, failure }
+    }
+}
+
+/// What is wrong in a sheet's text: the place where it cannot be read, or all that is wrong in it, line by line.
+pub fn mistakes_in(text: &str) -> Vec<MarkedLine> {
+    let mut all = match read::read(text) {
+        Ok(sheet) => sheet.mistakes.into_iter().chain(sheet.runs.into_iter().filter_map(|r| r.mistake)).collect(),
+        Err(mistake) => vec![*mistake],
+    };
+    all.sort_by_key(|mistake| mistake.line);
+    all.into_iter().map(MarkedLine::from).collect()
 }
 
 /// The text of the sheet's bytes, without a byte-order mark.
@@ -235,6 +309,11 @@ fn changed(before: Option<&str>, now: &str, sent: &[SentField]) -> Result<String
     let lost = conflicts(&made, &old, &new);
     if !lost.is_empty() {
         return Err(Unsaved::changed_elsewhere(typed_values(lost)));
+    }
+    if made.len() > MOST_CHANGES {
+        let message = format!("these are {} changes; one form takes {MOST_CHANGES}", made.len());
+        let hint = Some("save a part of them first, or change the sheet as text".to_owned());
+        return Err(Failure { message, hint }.into());
     }
     if !problems.is_empty() {
         return Err(Unsaved { problems, lost: several_new_runs(&made) });

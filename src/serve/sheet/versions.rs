@@ -37,6 +37,15 @@ impl Version {
     }
 }
 
+/// Whether the sheet as it is becomes a version when another is written.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum KeptVersion {
+    /// It does.
+    Each,
+    /// It does not: the page has written it itself, a moment ago.
+    None,
+}
+
 fn place(folder: &Path) -> PathBuf {
     folder.join(OWN).join(SHEETS)
 }
@@ -84,20 +93,25 @@ pub fn version(folder: &Path, name: &str) -> Option<Vec<u8>> {
 }
 
 /// Writes `sheet_bytes` as the folder's sheet; the version before is kept under the next number with the time `now`,
-/// and the oldest beyond twenty goes.
+/// and the oldest beyond twenty goes. Gives the name of that version; `None` where there was no sheet.
 ///
 /// # Errors
 /// If the sheet is a link or write-protected, or the system refuses; the sheet and its versions are then as they were.
-pub fn write(folder: &Path, sheet_bytes: &[u8], now: jiff::Timestamp) -> io::Result<()> {
+pub fn write(folder: &Path, sheet_bytes: &[u8], now: jiff::Timestamp, keep: KeptVersion) -> io::Result<Option<String>> {
     let sheet = folder.join(SHEET);
     let fill = |out: &mut dyn io::Write| out.write_all(sheet_bytes).map_err(|e| e.to_string());
     let before = match sheet.symlink_metadata() {
-        Err(e) if e.kind() == io::ErrorKind::NotFound => return write_new(&sheet, fill).map_err(io::Error::other),
+        Err(e) if e.kind() == io::ErrorKind::NotFound => {
+            return write_new(&sheet, fill).map(|()| None).map_err(io::Error::other);
+        }
         before => before?,
     };
     refuse_unwritable(&sheet, &before)?;
     // Both are written beside their places before one is put there.
     let new = WaitingFile::fill(&sheet, fill).map_err(io::Error::other)?;
+    if keep == KeptVersion::None {
+        return new.replace().map(|()| None).map_err(io::Error::other);
+    }
     let (version, path) = version_of(folder, &sheet, &before, now)?;
     if version.place_if_free().map_err(io::Error::other)?.is_some() {
         return Err(io::Error::other(WriteError::Exists { path: path.display().to_string() }));
@@ -111,7 +125,7 @@ pub fn write(folder: &Path, sheet_bytes: &[u8], now: jiff::Timestamp) -> io::Res
         // One that cannot be removed does no harm.
         let _ = std::fs::remove_file(place(folder).join(old));
     }
-    Ok(())
+    Ok(path.file_name().map(|name| name.to_string_lossy().into_owned()))
 }
 
 /// Refuses a sheet that is a link, or that its owner or the system protects from being changed: renaming would put a
@@ -168,7 +182,7 @@ mod tests {
         let folder = tempfile::tempdir().unwrap();
         let now = jiff::Timestamp::UNIX_EPOCH;
         for n in 0..24 {
-            write(folder.path(), format!("# {n}\n").as_bytes(), now).unwrap();
+            write(folder.path(), format!("# {n}\n").as_bytes(), now, KeptVersion::Each).unwrap();
         }
         let kept = versions(folder.path());
         assert_eq!((kept.len(), version(folder.path(), &kept[0]).as_deref()), (MOST, Some(&b"# 22\n"[..])));
@@ -186,7 +200,7 @@ mod tests {
         let folder = tempfile::tempdir().unwrap();
         let years = ["2030", "2020", "2025", "1999"].map(|y| format!("{y}-01-01T00:00:00Z").parse().unwrap());
         for (n, now) in years.into_iter().cycle().take(30).enumerate() {
-            write(folder.path(), format!("{n}").as_bytes(), now).unwrap();
+            write(folder.path(), format!("{n}").as_bytes(), now, KeptVersion::Each).unwrap();
         }
         let expected: Vec<String> = (9..29).rev().map(|n| n.to_string()).collect();
         assert_eq!(texts(folder.path()), expected);
@@ -202,8 +216,8 @@ mod tests {
             std::fs::write(place(folder.path()).join(name), text).unwrap();
         }
         std::fs::write(folder.path().join(SHEET), "c").unwrap();
-        write(folder.path(), b"d", jiff::Timestamp::UNIX_EPOCH).unwrap();
-        write(folder.path(), b"e", jiff::Timestamp::UNIX_EPOCH).unwrap();
+        write(folder.path(), b"d", jiff::Timestamp::UNIX_EPOCH, KeptVersion::Each).unwrap();
+        write(folder.path(), b"e", jiff::Timestamp::UNIX_EPOCH, KeptVersion::Each).unwrap();
         assert_eq!(texts(folder.path()), ["d", "c", "b", "a"]);
     }
 
@@ -217,13 +231,13 @@ mod tests {
         std::fs::write(&sheet, "mine").unwrap();
         for protected in [0o444, 0o400] {
             std::fs::set_permissions(&sheet, std::fs::Permissions::from_mode(protected)).unwrap();
-            let refused = write(folder.path(), b"new", now).unwrap_err();
+            let refused = write(folder.path(), b"new", now, KeptVersion::Each).unwrap_err();
             assert_eq!(refused.to_string(), "it is write-protected");
             assert_eq!((std::fs::read(&sheet).unwrap().as_slice(), mode(&sheet)), (&b"mine"[..], protected));
             assert!(versions(folder.path()).is_empty());
         }
         std::fs::set_permissions(&sheet, std::fs::Permissions::from_mode(0o600)).unwrap();
-        write(folder.path(), b"new", now).unwrap();
+        write(folder.path(), b"new", now, KeptVersion::Each).unwrap();
         let kept = place(folder.path()).join(&versions(folder.path())[0]);
         assert_eq!((mode(&sheet), mode(&kept)), (0o600, 0o600));
         assert_eq!(texts(folder.path()), ["mine"]);
@@ -237,13 +251,15 @@ mod tests {
         let (sheet, now) = (folder.path().join(SHEET), jiff::Timestamp::UNIX_EPOCH);
         // A link that leads nowhere yet is a link.
         symlink(elsewhere.path().join("later.toml"), &sheet).unwrap();
-        assert!(write(folder.path(), b"new", now).unwrap_err().to_string().contains("it is a link"));
+        assert!(write(folder.path(), b"new", now, KeptVersion::Each).unwrap_err().to_string().contains("it is a link"));
         assert!(sheet.is_symlink());
         std::fs::remove_file(&sheet).unwrap();
         std::fs::write(&sheet, "mine").unwrap();
         std::fs::create_dir(folder.path().join(OWN)).unwrap();
         symlink(elsewhere.path(), place(folder.path())).unwrap();
-        assert!(write(folder.path(), b"new", now).unwrap_err().to_string().contains("there is a link"));
+        assert!(
+            write(folder.path(), b"new", now, KeptVersion::Each).unwrap_err().to_string().contains("there is a link")
+        );
         assert_eq!(std::fs::read_to_string(&sheet).unwrap(), "mine");
         assert_eq!(std::fs::read_dir(elsewhere.path()).unwrap().count(), 0);
     }

@@ -18,6 +18,9 @@
   // What is typed must not be lost to a page that makes itself new, or to a server that has stopped.
   const typed = new Set();
   let stopped = false;
+  // A page that is on its way to another does not make itself new: that would end the way.
+  let leaving = false;
+  window.addEventListener("pageshow", () => { leaving = false; });
   const guard = (form) => {
     form.addEventListener("input", () => typed.add(form));
     form.addEventListener("submit", (e) => {
@@ -29,6 +32,7 @@
         e.preventDefault();
       } else {
         typed.clear();
+        leaving = true;
       }
     });
   };
@@ -43,13 +47,14 @@
     pick("news").replaceChildren("The folder has changed. ", again);
   };
   const renew = async (news) => {
-    if (sending) return;
+    if (sending || leaving) return;
     if (own.keep) {
       const base = document.querySelector("input[name=base]");
       if (base && base.value !== news.sheet) offer();
       return;
     }
     const text = await (await fetch(location.href, { cache: "no-store" })).text();
+    if (leaving) return;
     const seen = /data-seen="([0-9a-f]*)"/.exec(text);
     if (!seen || seen[1] === own.seen) return;
     // After a drop the link below the files leads there.
@@ -101,6 +106,20 @@
 
   const megabytes = (bytes) => Math.ceil(bytes / (1 << 20));
 
+  // A button that takes a run off the sheet again.
+  const undoRun = (run) => {
+    const form = element("form");
+    form.method = "post";
+    form.action = "run-entry";
+    const hidden = element("input");
+    Object.assign(hidden, { type: "hidden", name: "run", value: run });
+    const button = element("button", "Undo");
+    Object.assign(button, { name: "then", value: "take-off" });
+    form.append(hidden, button);
+    guard(form);
+    return form;
+  };
+
   // Shows what became of a file; gives it back where it was saved.
   const tell = (file, fate, row = element("li")) => {
     const good = Boolean(fate?.saved);
@@ -112,6 +131,7 @@
     const lost = stopped ? "runtrue has stopped. Start it again." : "the file did not arrive";
     const says = good ? [`${place} ${fate.saved}`, ...fate.say] : [fate?.message ?? lost, ...(fate?.hint ? [`hint: ${fate.hint}`] : [])];
     for (const say of says) row.append(sentence("small", say));
+    if (fate?.undo_run) row.append(undoRun(fate.undo_run));
     row.dataset.fate = good ? "saved" : "refused";
     pick("arrivals").append(row);
     return good ? fate : null;
@@ -142,7 +162,8 @@
     request.addEventListener("loadend", () => {
       let fate = null;
       try { fate = JSON.parse(request.responseText); } catch { /* no answer came */ }
-      done(tell(file, fate, row));
+      if (fate?.files) row.remove();
+      done(fate?.files ? fate.files.map((inner) => tell({ name: `${file.name}: ${inner.name}` }, inner)) : [tell(file, fate, row)]);
     });
     request.send(file);
   });
@@ -151,16 +172,23 @@
     if (!files.length) return;
     sending += 1;
     let saved = false;
+    let only = null;
     const most = Number(pick("choose").dataset.most);
     for (const file of files) {
-      const fate = file.size > most ? tell(file, { message: `the file has ${megabytes(file.size)} MB; the limit is ${megabytes(most)} MB`, hint: "copy it into the weekend’s folder yourself" }) : await send(file);
-      if (fate) saved = true;
-      if (fate?.ask_run) await askRun();
+      const fates = file.size > most ? [tell(file, { message: `the file has ${megabytes(file.size)} MB; the limit is ${megabytes(most)} MB`, hint: "copy it into the weekend’s folder yourself" })] : await send(file);
+      if (fates.some((fate) => fate)) saved = true;
+      if (fates.some((fate) => fate?.ask_run)) await askRun();
       // What was guessed, renamed or refused stays to be read.
-      if (!fate || fate.say.length > 1) held = true;
+      if (fates.some((fate) => !fate || fate.say.length > (fate.undo_run ? 2 : 1))) held = true;
+      only = files.length === 1 && fates.length === 1 ? fates[0] : null;
+      if (fates.some((fate) => fate?.undo_run) && !only) held = true;
     }
     sending -= 1;
     if (sending) return;
+    if (only?.outcome && !held && !typed.size) {
+      leaving = true;
+      return location.assign(`./?said=${only.outcome}#said`);
+    }
     if (!held && !typed.size) return again();
     pick("see").hidden = !saved;
     pick("news").textContent = "";
@@ -178,6 +206,17 @@
       take([...e.dataTransfer.files]);
     });
   }
+
+  // A line of the sheet's text that something is wrong with.
+  document.querySelectorAll("a[data-line]").forEach((link) => link.addEventListener("click", (e) => {
+    e.preventDefault();
+    const text = pick("text");
+    const lines = text.value.split("\n");
+    const start = lines.slice(0, Number(link.dataset.line) - 1).reduce((sum, line) => sum + line.length + 1, 0);
+    text.focus();
+    text.setSelectionRange(start, start + lines[Number(link.dataset.line) - 1].length);
+    text.scrollTop = text.scrollHeight * Math.max(0, Number(link.dataset.line) - 4) / lines.length;
+  }));
 
   // Other gears, as they are typed.
   let asked = 0;
