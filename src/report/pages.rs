@@ -38,7 +38,7 @@ pub const SCRIPTS: Scripts = Scripts {
     chart_style: include_str!("vendor/uplot/uPlot.min.css"),
     trace: concat!(include_str!("templates/trace_laps.js"), include_str!("templates/trace.js")),
     hashes: ScriptHashes {
-        units: "a4a+p3CM7VBCBgQuATI9hhBeSIf0q9B9u/2h9Stu7ig=",
+        units: "WVCb+pueqiliTgoMRhxg/vBIMPhZ+D9d837JR1B1jrc=",
         picture: "RYsdlQ9od0vRP6SKCz93ccANekHPYJziPQcWKBedH9A=",
         charts: "GcjUxq2Ikpp59K5J1vcWFWbf0Lo9FcxJXpdPeH63jx8=",
         trace: "kTNZzdLRRyoBKJHNu00pbOmjqigjN4JoR94NVRkw0Ho=",

@@ -24,7 +24,8 @@
   const chosen = kept();
   if (chosen in others && chosen !== root.dataset.units) show(chosen);
   button.textContent = LABELS[others[root.dataset.units]];
-  button.hidden = false;
+  // A page without a quantity has nothing to switch.
+  button.hidden = !document.querySelector("[data-metric], [data-us]");
   document.addEventListener("fresh-part", () => swap(root.dataset.units));
   button.addEventListener("click", () => {
     const units = others[root.dataset.units];
