@@ -38,7 +38,7 @@ pub const SCRIPTS: Scripts = Scripts {
     chart_style: include_str!("vendor/uplot/uPlot.min.css"),
     trace: concat!(include_str!("templates/trace_laps.js"), include_str!("templates/trace.js")),
     hashes: ScriptHashes {
-        units: "072w/tY1+TWpwMTBsKE3du2upLzyYpadSfTrtPNlZ/0=",
+        units: "WVCb+pueqiliTgoMRhxg/vBIMPhZ+D9d837JR1B1jrc=",
         picture: "RYsdlQ9od0vRP6SKCz93ccANekHPYJziPQcWKBedH9A=",
         charts: "GcjUxq2Ikpp59K5J1vcWFWbf0Lo9FcxJXpdPeH63jx8=",
         trace: "x4EpJUfU/R5i06gkTN6S1Bu1aFojkPbhuAg6N/CwLtk=",

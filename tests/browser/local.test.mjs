@@ -421,6 +421,11 @@ test("other gears are tried as they are typed, and without script", async () => 
   await page.waitForFunction(() => document.querySelectorAll("#tried tbody tr").length === 4);
   const cells = await page.locator("#tried tbody tr").first().locator("td").allTextContents();
   assert.equal(cells[2], (110 / 30 * 1.85).toFixed(3));
+  // What comes later is in the units that the page shows.
+  await page.click("#units");
+  await page.getByLabel("pinions").fill("30-32");
+  await page.waitForFunction(() => document.querySelectorAll("#tried tbody tr").length === 6);
+  assert.match(await page.locator("#tried thead").textContent(), /rollout, in.*mph.*°F/);
   await page.getByLabel("pinions").fill("x");
   await page.locator("#tried [role=alert]").waitFor();
   await page.goto(`${server.base}run-04-t4.html?spur=112&pinion=29`);
@@ -447,6 +452,10 @@ test("another race is worked out on a run’s page, with errors at their fields"
   // The same that the command answers.
   const said = JSON.parse(spawnSync(program, ["ahead", sample, "--run", "t4", "--air", "35.5", "--race", "480", "--pinion", "30", "--format", "json"], { encoding: "utf8" }).stdout);
   assert.match(cells.join(" "), new RegExp(`motor at the end\\s*${said.motor_race_end_c.value.toFixed(0)} °C`));
+  await form.getByLabel("air, °C").fill("95.9 °F");
+  await form.getByRole("button").click();
+  assert.match(await page.locator("#ahead").textContent(), /in air of 35.5 °C/);
+  assert.equal(await form.getByLabel("air, °C").inputValue(), "95.9 °F");
   await form.getByLabel("air, °C").fill("warm");
   await form.getByLabel("race, s").fill("300");
   await form.getByLabel("or laps").fill("20");

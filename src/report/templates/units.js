@@ -6,14 +6,17 @@
   const kept = () => { try { return localStorage.getItem(KEPT); } catch { return null; } };
   const keep = (units) => { try { localStorage.setItem(KEPT, units); } catch { /* a page without storage */ } };
   const others = { metric: "us", us: "metric" };
-  const show = (units) => {
-    const now = root.dataset.units;
+  // Of what is not yet shown in these units.
+  const swap = (units) => {
     for (const quantity of document.querySelectorAll(`[data-${units}]`)) {
       const reading = quantity.dataset[units];
       delete quantity.dataset[units];
-      quantity.dataset[now] = quantity.textContent;
+      quantity.dataset[others[units]] = quantity.textContent;
       quantity.textContent = reading;
     }
+  };
+  const show = (units) => {
+    swap(units);
     root.dataset.units = units;
     button.textContent = LABELS[others[units]];
     document.dispatchEvent(new Event("units"));
@@ -21,7 +24,9 @@
   const chosen = kept();
   if (chosen in others && chosen !== root.dataset.units) show(chosen);
   button.textContent = LABELS[others[root.dataset.units]];
-  button.hidden = false;
+  // A page without a quantity has nothing to switch.
+  button.hidden = !document.querySelector("[data-metric], [data-us]");
+  document.addEventListener("fresh-part", () => swap(root.dataset.units));
   button.addEventListener("click", () => {
     const units = others[root.dataset.units];
     keep(units);

@@ -1,10 +1,12 @@
 //! A race that is asked for on a run's page: what is typed, field by field, and what the run makes of it.
 
 use crate::report::view::{self, AheadView};
+use crate::units::measure::TEMPERATURE;
 use crate::units::number_in;
 use crate::units::table::has_one_unit;
 use crate::weekend::ahead::{Wanted, Why, ahead};
 use crate::weekend::concluded_run::ConcludedRun;
+use crate::wording::stated;
 
 /// A race as it was typed; an empty field stays as in the run.
 #[derive(Debug, Default, serde::Deserialize)]
@@ -77,20 +79,21 @@ pub fn race_form(run: &ConcludedRun, race_s: f64, asked: &AskedRace) -> Option<R
 }
 
 fn fields(run: &ConcludedRun, race_s: f64, asked: &AskedRace) -> [RaceField; 6] {
-    let field = |name, label, unit, typed: &Option<String>, in_run: Option<f64>| RaceField {
+    let field = |name, label, unit, typed: &Option<String>, in_run: Option<String>| RaceField {
         name,
         label,
         unit,
         value: typed.clone().unwrap_or_default(),
-        in_run: in_run.map_or_else(String::new, |value| value.to_string()),
+        in_run: in_run.unwrap_or_default(),
         error: None,
     };
+    let teeth = |count: f64| count.to_string();
     [
-        field("air", "air", "°C", &asked.air, run.plan().ambient_c),
-        field("race", "race", "s", &asked.race, Some(race_s)),
+        field("air", "air", "°C", &asked.air, run.plan().ambient_c.map(|c| stated(c, TEMPERATURE))),
+        field("race", "race", "s", &asked.race, Some(race_s.to_string())),
         field("laps", "or laps of the race", "", &asked.laps, None),
-        field("race_pinion", "pinion", "teeth", &asked.race_pinion, run.run.pinion_on_car()),
-        field("race_spur", "spur", "teeth", &asked.race_spur, run.plan().settings.number("spur")),
+        field("race_pinion", "pinion", "teeth", &asked.race_pinion, run.run.pinion_on_car().map(teeth)),
+        field("race_spur", "spur", "teeth", &asked.race_spur, run.plan().settings.number("spur").map(teeth)),
         field("start", "motor and controller at the start", "°C", &asked.start, None),
     ]
 }

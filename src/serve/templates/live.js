@@ -231,6 +231,8 @@
       if (!fresh) return;
       for (const part of pick("tried").querySelectorAll(".scroll, [role=alert]")) part.remove();
       for (const part of fresh.querySelectorAll(".scroll")) pick("tried").append(part);
+      // It comes in the sheet's units.
+      document.dispatchEvent(new Event("fresh-part"));
       for (const part of fresh.querySelectorAll("[role=alert]")) form.querySelector(".go").append(part);
       history.replaceState(null, "", `?${query}`);
     }, 250);
