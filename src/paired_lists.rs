@@ -55,13 +55,19 @@ pub fn pair(lists: &[PathBuf], runs: &mut [&mut RunPlan]) -> Vec<PairedList> {
 fn name_fit(list: &Path, run: &RunPlan) -> Option<NameFit> {
     let stem = |path: &Path| path.file_stem().map_or(String::new(), |s| s.to_string_lossy().to_lowercase());
     let (list, id, log) = (stem(list), run.id.to_lowercase(), stem(&run.log));
+    // `both.2` is the second run in the log of `both`, and not the log whole.
+    let is_part_of = |name: &str| {
+        let number = list.strip_prefix(name).and_then(|rest| rest.strip_prefix('.'));
+        number.is_some_and(|n| !n.is_empty() && n.bytes().all(|b| b.is_ascii_digit()))
+    };
     if list == id {
         Some(NameFit::Id)
     } else if list == log {
         Some(NameFit::Log)
     } else {
         let either = |name: &str| holds(&list, name) || holds(name, &list);
-        (either(&id) || either(&log)).then_some(NameFit::Contained)
+        let is_part = is_part_of(&id) || is_part_of(&log);
+        (!is_part && (either(&id) || either(&log))).then_some(NameFit::Contained)
     }
 }
 
@@ -91,6 +97,7 @@ mod tests {
     #[case("laps of t2 (saturday).csv", Some("t2"))]
     #[case("laps/morning.csv", Some("t3"))]
     #[case("laps/t22.csv", None)]
+    #[case("laps/t2.1.csv", None)]
     #[case("laps/t2 and t3.csv", None)]
     #[case("laps/t1-2.csv", None)]
     #[case("laps/timing.csv", None)]
