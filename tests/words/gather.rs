@@ -27,6 +27,15 @@ const NOT_OURS: [&str; 5] = ["name", "note", "column", "unit", "log"];
 /// Fewest words of a string under another key to count as a sentence.
 const SENTENCE: usize = 3;
 
+/// `text` with the names of earlier sheets, which hold the time they were kept at, written VERSION.
+fn without_times(text: &str) -> String {
+    let (from, to) = ("weekend-v", ".toml");
+    match text.split_once(from).and_then(|(before, rest)| Some((before, rest.split_once(to)?.1))) {
+        Some((before, behind)) => format!("{before}VERSION{}", without_times(behind)),
+        None => text.to_owned(),
+    }
+}
+
 /// Sentences by stage; a sentence is known by what is left of it without its numbers.
 #[derive(Debug, Default)]
 pub struct Words {
@@ -49,7 +58,7 @@ impl Words {
     /// Keeps `text` under `stage`, unless one like it is there.
     pub fn add(&mut self, stage: &'static str, text: &str) {
         let lasting = |t: String, (passing, name): &(String, &str)| t.replace(passing, name);
-        let text = self.passing.iter().fold(text.trim().to_owned(), lasting);
+        let text = without_times(&self.passing.iter().fold(text.trim().to_owned(), lasting));
         if !text.is_empty() {
             self.stages.entry(stage).or_default().entry(template(&text)).or_insert(text);
         }
