@@ -933,14 +933,14 @@ test("a log with two runs: each gets a lap list of its own", async () => {
   const made = folder();
   mkdirSync(join(made, "logs"));
   // The second run's clock begins anew.
-  writeFileSync(join(made, "logs/both.csv"), Buffer.concat([readFileSync(logOf("t1")), readFileSync(logOf("t1"))]));
+  writeFileSync(join(made, "logs/both.csv"), Buffer.concat([readFileSync(logOf("t1")), readFileSync(logOf("t2"))]));
   writeFileSync(join(made, "weekend.toml"), '[cars.tourer]\nspur = 116\n\n# both heats\n[[runs]]\nid = "both"\nlog = "logs/both.csv"\n');
   const server = await serve(made);
   const { page, wrong, close } = await open(server);
   await rows(page).nth(1).waitFor();
   const [named, other] = ["both.2.csv", "timing.csv"].map((name) => join(folder(), name));
-  cpSync(join(sample, "laps/t1.csv"), named);
-  writeFileSync(other, Buffer.concat([readFileSync(named), Buffer.from("\n")]));
+  cpSync(join(sample, "laps/t2.csv"), named);
+  cpSync(join(sample, "laps/t1.csv"), other);
   await choose(page, named, other);
   await page.waitForFunction(() => document.querySelectorAll("[data-fate=saved]").length === 2);
   assert.match(await page.locator("#arrivals").textContent(), /laid on run both\.2, because of its name, and written on the sheet/);
