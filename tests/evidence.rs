@@ -26,7 +26,7 @@ const ONE_IN_OPEN: usize = 8;
 #[rstest]
 #[case::few(1, &[World::Demo])]
 #[ignore = "the long form: .ci/run"]
-#[case::all(1, &World::ALL)]
+#[case::all(2, &World::ALL)]
 fn faults_are_caught(#[case] seeds: u64, #[case] worlds: &[World]) {
     let faults = fault::all();
     let mut missed = Vec::new();
