@@ -23,35 +23,37 @@ const GREATEST: f64 = 1e15;
 pub fn packed(values: impl Iterator<Item = f64>, digits: usize) -> String {
     let scale = 10f64.powi(digits as i32);
     let mut last = 0;
-    let items = values.map(|value| {
+    let steps = values.map(|value| {
         let scaled = (value * scale).round();
-        if !scaled.is_finite() || scaled.abs() > GREATEST {
-            return MISSING.to_owned();
-        }
-        let step = scaled as i64 - last;
-        last = scaled as i64;
-        quantity(step)
+        let number = (scaled.is_finite() && scaled.abs() <= GREATEST).then_some(scaled as i64)?;
+        Some(number - std::mem::replace(&mut last, number))
     });
-    let mut text = String::new();
-    let mut before: Option<(String, i64)> = None;
-    for item in items {
-        match &mut before {
-            Some((same, times)) if *same == item => *times += 1,
-            _ => {
-                text += &repeats(before.take());
-                text += &item;
-                before = Some((item, 0));
-            }
+    let (mut text, mut same, mut times) = (String::new(), None, 0);
+    for step in steps {
+        if same == Some(step) {
+            times += 1;
+            continue;
         }
+        push(&mut text, same, times);
+        (same, times) = (Some(step), 1);
     }
-    text + &repeats(before)
+    push(&mut text, same, times);
+    text
 }
 
-/// How often an item is repeated after it stood once: in the shorter of both ways.
-fn repeats(item: Option<(String, i64)>) -> String {
-    let Some((item, times)) = item else { return String::new() };
-    let (plain, counted) = (item.repeat(times as usize), format!("{REPEATED}{}", quantity(times)));
-    if plain.len() <= counted.len() { plain } else { counted }
+/// Adds an item that comes so many times running, in the shorter of both ways.
+fn push(text: &mut String, item: Option<Option<i64>>, times: usize) {
+    let Some(step) = item else { return };
+    let item = step.map_or_else(|| MISSING.to_owned(), quantity);
+    *text += &item;
+    let plain = item.len() * (times - 1);
+    let counted = quantity(times as i64 - 1);
+    if plain <= REPEATED.len_utf8() + counted.len() {
+        (1..times).for_each(|_| *text += &item);
+    } else {
+        text.push(REPEATED);
+        *text += &counted;
+    }
 }
 
 fn quantity(step: i64) -> String {

@@ -146,7 +146,7 @@ pub struct Part<'f> {
     pub fields: Vec<&'f Field>,
 }
 
-/// Part of a car for settings that are no keys of the sheet.
+/// Part of a car for settings that are not keys of the sheet.
 pub(super) const OWN_PART: &str = "Notes and settings of your own";
 
 /// Which part of a car a key is in.

@@ -41,7 +41,7 @@ pub struct TypedValue {
 pub struct Undo {
     /// The version that was kept.
     pub version: String,
-    /// Mark of the sheet as it was saved: where it is another one now, this is no way back.
+    /// Mark of the sheet as it was saved: where it is another one now, this does not lead back.
     pub base: String,
 }
 
