@@ -63,11 +63,14 @@ fn review_one(path: &Path, report: &Path, units: Option<Units>, output: Output) 
     );
     let progress = |done: usize, count: usize| {
         let wanted = !output.quiet && output.format == OutputFormat::Text && std::io::stderr().is_terminal();
-        if count >= RUNS_FOR_A_BAR && wanted {
+        // A target set anew forgets the line that it drew, and would draw the next one behind it.
+        if count >= RUNS_FOR_A_BAR && wanted && bar.is_hidden() {
             bar.set_draw_target(ProgressDrawTarget::stderr());
         }
-        bar.set_length(count as u64);
-        bar.set_position(done as u64);
+        bar.update(|state| {
+            state.set_len(count as u64);
+            state.set_pos(done as u64);
+        });
     };
     let review = runtrue::review::review(path, &progress).map_err(|e| Problem::new(&e).hint(e.hint()))?;
     bar.finish_and_clear();
