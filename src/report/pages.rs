@@ -90,6 +90,16 @@ pub mod filters {
         }
         Ok(Safe(html))
     }
+
+    /// A table's cell: a number is not parted from the sign before it where the cell is too narrow for one line.
+    ///
+    /// # Errors
+    /// If the text cannot be formatted.
+    #[askama::filter_fn]
+    pub fn cell(text: impl Display, _: &dyn askama::Values) -> askama::Result<Safe<String>> {
+        let bound = text.to_string().replace("± ", "±\u{a0}");
+        Ok(Safe(escape(bound, Html)?.to_string()))
+    }
 }
 
 #[derive(Template)]

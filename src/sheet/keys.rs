@@ -35,7 +35,7 @@ pub const UNITS: &str = "report.units";
 /// Path of the key by which the log of a run is left out.
 pub const LEFT_OUT: &str = "left_out";
 
-/// Path of a run's note: words for people, not a setting that could have had an effect.
+/// Path of a run's or a car's note: words for people, not a setting that could have had an effect.
 pub const NOTE: &str = "note";
 
 /// The part of the sheet that a key belongs to.
@@ -309,6 +309,11 @@ pub fn of_table(keys: &[Key], table: Table) -> impl Iterator<Item = &Key> {
 pub fn of_run(keys: &[Key]) -> impl Iterator<Item = &Key> {
     let own = move |is_note: bool| of_table(keys, Table::Run).filter(move |k| (k.path == NOTE) == is_note);
     own(false).chain(of_table(keys, Table::Car).filter(|k| k.often_changed)).chain(own(true))
+}
+
+/// The keys that a car has a field for: its own, and a note. Its runs without a note of their own have the car's.
+pub fn of_car(keys: &[Key]) -> impl Iterator<Item = &Key> {
+    of_table(keys, Table::Car).chain(of_table(keys, Table::Run).filter(|k| k.path == NOTE))
 }
 
 const REVS: &[Channel] = &[Channel::Rpm];

@@ -2,7 +2,7 @@
 
 use serde_json::{Map, Value, json};
 
-use super::keys::{KEYS, Key, Kind, Table, of_table};
+use super::keys::{KEYS, Key, Kind, Table, of_car, of_table};
 use crate::units::{Notation, Unit, in_notation};
 
 /// The schema.
@@ -18,7 +18,7 @@ pub fn schema_of(keys: &[Key]) -> Value {
         single["additionalProperties"] = json!(false);
         properties.insert(table.name().to_owned(), single);
     }
-    let car = object(of_table(keys, Table::Car));
+    let car = object(of_car(keys));
     let mut run = object(of_table(keys, Table::Run).chain(of_table(keys, Table::Car)));
     run["required"] = json!(["log"]);
     properties.insert(Table::Car.name().to_owned(), json!({ "type": "object", "additionalProperties": car }));

@@ -2,7 +2,7 @@
 
 use std::path::Path;
 
-use super::keys::{DEFAULT_RACE_S, KEYS, Key, Kind, Table, UNITS, of_run, of_table};
+use super::keys::{DEFAULT_RACE_S, KEYS, Key, Kind, Table, UNITS, of_car, of_run, of_table};
 use crate::units::Units;
 
 /// Name of the car on a starter sheet.
@@ -79,7 +79,7 @@ pub(super) fn has_waiting_line(keys: &[Key], line: &str) -> bool {
 fn car(keys: &[Key], name: &str) -> String {
     let inner = |key: &Key| key.path.rsplit_once('.').map_or("", |(table, _)| table);
     let mut tables: Vec<&str> = Vec::new();
-    for key in of_table(keys, Table::Car) {
+    for key in of_car(keys) {
         if !tables.contains(&inner(key)) {
             tables.push(inner(key));
         }
@@ -88,7 +88,7 @@ fn car(keys: &[Key], name: &str) -> String {
     for table in tables {
         let dot = if table.is_empty() { "" } else { "." };
         text += &format!("\n[{}.{}{dot}{table}]\n", Table::Car.name(), toml_edit::Key::new(name));
-        text.extend(of_table(keys, Table::Car).filter(|k| inner(k) == table).map(|k| waiting(k, Table::Car)));
+        text.extend(of_car(keys).filter(|k| inner(k) == table).map(|k| waiting(k, Table::Car)));
     }
     text
 }

@@ -71,12 +71,19 @@ async function pointAt(page, share) {
 
 const review = JSON.parse(readFileSync(join(report, "review.json"), "utf8"));
 
+/** The first heads of the tables of which something lies right of the fold, every fold of the page opened. */
+const headsOfCutTables = (page) => page.evaluate(() => {
+  for (const fold of document.querySelectorAll("details")) fold.open = true;
+  return [...document.querySelectorAll(".scroll")].filter((box) => box.scrollWidth > box.clientWidth).map((box) => box.innerText.slice(0, 60));
+});
+
 for (const file of [...pages, seasonPage]) {
   test(`${file}: loads nothing, says nothing, fits a phone`, async () => {
     for (const width of [1280, 390, 360]) {
       const { page, wrong, close } = await open(file, { viewport: { width, height: 800 } });
       const over = await page.evaluate(() => document.documentElement.scrollWidth - document.documentElement.clientWidth);
       assert.ok(over <= 0, `${width} px: ${over} px too wide`);
+      if (width !== 360) assert.deepEqual(await headsOfCutTables(page), []);
       assert.deepEqual(wrong, []);
       await close();
     }

@@ -39,7 +39,7 @@ pub struct Field {
     pub input: Input,
     /// What is wrong with what is on the sheet, or with what was typed.
     pub wrong: Option<FieldMistake>,
-    /// Which part of its table it is in; empty where the table has none.
+    /// Which part of a car it would be in.
     pub part: &'static str,
     /// Whether the sheet is asked for it where it is empty.
     pub is_asked: bool,
@@ -55,7 +55,7 @@ impl Field {
             Kind::Car => Input::choice(cars.to_vec()),
             Kind::Name | Kind::Date | Kind::File => Input::Text,
         };
-        let part = if key.table == Table::Car { part_of(key.path) } else { "" };
+        let part = part_of(key.path);
         let (label, value, is_asked) = (key.label.to_owned(), String::new(), key.asked.is_some());
         Self { name, label, unit: key.unit, value, input, wrong: None, part, is_asked }
     }
@@ -140,7 +140,7 @@ impl Group {
 
 /// Fields of one part of a table.
 pub struct Part<'f> {
-    /// What it is called; empty where the table has no parts.
+    /// What it is called.
     pub title: &'static str,
     /// The fields.
     pub fields: Vec<&'f Field>,

@@ -68,7 +68,7 @@ pub fn form_with(keys: &[Key], text: &str, logs: &[String]) -> Result<Form, Stri
     };
     let car = |name: &String| {
         let own = own_cars.and_then(|t| table(t, name));
-        fields.group(own, &[Table::Car.name(), name], name.clone(), keys::of_table(keys, Table::Car))
+        fields.group(own, &[Table::Car.name(), name], name.clone(), keys::of_car(keys))
     };
     let run = |(number, run): (usize, &dyn TableLike)| {
         let place = [Table::Run.name(), &number.to_string()];
@@ -127,7 +127,7 @@ pub fn run_key_rank(path: &str) -> usize {
 
 /// Dotted names of the keys that a car may have.
 pub fn car_keys() -> Vec<&'static str> {
-    keys::of_table(KEYS, Table::Car).map(|k| k.path).collect()
+    keys::of_car(KEYS).map(|k| k.path).collect()
 }
 
 /// A table's name as the heading above its fields.
@@ -249,8 +249,7 @@ impl Fields<'_> {
             match keys::find_in(self.keys, &dotted) {
                 Some(key) => Field { value, ..Field::of_key(name(&inner), key, self.cars) },
                 None => {
-                    let part = if place[0] == Table::Car.name() { OWN_PART } else { "" };
-                    let (name, input) = (name(&inner), Input::Text);
+                    let (name, input, part) = (name(&inner), Input::Text, OWN_PART);
                     Field { name, label: dotted, unit: "", value, input, wrong: None, part, is_asked: false }
                 }
             }
@@ -328,6 +327,9 @@ mod tests {
         };
         assert_eq!(titles("[cars.a]\nwing = 3\n").first(), Some(&"Gearing"));
         assert_eq!(titles("[cars.a]\nwing = 3\n").last(), Some(&OWN_PART));
+        let car = &form("[cars.a]\nnote = \"new springs\"\n", &[]).unwrap().cars[0];
+        let parts = car.parts();
+        assert!(parts.last().unwrap().fields.iter().any(|f| f.label == "note" && f.value == "new springs"));
         let geared = "[cars.a]\nspur = 116\npinion = 31\ninternal_ratio = 1.85\n";
         assert_ne!(titles(geared).first(), Some(&"Gearing"));
     }
