@@ -9,6 +9,10 @@
 //! assert_eq!(runtrue::fingerprint::fnv_1a(b"foobar"), 0x8594_4171_f739_67e8);
 //! ```
 
+use std::io::{self, Read};
+
+/// Bytes that are read at a time.
+const PIECE_BYTES: usize = 1 << 18;
 /// Start value of the hash (draft-eastlake-fnv, section 5).
 const OFFSET_BASIS: u64 = 0xcbf2_9ce4_8422_2325;
 /// Its multiplier.
@@ -16,7 +20,28 @@ const PRIME: u64 = 0x0100_0000_01b3;
 
 /// The hash of `bytes`.
 pub fn fnv_1a(bytes: &[u8]) -> u64 {
-    bytes.iter().fold(OFFSET_BASIS, |hash, byte| (hash ^ u64::from(*byte)).wrapping_mul(PRIME))
+    go_on(OFFSET_BASIS, bytes)
+}
+
+/// The hash of all bytes of `reader`, read piece by piece.
+///
+/// # Errors
+/// If it cannot be read.
+pub fn fnv_1a_of_reader(mut reader: impl Read) -> io::Result<u64> {
+    let mut piece = vec![0; PIECE_BYTES];
+    let mut hash = OFFSET_BASIS;
+    loop {
+        match reader.read(&mut piece) {
+            Ok(0) => return Ok(hash),
+            Ok(count) => hash = go_on(hash, &piece[..count]),
+            Err(e) if e.kind() == io::ErrorKind::Interrupted => {}
+            Err(e) => return Err(e),
+        }
+    }
+}
+
+fn go_on(hash: u64, bytes: &[u8]) -> u64 {
+    bytes.iter().fold(hash, |hash, byte| (hash ^ u64::from(*byte)).wrapping_mul(PRIME))
 }
 
 /// The hash of `text` as 16 hexadecimal digits: two different texts share one in about one case of 10¹⁹.

@@ -25,9 +25,18 @@ pub fn read_log_to_convert(path: &Path) -> Result<(Vec<Log>, Converted), Problem
         let bytes = standard_input()?;
         return Ok((read_standard(&bytes)?, Converted::from_log(&bytes)));
     }
-    let logs = read_file(path)?;
+    // Beside each other: each takes its time with a long log.
+    let (logs, mark) = rayon::join(|| read_file(path), || mark_of(path));
     let unread = |source| unreadable(ReadError::Io { path: path.to_owned(), source });
-    Ok((logs, Converted::from_log(&packed::path::read(path).map_err(unread)?)))
+    Ok((logs?, mark.map_err(unread)?))
+}
+
+fn mark_of(path: &Path) -> std::io::Result<Converted> {
+    if path.is_file() {
+        return Converted::from_file(path);
+    }
+    // In an archive.
+    Ok(Converted::from_log(&packed::path::read(path)?))
 }
 
 fn read_file(path: &Path) -> Result<Vec<Log>, Problem> {

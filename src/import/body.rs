@@ -7,10 +7,11 @@ use rayon::prelude::*;
 
 use super::column::{Column, Kind};
 use super::dialect::{Layout, Row, is_unit_row};
-use super::numbers::{NumberForm, is_missing};
-use super::pieces::{Piece, line_ends, pieces, place};
+use super::numbers::is_missing;
+use super::pieces::{Piece, line_ends, pieces};
 use super::remarks::Remark;
-use crate::notice::{Notice, Tally, printable};
+use super::rows::{PlainRows, QuotedRows, RowCells, RowForm};
+use crate::notice::{Notice, Tally};
 
 /// Bytes that are made up for cells that short rows lack, at most, for each byte of the text: recorders that leave
 /// cells out leave out some, and a table of thousands of columns must not grow without end.
@@ -18,9 +19,6 @@ const MADE_UP_PER_BYTE: usize = 64;
 /// Bytes that a cell takes that a short row lacks: a number, or an empty text.
 const NUMBER_BYTES: usize = size_of::<f64>();
 const TEXT_BYTES: usize = size_of::<String>();
-
-/// Characters shown of a line that was left out.
-const SHOWN: usize = 40;
 
 /// The body of a log.
 #[derive(Debug)]
@@ -111,7 +109,7 @@ pub fn read(text: &str, layout: &Layout, time_column: Option<usize>) -> Body {
     let rest = &text.as_bytes()[layout.body_start..];
     let body = read_with(rest, layout, time_column, Quotes::EncloseCells);
     // A quotation mark that is never closed swallows the lines after it.
-    if !rest.contains(&b'"') || body.rows_in * 2 >= line_ends(rest) as u64 {
+    if !has_quotes(rest) || body.rows_in * 2 >= line_ends(rest) as u64 {
         return body;
     }
     let mut body = read_with(rest, layout, time_column, Quotes::ArePlain);
@@ -128,7 +126,7 @@ fn read_with(rest: &[u8], layout: &Layout, time_column: Option<usize>, quotes: Q
         heads: repeatable_heads(layout),
         usual_width: layout.sample.iter().map(Row::filled_width).max().unwrap_or(0),
     };
-    let part = if quotes == Quotes::EncloseCells && rest.contains(&b'"') {
+    let part = if quotes == Quotes::EncloseCells && has_quotes(rest) {
         let whole = Piece::last(rest, layout.body_line);
         reader.read(reader.new_part(reader.room(&whole) + 1), &whole)
     } else {
@@ -167,15 +165,6 @@ struct Reader<'a> {
     usual_width: usize,
 }
 
-/// A line of the file on its way into a part.
-#[derive(Clone, Copy)]
-struct Line {
-    /// From 1.
-    number: u64,
-    /// Whether it is the file's last and has no line end.
-    unended: bool,
-}
-
 impl Reader<'_> {
     fn new_part(&self, rows: usize) -> Part {
         Part::new((0..self.layout.width).map(|index| Column::from_sample(index, self.layout, rows)).collect())
@@ -193,71 +182,73 @@ impl Reader<'_> {
         let pieces = pieces(&rest[..whole], self.layout.body_line);
         let last_line = pieces.last().map_or(self.layout.body_line, Piece::next_line);
         let mut all = self.new_part(pieces.iter().map(|p| self.room(p)).sum::<usize>() + 1);
-        // Some at a time: what was read of all of them at once would take the room of the log a second time.
+        let empty = all.empty(0);
+        let read = |piece: &Piece| self.read(empty.empty(self.room(piece)), piece);
+        // Some at a time: what was read of all of them at once would take the room of the log a second time. Those
+        // before are put in their place while the next are read.
+        let mut before: Vec<Part> = Vec::new();
         for some in pieces.chunks(2 * rayon::current_num_threads()) {
-            let read = |piece: &Piece| self.read(all.empty(self.room(piece)), piece);
-            for part in some.par_iter().map(read).collect::<Vec<_>>() {
-                all.append(part);
-            }
+            let append = || before.drain(..).for_each(|part| all.append(part));
+            let (parts, ()) = rayon::join(|| some.par_iter().map(read).collect(), append);
+            before = parts;
         }
+        before.into_iter().for_each(|part| all.append(part));
         self.read(all, &Piece::last(&rest[whole..], last_line))
     }
 
     /// Reads a piece on into `part`.
     fn read(&self, mut part: Part, piece: &Piece) -> Part {
-        let text = piece.text;
-        part.most_made_up = part.made_up + MADE_UP_PER_BYTE * text.len();
-        let mut reader = csv::ReaderBuilder::new()
-            .delimiter(self.layout.delimiter)
-            .flexible(true)
-            .has_headers(false)
-            .quoting(self.quotes == Quotes::EncloseCells)
-            .from_reader(text);
-        let ended = !piece.ends_file || text.last().is_none_or(|&b| b == b'\n' || b == b'\r');
-        let mut record = csv::ByteRecord::new();
-        while reader.read_byte_record(&mut record).unwrap_or(false) {
-            let number = place(&record, text).line + piece.first_line - 1;
-            let unended = !ended && reader.position().byte() as usize >= text.len();
-            self.take(&mut part, &record, Line { number, unended });
+        part.most_made_up = part.made_up + MADE_UP_PER_BYTE * piece.text.len();
+        let form = RowForm { delimiter: self.layout.delimiter, numbers: self.layout.form };
+        if self.quotes == Quotes::EncloseCells && has_quotes(piece.text) {
+            let mut rows = QuotedRows::new(piece, form);
+            while let Some(row) = rows.next(&part.columns) {
+                self.take(&mut part, &row);
+            }
+        } else {
+            let mut rows = PlainRows::new(piece, form);
+            while let Some(row) = rows.next(&part.columns) {
+                self.take(&mut part, &row);
+            }
         }
         part
     }
 
-    /// Takes one line.
-    fn take(&self, part: &mut Part, record: &csv::ByteRecord, line: Line) {
+    /// Takes one row.
+    fn take(&self, part: &mut Part, row: &RowCells) {
         let layout = self.layout;
-        if is_one_of(record, &self.heads, layout.width) {
+        if row.is_one_of(&self.heads, layout.width) {
             part.breaks.push(part.lines.rows);
             return;
         }
         part.rows_in += 1;
-        if !is_row(record, layout.form, self.time_column, &part.columns) {
-            part.dropped.not_data.add(line.number, || shown(record, layout.delimiter));
-        } else if filled_width(record) > layout.width {
-            part.dropped.too_wide.add(line.number, || shown(record, layout.delimiter));
-        } else if line.unended && self.is_cut(record, &part.columns) {
-            part.dropped.cut = Some(line.number);
-        } else if !part.may_be_short(record.len()) {
-            part.dropped.not_data.add(line.number, || shown(record, layout.delimiter));
+        if !is_data(row, self.time_column, &part.columns) {
+            part.dropped.not_data.add(row.line, || row.shown());
+        } else if row.width() > layout.width && row.filled_width() > layout.width {
+            part.dropped.too_wide.add(row.line, || row.shown());
+        } else if row.unended && self.is_cut(row, &part.columns) {
+            part.dropped.cut = Some(row.line);
+        } else if !part.may_be_short(row.width()) {
+            part.dropped.not_data.add(row.line, || row.shown());
         } else {
-            let short = record.len() < layout.width;
+            let short = row.width() < layout.width;
             if short {
-                part.dropped.short.add(line.number, || shown(record, layout.delimiter));
+                part.dropped.short.add(row.line, || row.shown());
             }
             // The last cell of a torn row may be torn itself.
-            let sound = if short && !self.often_short { record.len() - 1 } else { record.len() };
+            let sound = if short && !self.often_short { row.width() - 1 } else { row.width() };
             for (index, column) in part.columns.iter_mut().enumerate() {
-                column.push(record.get(index).filter(|_| index < sound), layout.form, line.number);
+                column.push(row.cell(index).filter(|_| index < sound), row.line);
             }
-            part.lines.push(line.number);
+            part.lines.push(row.line);
         }
     }
 
     /// Whether the file's last line, without a line end, stops in the middle of a row or of its last number.
-    fn is_cut(&self, record: &csv::ByteRecord, columns: &[Column]) -> bool {
-        let cells = filled_width(record);
-        cells < self.usual_width
-            || columns.get(cells - 1).is_some_and(|column| column.breaks_off(&record[cells - 1], self.layout.form))
+    fn is_cut(&self, row: &RowCells, columns: &[Column]) -> bool {
+        let filled = row.filled_width();
+        let last = || Some((columns.get(filled - 1)?, row.cell(filled - 1)?));
+        filled < self.usual_width || last().is_some_and(|(column, cell)| column.breaks_off(cell.text, self.layout.form))
     }
 }
 
@@ -298,10 +289,6 @@ impl Part {
     }
 }
 
-fn filled_width(record: &csv::ByteRecord) -> usize {
-    (0..record.len()).rev().find(|&c| !record[c].trim_ascii().is_empty()).map_or(0, |last| last + 1)
-}
-
 /// Whether more than one row in ten of the sample has fewer cells than columns.
 fn rows_are_often_short(layout: &Layout) -> bool {
     let short = layout.sample.iter().filter(|r| r.cells.len() < layout.width).count();
@@ -314,30 +301,20 @@ fn repeatable_heads(layout: &Layout) -> Vec<&Row> {
     layout.header.iter().chain(units).filter(|row| row.cells.len() > 1).collect()
 }
 
-fn is_one_of(record: &csv::ByteRecord, heads: &[&Row], width: usize) -> bool {
-    let same = |row: &&Row| {
-        record.len() >= row.cells.len().min(width)
-            && record.iter().zip(&row.cells).all(|(a, b)| a.trim_ascii() == b.as_bytes())
-    };
-    heads.iter().any(same)
-}
-
 /// A row of data has a reading or nothing in the time's column, and a reading somewhere.
-fn is_row(record: &csv::ByteRecord, form: NumberForm, time_column: Option<usize>, columns: &[Column]) -> bool {
+fn is_data(row: &RowCells, time_column: Option<usize>, columns: &[Column]) -> bool {
     if let Some(time) = time_column {
-        match record.get(time) {
-            Some(cell) if columns[time].parse(cell, form).is_some() => return true,
-            Some(cell) if is_missing(cell) => {}
+        match row.cell(time) {
+            Some(cell) if cell.value.is_some() => return true,
+            Some(cell) if is_missing(cell.text) => {}
             Some(_) | None => return false,
         }
     }
-    columns.iter().zip(record).any(|(column, cell)| column.kind != Kind::Text && column.parse(cell, form).is_some())
+    columns.iter().zip(row.cells()).any(|(column, cell)| column.kind != Kind::Text && cell.value.is_some())
 }
 
-/// A line to be shown.
-fn shown(record: &csv::ByteRecord, delimiter: u8) -> String {
-    let cells: Vec<String> = record.iter().map(|c| String::from_utf8_lossy(c).into_owned()).collect();
-    printable(&cells.join(&char::from(delimiter).to_string()), SHOWN)
+fn has_quotes(text: &[u8]) -> bool {
+    memchr::memchr(b'"', text).is_some()
 }
 
 impl Dropped {

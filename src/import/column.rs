@@ -3,6 +3,7 @@
 use super::clock;
 use super::dialect::Layout;
 use super::numbers::{NumberForm, is_missing};
+use super::rows::Cell;
 use super::units::Unit;
 use super::vocabulary;
 use crate::notice::{Tally, printable};
@@ -115,23 +116,28 @@ impl Column {
     }
 
     /// Takes the cell of one row, `None` where the row ends before it.
-    pub fn push(&mut self, cell: Option<&[u8]>, form: NumberForm, line: u64) {
+    #[inline]
+    pub fn push(&mut self, cell: Option<Cell>, line: u64) {
         let cell = cell.unwrap_or_default();
         if self.kind == Kind::Text {
-            self.text.push(String::from_utf8_lossy(cell).into_owned());
+            self.text.push(String::from_utf8_lossy(cell.text).into_owned());
             return;
         }
-        let value = self.parse(cell, form);
-        if self.kind == Kind::Numbers && value.is_some() {
-            let decimals = form.decimals(cell);
-            let usual = self.decimals.unwrap_or(Decimals { first: decimals, alike: true });
-            self.decimals = Some(Decimals { alike: usual.alike && usual.first == decimals, ..usual });
+        match cell.value {
+            Some(_) if self.kind == Kind::Numbers => {
+                let usual = self.decimals.unwrap_or(Decimals { first: cell.decimals, alike: true });
+                self.decimals = Some(Decimals { alike: usual.alike && usual.first == cell.decimals, ..usual });
+            }
+            Some(_) => {}
+            None => self.count_unread(cell.text, line),
         }
-        if value.is_none() {
-            let tally = if is_missing(cell) { &mut self.missing } else { &mut self.unreadable };
-            tally.add(line, || printable(&String::from_utf8_lossy(cell), SHOWN));
-        }
-        self.values.push(value.unwrap_or(f64::NAN));
+        self.values.push(cell.value.unwrap_or(f64::NAN));
+    }
+
+    #[cold]
+    fn count_unread(&mut self, cell: &[u8], line: u64) {
+        let tally = if is_missing(cell) { &mut self.missing } else { &mut self.unreadable };
+        tally.add(line, || printable(&String::from_utf8_lossy(cell), SHOWN));
     }
 
     /// The value of a cell: a number in the column's unit, or seconds; `None` where it is not one.

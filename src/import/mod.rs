@@ -32,6 +32,7 @@ mod pieces;
 mod rate;
 pub(crate) mod remarks;
 mod repair;
+mod rows;
 mod shapes;
 mod speeds;
 mod table;

@@ -69,40 +69,43 @@ impl NumberForm {
         }
     }
 
-    /// A number in the shape that recorders write: a minus or none, then digits with at most one mark among them.
+    /// The number at the start of `text` in the shape that recorders write: a minus or none, then digits with at most
+    /// one mark among them. What follows it may be anything.
     ///
     /// Whole numbers up to 2⁵³ and powers of ten up to 10²² are doubles without rounding, so that their quotient is
     /// rounded once, as the number itself would be (Clinger 1990, How to read floating point numbers accurately, PLDI).
     /// `None` for any other number, and for what is none.
-    fn parse_short(self, cell: &[u8]) -> Option<f64> {
-        let digits = cell.strip_prefix(b"-").unwrap_or(cell);
-        if digits.len() > SHORT {
-            return None;
-        }
-        let (mut number, mut mark) = (0u64, None);
-        for (n, byte) in digits.iter().enumerate() {
+    #[inline]
+    pub fn short_number(self, text: &[u8]) -> Option<ShortNumber> {
+        let signs = usize::from(text.first() == Some(&b'-'));
+        let (mut number, mut mark, mut length) = (0u64, None, 0);
+        // One more than the longest, to see that a number is longer.
+        for byte in text[signs..].iter().take(SHORT + 1) {
             let digit = byte.wrapping_sub(b'0');
             if digit < 10 {
                 number = number * 10 + u64::from(digit);
             } else if *byte == self.decimal && mark.is_none() {
-                mark = Some(n);
+                mark = Some(length);
             } else {
-                return None;
+                break;
             }
+            length += 1;
         }
         // A mark at either end is for the general parser to judge.
-        let parts = match mark {
-            Some(mark) if mark == 0 || mark + 1 == digits.len() => return None,
-            Some(mark) => digits.len() - mark - 1,
-            None if digits.is_empty() || digits.len() == SHORT => return None,
+        let decimals = match mark {
+            _ if length > SHORT => return None,
+            Some(mark) if mark == 0 || mark + 1 == length => return None,
+            Some(mark) => length - mark - 1,
+            None if length == 0 || length == SHORT => return None,
             None => 0,
         };
-        let value = number as f64 / POWERS_OF_TEN[parts];
-        Some(if digits.len() < cell.len() { -value } else { value })
+        let value = number as f64 / POWERS_OF_TEN[decimals];
+        Some(ShortNumber { value: if signs > 0 { -value } else { value }, decimals, length: signs + length })
     }
 
     fn parse_plain(self, cell: &[u8]) -> Option<f64> {
-        self.parse_short(cell).or_else(|| self.parse_any(cell))
+        let short = self.short_number(cell).filter(|short| short.length == cell.len());
+        short.map(|short| short.value).or_else(|| self.parse_any(cell))
     }
 
     fn parse_any(self, cell: &[u8]) -> Option<f64> {
@@ -157,6 +160,17 @@ impl NumberForm {
         let cell = cell.trim_ascii();
         cell.iter().position(|&b| b == self.decimal).map_or(0, |mark| cell.len() - mark - 1)
     }
+}
+
+/// A number in the shape that recorders write.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct ShortNumber {
+    /// Its value.
+    pub value: f64,
+    /// Digits behind the decimal mark.
+    pub decimals: usize,
+    /// Bytes that it takes.
+    pub length: usize,
 }
 
 /// Characters of the longest number that is read the short way, its mark among them: 15 digits stay below 2⁵³.
@@ -229,20 +243,25 @@ mod tests {
         assert_eq!(form.parse(cell.as_bytes()), expected);
     }
 
+    fn parse_short(text: &str) -> Option<f64> {
+        let short = NumberForm::ALL[0].short_number(text.as_bytes()).filter(|short| short.length == text.len())?;
+        assert_eq!(short.decimals, NumberForm::ALL[0].decimals(text.as_bytes()));
+        Some(short.value)
+    }
+
     proptest! {
         // The standard library reads every number to the nearest double.
         #[test]
         fn short_numbers_are_the_nearest_doubles(text in "-?[0-9]{1,16}(\\.[0-9]{0,9})?") {
-            let found = NumberForm::ALL[0].parse_short(text.as_bytes());
+            let found = parse_short(&text);
             prop_assert!(found.is_none_or(|v| v.to_bits() == text.parse::<f64>().unwrap().to_bits()), "{}: {:?}", text, found);
             prop_assert!(found.is_some() || text.len() > 15 || text.ends_with('.'));
         }
 
         #[test]
         fn what_is_no_short_number_is_left_to_the_general_parser(text in "[-+0-9.,eE ]{0,8}") {
-            let form = NumberForm::ALL[0];
-            let short = form.parse_short(text.as_bytes());
-            prop_assert!(short.is_none() || short == form.parse_any(text.as_bytes()), "{}: {:?}", text, short);
+            let short = parse_short(&text);
+            prop_assert!(short.is_none() || short == NumberForm::ALL[0].parse_any(text.as_bytes()), "{}: {:?}", text, short);
         }
     }
 

@@ -33,7 +33,7 @@ pub fn pieces(text: &[u8], first_line: u64) -> Vec<Piece<'_>> {
     let mut rest = text;
     while !rest.is_empty() {
         let least = PIECE_BYTES.min(rest.len());
-        let end = rest[least..].iter().position(|&b| b == b'\n').map_or(rest.len(), |more| least + more + 1);
+        let end = memchr::memchr(b'\n', &rest[least..]).map_or(rest.len(), |more| least + more + 1);
         let (text, left) = rest.split_at(end);
         let first_line = pieces.last().map_or(first_line, Piece::next_line);
         pieces.push(Piece { text, first_line, line_ends: line_ends(text), ends_file: false });
@@ -63,5 +63,5 @@ pub fn place(record: &csv::ByteRecord, text: &[u8]) -> Place {
 
 /// Line ends in `text`.
 pub fn line_ends(text: &[u8]) -> usize {
-    text.iter().filter(|&&b| b == b'\n').count()
+    memchr::memchr_iter(b'\n', text).count()
 }

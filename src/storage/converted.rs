@@ -24,7 +24,7 @@ use arrow::datatypes::Schema;
 use arrow::ipc::reader::FileReader;
 use parquet::arrow::arrow_reader::ParquetRecordBatchReaderBuilder;
 
-use crate::fingerprint::fnv_1a;
+use crate::fingerprint::{fnv_1a, fnv_1a_of_reader};
 use crate::log::FORMAT;
 
 /// Key of the source's fingerprint in the metadata of a schema.
@@ -56,6 +56,19 @@ impl Converted {
     pub fn from_log(bytes: &[u8]) -> Self {
         let source = Self::of_csv(bytes).and_then(|mark| mark.source);
         Self { source: source.or_else(|| Some(fnv_1a(bytes))) }
+    }
+
+    /// The mark for the log in a file, of which a piece at a time is held.
+    ///
+    /// # Errors
+    /// If the file cannot be read.
+    pub fn from_file(path: &Path) -> io::Result<Self> {
+        let mut file = File::open(path)?;
+        let mut head = Vec::new();
+        (&mut file).take(HEAD_BYTES).read_to_end(&mut head)?;
+        file.rewind()?;
+        let source = Self::of_csv(&head).and_then(|mark| mark.source);
+        Ok(Self { source: Some(source.map_or_else(|| fnv_1a_of_reader(file), Ok)?) })
     }
 
     /// The mark in the bytes of a CSV, or in those at its start; `None` where it has none.
@@ -129,6 +142,12 @@ mod tests {
     fn a_copy_of_a_copy_is_a_copy_of_the_log() {
         let first = Converted::from_log(b"foobar");
         assert_eq!(first.source, Some(MARK));
-        assert_eq!(Converted::from_log(format!("time_s,{}\n0,\n", first.column()).as_bytes()), first);
+        let copy = format!("time_s,{}\n0,\n", first.column());
+        assert_eq!(Converted::from_log(copy.as_bytes()), first);
+        let file = tempfile::NamedTempFile::new().unwrap();
+        for bytes in [&b"foobar"[..], copy.as_bytes()] {
+            std::fs::write(file.path(), bytes).unwrap();
+            assert_eq!(Converted::from_file(file.path()).unwrap(), first);
+        }
     }
 }
