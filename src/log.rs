@@ -5,8 +5,9 @@ use std::ops::RangeInclusive;
 use std::sync::Arc;
 
 use arrow::array::{Array, ArrayRef, Float64Array, RecordBatch, StringArray};
-use arrow::buffer::NullBuffer;
+use arrow::buffer::{BooleanBuffer, NullBuffer};
 use arrow::datatypes::{DataType, Field, Schema};
+use rayon::prelude::*;
 use schemars::JsonSchema;
 use serde::Serialize;
 
@@ -198,19 +199,17 @@ impl Log {
         extras: Vec<(String, Extra)>,
         reading: Reading,
     ) -> Result<Self, arrow::error::ArrowError> {
+        let (order, values): (Vec<Channel>, Vec<Vec<f64>>) = channels.into_iter().unzip();
+        let mut columns: Vec<ArrayRef> = values.into_par_iter().map(|v| Arc::new(with_nulls(v)) as ArrayRef).collect();
         let mut fields = Vec::new();
-        let mut columns: Vec<ArrayRef> = Vec::new();
-        let mut order = Vec::new();
-        for (channel, values) in channels {
-            let source = reading.channels.iter().find(|s| s.channel == channel);
+        for channel in &order {
+            let source = reading.channels.iter().find(|s| s.channel == *channel);
             let mut metadata = HashMap::from([("unit".to_owned(), channel.unit().to_owned())]);
             if let Some(source) = source {
                 metadata.insert("source_column".to_owned(), source.column.clone());
                 metadata.insert("source_unit".to_owned(), source.unit.clone());
             }
             fields.push(Field::new(channel.field(), DataType::Float64, true).with_metadata(metadata));
-            columns.push(Arc::new(with_nulls(values)));
-            order.push(channel);
         }
         for (name, extra) in extras {
             let name = free_name(&name, &fields);
@@ -300,7 +299,9 @@ fn with_column(batch: &RecordBatch, index: usize, values: Vec<f64>) -> RecordBat
 
 /// NaN stays in the values and is marked null, so that a slice and an Arrow reader see the same gaps.
 fn with_nulls(values: Vec<f64>) -> Float64Array {
-    let nulls = values.iter().any(|v| v.is_nan()).then(|| NullBuffer::from_iter(values.iter().map(|v| !v.is_nan())));
+    let is_there = |row: usize| !values[row].is_nan();
+    let has_gaps = values.iter().any(|v| v.is_nan());
+    let nulls = has_gaps.then(|| NullBuffer::new(BooleanBuffer::collect_bool(values.len(), is_there)));
     Float64Array::new(values.into(), nulls)
 }
 

@@ -9,8 +9,8 @@
 //! also says where another assignment is nearly as good.
 
 use super::columns::{ColumnUse, Hints};
+use super::marks::is_mark;
 use super::names::{Certainty, admits};
-use super::repair::is_mark;
 use super::shapes::{Shape, Shapes, ValueRange, is_pack};
 use super::vocabulary::Meaning;
 use crate::log::Channel;

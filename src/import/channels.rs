@@ -8,10 +8,10 @@ use super::channel_unit::Written;
 use super::column::Column;
 use super::columns::{ColumnUse, Hints};
 use super::remarks::Remark;
-use super::repair;
 use super::speeds;
 use super::units::{Quantity, Unit};
 use super::vocabulary::Meaning;
+use super::{marks, repair};
 use crate::log::{Channel, ChannelSource};
 use crate::notice::Notice;
 use crate::statistics::quantiles::quantile;
@@ -104,8 +104,8 @@ impl Reader<'_> {
     ) -> Option<ReadChannel> {
         let name = column_use.name.as_str();
         let mut values = std::mem::take(&mut column.values);
-        let marks = repair::take_out_marks(channel, &mut values);
-        self.note_taken_out(Remark::FullScaleMark { column: name, channel }, &marks, notices);
+        let taken = marks::take_out_marks(channel, &mut values);
+        self.note_taken_out(Remark::FullScaleMark { column: name, channel }, &taken, notices);
         // A recorder whose leads are the wrong way round writes a minus throughout.
         let is_amount = matches!(channel, Channel::Voltage | Channel::WheelSpeed | Channel::GroundSpeed);
         let upside_down = is_amount && !column_use.scale_stated && repair::turn_sign(&mut values);
@@ -183,7 +183,7 @@ fn extremes(uses: &[ColumnUse], columns: &[Column]) -> (f64, f64) {
         // A stated unit settles its own column alone.
         .filter(|(u, c)| is_temperature(u) && u.unit.is_none() && c.cell_unit.is_none())
         .filter_map(|(_, c)| {
-            let sound = || c.values.iter().copied().filter(|v| v.is_finite() && !repair::is_mark(*v));
+            let sound = || c.values.iter().copied().filter(|v| v.is_finite() && !marks::is_mark(*v));
             let first = sound().next()?;
             // A column that never changes has no sensor behind it.
             let moves = sound().any(|v| v != first);

@@ -26,6 +26,7 @@ pub mod dialect;
 pub mod encoding;
 mod error;
 mod guesses;
+mod marks;
 mod names;
 mod numbers;
 mod pieces;
@@ -131,7 +132,7 @@ pub fn read_bytes(path: &Path, bytes: &[u8], hints: &Hints) -> Result<Vec<Log>, 
         notices.push(Remark::DamagedText { encoding: decoded.name }.notice());
     }
     // Some recorders end their lines with CR alone.
-    let lone_cr = decoded.text.contains('\r') && !decoded.text.contains('\n');
+    let lone_cr = !decoded.text.contains('\n') && decoded.text.contains('\r');
     let text = if lone_cr { decoded.text.replace('\r', "\n").into() } else { decoded.text };
     read_text(path, &text, decoded.name, hints, notices)
 }

@@ -4,7 +4,8 @@ use std::cell::OnceCell;
 
 use super::body::Body;
 use super::column::{Column, Kind};
-use super::repair::{self, is_mark};
+use super::marks::is_mark;
+use super::repair;
 use super::units::Unit;
 use crate::log::Channel;
 use crate::statistics::quantiles::quantile;

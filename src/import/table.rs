@@ -59,7 +59,6 @@ struct WholeTable {
 /// The rows of one run.
 struct RunRows {
     from: usize,
-    to: usize,
     /// Whether it is the only run in the file.
     only: bool,
 }
@@ -123,11 +122,9 @@ impl Table<'_> {
     fn split(&self, mut whole: WholeTable) -> Result<Vec<Log>, ReadError> {
         let starts = std::mem::take(&mut whole.timeline.run_starts);
         let mut logs = Vec::new();
-        let mut to = whole.timeline.time.len();
         // Taken from the end, so that nothing is copied twice.
         for &from in starts.iter().rev() {
-            logs.extend(self.cut_off(&mut whole, &RunRows { from, to, only: starts.len() == 1 })?);
-            to = from;
+            logs.extend(self.cut_off(&mut whole, &RunRows { from, only: starts.len() == 1 })?);
         }
         logs.reverse();
         if logs.is_empty() {
@@ -138,19 +135,21 @@ impl Table<'_> {
 
     /// Takes the last run off the table; `None` where it is too short to measure anything.
     fn cut_off(&self, whole: &mut WholeTable, run: &RunRows) -> Result<Option<Log>, ReadError> {
-        let time = &whole.timeline.time[run.from..run.to];
-        let keep: Vec<bool> = time.iter().map(|t| t.is_finite()).collect();
-        let kept = keep.iter().filter(|k| **k).count();
+        let mut seconds = split_off(&mut whole.timeline.time, run.from);
+        let rows = seconds.len();
+        let kept = seconds.iter().filter(|t| t.is_finite()).count();
+        let keep = (kept < rows).then(|| seconds.iter().map(|t| t.is_finite()).collect::<Vec<bool>>());
+        let keep = keep.as_deref();
         let tails: Vec<_> =
-            whole.channels.iter_mut().map(|(c, v)| (*c, kept_rows(split_off(v, run.from), &keep))).collect();
+            whole.channels.iter_mut().map(|(c, v)| (*c, kept_rows(split_off(v, run.from), keep))).collect();
         let extras: Vec<_> =
-            whole.extras.iter_mut().map(|(name, extra)| (name.clone(), kept_extra(extra, run.from, &keep))).collect();
+            whole.extras.iter_mut().map(|(name, extra)| (name.clone(), kept_extra(extra, run.from, keep))).collect();
         if kept < FEWEST_ROWS {
             return Ok(None);
         }
-        let start = time.iter().copied().find(|t| t.is_finite()).unwrap_or(0.0);
-        let mut seconds = Vec::with_capacity(kept);
-        seconds.extend(time.iter().filter(|t| t.is_finite()).map(|t| t - start));
+        seconds = kept_rows(seconds, keep);
+        let start = seconds.first().copied().unwrap_or(0.0);
+        seconds.iter_mut().for_each(|t| *t -= start);
         let steps = Steps::between(&seconds);
         let mut notices = whole.notices.clone();
         if steps.lost_rows > 0 {
@@ -158,7 +157,7 @@ impl Table<'_> {
             notices.push(Remark::LostRows.notice().counted(line, steps.lost_rows));
         }
         let reading = Reading {
-            rows_in: if run.only { whole.body.rows_in } else { (run.to - run.from) as u64 },
+            rows_in: if run.only { whole.body.rows_in } else { rows as u64 },
             rows_kept: kept as u64,
             rate_hz: if steps.mean_s > 0.0 { 1.0 / steps.mean_s } else { 0.0 },
             duration_s: seconds.last().copied().unwrap_or(0.0),
@@ -180,15 +179,16 @@ fn split_off<T>(values: &mut Vec<T>, from: usize) -> Vec<T> {
     if from == 0 { std::mem::take(values) } else { values.split_off(from) }
 }
 
-fn kept_rows<T>(mut values: Vec<T>, keep: &[bool]) -> Vec<T> {
-    if keep.iter().any(|k| !k) {
+/// The values of the rows to `keep`; all without it.
+fn kept_rows<T>(mut values: Vec<T>, keep: Option<&[bool]>) -> Vec<T> {
+    if let Some(keep) = keep {
         let mut flags = keep.iter();
         values.retain(|_| flags.next().copied().unwrap_or(false));
     }
     values
 }
 
-fn kept_extra(extra: &mut Extra, from: usize, keep: &[bool]) -> Extra {
+fn kept_extra(extra: &mut Extra, from: usize, keep: Option<&[bool]>) -> Extra {
     match extra {
         Extra::Numbers(values) => Extra::Numbers(kept_rows(split_off(values, from), keep)),
         Extra::Text(values) => Extra::Text(kept_rows(split_off(values, from), keep)),

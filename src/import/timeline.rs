@@ -62,11 +62,14 @@ impl Timeline {
         let RawTime { seconds: mut time, time_of_day } = raw;
         let mut notices = Vec::new();
         carry_on(&mut time);
-        let filled = fill(&mut time);
+        let step = usual_step(&time);
+        let filled = fill(&mut time, step);
         if let Some(&first) = filled.first() {
             notices.push(Remark::TimeFilled.notice().counted(Some(line(first)), filled.len() as u64));
         }
-        let run_starts = run_forward(&mut time, breaks, time_of_day, &line, &mut notices);
+        let step = if filled.is_empty() { step } else { usual_step(&time) };
+        let clock = ForwardClock { step, time_of_day, offset: 0.0, last: f64::NAN, first: f64::NAN };
+        let run_starts = run_forward(clock, &mut time, breaks, &line, &mut notices);
         for (run, &from) in run_starts.iter().enumerate() {
             let to = run_starts.get(run + 1).copied().unwrap_or(time.len());
             if let Some(step_s) = spread(&mut time[from..to]) {
@@ -107,9 +110,10 @@ fn carry_on(time: &mut [f64]) {
     }
 }
 
-/// Fills missing times and lone outliers between sound neighbours; returns the rows that were filled.
-fn fill(time: &mut [f64]) -> Vec<usize> {
-    let step = usual_step(time).max(f64::MIN_POSITIVE);
+/// Fills missing times and lone outliers between sound neighbours; returns the rows that were filled. `step` is the
+/// usual one.
+fn fill(time: &mut [f64], step: f64) -> Vec<usize> {
+    let step = step.max(f64::MIN_POSITIVE);
     let mut filled = Vec::new();
     for row in 1..time.len().saturating_sub(1) {
         let (before, here, after) = (time[row - 1], time[row], time[row + 1]);
@@ -143,15 +147,13 @@ fn fill(time: &mut [f64]) -> Vec<usize> {
 
 /// Adds up offsets so that time never runs back within a run; returns the first row of each run.
 fn run_forward(
+    mut clock: ForwardClock,
     time: &mut [f64],
     breaks: &[usize],
-    time_of_day: bool,
     line: &impl Fn(usize) -> u64,
     notices: &mut Vec<Notice>,
 ) -> Vec<usize> {
     let mut run_starts = vec![0];
-    let step = usual_step(time);
-    let mut clock = ForwardClock { step, time_of_day, offset: 0.0, last: f64::NAN, first: f64::NAN };
     for (row, shown) in time.iter_mut().enumerate() {
         if !shown.is_finite() {
             continue;
@@ -333,7 +335,8 @@ impl Steps {
     pub fn between(time: &[f64]) -> Self {
         let median_step = median(time.windows(2).map(|w| w[1] - w[0])).unwrap_or(0.0);
         let usual = || time.windows(2).map(|w| w[1] - w[0]).filter(|&d| d < LOST_STEPS * median_step);
-        let mean_s = usual().sum::<f64>() / usual().count().max(1) as f64;
+        let (sum, count) = usual().fold((0.0, 0_usize), |(sum, count), step| (sum + step, count + 1));
+        let mean_s = sum / count.max(1) as f64;
         let mut steps = Steps { mean_s, lost_rows: 0, first_after_lost: None };
         for (row, w) in time.windows(2).enumerate() {
             if w[1] - w[0] > LOST_STEPS * mean_s && mean_s > 0.0 {

@@ -3,11 +3,11 @@
 use arrow::array::RecordBatch;
 use parquet::arrow::ArrowWriter;
 use parquet::arrow::arrow_writer::compute_leaves;
-use parquet::basic::Compression;
+use parquet::basic::{Compression, Encoding};
 use parquet::file::properties::WriterProperties;
 use rayon::prelude::*;
 
-use crate::log::Log;
+use crate::log::{Channel, Log};
 
 /// What a file's footer says of the program that made it.
 pub(super) const CREATOR: &str = "runtrue";
@@ -27,8 +27,7 @@ pub fn log_as_parquet(log: &Log) -> Result<Vec<u8>, String> {
 /// # Errors
 /// The writer's reason, in words.
 pub fn batch_as_parquet(batch: &RecordBatch) -> Result<Vec<u8>, String> {
-    let properties =
-        WriterProperties::builder().set_compression(Compression::SNAPPY).set_created_by(CREATOR.to_owned()).build();
+    let properties = properties();
     let mut bytes = Vec::new();
     let mut writer = ArrowWriter::try_new(&mut bytes, batch.schema(), Some(properties)).map_err(|e| e.to_string())?;
     if batch.num_rows() < ROWS_PER_GROUP {
@@ -53,4 +52,17 @@ pub fn batch_as_parquet(batch: &RecordBatch) -> Result<Vec<u8>, String> {
     }
     file.close().map_err(|e| e.to_string())?;
     Ok(bytes)
+}
+
+/// How columns are written. No two times are the same, so that a dictionary of them would be as long as they are; their
+/// bytes by significance hardly change from row to row (encoding `BYTE_STREAM_SPLIT` of the Apache Parquet format),
+/// which halves a log.
+fn properties() -> WriterProperties {
+    let time = || Channel::Time.field().into();
+    WriterProperties::builder()
+        .set_compression(Compression::SNAPPY)
+        .set_created_by(CREATOR.to_owned())
+        .set_column_dictionary_enabled(time(), false)
+        .set_column_encoding(time(), Encoding::BYTE_STREAM_SPLIT)
+        .build()
 }
