@@ -13,7 +13,7 @@
 
 use super::driven::{Driven, Passed, STANDING, Whereabouts};
 use super::odometer::Odometer;
-use super::passing_errors::{LEAST_SCATTER, PassingErrors};
+use super::passing_errors::{PassingErrors, PlaceDoubt};
 use super::place::Places;
 use super::turns_of_laps;
 use crate::quantity::Estimate;
@@ -365,30 +365,30 @@ fn offset(places: &Places, passed: &Passed, passings: usize) -> Option<Offset> {
     if times.len() < LEAST_PASSINGS || (times.len() as f64) < LEAST_SHARE * passings as f64 {
         return None;
     }
-    let place = |t: &f64| {
-        let (laps, variance) = places.laps_and_variance_at(*t);
-        (laps, (variance + LEAST_SCATTER * LEAST_SCATTER).sqrt())
-    };
-    let (laps, deviations): (Vec<f64>, Vec<f64>) = times.iter().map(place).unzip();
+    let (laps, doubts): (Vec<f64>, Vec<PlaceDoubt>) = times.iter().map(|t| places.laps_and_doubt_at(*t)).unzip();
     let (line, fractions) = around(&laps);
     // Clipped in deviations of its own place: a start from standing is far off at a wrong offset, and tells so.
-    let own: Vec<f64> = fractions.iter().zip(&deviations).map(|(f, d)| f / d).collect();
+    let own: Vec<f64> = fractions.iter().zip(&doubts).map(|(f, d)| f / d.deviation).collect();
     let most = WINSOR * robust_deviation(&own).unwrap_or(0.0).max(LEAST_DEVIATION);
-    let errors = PassingErrors::new(own.iter().map(|z| z.clamp(-most, most)).collect(), &deviations);
+    let errors = PassingErrors::new(own.iter().map(|z| z.clamp(-most, most)).collect(), &doubts);
     Some(Offset { score: errors.log_likelihood() + passed.prior, line })
 }
 
 /// The laps' common place, and their distances from it, -0.5 to 0.5.
 pub fn around(laps: &[f64]) -> (f64, Vec<f64>) {
-    let (sin, cos) = laps.iter().fold((0.0, 0.0), |(s, c), l| {
-        let angle = l * std::f64::consts::TAU;
-        (s + angle.sin(), c + angle.cos())
-    });
+    let (sin, cos) = laps.iter().fold((0.0, 0.0), |(s, c), l| (s + wave(*l), c + wave(l + 0.25)));
     let middle = sin.atan2(cos) / std::f64::consts::TAU;
     let first: Vec<f64> = laps.iter().map(|l| to_nearest(l - middle)).collect();
     let centre = median(first.iter().copied()).unwrap_or(0.0);
     let distances = first.into_iter().map(|f| to_nearest(f - centre)).collect();
     ((middle + centre).rem_euclid(1.0), distances)
+}
+
+/// The sine of so many whole turns by two parabolas, off by up to 0.06: near enough for a middle that the median about
+/// it sets right.
+fn wave(turns: f64) -> f64 {
+    let turns = to_nearest(turns);
+    8.0 * turns * (1.0 - 2.0 * turns.abs())
 }
 
 /// Laps without the whole ones, -0.5 to 0.5.

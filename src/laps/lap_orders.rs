@@ -1,5 +1,7 @@
 //! How much better a list fits than its own laps in other orders: what a list of another run could do as well.
 
+use rayon::prelude::*;
+
 use super::align::{self, Clock, Window};
 use super::place::Places;
 
@@ -24,7 +26,7 @@ pub(super) fn order_ratio(places: &Places, passings: &[f64], window: Window, clo
         let passings: Vec<f64> = std::iter::once(0.0).chain(later).collect();
         align::best_fit(places, &passings, window, clock).map(|fit| fit.score)
     };
-    let others: Vec<f64> = orders(laps.len()).into_iter().filter_map(other).collect();
+    let others: Vec<f64> = orders(laps.len()).into_par_iter().filter_map(other).collect();
     let best = others.iter().copied().fold(f64::NEG_INFINITY, f64::max);
     if !best.is_finite() {
         return 0.0;

@@ -8,6 +8,25 @@ pub(super) const LEAST_SCATTER: f64 = 0.000_6;
 /// Correlations of neighbouring errors that are tried.
 const ALIKE: [f64; 5] = [0.0, 0.4, 0.7, 0.9, 0.98];
 
+/// How uncertain a place is, worked out once for each.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct PlaceDoubt {
+    /// Its standard deviation, share of a lap.
+    pub deviation: f64,
+    /// One lap in those deviations.
+    lap: f64,
+    /// Natural logarithm of the deviation.
+    logarithm: f64,
+}
+
+impl PlaceDoubt {
+    /// Of a place with this variance by the smoother's account, laps squared.
+    pub(super) fn new(variance: f64) -> Self {
+        let deviation = (variance + LEAST_SCATTER * LEAST_SCATTER).sqrt();
+        Self { deviation, lap: 1.0 / deviation, logarithm: deviation.ln() }
+    }
+}
+
 /// The errors of passings.
 pub(super) struct PassingErrors {
     /// In deviations of each one's own place, so that neighbours are alike by a correlation.
@@ -21,11 +40,11 @@ pub(super) struct PassingErrors {
 }
 
 impl PassingErrors {
-    /// Errors in deviations of each one's own place, and these deviations, share of a lap.
-    pub(super) fn new(own: Vec<f64>, deviations: &[f64]) -> Self {
-        let unit: Vec<f64> = deviations.iter().map(|d| 1.0 / d).collect();
+    /// Errors in deviations of each one's own place, and how uncertain these places are.
+    pub(super) fn new(own: Vec<f64>, places: &[PlaceDoubt]) -> Self {
+        let unit: Vec<f64> = places.iter().map(|place| place.lap).collect();
         let floor = unit.iter().map(|u| (LEAST_SCATTER * u).powi(2)).sum();
-        Self { own, unit, logarithms: deviations.iter().map(|d| d.ln()).sum(), floor }
+        Self { own, unit, logarithms: places.iter().map(|place| place.logarithm).sum(), floor }
     }
 
     /// Log-likelihood of the errors, up to a constant. Those of neighbouring passings are alike to an unknown degree:

@@ -11,6 +11,7 @@
 //! Assumes that the car laps one track. Where it does not, [`Places::find`] gives `None`.
 
 use super::odometer::Odometer;
+use super::passing_errors::PlaceDoubt;
 use super::period::{ExpectedTurns, LONGEST_LAP_S, OverTurns, SHORTEST_LAP_S};
 use super::smoother::{Moment, Mood, smoothed};
 use super::whole_laps;
@@ -61,6 +62,8 @@ pub struct Places {
     laps: Vec<f64>,
     /// Variance of the place by the smoother's own account, laps squared.
     variance: Vec<f64>,
+    /// What that makes of each moment's place; empty until the pattern was followed.
+    doubts: Vec<PlaceDoubt>,
     /// Motor turns of a lap.
     pub lap_turns: f64,
     /// Revs over a lap, from the profile's own start.
@@ -94,6 +97,7 @@ impl Places {
             places = places.follow(&ticks, &chain);
         }
         places.profile = places.profile(&ticks.rpm).rpm;
+        places.doubts = places.variance.iter().map(|variance| PlaceDoubt::new(*variance)).collect();
         Some(places)
     }
 
@@ -108,7 +112,7 @@ impl Places {
         let (first, last) = (chain[0] - 0.5 * lap_turns, chain[chain.len() - 1] + 0.5 * lap_turns);
         let followed = (odometer.time_of(first.max(0.0)), odometer.time_of(last));
         let variance = vec![REACH * REACH; time.len()];
-        Self { time, laps, variance, lap_turns, profile: Vec::new(), followed }
+        Self { time, laps, variance, doubts: Vec::new(), lap_turns, profile: Vec::new(), followed }
     }
 
     /// The usual revs over the lap and their scatter, from the revs at each moment.
@@ -186,10 +190,10 @@ impl Places {
         self.laps_after(self.moments_until(time), time)
     }
 
-    /// The same with the variance of the place, laps squared, up to a common factor.
-    pub fn laps_and_variance_at(&self, time: f64) -> (f64, f64) {
+    /// The same with how uncertain the place is, up to a common factor.
+    pub(super) fn laps_and_doubt_at(&self, time: f64) -> (f64, PlaceDoubt) {
         let moments = self.moments_until(time);
-        (self.laps_after(moments, time), self.variance[moments.min(self.time.len() - 1)])
+        (self.laps_after(moments, time), self.doubts[moments.min(self.time.len() - 1)])
     }
 
     /// Laps driven at `time`, which so many moments go before.
@@ -202,7 +206,7 @@ impl Places {
 
     /// Variance of the place at `time`, laps squared, up to a common factor.
     pub fn variance_at(&self, time: f64) -> f64 {
-        self.laps_and_variance_at(time).1
+        self.variance[self.moments_until(time).min(self.time.len() - 1)]
     }
 
     /// How many moments are no later than `time`. They follow each other evenly, so that none need be searched for.

@@ -86,13 +86,12 @@ impl Answers {
 /// Answers every question of a run from what is sound of its `log` and `plan`; `evidence` says why the rest is not.
 pub fn measure(log: &Log, laps: &Laps, plan: &RunPlan, sheet: &Sheet, evidence: &RunEvidence) -> Answers {
     let run = RunContext::new(log, laps, plan, sheet, evidence);
-    let gearing = gearing::measure(&run);
-    let wheelspin = wheelspin::measure(&run);
-    let motor = heat::measure_motor(&run);
-    let controller = heat::measure_controller(&run);
-    let battery = battery::measure(&run);
-    let power = power::measure(&run);
-    let along = time_along_lap::measure(&run);
+    // No question needs another's answer but the last.
+    let on_the_way = || (gearing::measure(&run), wheelspin::measure(&run), time_along_lap::measure(&run));
+    let heat = || rayon::join(|| heat::measure_motor(&run), || heat::measure_controller(&run));
+    let pack = || rayon::join(|| battery::measure(&run), || power::measure(&run));
+    let ((gearing, wheelspin, along), ((motor, controller), (battery, power))) =
+        rayon::join(on_the_way, || rayon::join(heat, pack));
     let consistency = consistency::measure(&run, &wheelspin);
     let RunContext { demand, motion, .. } = run;
     Answers { gearing, wheelspin, motor, controller, battery, power, demand, motion, along, consistency }

@@ -5,6 +5,8 @@
 //! today's load and one with the other's. Whether the fan is needed is asked where a car ran with and without one: the
 //! run's race with the cooling of the other runs.
 
+use rayon::prelude::*;
+
 use std::fmt::{self, Display};
 
 use schemars::JsonSchema;
@@ -166,7 +168,7 @@ pub(super) fn with_gears(run: &SettledRun, gears: &[Gears], race_s: f64) -> Vec<
         }
         (next, regeared)
     };
-    gears.iter().map(one).collect()
+    gears.par_iter().map(one).collect()
 }
 
 impl Next {

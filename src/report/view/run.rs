@@ -96,7 +96,8 @@ pub struct PageLink {
 pub fn run(review: &Review, index: usize) -> RunView {
     let run = &review.runs[index];
     let done = run.done();
-    let (since, answers) = done.map(|d| answers(review, run, d)).unwrap_or_default();
+    let answers = || done.map(|d| answers(review, run, d)).unwrap_or_default();
+    let ((since, answers), trace) = rayon::join(answers, || trace::trace(review, index));
     let own_findings = review.findings.iter().filter(|f| f.run.as_deref() == Some(&run.plan().id));
     RunView {
         weekend: weekend_name(review),
@@ -117,7 +118,7 @@ pub fn run(review: &Review, index: usize) -> RunView {
         ahead_command: format!("runtrue ahead FOLDER --run {} --air 35 --race 480", quoted(&run.plan().id)),
         pinion_heads: next_heads(),
         pinions: pinions(run),
-        trace: trace::trace(review, index),
+        trace,
         trace_links: trace_link::first_asked(review, index),
         laps: done.map(lap_rows).unwrap_or_default(),
         lap_chart: done.map(lap_chart).unwrap_or_default(),
