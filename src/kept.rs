@@ -12,6 +12,7 @@ use crate::import::columns::Hints;
 use crate::log::Log;
 use crate::run::{self, LappedRun, MeasuredRun};
 use crate::sheet::{RunPlan, Sheet};
+use crate::weekend::kept_conclusions::KeptConclusions;
 use crate::weighed::{self, WeighedRun};
 
 /// Logs that wait to be asked for at most: as many as are dropped in one go, mostly.
@@ -42,12 +43,14 @@ pub struct ReadLog {
     pub runs: Vec<Log>,
 }
 
-/// Runs as they were lapped and measured, before the weekend is looked at whole.
+/// Runs as they were lapped, measured and concluded from in the review before.
 #[derive(Default)]
 pub struct KeptRuns {
     entries: Vec<Entry>,
     /// Logs that wait for a review that names them.
     read_logs: Vec<ReadLog>,
+    /// What was concluded of them.
+    pub conclusions: KeptConclusions,
 }
 
 impl KeptRuns {

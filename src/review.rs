@@ -21,6 +21,7 @@ use crate::weekend::comparisons::Comparison;
 use crate::weekend::conclude::{Conclusions, conclude};
 use crate::weekend::concluded_run::ConcludedRun;
 use crate::weekend::findings::Finding;
+use crate::weekend::kept_conclusions::KeptConclusions;
 use crate::weekend::line;
 use crate::weekend::settle::settle;
 use crate::weekend::trends::Trend;
@@ -85,7 +86,7 @@ pub fn review_again(path: &Path, kept: &mut KeptRuns, progress: Progress) -> Res
     share_line(&mut runs);
     let measured = kept.measure(runs, &sound_sheet);
     let settled = settle(measured, &sound_sheet);
-    Ok(compose(plan, settled, &sound_sheet))
+    Ok(compose(plan, settled, &sound_sheet, &mut kept.conclusions))
 }
 
 /// Lays the lists of each car's runs with what all of them say of the line.
@@ -94,9 +95,9 @@ pub fn share_line(runs: &mut [WeighedRun]) {
     by_car(read).iter_mut().for_each(|(_, laps)| line::share(laps));
 }
 
-fn compose(plan: Plan, settled: Vec<SettledRun>, sound_sheet: &Sheet) -> Review {
+fn compose(plan: Plan, settled: Vec<SettledRun>, sound_sheet: &Sheet, kept: &mut KeptConclusions) -> Review {
     let Plan { root, sheet, has_sheet, unlisted, copies, left_out, left_packed, paired, unpaired } = plan;
-    let Conclusions { runs, trends, comparisons, findings } = conclude(settled, sound_sheet, FIGURES);
+    let Conclusions { runs, trends, comparisons, findings } = conclude(settled, sound_sheet, FIGURES, kept);
     let unlaid_lists = unlaid_lists(&root, &unpaired, &runs, sound_sheet);
     let mut notices: Vec<Notice> = sheet.mistakes.iter().map(mistake_notice).collect();
     notices.extend(unlisted.iter().map(unlisted_notice));

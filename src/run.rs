@@ -157,7 +157,7 @@ pub struct SettledRun {
     /// Which pinion was on the car.
     pub pinion: PinionVerdict,
     /// The motor's heat with what its other runs tell; `None` where no other run shares the motor.
-    pub shared_heat: Option<SharedHeat>,
+    pub shared_heat: Option<Arc<SharedHeat>>,
 }
 
 impl SettledRun {

@@ -12,6 +12,7 @@ use runtrue::review::{Review, review};
 use runtrue::review_file::{read, written};
 use runtrue::season::{schema, tabulate};
 use runtrue::weekend::conclude::conclude;
+use runtrue::weekend::kept_conclusions::KeptConclusions;
 
 /// Laps driven, as nobody has asked for yet.
 static SCRATCH: &[Figure] = &[Figure {
@@ -35,7 +36,7 @@ fn a_figure_of_one_entry_is_everywhere() {
     let driven: Vec<f64> = review.runs.iter().map(|r| r.done().unwrap().laps.rows.len() as f64).collect();
 
     let settled = review.runs.iter().map(|r| r.run.clone()).collect();
-    let concluded = conclude(settled, &review.sheet, SCRATCH);
+    let concluded = conclude(settled, &review.sheet, SCRATCH, &mut KeptConclusions::default());
     assert!(concluded.trends.iter().any(|t| t.car == "tourer" && t.of.key == "laps_driven" && t.values == driven[..6]));
     let effect = concluded.comparisons.iter().flat_map(|c| &c.effects).find(|e| e.of.label == "laps driven");
     assert!(effect.unwrap().from.is_some());

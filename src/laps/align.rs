@@ -376,19 +376,15 @@ fn offset(places: &Places, passed: &Passed, passings: usize) -> Option<Offset> {
 
 /// The laps' common place, and their distances from it, -0.5 to 0.5.
 pub fn around(laps: &[f64]) -> (f64, Vec<f64>) {
-    let (sin, cos) = laps.iter().fold((0.0, 0.0), |(s, c), l| (s + wave(*l), c + wave(l + 0.25)));
+    let (sin, cos) = laps.iter().fold((0.0, 0.0), |(s, c), l| {
+        let angle = l * std::f64::consts::TAU;
+        (s + angle.sin(), c + angle.cos())
+    });
     let middle = sin.atan2(cos) / std::f64::consts::TAU;
     let first: Vec<f64> = laps.iter().map(|l| to_nearest(l - middle)).collect();
     let centre = median(first.iter().copied()).unwrap_or(0.0);
     let distances = first.into_iter().map(|f| to_nearest(f - centre)).collect();
     ((middle + centre).rem_euclid(1.0), distances)
-}
-
-/// The sine of so many whole turns by two parabolas, off by up to 0.06: near enough for a middle that the median about
-/// it sets right.
-fn wave(turns: f64) -> f64 {
-    let turns = to_nearest(turns);
-    8.0 * turns * (1.0 - 2.0 * turns.abs())
 }
 
 /// Laps without the whole ones, -0.5 to 0.5.

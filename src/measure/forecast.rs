@@ -97,7 +97,7 @@ impl Warming {
         let steps = (seconds / self.step_s).ceil().max(0.0) as usize;
         if steps > 0 {
             let pace = Pace::new(&h.mean, self.copper_loss, drive, seconds / steps as f64);
-            (0..steps).for_each(|_| state.step(&h.mean, &pace));
+            state.steps(&h.mean, &pace, steps);
         }
         state
     }

@@ -39,6 +39,14 @@ pub(super) const SLOW: usize = QUICK;
 pub(super) const QUICKS: usize = QUICK_S.len();
 pub(super) const COUNT: usize = SLOW + QUICKS;
 
+/// A part's nodes, and a map of them.
+const NODES: usize = 2 + QUICKS;
+type Nodes = SVector<f64, NODES>;
+type NodeMap = SMatrix<f64, NODES, NODES>;
+
+/// Steps from which squaring their map takes less time than taking each.
+const FEWEST_SQUARED: usize = 32;
+
 /// Time constants of the quick node, s.
 pub(super) const QUICK_S: [f64; 3] = [5.0, 16.0, 50.0];
 
@@ -206,12 +214,27 @@ pub(super) struct Drive {
 pub(super) trait Steps {
     /// One step on.
     fn step(&mut self, mean: &Coefficients, pace: &Pace);
+
+    /// So many steps on.
+    fn steps(&mut self, mean: &Coefficients, pace: &Pace, count: usize) {
+        (0..count).for_each(|_| self.step(mean, pace));
+    }
 }
 
 impl State {
     /// A part that has stood at `start_c`, in air of `air_c`.
     pub(super) fn at_rest(start_c: f64, air_c: f64) -> Self {
         Self { slow: start_c, quick: [0.0; QUICKS], around: around_at_start(start_c - air_c) }
+    }
+
+    /// Slow node, surroundings, quick node.
+    fn nodes(&self) -> Nodes {
+        let [first, second, third] = self.quick;
+        Nodes::from([self.slow, self.around, first, second, third])
+    }
+
+    fn from_nodes(nodes: &Nodes) -> Self {
+        Self { slow: nodes[0], around: nodes[1], quick: [nodes[2], nodes[3], nodes[4]] }
     }
 
     /// What the sensor reads, °C.
@@ -232,6 +255,35 @@ impl Steps for State {
         self.around += (reading - air - self.around) * pace.around_share;
         let load = quick_load(warm, spin);
         self.quick.iter_mut().zip(pace.quick_shares).for_each(|(quick, share)| *quick += (load - *quick) * share);
+    }
+
+    /// A step is an affine map of the nodes, and so are many: of twice as many it is the square (exponentiation by
+    /// squaring, textbook).
+    fn steps(&mut self, mean: &Coefficients, pace: &Pace, count: usize) {
+        if count < FEWEST_SQUARED {
+            (0..count).for_each(|_| self.step(mean, pace));
+            return;
+        }
+        let stepped = |nodes: Nodes| {
+            let mut state = Self::from_nodes(&nodes);
+            state.step(mean, pace);
+            state.nodes()
+        };
+        let mut shift = stepped(Nodes::zeros());
+        let mut map = NodeMap::from_fn(|_, _| 0.0);
+        for node in 0..NODES {
+            map.set_column(node, &(stepped(Nodes::ith(node, 1.0)) - shift));
+        }
+        let mut nodes = self.nodes();
+        let mut left = count;
+        while left > 0 {
+            if left % 2 == 1 {
+                nodes = map * nodes + shift;
+            }
+            (map, shift) = (map * map, map * shift + shift);
+            left /= 2;
+        }
+        *self = Self::from_nodes(&nodes);
     }
 }
 
@@ -310,4 +362,24 @@ const NO_FEEDBACK: f64 = 1e-12;
 /// Coefficients' values of the slow node alone.
 pub(super) fn slow_part(values: [f64; SLOW]) -> Coefficients {
     Coefficients::from_fn(|n, _| values.get(n).copied().unwrap_or(0.0))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn many_steps_at_once_are_as_many_steps() {
+        let mean = Coefficients::from([0.12, 0.08, 24.0, 30.0, 0.2, 3.0, -1.5, 4.0]);
+        let loss = CopperLoss { alpha: 0.0033, reference_c: 55.0 };
+        let drive = Drive { copper: 1.2, spin: 0.9, cooling: 1.0 / 280.0, air_c: Some(31.0) };
+        let pace = Pace::new(&mean, loss, drive, 1.0);
+        for count in [FEWEST_SQUARED, 77, 480, 1001] {
+            let (mut at_once, mut one_by_one) = (State::at_rest(40.0, 31.0), State::at_rest(40.0, 31.0));
+            at_once.steps(&mean, &pace, count);
+            (0..count).for_each(|_| one_by_one.step(&mean, &pace));
+            let off = (at_once.nodes() - one_by_one.nodes()).amax();
+            assert!(off < 1e-10, "{count}: {off}");
+        }
+    }
 }

@@ -8,9 +8,10 @@ use super::cars::{cars, index_before};
 use super::comparisons::{Comparison, comparisons};
 use super::concluded_run::ConcludedRun;
 use super::findings::{Finding, findings_across, findings_of_run};
-use super::hotter::{hotter, median_run};
+use super::hotter::median_run;
+use super::kept_conclusions::KeptConclusions;
 use super::lap_on_lap::lap_on_lap;
-use super::next::{next, without_fan};
+use super::next::without_fan;
 use super::since::{RunScatter, since};
 use super::trends::{Trend, trends};
 use super::where_time_went::where_time_went;
@@ -32,8 +33,14 @@ pub struct Conclusions {
     pub findings: Vec<Finding>,
 }
 
-/// Concludes from the runs of a weekend, with the figures of a catalogue.
-pub fn conclude(runs: Vec<SettledRun>, sheet: &Sheet, catalogue: &'static [Figure]) -> Conclusions {
+/// Concludes from the runs of a weekend, with the figures of a catalogue. What was `kept` of runs that are as they were
+/// is not concluded again.
+pub fn conclude(
+    runs: Vec<SettledRun>,
+    sheet: &Sheet,
+    catalogue: &'static [Figure],
+    kept: &mut KeptConclusions,
+) -> Conclusions {
     let race_s = sheet.race_length_s();
     let trends = trends(&runs, catalogue, race_s);
     let comparisons = comparisons(&runs, catalogue, race_s);
@@ -41,29 +48,32 @@ pub fn conclude(runs: Vec<SettledRun>, sheet: &Sheet, catalogue: &'static [Figur
     let scatters: Vec<Option<RunScatter>> = by_car.iter().map(|(_, members)| RunScatter::of_car(members)).collect();
     let medians: Vec<Option<&SettledRun>> =
         by_car.iter().map(|(_, members)| median_run(members, HotPart::Motor)).collect();
+    let known = &*kept;
     let of_run = |(index, run): (usize, &SettledRun)| {
         let car = by_car.iter().position(|c| c.0 == run.plan().car);
         let members = car.map(|car| by_car[car].1.as_slice());
         let without_fan = members.and_then(|members| without_fan(run, members, race_s));
-        let mut next = next(run, race_s);
+        let before_it = index_before(index, |n| &runs[n].plan().car).map(|before| &runs[before]);
+        let other = |than: &&SettledRun| than.plan().id != run.plan().id;
+        let than_median = car.and_then(|car| medians[car]).filter(other);
+        let concluded = known.conclude(run, before_it.into_iter().chain(than_median), race_s);
+        let hotter = [before_it, than_median].map(|other| concluded.hotter_than(other?));
+        let mut next = concluded.next.clone();
         if let Some(car) = car {
             add_measured(run, &by_car[car].1, scatters[car], &mut next);
         }
         let best_pinion = best_pinion(run, &next);
         let since = car.and_then(|car| since(&runs, index, scatters[car], &comparisons));
-        let hotter = index_before(index, |n| &runs[n].plan().car)
-            .and_then(|before| hotter(&runs[before], run, HotPart::Motor, race_s));
-        let other = |than: &&SettledRun| than.plan().id != run.plan().id;
-        let than_median = car.and_then(|car| medians[car]).filter(other);
-        let hotter_than_median = than_median.and_then(|than| super::hotter::hotter(than, run, HotPart::Motor, race_s));
-        ((next, best_pinion), without_fan, before(&runs, index, sheet), since, (hotter, hotter_than_median))
+        let answers = ((next, best_pinion), without_fan, before(&runs, index, sheet), since, hotter);
+        (answers, concluded)
     };
-    let each: Vec<_> = runs.par_iter().enumerate().map(of_run).collect();
+    let (each, concluded): (Vec<_>, Vec<_>) = runs.par_iter().enumerate().map(of_run).unzip();
+    *kept = KeptConclusions::new(race_s, concluded);
     let times = where_time_went(&runs);
     let laps = lap_on_lap(&runs, &times);
     let runs: Vec<ConcludedRun> = (runs.into_iter().zip(each).zip(times.into_iter().zip(laps)))
         .map(|((run, answers), (time, lap_on_lap))| {
-            let ((next, best_pinion), without_fan, before, since, (hotter, hotter_than_median)) = answers;
+            let ((next, best_pinion), without_fan, before, since, [hotter, hotter_than_median]) = answers;
             ConcludedRun {
                 run,
                 next,

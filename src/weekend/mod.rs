@@ -13,6 +13,7 @@ pub mod concluded_run;
 mod conditions;
 pub mod findings;
 pub mod hotter;
+pub mod kept_conclusions;
 pub mod lacks;
 pub mod laid_over;
 pub mod lap_on_lap;

@@ -5,10 +5,9 @@
 //! today's load and one with the other's. Whether the fan is needed is asked where a car ran with and without one: the
 //! run's race with the cooling of the other runs.
 
-use rayon::prelude::*;
-
 use std::fmt::{self, Display};
 
+use rayon::prelude::*;
 use schemars::JsonSchema;
 use serde::Serialize;
 

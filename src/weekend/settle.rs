@@ -13,7 +13,13 @@ pub fn settle(runs: Vec<Arc<MeasuredRun>>, sheet: &Sheet) -> Vec<SettledRun> {
     let verdicts = pinion_verdicts(&runs, sheet);
     let heats = shared_heat::share(&runs);
     let settled = runs.into_iter().zip(verdicts).zip(heats);
-    settled.map(|((measured, pinion), shared_heat)| SettledRun { measured, pinion, shared_heat }).collect()
+    settled
+        .map(|((measured, pinion), shared_heat)| SettledRun {
+            measured,
+            pinion,
+            shared_heat: shared_heat.map(Arc::new),
+        })
+        .collect()
 }
 
 /// The verdict as far as log and lap length can be believed.
