@@ -2,6 +2,8 @@
 
 #[path = "../tests/driven/mod.rs"]
 mod driven;
+#[path = "peers/weekend.rs"]
+mod weekend;
 
 use std::hint::black_box;
 use std::path::Path;
@@ -18,11 +20,12 @@ use runtrue::demo::track::{Corner, Track};
 use runtrue::evidence::RunEvidence;
 use runtrue::import::columns::Hints;
 use runtrue::import::read_bytes;
+use runtrue::kept::KeptRuns;
 use runtrue::laps;
 use runtrue::laps::odometer::Odometer;
 use runtrue::measure;
 use runtrue::report::{pages, view};
-use runtrue::review::review;
+use runtrue::review::{review, review_again};
 use runtrue::units::Units;
 
 fn rows() -> Rows {
@@ -88,5 +91,28 @@ fn whole(c: &mut Criterion) {
     group.finish();
 }
 
-criterion_group!(benches, reading, measuring, whole);
+/// A note changed on one run of a folder of 40 that was reviewed before: the review and the run's page.
+fn served(c: &mut Criterion) {
+    let folder = tempfile::tempdir().unwrap();
+    weekend::write_weekend(folder.path(), 40, 300.0).unwrap();
+    let path = folder.path().join("weekend.toml");
+    let sheet = std::fs::read_to_string(&path).unwrap();
+    let mut kept = KeptRuns::default();
+    review_again(folder.path(), &mut kept, &|_, _| {}).unwrap();
+    let mut count = 0;
+    let mut group = c.benchmark_group("served");
+    group.sample_size(10);
+    group.bench_function("one change in 40 runs", |b| {
+        b.iter(|| {
+            count += 1;
+            let noted = format!("id = \"r03\"\nnote = \"change {count}\"");
+            std::fs::write(&path, sheet.replace("id = \"r03\"", &noted)).unwrap();
+            let reviewed = review_again(folder.path(), &mut kept, &|_, _| {}).unwrap();
+            pages::run(&view::run(&reviewed, 3), Units::Metric).unwrap().len()
+        })
+    });
+    group.finish();
+}
+
+criterion_group!(benches, reading, measuring, whole, served);
 criterion_main!(benches);
