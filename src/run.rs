@@ -10,7 +10,7 @@ use std::sync::Arc;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-use crate::evidence::{RunEvidence, Subject, Worth};
+use crate::evidence::{self, RunEvidence, RunToWeigh, Subject, Worth};
 use crate::folder::{hints, within};
 use crate::gears::set_rollout_mm;
 use crate::import;
@@ -52,6 +52,8 @@ pub struct Lapped {
     pub laps: Laps,
     /// The lap list, where the sheet names one that could be read.
     pub list: Option<Arc<LapList>>,
+    /// What log, laps and sheet are worth by themselves, no other run known.
+    pub alone: RunEvidence,
 }
 
 /// A measured run: what its own log, laps and sheet answer.
@@ -292,7 +294,8 @@ fn find_laps(
     // The sheet's word goes first; a recorder may have measured the air itself.
     let recorded_air = || median(log.channel(Channel::Ambient)?.iter().copied().filter(|c| c.is_finite()));
     plan.ambient_c = plan.ambient_c.or_else(recorded_air);
-    LappedRun { plan, outcome: Ok(Lapped { log, laps, list }) }
+    let alone = evidence::weigh_alone(&RunToWeigh { plan: &plan, log: &log, laps: &laps }, sheet);
+    LappedRun { plan, outcome: Ok(Lapped { log, laps, list, alone }) }
 }
 
 /// The laps of a log, with what the sheet lets expect of one.

@@ -52,7 +52,8 @@ pub fn weigh(runs: Vec<LappedRun>, sheet: &Sheet) -> WeighedRuns {
             Some(RunToWeigh { plan: &run.plan, log, laps })
         })
         .collect();
-    let found = evidence::weigh(&views, sheet);
+    let alone = |run: &LappedRun| run.outcome.as_ref().map(|lapped| lapped.alone.clone()).unwrap_or_default();
+    let found = evidence::weigh_together(&views, runs.iter().map(alone).collect(), sheet);
     let sheet = evidence::sound_sheet(sheet, &found);
     let runs = runs.into_par_iter().zip(found).map(|(run, evidence)| with_evidence(run, evidence, &sheet)).collect();
     WeighedRuns { runs, sheet }
@@ -61,7 +62,7 @@ pub fn weigh(runs: Vec<LappedRun>, sheet: &Sheet) -> WeighedRuns {
 fn with_evidence(run: LappedRun, mut evidence: RunEvidence, sheet: &Sheet) -> WeighedRun {
     let LappedRun { plan, outcome } = run;
     let sound_plan = evidence.sound_plan(&plan);
-    let outcome = outcome.map(|Lapped { log, mut laps, list }| {
+    let outcome = outcome.map(|Lapped { log, mut laps, list, .. }| {
         let sound_log = evidence.sound_log(&log);
         let laid_wrongly = laps.source == Source::List && evidence.worth(Subject::Laps) == Worth::Unusable;
         if laid_wrongly || moves_laps(&evidence) {

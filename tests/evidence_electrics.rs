@@ -123,7 +123,10 @@ fn give(rows: &mut Rows, run: &Driven, given: Given, step: f64) {
 fn weigh_lapped(cases: &[Case], laps: &[Laps]) -> Vec<RunEvidence> {
     let runs: Vec<Option<RunToWeigh>> =
         cases.iter().zip(laps).map(|(c, laps)| Some(RunToWeigh { plan: &c.plan, log: &c.log, laps })).collect();
-    evidence::weigh(&runs, &cases[0].sheet)
+    let sheet = &cases[0].sheet;
+    let alone =
+        |run: &Option<RunToWeigh>| run.as_ref().map(|run| evidence::weigh_alone(run, sheet)).unwrap_or_default();
+    evidence::weigh_together(&runs, runs.iter().map(alone).collect(), sheet)
 }
 
 /// Remarks on things that are not among those `meant`.

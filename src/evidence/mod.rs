@@ -22,7 +22,6 @@ pub mod temperatures;
 use std::fmt::{self, Display};
 use std::mem::discriminant;
 
-use rayon::prelude::*;
 use schemars::JsonSchema;
 use serde::Serialize;
 
@@ -351,12 +350,10 @@ impl RunEvidence {
     }
 }
 
-/// Weighs the runs of a weekend, in order: each alone, then against the runs of its car, then all together. `None` is a
-/// run that could not be read.
-pub fn weigh(runs: &[Option<RunToWeigh>], sheet: &Sheet) -> Vec<RunEvidence> {
-    let alone =
-        |run: &Option<RunToWeigh>| run.as_ref().map_or_else(RunEvidence::default, |run| weigh_alone(run, sheet));
-    let mut found: Vec<RunEvidence> = runs.par_iter().map(alone).collect();
+/// Weighs the runs of a weekend against each other, in order, on top of what each is worth `alone`: against the runs of
+/// its car, then all together. `None` is a run that could not be read.
+pub fn weigh_together(runs: &[Option<RunToWeigh>], alone: Vec<RunEvidence>, sheet: &Sheet) -> Vec<RunEvidence> {
+    let mut found = alone;
     let mut members: Vec<Member> = (runs.iter().zip(&mut found))
         .filter_map(|(run, evidence)| {
             Some(Member { run: (*run)?, lap_length_m: sheet.lap_length_m.map(|l| l.0), evidence })
@@ -376,7 +373,8 @@ pub fn weigh(runs: &[Option<RunToWeigh>], sheet: &Sheet) -> Vec<RunEvidence> {
     found
 }
 
-fn weigh_alone(run: &RunToWeigh, sheet: &Sheet) -> RunEvidence {
+/// Weighs a run by itself. Of the sheet it takes whether it has a lap length.
+pub fn weigh_alone(run: &RunToWeigh, sheet: &Sheet) -> RunEvidence {
     let mut evidence = RunEvidence::all_sound(run, sheet);
     let of_load = [electrics::weigh(run), revs::weigh(run)];
     of_load.into_iter().flatten().for_each(|e| evidence.add(e));

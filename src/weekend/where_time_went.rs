@@ -9,6 +9,7 @@
 //!
 //! Two runs differ for many reasons. What a changed setting did is asked of all runs together ([`super::comparisons`]).
 
+use rayon::prelude::*;
 use schemars::JsonSchema;
 use serde::Serialize;
 
@@ -89,7 +90,7 @@ struct Timed<'a> {
 
 /// Where the time of each run went, in order; `None` where the log does not tell.
 pub fn where_time_went(runs: &[SettledRun]) -> Vec<Option<WhereTimeWent>> {
-    let with_time: Vec<Timed> = runs.iter().enumerate().filter_map(|(index, run)| timed(index, run)).collect();
+    let with_time: Vec<Timed> = runs.par_iter().enumerate().filter_map(|(index, run)| timed(index, run)).collect();
     // A run whose log may be another's, or that no car is known of, is cut by itself.
     let has_car = |run: &Timed| runs[run.index].has_own_log() && !runs[run.index].plan().car.is_empty();
     let (of_cars, alone): (Vec<Timed>, Vec<Timed>) = with_time.into_iter().partition(has_car);
@@ -115,7 +116,7 @@ fn timed(index: usize, run: &SettledRun) -> Option<Timed<'_>> {
 }
 
 /// Where the time of a car's runs went, with the index of each.
-fn car_time(members: &[Timed], before: impl Fn(usize) -> Option<usize>) -> Vec<(usize, WhereTimeWent)> {
+fn car_time(members: &[Timed], before: impl Fn(usize) -> Option<usize> + Sync) -> Vec<(usize, WhereTimeWent)> {
     let Some(reference) = (0..members.len()).max_by_key(|n| members[*n].along.laps.len()) else { return Vec::new() };
     let offset = |of: &Timed, to: &Timed| {
         if of.index == to.index {
@@ -123,7 +124,7 @@ fn car_time(members: &[Timed], before: impl Fn(usize) -> Option<usize>) -> Vec<(
         }
         lay_over(&of.speeds, &to.speeds)
     };
-    let behind: Vec<Option<Offset>> = members.iter().map(|member| offset(&members[reference], member)).collect();
+    let behind: Vec<Option<Offset>> = members.par_iter().map(|member| offset(&members[reference], member)).collect();
     let pooled: Vec<Member> = (members.iter().zip(&behind))
         .filter_map(|(member, behind)| Some(Member { along: member.along, behind: behind.as_ref()?.value }))
         .collect();
@@ -147,7 +148,7 @@ fn car_time(members: &[Timed], before: impl Fn(usize) -> Option<usize>) -> Vec<(
         };
         (member.index, went)
     };
-    members.iter().enumerate().map(went).collect()
+    members.par_iter().enumerate().map(went).collect()
 }
 
 /// Shares of the lap by a line that is `behind`, in the same order.
