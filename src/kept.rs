@@ -13,6 +13,7 @@ use crate::log::Log;
 use crate::run::{self, LappedRun, MeasuredRun};
 use crate::sheet::{RunPlan, Sheet};
 use crate::weekend::kept_conclusions::KeptConclusions;
+use crate::weekend::shared_heat::KeptHeats;
 use crate::weighed::{self, WeighedRun};
 
 /// Logs that wait to be asked for at most: as many as are dropped in one go, mostly.
@@ -49,6 +50,8 @@ pub struct KeptRuns {
     entries: Vec<Entry>,
     /// Logs that wait for a review that names them.
     read_logs: Vec<ReadLog>,
+    /// Their heats with what a motor's runs tell of each other.
+    pub heats: KeptHeats,
     /// What was concluded of them.
     pub conclusions: KeptConclusions,
 }

@@ -85,7 +85,7 @@ pub fn review_again(path: &Path, kept: &mut KeptRuns, progress: Progress) -> Res
     let WeighedRuns { mut runs, sheet: sound_sheet } = weighed::weigh(lapped, &plan.sheet);
     share_line(&mut runs);
     let measured = kept.measure(runs, &sound_sheet);
-    let settled = settle(measured, &sound_sheet);
+    let settled = settle(measured, &sound_sheet, &mut kept.heats);
     Ok(compose(plan, settled, &sound_sheet, &mut kept.conclusions))
 }
 

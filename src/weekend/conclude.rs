@@ -10,6 +10,7 @@ use super::concluded_run::ConcludedRun;
 use super::findings::{Finding, findings_across, findings_of_run};
 use super::hotter::median_run;
 use super::kept_conclusions::KeptConclusions;
+use super::laid_runs::LaidRuns;
 use super::lap_on_lap::lap_on_lap;
 use super::next::without_fan;
 use super::since::{RunScatter, since};
@@ -68,9 +69,10 @@ pub fn conclude(
         (answers, concluded)
     };
     let (each, concluded): (Vec<_>, Vec<_>) = runs.par_iter().enumerate().map(of_run).unzip();
-    *kept = KeptConclusions::new(race_s, concluded);
-    let times = where_time_went(&runs);
-    let laps = lap_on_lap(&runs, &times);
+    let laid = LaidRuns::new(&runs, std::mem::take(&mut kept.pairs));
+    let times = where_time_went(&runs, &laid);
+    let laps = lap_on_lap(&runs, &times, &laid);
+    *kept = KeptConclusions::new(race_s, concluded, laid.keep());
     let runs: Vec<ConcludedRun> = (runs.into_iter().zip(each).zip(times.into_iter().zip(laps)))
         .map(|((run, answers), (time, lap_on_lap))| {
             let ((next, best_pinion), without_fan, before, since, [hotter, hotter_than_median]) = answers;

@@ -4,6 +4,7 @@
 use std::sync::Arc;
 
 use super::hotter::{Hotter, hotter};
+use super::laid_runs::KeptPairs;
 use super::next::{Next, next};
 use crate::measure::hot_part::HotPart;
 use crate::run::SettledRun;
@@ -13,6 +14,8 @@ use crate::run::SettledRun;
 pub struct KeptConclusions {
     race_s: f64,
     runs: Vec<KeptRun>,
+    /// How runs lie over each other.
+    pub(super) pairs: KeptPairs,
 }
 
 /// What was concluded of a run.
@@ -26,8 +29,8 @@ pub(super) struct KeptRun {
 
 impl KeptConclusions {
     /// Those of a weekend whose races take `race_s`.
-    pub(super) fn new(race_s: f64, runs: Vec<KeptRun>) -> Self {
-        Self { race_s, runs }
+    pub(super) fn new(race_s: f64, runs: Vec<KeptRun>, pairs: KeptPairs) -> Self {
+        Self { race_s, runs, pairs }
     }
 
     /// The conclusions of a run, whose motor is held against those of `others`: what is known of it, and the rest

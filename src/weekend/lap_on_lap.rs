@@ -14,7 +14,8 @@
 use rayon::prelude::*;
 
 use super::cars::index_before;
-use super::laid_over::{Offset, SpeedsRound, lay_over};
+use super::laid_over::Offset;
+use super::laid_runs::LaidRuns;
 use super::where_time_went::{WhereTimeWent, line_u};
 use crate::measure::time_along_lap::{PLACES, TimeAlong, TimeAlongLaps, share_at};
 use crate::quantity::{COVERAGE_95, Estimate, Uncertain};
@@ -112,13 +113,11 @@ pub struct LostStretch {
 }
 
 /// What each run's laps can be compared with, in order.
-pub fn lap_on_lap(runs: &[SettledRun], times: &[Option<WhereTimeWent>]) -> Vec<LapOnLap> {
-    let speeds: Vec<Option<SpeedsRound>> =
-        runs.par_iter().map(|run| Some(SpeedsRound::new(&along_of(run)?.median))).collect();
-    (0..runs.len()).into_par_iter().map(|index| of_run(runs, &speeds, index, times[index].as_ref())).collect()
+pub fn lap_on_lap(runs: &[SettledRun], times: &[Option<WhereTimeWent>], laid: &LaidRuns) -> Vec<LapOnLap> {
+    (0..runs.len()).into_par_iter().map(|index| of_run(runs, laid, index, times[index].as_ref())).collect()
 }
 
-fn of_run(runs: &[SettledRun], speeds: &[Option<SpeedsRound>], index: usize, time: Option<&WhereTimeWent>) -> LapOnLap {
+fn of_run(runs: &[SettledRun], laid_runs: &LaidRuns, index: usize, time: Option<&WhereTimeWent>) -> LapOnLap {
     let car = |n: usize| runs[n].plan().car.as_str();
     let best_s = |n: usize| Some(runs[n].done()?.laps.best()?.time_s());
     // The nearest first, of two as near the earlier.
@@ -134,8 +133,7 @@ fn of_run(runs: &[SettledRun], speeds: &[Option<SpeedsRound>], index: usize, tim
             let lap = runs[run].done()?.laps.best()?.number;
             // Of a log that may be another run's, or of no known car, nothing says that the line is the same.
             let comparable = |n: usize| runs[n].has_own_log() && !car(n).is_empty();
-            let behind = || lay_over(speeds[index].as_ref()?, speeds[run].as_ref()?);
-            let offset = if comparable(index) && comparable(run) { behind() } else { None };
+            let offset = if comparable(index) && comparable(run) { laid_runs.offset(index, run) } else { None };
             Some(OtherLap { run, lap, laid: offset.and_then(|offset| laid(&runs[index], &runs[run], lap, offset)) })
         })
         .collect();

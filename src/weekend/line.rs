@@ -14,6 +14,8 @@
 //! run whose revs agree with no other's keeps its own line; a list that contradicts the others' line is drawn to it
 //! only up to a limit.
 
+use rayon::prelude::*;
+
 use crate::laps::align::{Alignment, temper};
 use crate::laps::list_verdict::ListVerdict;
 use crate::laps::{Laps, Source};
@@ -34,14 +36,16 @@ const MOST: f64 = 7.0;
 /// Lays the lists of a car's runs with what all of them say of the line.
 pub fn share(runs: &mut [&mut Laps]) {
     let profiles: Vec<Option<Vec<f64>>> =
-        runs.iter().map(|l| l.places.as_ref().map(|p| normalised(&p.profile))).collect();
+        runs.par_iter().map(|l| l.places.as_ref().map(|p| normalised(&p.profile))).collect();
     let listed = (0..runs.len()).filter(|&n| tells(runs[n]).is_some() && profiles[n].is_some());
     let Some(reference) = listed.max_by_key(|&n| runs[n].rows.len()) else { return };
-    let shifts: Vec<Option<f64>> =
-        profiles.iter().map(|p| profiles[reference].as_ref().zip(p.as_ref()).and_then(|(r, p)| shift(r, p))).collect();
+    let shifts: Vec<Option<f64>> = profiles
+        .par_iter()
+        .map(|p| profiles[reference].as_ref().zip(p.as_ref()).and_then(|(r, p)| shift(r, p)))
+        .collect();
     // What each run says of the line, in places of the reference.
     let said: Vec<Option<Vec<f64>>> = runs
-        .iter()
+        .par_iter()
         .zip(&shifts)
         .map(|(run, shift)| {
             let own = tells(run)?.by_line(CELLS, MOST);
@@ -54,17 +58,17 @@ pub fn share(runs: &mut [&mut Laps]) {
     let total: Vec<f64> = (0..CELLS).map(|c| said.iter().flatten().map(|s| s[c]).sum()).collect();
     let passings_of = |l: &Laps| tells(l).map_or(0, |a| a.passings());
     let all: usize = runs.iter().zip(&said).filter(|(_, s)| s.is_some()).map(|(run, _)| passings_of(run)).sum();
-    for n in 0..runs.len() {
-        let Some(shift) = shifts[n] else { continue };
-        let passings = all - passings_of(runs[n]);
+    runs.par_iter_mut().enumerate().for_each(|(n, run)| {
+        let Some(shift) = shifts[n] else { return };
+        let passings = all - passings_of(run);
         let own = |cell: usize| said[n].as_ref().map_or(0.0, |own| own[cell]);
         let elsewhere = |line: f64| total[cell(line - shift)] - own(cell(line - shift));
-        let alignment = runs[n].alignment.as_ref().filter(|_| passings > 0);
+        let alignment = run.alignment.as_ref().filter(|_| passings > 0);
         let first = alignment.and_then(|a| a.first_passing_with(elsewhere, passings));
         if let Some(first) = first {
-            runs[n].lay(first);
+            run.lay(first);
         }
-    }
+    });
     let line = runs[reference].line();
     for (run, shift) in runs.iter_mut().zip(&shifts) {
         if let (Source::Found, Some(line), Some(shift)) = (run.source, line, shift) {

@@ -16,6 +16,7 @@ pub mod hotter;
 pub mod kept_conclusions;
 pub mod lacks;
 pub mod laid_over;
+pub mod laid_runs;
 pub mod lap_on_lap;
 pub mod line;
 pub mod next;

@@ -3,23 +3,18 @@
 
 use std::sync::Arc;
 
-use super::{cars, pinions, shared_heat};
+use super::shared_heat::{self, KeptHeats};
+use super::{cars, pinions};
 use crate::evidence::{LAP_LENGTH, Subject, Worth};
 use crate::run::{GearingVerdict, MeasuredRun, PinionVerdict, PinionWhy, SettledRun};
 use crate::sheet::Sheet;
 
-/// Each run with what the car's other runs say of it, in order.
-pub fn settle(runs: Vec<Arc<MeasuredRun>>, sheet: &Sheet) -> Vec<SettledRun> {
+/// Each run with what the car's other runs say of it, in order. Heats that were `kept` are not worked out again.
+pub fn settle(runs: Vec<Arc<MeasuredRun>>, sheet: &Sheet, kept: &mut KeptHeats) -> Vec<SettledRun> {
     let verdicts = pinion_verdicts(&runs, sheet);
-    let heats = shared_heat::share(&runs);
+    let heats = shared_heat::share(&runs, kept);
     let settled = runs.into_iter().zip(verdicts).zip(heats);
-    settled
-        .map(|((measured, pinion), shared_heat)| SettledRun {
-            measured,
-            pinion,
-            shared_heat: shared_heat.map(Arc::new),
-        })
-        .collect()
+    settled.map(|((measured, pinion), shared_heat)| SettledRun { measured, pinion, shared_heat }).collect()
 }
 
 /// The verdict as far as log and lap length can be believed.

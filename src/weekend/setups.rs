@@ -33,7 +33,7 @@ pub(super) fn value(run: &SettledRun, key: &str) -> Option<Setting> {
 
 /// Whether two values are the same, in whatever unit each was written.
 pub(super) fn same_value(one: &Option<Setting>, other: &Option<Setting>) -> bool {
-    one.as_ref().map(Setting::by_value) == other.as_ref().map(Setting::by_value)
+    one == other || one.as_ref().map(Setting::by_value) == other.as_ref().map(Setting::by_value)
 }
 
 /// Each further value of each key that varies.
@@ -91,10 +91,15 @@ pub(super) fn design(distinct: &[&Vec<bool>], rows: &[usize]) -> DMatrix<f64> {
 
 /// The settings in which two runs differ.
 pub(super) fn changed_keys(other: &SettledRun, run: &SettledRun) -> Vec<String> {
-    let keys = |run: &SettledRun| run.plan().settings.0.keys().cloned().collect::<Vec<_>>();
-    let mut all = [keys(other), keys(run)].concat();
-    all.sort();
-    all.dedup();
-    all.retain(|key| !same_value(&value(other, key), &value(run, key)));
-    all
+    let (before, now) = (&other.plan().settings.0, &run.plan().settings.0);
+    let is_same = |key: &str| match key {
+        // The one that was on the car.
+        "pinion" => same_value(&value(other, key), &value(run, key)),
+        _ => {
+            let (one, other) = (before.get(key), now.get(key));
+            one == other || one.map(Setting::by_value) == other.map(Setting::by_value)
+        }
+    };
+    let all: BTreeSet<&String> = before.keys().chain(now.keys()).collect();
+    all.into_iter().filter(|key| !is_same(key)).cloned().collect()
 }

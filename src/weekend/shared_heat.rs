@@ -22,43 +22,83 @@ use crate::statistics::inverse_variance;
 /// Relative; common practice, no source.
 const SCATTER: f64 = 0.06;
 
+/// Heats that were shared in the review before, with what they were worked out from.
+#[derive(Default)]
+pub struct KeptHeats(Vec<KeptHeat>);
+
+struct KeptHeat {
+    run: Arc<MeasuredRun>,
+    told: Told,
+    heat: Arc<SharedHeat>,
+}
+
+/// What a motor's runs tell of one of them.
+#[derive(Clone, Copy, PartialEq)]
+struct Told {
+    /// Logarithm of the heating for a unit of load, by all of them and by the others alone.
+    all: Uncertain,
+    others: Option<Uncertain>,
+    shared: Option<Shared>,
+}
+
 /// The heat of each run's motor, fitted again with what the motor's other runs tell; `None` for a run whose heat could
-/// not be fitted.
-pub fn share(runs: &[Arc<MeasuredRun>]) -> Vec<Option<SharedHeat>> {
+/// not be fitted. A run of which they tell what they did in the review before has the heat that was `kept`.
+pub fn share(runs: &[Arc<MeasuredRun>], kept: &mut KeptHeats) -> Vec<Option<Arc<SharedHeat>>> {
     let mut motors: BTreeMap<(String, bool), Vec<usize>> = BTreeMap::new();
     for (index, run) in runs.iter().enumerate() {
         if let Some(motor) = motor_name(run) {
             motors.entry(motor).or_default().push(index);
         }
     }
-    let mut shared: Vec<Option<SharedHeat>> = vec![None; runs.len()];
-    for members in motors.values() {
-        let heats: Vec<&Heat> = members.iter().filter_map(|&m| Some(&measured(&runs[m])?.motor)).collect();
-        for (&member, heat) in members.iter().zip(share_motor(&heats)) {
-            shared[member] = heat;
-        }
+    let known = &*kept;
+    let mut shared: Vec<Option<KeptHeat>> = runs.iter().map(|_| None).collect();
+    for members in motors.into_values() {
+        let members: Vec<(usize, &Heat)> =
+            members.into_iter().filter_map(|m| Some((m, &measured(&runs[m])?.motor))).collect();
+        let heats: Vec<&Heat> = members.iter().map(|member| member.1).collect();
+        let heat = |((index, heat), told): (&(usize, &Heat), Told)| {
+            let run = Arc::clone(&runs[*index]);
+            let heat = known.heat(&run, told).unwrap_or_else(|| Arc::new(told.of_run(heat)));
+            (*index, KeptHeat { run, told, heat })
+        };
+        let each: Vec<_> = members.par_iter().zip(told(&heats)).map(heat).collect();
+        each.into_iter().for_each(|(index, heat)| shared[index] = Some(heat));
     }
-    shared
+    let heats = shared.iter().map(|kept| Some(Arc::clone(&kept.as_ref()?.heat))).collect();
+    *kept = KeptHeats(shared.into_iter().flatten().collect());
+    heats
 }
 
-/// The heat of each run of one motor, with what the others tell.
-fn share_motor(heats: &[&Heat]) -> Vec<Option<SharedHeat>> {
+impl KeptHeats {
+    fn heat(&self, run: &Arc<MeasuredRun>, told: Told) -> Option<Arc<SharedHeat>> {
+        let is_of = |kept: &&KeptHeat| Arc::ptr_eq(&kept.run, run) && kept.told == told;
+        Some(Arc::clone(&self.0.iter().find(is_of)?.heat))
+    }
+}
+
+/// What one motor's runs tell of each; nothing where none shows its heating.
+fn told(heats: &[&Heat]) -> Vec<Told> {
     let per_load: Vec<Option<Uncertain>> = heats.iter().map(|heat| per_load(heat)).collect();
-    let Some(all) = pool(per_load.iter().flatten().copied()) else { return vec![None; heats.len()] };
+    let Some(all) = pool(per_load.iter().flatten().copied()) else { return Vec::new() };
     let shared = likeliest_flow_share(heats).and_then(|flow_share| in_common(heats, flow_share));
-    let with_the_others = |(own, heat): (usize, &&Heat)| {
+    let others =
+        |own: usize| pool(per_load.iter().enumerate().filter(|(n, _)| *n != own).filter_map(|(_, seen)| *seen));
+    (0..heats.len()).map(|own| Told { all, others: others(own), shared }).collect()
+}
+
+impl Told {
+    /// The heat of a run with it.
+    fn of_run(self, heat: &Heat) -> SharedHeat {
         let load = load(heat);
-        let cooling =
-            heat.record.as_ref().zip(shared).and_then(|(r, shared)| r.cooling_given(all.value.exp() * load, shared));
-        let others = pool(per_load.iter().enumerate().filter(|(n, _)| *n != own).filter_map(|(_, seen)| *seen));
-        let mut motor = (*heat).clone();
-        if let Some(others) = others {
+        let record = heat.record.as_ref().zip(self.shared);
+        let cooling = record.and_then(|(record, shared)| record.cooling_given(self.all.value.exp() * load, shared));
+        let mut motor = heat.clone();
+        if let Some(others) = self.others {
             let heating = others.value.exp() * load;
             heat::conclude(&mut motor, Some(Uncertain::relative(heating, others.standard_u.hypot(SCATTER))));
         }
-        Some(SharedHeat { motor, cooling })
-    };
-    heats.par_iter().enumerate().map(with_the_others).collect()
+        SharedHeat { motor, cooling }
+    }
 }
 
 fn measured(run: &MeasuredRun) -> Option<&Answers> {

@@ -14,7 +14,8 @@ use schemars::JsonSchema;
 use serde::Serialize;
 
 use super::cars::{by_car, index_before};
-use super::laid_over::{Laid, Offset, SpeedsRound, lay_over, lost_on};
+use super::laid_over::{Laid, Offset, lost_on};
+use super::laid_runs::LaidRuns;
 use crate::measure::cuts::{Member, slowest_points};
 use crate::measure::sections::{self, Sections};
 use crate::measure::time_along_lap::{TimeAlongLaps, TimeLost};
@@ -85,24 +86,23 @@ struct Timed<'a> {
     id: &'a str,
     done: &'a Measured,
     along: &'a TimeAlongLaps,
-    speeds: SpeedsRound,
 }
 
 /// Where the time of each run went, in order; `None` where the log does not tell.
-pub fn where_time_went(runs: &[SettledRun]) -> Vec<Option<WhereTimeWent>> {
-    let with_time: Vec<Timed> = runs.par_iter().enumerate().filter_map(|(index, run)| timed(index, run)).collect();
+pub fn where_time_went(runs: &[SettledRun], laid: &LaidRuns) -> Vec<Option<WhereTimeWent>> {
+    let with_time: Vec<Timed> = runs.iter().enumerate().filter_map(|(index, run)| timed(index, run)).collect();
     // A run whose log may be another's, or that no car is known of, is cut by itself.
     let has_car = |run: &Timed| runs[run.index].has_own_log() && !runs[run.index].plan().car.is_empty();
     let (of_cars, alone): (Vec<Timed>, Vec<Timed>) = with_time.into_iter().partition(has_car);
     let car_of = |index: usize| runs[index].plan().car.as_str();
     let mut all: Vec<Option<WhereTimeWent>> = runs.iter().map(|_| None).collect();
     for (_, members) in by_car(of_cars.into_iter().map(|run| (car_of(run.index), run))) {
-        for (index, went) in car_time(&members, |index| index_before(index, car_of)) {
+        for (index, went) in car_time(&members, laid, |index| index_before(index, car_of)) {
             all[index] = Some(went);
         }
     }
     for run in alone {
-        for (index, went) in car_time(&[run], |_| None) {
+        for (index, went) in car_time(&[run], laid, |_| None) {
             all[index] = Some(went);
         }
     }
@@ -112,17 +112,21 @@ pub fn where_time_went(runs: &[SettledRun]) -> Vec<Option<WhereTimeWent>> {
 fn timed(index: usize, run: &SettledRun) -> Option<Timed<'_>> {
     let done = run.done()?;
     let along = done.answers.along.as_ref().ok()?;
-    Some(Timed { index, id: &run.plan().id, done, along, speeds: SpeedsRound::new(&along.median) })
+    Some(Timed { index, id: &run.plan().id, done, along })
 }
 
 /// Where the time of a car's runs went, with the index of each.
-fn car_time(members: &[Timed], before: impl Fn(usize) -> Option<usize> + Sync) -> Vec<(usize, WhereTimeWent)> {
+fn car_time(
+    members: &[Timed],
+    laid: &LaidRuns,
+    before: impl Fn(usize) -> Option<usize> + Sync,
+) -> Vec<(usize, WhereTimeWent)> {
     let Some(reference) = (0..members.len()).max_by_key(|n| members[*n].along.laps.len()) else { return Vec::new() };
     let offset = |of: &Timed, to: &Timed| {
         if of.index == to.index {
             return Some(Uncertain::new(0.0, 0.0));
         }
-        lay_over(&of.speeds, &to.speeds)
+        laid.offset(of.index, to.index)
     };
     let behind: Vec<Option<Offset>> = members.par_iter().map(|member| offset(&members[reference], member)).collect();
     let pooled: Vec<Member> = (members.iter().zip(&behind))
