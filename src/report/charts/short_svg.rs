@@ -1,11 +1,25 @@
-//! The same drawing in fewer characters: what is a default or the same for all of a chart's parts is left out, and a
-//! line goes on by steps in place of points (SVG 2, 9.3.4).
+//! The same drawing in fewer characters: what is a default or the same for all of a chart's parts is left out, a line goes
+//! on by steps in place of points (SVG 2, 9.3.4), and points that lie on the way between others are left out (Douglas and
+//! Peucker 1973, Cartographica 10, 112; from memory).
 
 /// The attributes that say what holds without them, or what the root or the page's style says for all.
-const NEEDLESS: [&str; 4] =
-    [r#" opacity="1""#, r#" stroke-width="1""#, r#" font-family="sans-serif""#, r#" font-size="10.483870967741936""#];
+const NEEDLESS: [&str; 6] = [
+    r#" opacity="1""#,
+    r#" stroke="none""#,
+    r#" stroke-width="1""#,
+    r#" text-anchor="start""#,
+    r#" font-family="sans-serif""#,
+    r#" font-size="10.483870967741936""#,
+];
 /// Size of all text, once: 13 pixels as the library counts them.
 const TEXT_SIZE: &str = r#"font-size="10.48" "#;
+
+/// A point is on the way between two others where it is no farther than this from their straight line, pixels: as much as
+/// it is off already, its place being a whole pixel.
+const ON_THE_WAY: f64 = 0.5;
+
+/// A point of a drawing, whole pixels.
+type Point = (i32, i32);
 
 /// An SVG of plotters, shorter.
 pub fn shortened(svg: &str) -> String {
@@ -28,8 +42,8 @@ fn as_path(element: &str) -> Option<String> {
     };
     let (attributes, points) = rest.split_once("points=\"")?;
     let points = points.strip_suffix("\"/>")?;
-    let points: Option<Vec<(i32, i32)>> = points.split_whitespace().map(point).collect();
-    let points = points?;
+    let points: Option<Vec<Point>> = points.split_whitespace().map(point).collect();
+    let points = corners(&points?);
     let (first, rest) = points.split_first()?;
     let mut path = format!("M{} {}", first.0, first.1);
     let mut before = *first;
@@ -44,7 +58,33 @@ fn as_path(element: &str) -> Option<String> {
     Some(format!("<path {attributes}d=\"{path}{closes}\"/>"))
 }
 
-fn point(text: &str) -> Option<(i32, i32)> {
+/// The points of a line without those on the way between others.
+fn corners(points: &[Point]) -> Vec<Point> {
+    let Some(last) = points.len().checked_sub(1) else { return Vec::new() };
+    let mut is_corner = vec![false; points.len()];
+    (is_corner[0], is_corner[last]) = (true, true);
+    let mut stretches = vec![(0, last)];
+    while let Some((from, to)) = stretches.pop() {
+        let distance = |n: &usize| distance(points[*n], points[from], points[to]);
+        let farthest = (from + 1..to).max_by(|a, b| distance(a).total_cmp(&distance(b)));
+        if let Some(corner) = farthest.filter(|n| distance(n) > ON_THE_WAY) {
+            is_corner[corner] = true;
+            stretches.extend([(from, corner), (corner, to)]);
+        }
+    }
+    points.iter().zip(is_corner).filter(|(_, is_corner)| *is_corner).map(|(point, _)| *point).collect()
+}
+
+/// How far a point is from the straight line between two others, pixels.
+fn distance(point: Point, from: Point, to: Point) -> f64 {
+    let between = |a: Point, b: Point| (f64::from(b.0 - a.0), f64::from(b.1 - a.1));
+    let ((x, y), (along_x, along_y)) = (between(from, point), between(from, to));
+    let square = along_x * along_x + along_y * along_y;
+    let share = if square > 0.0 { ((x * along_x + y * along_y) / square).clamp(0.0, 1.0) } else { 0.0 };
+    (x - share * along_x).hypot(y - share * along_y)
+}
+
+fn point(text: &str) -> Option<Point> {
     let (x, y) = text.split_once(',')?;
     Some((x.parse().ok()?, y.parse().ok()?))
 }
@@ -59,6 +99,15 @@ mod tests {
         assert_eq!(shortened(line), r#"<path fill="none" stroke="red" d="M50 26l3-6-3 0"/>"#);
         let area = r#"<polygon opacity="0.18" fill="blue" points="0,0 4,0 4,4 "/>"#;
         assert_eq!(shortened(area), r#"<path opacity="0.18" fill="blue" d="M0 0l4 0 0 4z"/>"#);
+    }
+
+    #[test]
+    fn points_on_the_way_are_left_out_and_corners_stay() {
+        let stairs = [(0, 0), (1, 0), (2, 1), (3, 1), (4, 2), (9, 2), (9, 7), (9, 9), (9, 7)];
+        assert_eq!(corners(&stairs), [(0, 0), (4, 2), (9, 2), (9, 9), (9, 7)]);
+        assert_eq!(corners(&[(3, 3), (3, 3)]), [(3, 3), (3, 3)]);
+        // There and back again: the way out is not between its ends.
+        assert_eq!(corners(&[(0, 0), (5, 1), (0, 0)]), [(0, 0), (5, 1), (0, 0)]);
     }
 
     #[test]
