@@ -6,10 +6,10 @@
 //! | [`encoding`] | bytes | text |
 //! | [`dialect`] | text | the layout: delimiter, number form, preamble, header, units, first row |
 //! | `columns`, by `names` and `channel_names.toml` | headers | what each column is used for |
-//! | `body`, in `pieces` on all cores | text | columns of numbers, times and text, each row with its line |
+//! | `body`, in `pieces` on all cores, by `rows` | text | columns of numbers, times and text, each row with its line |
 //! | `time_column`, `timeline` | a column, or a rate | seconds that only run forward, and where runs start |
 //! | `guesses`, by `assignment` and `shapes` | values | channels that no header names |
-//! | `channels`, by `channel_unit`, `speeds` and `repair` | columns | channels in their own units |
+//! | `channels`, by `marks`, `channel_unit`, `speeds` and `repair` | columns | channels in their own units |
 //! | `table` | all of it | one log for each run |
 //!
 //! Each stage returns its value and its notices; what was left out or repaired is counted with the first line it
