@@ -3,7 +3,6 @@
 use super::clock;
 use super::dialect::Layout;
 use super::numbers::{NumberForm, is_missing};
-use super::rows::Cell;
 use super::units::Unit;
 use super::vocabulary;
 use crate::notice::{Tally, printable};
@@ -22,6 +21,17 @@ pub enum Kind {
     Date,
     /// Anything else.
     Text,
+}
+
+/// A cell of a row.
+#[derive(Debug, Clone, Copy, Default)]
+pub struct Cell<'t> {
+    /// As it is written.
+    pub text: &'t [u8],
+    /// Its value in its column, `None` where it is none or has no column.
+    pub value: Option<f64>,
+    /// Digits behind the decimal mark, where the column is one of numbers.
+    pub decimals: usize,
 }
 
 /// A column as read.

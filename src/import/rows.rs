@@ -5,7 +5,7 @@
 
 use std::ops::Range;
 
-use super::column::{Column, Kind};
+use super::column::{Cell, Column, Kind};
 use super::dialect::Row;
 use super::numbers::NumberForm;
 use super::pieces::{Piece, place};
@@ -21,17 +21,6 @@ pub struct RowForm {
     pub delimiter: u8,
     /// How numbers are written.
     pub numbers: NumberForm,
-}
-
-/// A cell of a row.
-#[derive(Debug, Clone, Copy, Default)]
-pub struct Cell<'t> {
-    /// As it is written.
-    pub text: &'t [u8],
-    /// Its value in its column, `None` where it is none or has no column.
-    pub value: Option<f64>,
-    /// Digits behind the decimal mark, where the column is one of numbers.
-    pub decimals: usize,
 }
 
 /// A row on its way into the columns.
