@@ -23,16 +23,17 @@ pub fn fnv_1a(bytes: &[u8]) -> u64 {
     go_on(OFFSET_BASIS, bytes)
 }
 
-/// The hash of all bytes of `reader`, read piece by piece.
+/// The hash of all bytes of `reader`, read piece by piece as long as it `is_wanted`.
 ///
 /// # Errors
-/// If it cannot be read.
-pub fn fnv_1a_of_reader(mut reader: impl Read) -> io::Result<u64> {
+/// If it cannot be read, or is no longer wanted.
+pub fn fnv_1a_of_reader(mut reader: impl Read, is_wanted: impl Fn() -> bool) -> io::Result<u64> {
     let mut piece = vec![0; PIECE_BYTES];
     let mut hash = OFFSET_BASIS;
     loop {
         match reader.read(&mut piece) {
             Ok(0) => return Ok(hash),
+            Ok(_) if !is_wanted() => return Err(io::ErrorKind::Interrupted.into()),
             Ok(count) => hash = go_on(hash, &piece[..count]),
             Err(e) if e.kind() == io::ErrorKind::Interrupted => {}
             Err(e) => return Err(e),

@@ -106,6 +106,21 @@ fn a_killed_review_leaves_every_output_old_or_new(#[case] kills: usize) {
 }
 
 #[test]
+fn a_log_that_can_be_read_once_alone_is_read_whole() {
+    let folder = tempfile::tempdir().unwrap();
+    let rows = 20_000;
+    // Longer than a pipe holds and than a reader takes at a time.
+    let log: String = (0..rows).map(|n| format!("{:.3},{}\n", f64::from(n) * 0.05, 12_000 + n % 900)).collect();
+    let out = folder.path().join("r1.parquet");
+    let mut command = program(&["--format", "json", "convert", "/dev/stdin", "--to", "parquet", "--out", text(&out)]);
+    let mut convert = command.stdin(Stdio::piped()).spawn().unwrap();
+    convert.stdin.take().unwrap().write_all(format!("time s,rpm\n{log}").as_bytes()).unwrap();
+    let done = convert.wait_with_output().unwrap();
+    let said: Value = serde_json::from_slice(&done.stdout).unwrap();
+    assert_eq!(said["rows"], rows, "{}", String::from_utf8_lossy(&done.stderr));
+}
+
+#[test]
 fn a_folder_that_may_not_be_written_to_and_a_full_disk_are_said() {
     let folder = weekend();
     let blocked = folder.path().join("report");

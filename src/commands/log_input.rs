@@ -2,6 +2,7 @@
 
 use std::io::Read;
 use std::path::Path;
+use std::sync::atomic::{AtomicBool, Ordering};
 
 use runtrue::import::columns::Hints;
 use runtrue::import::{ReadError, read_bytes};
@@ -25,18 +26,18 @@ pub fn read_log_to_convert(path: &Path) -> Result<(Vec<Log>, Converted), Problem
         let bytes = standard_input()?;
         return Ok((read_standard(&bytes)?, Converted::from_log(&bytes)));
     }
-    // Beside each other: each takes its time with a long log.
-    let (logs, mark) = rayon::join(|| read_file(path), || mark_of(path));
     let unread = |source| unreadable(ReadError::Io { path: path.to_owned(), source });
-    Ok((logs?, mark.map_err(unread)?))
-}
-
-fn mark_of(path: &Path) -> std::io::Result<Converted> {
-    if path.is_file() {
-        return Converted::from_file(path);
+    if !path.is_file() {
+        // In an archive, or what can be read once alone.
+        let logs = read_file(path)?;
+        return Ok((logs, Converted::from_log(&packed::path::read(path).map_err(unread)?)));
     }
-    // In an archive.
-    Ok(Converted::from_log(&packed::path::read(path)?))
+    // Beside each other: each takes its time with a long log.
+    let is_refused = AtomicBool::new(false);
+    let read = || read_file(path).inspect_err(|_| is_refused.store(true, Ordering::Relaxed));
+    let mark = || Converted::from_file(path, || !is_refused.load(Ordering::Relaxed));
+    let (logs, mark) = rayon::join(read, mark);
+    Ok((logs?, mark.map_err(unread)?))
 }
 
 fn read_file(path: &Path) -> Result<Vec<Log>, Problem> {

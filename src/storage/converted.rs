@@ -58,17 +58,14 @@ impl Converted {
         Self { source: source.or_else(|| Some(fnv_1a(bytes))) }
     }
 
-    /// The mark for the log in a file, of which a piece at a time is held.
+    /// The mark for the log in a file, of which a piece at a time is held, as long as it `is_wanted`.
     ///
     /// # Errors
-    /// If the file cannot be read.
-    pub fn from_file(path: &Path) -> io::Result<Self> {
-        let mut file = File::open(path)?;
-        let mut head = Vec::new();
-        (&mut file).take(HEAD_BYTES).read_to_end(&mut head)?;
-        file.rewind()?;
+    /// If the file cannot be read, or the mark is no longer wanted.
+    pub fn from_file(path: &Path, is_wanted: impl Fn() -> bool) -> io::Result<Self> {
+        let (file, head) = open_with_head(path)?;
         let source = Self::of_csv(&head).and_then(|mark| mark.source);
-        Ok(Self { source: Some(source.map_or_else(|| fnv_1a_of_reader(file), Ok)?) })
+        Ok(Self { source: Some(source.map_or_else(|| fnv_1a_of_reader(file, is_wanted), Ok)?) })
     }
 
     /// The mark in the bytes of a CSV, or in those at its start; `None` where it has none.
@@ -86,10 +83,7 @@ impl Converted {
     /// # Errors
     /// If the file cannot be read.
     pub fn of_file(path: &Path) -> io::Result<Option<Self>> {
-        let mut file = File::open(path)?;
-        let mut head = Vec::new();
-        (&mut file).take(HEAD_BYTES).read_to_end(&mut head)?;
-        file.rewind()?;
+        let (file, head) = open_with_head(path)?;
         Ok(if head.starts_with(b"PAR1") {
             let parquet = ParquetRecordBatchReaderBuilder::try_new(file).ok();
             parquet.and_then(|parquet| Self::of_schema(parquet.schema()))
@@ -116,6 +110,15 @@ impl Converted {
     pub(super) fn column(self) -> String {
         self.source_text().map_or_else(|| FORMAT.to_owned(), |source| format!("{FORMAT}{OF}{source}"))
     }
+}
+
+/// A file at its start, and its first bytes.
+fn open_with_head(path: &Path) -> io::Result<(File, Vec<u8>)> {
+    let mut file = File::open(path)?;
+    let mut head = Vec::new();
+    (&mut file).take(HEAD_BYTES).read_to_end(&mut head)?;
+    file.rewind()?;
+    Ok((file, head))
 }
 
 #[cfg(test)]
@@ -147,7 +150,7 @@ mod tests {
         let file = tempfile::NamedTempFile::new().unwrap();
         for bytes in [&b"foobar"[..], copy.as_bytes()] {
             std::fs::write(file.path(), bytes).unwrap();
-            assert_eq!(Converted::from_file(file.path()).unwrap(), first);
+            assert_eq!(Converted::from_file(file.path(), || true).unwrap(), first);
         }
     }
 }
