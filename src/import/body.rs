@@ -97,7 +97,7 @@ struct Dropped {
     cut: Option<u64>,
 }
 
-/// Whether quotation marks enclose cells or are plain characters.
+/// Whether quotation marks enclose cells or are plain characters, if there are any.
 #[derive(Clone, Copy, PartialEq)]
 enum Quotes {
     EncloseCells,
@@ -107,9 +107,11 @@ enum Quotes {
 /// Reads the body of `text`. `time_column` is the column that must have a reading in each row.
 pub fn read(text: &str, layout: &Layout, time_column: Option<usize>) -> Body {
     let rest = &text.as_bytes()[layout.body_start..];
-    let body = read_with(rest, layout, time_column, Quotes::EncloseCells);
+    let has_quotes = memchr::memchr(b'"', rest).is_some();
+    let quotes = if has_quotes { Quotes::EncloseCells } else { Quotes::ArePlain };
+    let body = read_with(rest, layout, time_column, quotes);
     // A quotation mark that is never closed swallows the lines after it.
-    if !has_quotes(rest) || body.rows_in * 2 >= line_ends(rest) as u64 {
+    if quotes == Quotes::ArePlain || body.rows_in * 2 >= line_ends(rest) as u64 {
         return body;
     }
     let mut body = read_with(rest, layout, time_column, Quotes::ArePlain);
@@ -126,7 +128,7 @@ fn read_with(rest: &[u8], layout: &Layout, time_column: Option<usize>, quotes: Q
         heads: repeatable_heads(layout),
         usual_width: layout.sample.iter().map(Row::filled_width).max().unwrap_or(0),
     };
-    let part = if quotes == Quotes::EncloseCells && has_quotes(rest) {
+    let part = if quotes == Quotes::EncloseCells {
         let whole = Piece::last(rest, layout.body_line);
         reader.read(reader.new_part(reader.room(&whole) + 1), &whole)
     } else {
@@ -200,7 +202,7 @@ impl Reader<'_> {
     fn read(&self, mut part: Part, piece: &Piece) -> Part {
         part.most_made_up = part.made_up + MADE_UP_PER_BYTE * piece.text.len();
         let form = RowForm { delimiter: self.layout.delimiter, numbers: self.layout.form };
-        if self.quotes == Quotes::EncloseCells && has_quotes(piece.text) {
+        if self.quotes == Quotes::EncloseCells {
             let mut rows = QuotedRows::new(piece, form);
             while let Some(row) = rows.next(&part.columns) {
                 self.take(&mut part, &row);
@@ -311,10 +313,6 @@ fn is_data(row: &RowCells, time_column: Option<usize>, columns: &[Column]) -> bo
         }
     }
     columns.iter().zip(row.cells()).any(|(column, cell)| column.kind != Kind::Text && cell.value.is_some())
-}
-
-fn has_quotes(text: &[u8]) -> bool {
-    memchr::memchr(b'"', text).is_some()
 }
 
 impl Dropped {
