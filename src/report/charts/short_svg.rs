@@ -14,8 +14,8 @@ const NEEDLESS: [&str; 6] = [
 /// Size of all text, once: 13 pixels as the library counts them.
 const TEXT_SIZE: &str = r#"font-size="10.48" "#;
 
-/// A point is on the way between two others where it is no farther than this from their straight line, pixels: as much as
-/// it is off already, its place being a whole pixel.
+/// A point is on the way between two others where their straight line passes within this of it, pixels: as much as it is
+/// off already, its place being a whole pixel.
 const ON_THE_WAY: f64 = 0.5;
 
 /// A point of a drawing, whole pixels.
