@@ -18,6 +18,9 @@ pub const SLOWEST_BYTES_A_SECOND: u64 = 10_000;
 pub const SLOWEST_OVER: Duration = Duration::from_secs(30);
 /// How long a request may take to say what it asks for.
 pub const LONGEST_HEAD: Duration = Duration::from_secs(10);
+/// How long what still comes after a refusal is read and thrown away, so that the refusal arrives: as long as a request
+/// may take to say what it asks for.
+pub const LONGEST_LEAVE: Duration = LONGEST_HEAD;
 /// Connections answered at a time: a browser has half a dozen.
 pub const CONNECTIONS_AT_ONCE: usize = 64;
 /// How long the server waits before it takes connections again where the system had no handles left.

@@ -7,10 +7,15 @@ use axum::Router;
 use hyper::server::conn::http1;
 use hyper_util::rt::{TokioIo, TokioTimer};
 use hyper_util::service::TowerToHyperService;
-use tokio::net::TcpListener;
+use tokio::io::{AsyncReadExt, AsyncWriteExt};
+use tokio::net::{TcpListener, TcpStream};
 use tokio::sync::Semaphore;
+use tokio::time::timeout;
 
-use crate::serve::limits::{CONNECTIONS_AT_ONCE, LONGEST_HEAD, OUT_OF_HANDLES_WAIT};
+use crate::serve::limits::{CONNECTIONS_AT_ONCE, LONGEST_HEAD, LONGEST_LEAVE, OUT_OF_HANDLES_WAIT};
+
+/// What is read and thrown away at a time, bytes: what a socket of the system holds, about.
+const UNWANTED_AT_ONCE_BYTES: usize = 1 << 16;
 
 /// Answers connections until the program ends: so many at a time, the others wait. One that does not say what it asks
 /// for within [`LONGEST_HEAD`], or is idle for as long, is closed. Where the system has no handles left, connections are
@@ -29,7 +34,18 @@ pub async fn answer(listener: TcpListener, router: Router) -> Infallible {
             let mut http = http1::Builder::new();
             http.timer(TokioTimer::new()).header_read_timeout(LONGEST_HEAD);
             // Whoever breaks off does not want an answer.
-            let _ = http.serve_connection(TokioIo::new(stream), service).await;
+            if let Ok(ended) = http.serve_connection(TokioIo::new(stream), service).without_shutdown().await {
+                let _ = timeout(LONGEST_LEAVE, take_leave(ended.io.into_inner())).await;
+            }
         });
     }
+}
+
+/// Says that nothing more is sent, and waits until the other side is done. What was refused before it had all arrived is
+/// still on its way: closed upon, it would be answered by a reset, and the other side could lose the answer to it.
+async fn take_leave(mut stream: TcpStream) -> std::io::Result<()> {
+    stream.shutdown().await?;
+    let mut unwanted = vec![0; UNWANTED_AT_ONCE_BYTES];
+    while stream.read(&mut unwanted).await? > 0 {}
+    Ok(())
 }
