@@ -33,7 +33,7 @@ use runtrue::demo::car::CarSpec;
 use runtrue::demo::drive::Drive;
 use runtrue::demo::recorder::Recorder;
 use runtrue::laps::Source;
-use runtrue::laps::align::around;
+use runtrue::laps::offset::common_place;
 use runtrue::measure::time_along_lap::{PLACES, TimeAlong, TimeAlongLaps, TimeLost, share_at};
 use runtrue::quantity::Estimate;
 use runtrue::review::review;
@@ -200,7 +200,7 @@ fn without_lists(seed: u64) -> Vec<Case> {
         let start = |lap: u32| rows.iter().find(|row| row.number == lap).unwrap().start_s;
         let way = Way(run.truth.laps_at.clone());
         let counted: Vec<f64> = said.done()?.laps.counted().map(|lap| way.laps_at(lap.start_s)).collect();
-        let (line, _) = around(&counted);
+        let line = common_place(counted.iter().copied());
         let way = Way(way.0.iter().map(|(time, laps)| (*time, laps - line)).collect());
         let true_lap = |lap: u32| way.laps_at(start(lap)).round().max(0.0) as usize;
         let own = |lap: u32| rows.iter().find(|row| row.number == lap).unwrap().time_s();

@@ -11,13 +11,13 @@
 //! by all that the lap times say. Within a lap the errors of the places are partly alike for all passings, and the
 //! interval is widened for that.
 
-use super::driven::{Driven, Passed, STANDING, Whereabouts};
+use super::driven::{Driven, STANDING, Whereabouts};
 use super::odometer::Odometer;
-use super::passing_errors::{PassingErrors, PlaceDoubt};
+use super::offset::{LEAST_PASSINGS, LEAST_SHARE, Offset, Offsets};
 use super::place::Places;
 use super::turns_of_laps;
 use crate::quantity::Estimate;
-use crate::statistics::quantiles::{highest, median, median_step, robust_deviation};
+use crate::statistics::quantiles::{highest, median, median_step};
 
 /// Step of the offsets tried, s.
 const STEP_S: f64 = 0.02;
@@ -36,10 +36,6 @@ const MOST_DRIVES: f64 = 8.0;
 const MOST_CLOCK_OFF: f64 = 0.03;
 /// Rounds in which the rate of a clock settles.
 const CLOCK_ROUNDS: usize = 2;
-/// Places farther from the common one than this many deviations, as on a spoilt lap, are held to this many.
-const WINSOR: f64 = 6.0;
-/// Least deviation that places are held to, in deviations of the place's own.
-const LEAST_DEVIATION: f64 = 1e-3;
 /// Correlation that the errors of a place may have with the speed there: a driver who is early is mostly faster too. It
 /// shifts the offset by as much of the ratio of the two scatters, however many laps there are, so that n laps tell no
 /// more than 1 / (1 / n + this squared) would. Chosen on the second forward model, where 0.3 left every sixth truth of
@@ -48,9 +44,6 @@ const ENTANGLED: f64 = 0.45;
 /// How much more the turns of a lap count than the places of its passings: a place is partly the driver's manner at it,
 /// turns are only the length of the line. A default, between what two forward models ask for.
 const TURNS_COUNT: f64 = 1.5;
-/// Fewest passings that must lie in the log, and the smallest share of the list's.
-const LEAST_PASSINGS: usize = 3;
-const LEAST_SHARE: f64 = 1.0 / 3.0;
 /// Log-likelihood below the best at which an offset is no longer looked at closely.
 const FAR_BELOW: f64 = 30.0;
 /// Share of the log-likelihood that counts where laps are told apart: the errors of neighbouring laps are alike in more
@@ -96,11 +89,6 @@ impl<'a> Window<'a> {
         (to - from <= MOST_DRIVES * (last - first)).then_some(Self { from, to, driven })
     }
 
-    /// The passings as the log shows them, where the first is at `start`.
-    fn passed(self, passings: &[f64], start: f64) -> Passed {
-        self.driven.passed(passings.iter().map(|p| start + p))
-    }
-
     /// First passings tried, every `step` seconds.
     fn starts(self, step: f64) -> impl Iterator<Item = f64> {
         let count = ((self.to - self.from) / step).ceil().max(0.0) as usize;
@@ -111,20 +99,18 @@ impl<'a> Window<'a> {
 /// Compares all offsets of the list within `window`, by the places of the passings and by the turns of the `car` from
 /// one to the next; `None` where it does not fit the log.
 pub(super) fn align(places: &Places, car: &Odometer, passings: &[f64], window: Window) -> Option<Alignment> {
-    let offset = |start: f64| {
-        let passed = window.passed(passings, start);
-        Some((offset(places, &passed, passings.len())?, passed.driven))
-    };
+    let mut offsets = Offsets::new(places, window.driven);
+    let mut offset = |start: f64| offsets.at(passings.iter().map(|p| start + p));
     let coarse: Vec<f64> =
-        window.starts(COARSE_S).map(|start| offset(start).map_or(f64::NEG_INFINITY, |(o, _)| o.score)).collect();
+        window.starts(COARSE_S).map(|start| offset(start).map_or(f64::NEG_INFINITY, |o| o.score)).collect();
     let best = highest_of(&coarse);
     let worth_a_look = |start: f64| {
         let near = ((start - window.from) / COARSE_S) as usize;
         coarse[near.saturating_sub(1)..coarse.len().min(near + 3)].iter().any(|score| *score > best - FAR_BELOW)
     };
-    let closely = |start: f64| {
-        let (by_place, times) = worth_a_look(start).then(|| offset(start)).flatten()?;
-        let by_turns = turns_of_laps::log_likelihood(car, &times, places.lap_turns);
+    let mut closely = |start: f64| {
+        let by_place = worth_a_look(start).then(|| offsets.at(passings.iter().map(|p| start + p))).flatten()?;
+        let by_turns = turns_of_laps::log_likelihood(car, offsets.driven(), places.lap_turns);
         Some(Offset { score: by_place.score + TURNS_COUNT * by_turns, ..by_place })
     };
     let (scores, lines) = window
@@ -159,13 +145,13 @@ pub(super) struct Fit {
 
 /// The best fit of a list on coarse steps of the offset; `None` where none is possible.
 pub(super) fn best_fit(places: &Places, passings: &[f64], window: Window, clock: Clock) -> Option<Fit> {
-    let fit = |start: f64| {
+    let mut offsets = Offsets::new(places, window.driven);
+    let mut fit = |start: f64| {
         let scale = match clock {
             Clock::AsTheLogs => 1.0,
             Clock::Free => clock_scale(places, passings, start, window.driven)?,
         };
-        let scaled: Vec<f64> = passings.iter().map(|p| p * scale).collect();
-        let score = offset(places, &window.passed(&scaled, start), scaled.len())?.score;
+        let score = offsets.at(passings.iter().map(|p| start + p * scale))?.score;
         Some(Fit { score, first_s: start, scale })
     };
     let lap_s = median_step(passings)?;
@@ -345,49 +331,4 @@ pub fn moving(odometer: &Odometer) -> Option<(f64, f64)> {
     let first = rpm.iter().position(|r| *r > slow)?;
     let last = rpm.iter().rposition(|r| *r > slow)?;
     Some((time[first], time[last]))
-}
-
-/// One offset between log and list.
-struct Offset {
-    /// Log-likelihood, up to a constant.
-    score: f64,
-    /// Place of the line then, share of a lap.
-    line: f64,
-}
-
-impl Offset {
-    const IMPOSSIBLE: Self = Self { score: f64::NEG_INFINITY, line: f64::NAN };
-}
-
-/// The offset at which a list's passings, so many of them, are as the log shows them; `None` where it cannot be there.
-fn offset(places: &Places, passed: &Passed, passings: usize) -> Option<Offset> {
-    let times = &passed.driven;
-    if times.len() < LEAST_PASSINGS || (times.len() as f64) < LEAST_SHARE * passings as f64 {
-        return None;
-    }
-    let (laps, doubts): (Vec<f64>, Vec<PlaceDoubt>) = times.iter().map(|t| places.laps_and_doubt_at(*t)).unzip();
-    let (line, fractions) = around(&laps);
-    // Clipped in deviations of its own place: a start from standing is far off at a wrong offset, and tells so.
-    let own: Vec<f64> = fractions.iter().zip(&doubts).map(|(f, d)| f / d.deviation).collect();
-    let most = WINSOR * robust_deviation(&own).unwrap_or(0.0).max(LEAST_DEVIATION);
-    let errors = PassingErrors::new(own.iter().map(|z| z.clamp(-most, most)).collect(), &doubts);
-    Some(Offset { score: errors.log_likelihood() + passed.prior, line })
-}
-
-/// The laps' common place, and their distances from it, -0.5 to 0.5.
-pub fn around(laps: &[f64]) -> (f64, Vec<f64>) {
-    let (sin, cos) = laps.iter().fold((0.0, 0.0), |(s, c), l| {
-        let angle = l * std::f64::consts::TAU;
-        (s + angle.sin(), c + angle.cos())
-    });
-    let middle = sin.atan2(cos) / std::f64::consts::TAU;
-    let first: Vec<f64> = laps.iter().map(|l| to_nearest(l - middle)).collect();
-    let centre = median(first.iter().copied()).unwrap_or(0.0);
-    let distances = first.into_iter().map(|f| to_nearest(f - centre)).collect();
-    ((middle + centre).rem_euclid(1.0), distances)
-}
-
-/// Laps without the whole ones, -0.5 to 0.5.
-fn to_nearest(laps: f64) -> f64 {
-    laps - (laps + 0.5).floor()
 }

@@ -47,6 +47,7 @@ pub(super) struct Driven {
 }
 
 /// Passings as the log shows them.
+#[derive(Default)]
 pub struct Passed {
     /// Times of those at which the car drives, s.
     pub driven: Vec<f64>,
@@ -106,22 +107,21 @@ impl Driven {
         }
     }
 
-    /// What the log shows of passings at these times.
-    pub fn passed(&self, times: impl Iterator<Item = f64>) -> Passed {
+    /// What the log shows of passings at these times, in the place of what `passed` held.
+    pub fn pass(&self, times: impl Iterator<Item = f64>, passed: &mut Passed) {
         let (mut before, mut after, mut stood) = (false, false, 0);
-        let mut driven = Vec::new();
+        passed.driven.clear();
         for at in times {
             match self.whereabouts(at) {
                 Whereabouts::Before => before = true,
                 Whereabouts::After => after = true,
                 Whereabouts::Stood => stood += 1,
-                Whereabouts::Driven => driven.push(at),
+                Whereabouts::Driven => passed.driven.push(at),
             }
         }
         let beyond = |is: bool, under_way: bool| if is && !under_way { BEYOND_A_STAND } else { 0.0 };
-        let prior =
+        passed.prior =
             STOOD * f64::from(stood) + beyond(before, self.begins_under_way) + beyond(after, self.ends_under_way);
-        Passed { driven, prior }
     }
 }
 
@@ -152,9 +152,13 @@ mod tests {
 
     #[test]
     fn a_list_goes_on_after_a_log_that_ends_under_way() {
-        let passings = || [20.0, 50.0, 80.0].into_iter();
-        assert_eq!(log(false).passed(passings()).prior, BEYOND_A_STAND);
-        assert_eq!(log(true).passed(passings()).prior, 0.0);
-        assert_eq!(log(true).passed([6.0, 50.0].into_iter()).prior, STOOD);
+        let prior = |cut: bool, passings: &[f64]| {
+            let mut passed = Passed::default();
+            log(cut).pass(passings.iter().copied(), &mut passed);
+            passed.prior
+        };
+        assert_eq!(prior(false, &[20.0, 50.0, 80.0]), BEYOND_A_STAND);
+        assert_eq!(prior(true, &[20.0, 50.0, 80.0]), 0.0);
+        assert_eq!(prior(true, &[6.0, 50.0]), STOOD);
     }
 }

@@ -10,6 +10,7 @@ mod list_check;
 pub mod list_verdict;
 pub mod lists;
 pub mod odometer;
+pub mod offset;
 mod passing_errors;
 pub mod period;
 pub mod place;
@@ -178,7 +179,7 @@ impl Laps {
     pub fn line(&self) -> Option<f64> {
         let places = self.places.as_ref()?;
         let passings: Vec<f64> = self.counted().map(|l| places.laps_at(l.start_s)).collect();
-        (!passings.is_empty()).then(|| align::around(&passings).0)
+        (!passings.is_empty()).then(|| offset::common_place(passings))
     }
 
     /// Moves laps that were found in the log so that they begin at the place `line` of its profile, share of a lap.

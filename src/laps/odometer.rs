@@ -153,6 +153,14 @@ impl Odometer {
         self.rpm[row] + (self.rpm[row + 1] - self.rpm[row]) * since / (self.time[row + 1] - self.time[row])
     }
 
+    /// What stands in a column with a value for each row at `time`, in a straight line between rows.
+    pub fn between_rows(&self, column: &[f64], time: f64) -> f64 {
+        let (row, since) = self.row_and_since(time);
+        let step = self.time[row + 1] - self.time[row];
+        let share = if step > 0.0 { since / step } else { 1.0 };
+        column[row] + share * (column[row + 1] - column[row])
+    }
+
     /// Turns made until `time`.
     pub fn turns_at(&self, time: f64) -> f64 {
         let (row, since) = self.row_and_since(time);

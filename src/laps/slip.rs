@@ -12,6 +12,8 @@
 //!
 //! Wrong where the law is, and for wheels that are off the ground longer than a spin.
 
+use std::ops::Range;
+
 use super::pull::{Law, Moments, Pull};
 use crate::statistics::quantiles::median_step;
 use crate::statistics::second_differences::{noise_of, second_differences};
@@ -173,8 +175,9 @@ impl Course<'_> {
         let count = self.moments.revs.len();
         let fall = (HEADROOM * self.law.fall).min(BRAKES * self.law.rise);
         let grid = self.moments.top * 1.1 / (SPEEDS - 1) as f64;
-        let (mut costs, mut reached) = ([f64::INFINITY; SPEEDS + 1], [f64::INFINITY; SPEEDS + 1]);
-        costs[GRIPS] = 0.0;
+        let mut before = Costs::new();
+        before.grips = 0.0;
+        let mut reached = Reached { costs: Costs::new(), from: vec![GRIPS as f64; SPEEDS], grid, fall };
         let mut best = 0.0;
         let mut from = vec![[GRIPS as u8; SPEEDS + 1]; count];
         let (mut drove_s, mut idled_s, mut stood_s) = (f64::NEG_INFINITY, f64::NEG_INFINITY, f64::NEG_INFINITY);
@@ -189,15 +192,17 @@ impl Course<'_> {
                 stood_s = now;
             }
             let step = self.step(n, now - drove_s <= BACK_S, now - idled_s <= UNLOCK_S, now - stood_s < GETTING_OFF_S);
-            reached.fill(f64::INFINITY);
-            let mut next = Reached { costs: &mut reached, from, grid, fall };
-            for state in (0..=SPEEDS).filter(|&s| costs[s] < best + HOPELESS) {
-                next.leave(state, costs[state], &step);
+            reached.forget();
+            for state in before.hopeful(best + HOPELESS) {
+                reached.leave(state, before.cost(state), &step, from);
             }
-            std::mem::swap(&mut costs, &mut reached);
-            best = costs.iter().copied().fold(f64::INFINITY, f64::min);
+            for speed in reached.costs.known.clone() {
+                from[speed] = reached.from[speed] as u8;
+            }
+            std::mem::swap(&mut before, &mut reached.costs);
+            best = before.least();
         }
-        self.traced(&costs, &from, grid)
+        self.traced(&before, &from, grid)
     }
 
     fn step(&self, n: usize, may_spin: bool, may_lock: bool, gets_off: bool) -> Step {
@@ -209,19 +214,16 @@ impl Course<'_> {
         let rate_ahead = rate * (1.0 + TURNING_MASS) - TURNING_MASS * (wheels.1 - wheels.0) / seconds;
         let slack = if gets_off { LAUNCH * law.pull(moments.current[n]) * seconds } else { 0.0 };
         let deviation = (law.scatter * (ALIKE_S * seconds).sqrt()).max(f64::MIN_POSITIVE);
-        let with_noise = deviation.hypot(2f64.sqrt() * self.noise);
+        let with_noise = (deviation * deviation + 2.0 * self.noise * self.noise).sqrt();
         let (drives, may_slip) = (moments.drives(n), moments.may_slip(n));
         let may_spin = may_spin && wheels.1 >= STANDING * moments.top;
         Step { seconds, wheels, rate, rate_ahead, deviation, with_noise, slack, drives, may_slip, may_spin, may_lock }
     }
 
-    fn traced(&self, costs: &[f64], from: &[[u8; SPEEDS + 1]], grid: f64) -> Vec<f64> {
+    fn traced(&self, costs: &Costs, from: &[[u8; SPEEDS + 1]], grid: f64) -> Vec<f64> {
         let revs = &self.moments.revs;
-        let mut state = if costs[GRIPS].is_finite() {
-            GRIPS
-        } else {
-            (0..SPEEDS).min_by(|&a, &b| costs[a].total_cmp(&costs[b])).unwrap_or(GRIPS)
-        };
+        let cheapest = || (0..SPEEDS).min_by(|&a, &b| costs.speeds[a].total_cmp(&costs.speeds[b]));
+        let mut state = if costs.grips.is_finite() { GRIPS } else { cheapest().unwrap_or(GRIPS) };
         let mut car = vec![0.0; revs.len()];
         for n in (0..revs.len()).rev() {
             car[n] = if state == GRIPS { revs[n] } else { state as f64 * grid };
@@ -250,18 +252,59 @@ impl Course<'_> {
     }
 }
 
-/// The costs of the states of a moment, and from where each is reached at that cost.
-struct Reached<'a> {
-    costs: &'a mut [f64; SPEEDS + 1],
-    from: &'a mut [u8; SPEEDS + 1],
+/// What the states of a moment cost; infinite where they are not reached.
+struct Costs {
+    /// The tyres grip.
+    grips: f64,
+    /// The car has one of the speeds, wheels and all.
+    speeds: Vec<f64>,
+    /// The speeds that may be reached: mostly few.
+    known: Range<usize>,
+}
+
+impl Costs {
+    fn new() -> Self {
+        Self { grips: f64::INFINITY, speeds: vec![f64::INFINITY; SPEEDS], known: 0..0 }
+    }
+
+    fn cost(&self, state: usize) -> f64 {
+        if state == GRIPS { self.grips } else { self.speeds[state] }
+    }
+
+    /// The states that cost less than `limit`.
+    fn hopeful(&self, limit: f64) -> impl Iterator<Item = usize> {
+        self.known.clone().chain([GRIPS]).filter(move |state| self.cost(*state) < limit)
+    }
+
+    fn least(&self) -> f64 {
+        self.speeds[self.known.clone()]
+            .iter()
+            .copied()
+            .fold(self.grips, |least, cost| if cost < least { cost } else { least })
+    }
+}
+
+/// The costs of the states of a moment, and from which state each speed is reached at that cost.
+struct Reached {
+    costs: Costs,
+    /// Numbers of states, as wide as the costs: so a range of both is gone through with the same wide registers.
+    from: Vec<f64>,
     grid: f64,
     /// Fastest fall of the car's revs, turns a minute each second.
     fall: f64,
 }
 
-impl Reached<'_> {
+impl Reached {
+    /// Begins another moment.
+    fn forget(&mut self) {
+        let Costs { grips, speeds, known } = &mut self.costs;
+        *grips = f64::INFINITY;
+        speeds[known.clone()].fill(f64::INFINITY);
+        *known = 0..0;
+    }
+
     /// Goes on from a state of the moment before at its cost to all that can follow.
-    fn leave(&mut self, state: usize, cost: f64, step: &Step) {
+    fn leave(&mut self, state: usize, cost: f64, step: &Step, from: &mut [u8; SPEEDS + 1]) {
         let (before, after) = step.wheels;
         let car = if state == GRIPS { before } else { state as f64 * self.grid };
         let was = match () {
@@ -269,21 +312,23 @@ impl Reached<'_> {
             () if car < before => State::Ahead,
             () => State::Behind,
         };
-        self.reach(GRIPS, state, cost + self.cost_of_grip(was, car, step));
+        let cost_of_grip = cost + self.cost_of_grip(was, car, step);
+        if cost_of_grip < self.costs.grips {
+            (self.costs.grips, from[GRIPS]) = (cost_of_grip, state as u8);
+        }
+        let cost = cost + begins(was, step);
+        // Revs have noise where the slip begins.
+        let sharpness = 1.0 / if was == State::Grips { step.with_noise } else { step.deviation };
         let reach = 4.0 * step.with_noise + self.grid + step.slack;
         if step.may_spin && (was == State::Ahead || was == State::Grips && step.may_slip) {
             let middle = car + step.rate_ahead * step.seconds;
             let range = (middle - reach).max((1.0 - MOST_SLIP) * after)..(middle + reach).min((1.0 - APART) * after);
-            self.reach_speeds(range, state, |to| {
-                cost + begins(was, step) + off(beyond(to - middle, step.slack), was, step)
-            });
+            self.reach_speeds(range, state, |to| cost + robust(beyond(to - middle, step.slack) * sharpness));
         }
         if step.may_lock && was != State::Ahead {
             let (slowest, fastest) = self.under_lock(car, step);
             let range = (slowest - reach).max((1.0 + LOCKED) * after)..fastest + reach;
-            self.reach_speeds(range, state, |to| {
-                cost + begins(was, step) + off(to - to.clamp(slowest, fastest), was, step)
-            });
+            self.reach_speeds(range, state, |to| cost + robust(outside(to, slowest, fastest) * sharpness));
         }
     }
 
@@ -298,45 +343,49 @@ impl Reached<'_> {
         let off = match was {
             State::Ahead => beyond(change - step.rate_ahead * step.seconds, step.slack),
             State::Grips if step.drives => beyond(change - step.rate * step.seconds, step.slack),
-            State::Grips => change - change.clamp(-self.fall * step.seconds, step.rate.max(0.0) * step.seconds),
+            State::Grips => outside(change, -self.fall * step.seconds, step.rate.max(0.0) * step.seconds),
             State::Behind => {
                 let (slowest, fastest) = self.under_lock(car, step);
-                step.wheels.1 - step.wheels.1.clamp(slowest, fastest)
+                outside(step.wheels.1, slowest, fastest)
             }
         };
         let cost = robust(off / step.with_noise);
         if was == State::Grips { cost.min(MOST) } else { cost }
     }
 
-    fn reach_speeds(&mut self, range: std::ops::Range<f64>, state: usize, cost: impl Fn(f64) -> f64) {
+    fn reach_speeds(&mut self, range: Range<f64>, state: usize, cost: impl Fn(f64) -> f64) {
         let first = (range.start / self.grid).ceil().max(0.0) as usize;
         let past = ((range.end / self.grid).floor() + 1.0).clamp(0.0, SPEEDS as f64) as usize;
-        for to in first..past {
-            self.reach(to, state, cost(to as f64 * self.grid));
+        if first >= past {
+            return;
         }
-    }
-
-    fn reach(&mut self, to: usize, state: usize, cost: f64) {
-        if cost < self.costs[to] {
-            (self.costs[to], self.from[to]) = (cost, state as u8);
+        let Costs { speeds, known, .. } = &mut self.costs;
+        *known = if known.start == known.end { first..past } else { first.min(known.start)..past.max(known.end) };
+        // Without a branch, which no processor would foresee.
+        for (n, (least, from)) in (first as u16..).zip(speeds[first..past].iter_mut().zip(&mut self.from[first..past]))
+        {
+            let cost = cost(f64::from(n) * self.grid);
+            let is_less = cost < *least;
+            *least = if is_less { cost } else { *least };
+            *from = if is_less { state as f64 } else { *from };
         }
     }
 }
 
 /// How far `off` is beyond `slack` on either side.
 fn beyond(off: f64, slack: f64) -> f64 {
-    off - off.clamp(-slack, slack)
+    (off.abs() - slack).max(0.0)
+}
+
+/// How far a value is outside a range.
+fn outside(value: f64, low: f64, high: f64) -> f64 {
+    (low - value).max(value - high).max(0.0)
 }
 
 /// What it costs to begin a slip, where there was none, and to go on with it.
 fn begins(was: State, step: &Step) -> f64 {
     let begins = if was == State::Grips { BEGINS } else { 0.0 };
     begins + LASTS_PER_S * step.seconds
-}
-
-/// What it costs to be `off` the law; revs have noise where the slip begins.
-fn off(off: f64, was: State, step: &Step) -> f64 {
-    robust(off / if was == State::Grips { step.with_noise } else { step.deviation })
 }
 
 /// Half the square up to some standard deviations, then in proportion (Huber 1964, Ann. Math. Stat. 35, 73).

@@ -128,7 +128,7 @@ impl<'a> Way<'a> {
 
     /// Variance of the turns until a log time, without what is even over a lap, turns².
     fn variance_at(&self, time: f64) -> f64 {
-        between(self.car.rows().0, &self.variance, time)
+        self.car.between_rows(&self.variance, time)
     }
 }
 

@@ -14,8 +14,15 @@ pub fn median(values: impl IntoIterator<Item = f64>) -> Option<f64> {
 pub fn quantile(values: impl IntoIterator<Item = f64>, share: f64) -> Option<f64> {
     let values = values.into_iter();
     // Room for all of them at once: a list that grows takes up to three times as much.
-    let mut finite: Vec<f64> = Vec::with_capacity(values.size_hint().1.unwrap_or(0));
-    finite.extend(values.filter(|v| v.is_finite()));
+    let mut room: Vec<f64> = Vec::with_capacity(values.size_hint().1.unwrap_or(0));
+    quantile_in(&mut room, values, share)
+}
+
+/// The same in `room` that was used before; what it held is lost.
+fn quantile_in(room: &mut Vec<f64>, values: impl IntoIterator<Item = f64>, share: f64) -> Option<f64> {
+    room.clear();
+    room.extend(values.into_iter().filter(|v| v.is_finite()));
+    let finite = room;
     if finite.is_empty() {
         return None;
     }
@@ -25,6 +32,11 @@ pub fn quantile(values: impl IntoIterator<Item = f64>, share: f64) -> Option<f64
     let high = above.iter().copied().fold(f64::INFINITY, f64::min);
     let fraction = rank - below as f64;
     Some(if fraction > 0.0 { low + fraction * (high - low) } else { low })
+}
+
+/// The median of the finite values in `room` that was used before; what it held is lost.
+pub fn median_in(room: &mut Vec<f64>, values: impl IntoIterator<Item = f64>) -> Option<f64> {
+    quantile_in(room, values, 0.5)
 }
 
 /// Median step from one value to the next; `None` for fewer than two.
@@ -40,8 +52,13 @@ pub fn highest(values: &[f64]) -> Option<f64> {
 /// Standard deviation of a normal distribution from the median absolute deviation: 1.4826 × MAD. `None` without finite
 /// values.
 pub fn robust_deviation(values: &[f64]) -> Option<f64> {
-    let middle = median(values.iter().copied())?;
-    median(values.iter().map(|v| (v - middle).abs())).map(|mad| NORMAL_OVER_MAD * mad)
+    robust_deviation_in(&mut Vec::with_capacity(values.len()), values)
+}
+
+/// The same in `room` that was used before; what it held is lost.
+pub fn robust_deviation_in(room: &mut Vec<f64>, values: &[f64]) -> Option<f64> {
+    let middle = median_in(room, values.iter().copied())?;
+    median_in(room, values.iter().map(|v| (v - middle).abs())).map(|mad| NORMAL_OVER_MAD * mad)
 }
 
 /// The standard uncertainty of a median of normal values that do not depend on each other: √(π / 2 / n) times their

@@ -11,6 +11,8 @@ const NEEDLESS: [&str; 6] = [
     r#" font-family="sans-serif""#,
     r#" font-size="10.483870967741936""#,
 ];
+/// Where the points of a line or an area begin.
+const POINTS: &str = " points=\"";
 /// Size of all text, once: 13 pixels as the library counts them.
 const TEXT_SIZE: &str = r#"font-size="10.48" "#;
 
@@ -25,23 +27,25 @@ type Point = (i32, i32);
 pub fn shortened(svg: &str) -> String {
     let mut short = String::with_capacity(svg.len());
     for line in svg.lines() {
-        let line = NEEDLESS.iter().fold(line.to_owned(), |line, needless| line.replace(needless, ""));
-        match as_path(&line) {
+        // The points of a line or an area are most of a drawing and have no attributes.
+        let (attributes, points) = line.split_at(line.find(POINTS).unwrap_or(line.len()));
+        let attributes = NEEDLESS.iter().fold(attributes.to_owned(), |line, needless| line.replace(needless, ""));
+        match as_path(&attributes, points) {
             Some(path) => short += &path,
-            None => short += &line,
+            None => short.extend([&attributes, points]),
         }
     }
     short.replacen("<svg ", &format!("<svg {TEXT_SIZE}"), 1)
 }
 
-/// A line or an area of whole pixels as a path; `None` for any other element.
-fn as_path(element: &str) -> Option<String> {
-    let (rest, closes) = match element.strip_prefix("<polyline ") {
+/// A line or an area of whole pixels as a path, by the element up to its points and from there on; `None` for any other
+/// element.
+fn as_path(element: &str, points: &str) -> Option<String> {
+    let (attributes, closes) = match element.strip_prefix("<polyline") {
         Some(rest) => (rest, ""),
-        None => (element.strip_prefix("<polygon ")?, "z"),
+        None => (element.strip_prefix("<polygon")?, "z"),
     };
-    let (attributes, points) = rest.split_once("points=\"")?;
-    let points = points.strip_suffix("\"/>")?;
+    let points = points.strip_prefix(POINTS)?.strip_suffix("\"/>")?;
     let points: Option<Vec<Point>> = points.split_whitespace().map(point).collect();
     let points = corners(&points?);
     let (first, rest) = points.split_first()?;
@@ -55,7 +59,7 @@ fn as_path(element: &str) -> Option<String> {
         path += &format!("{start}{x}{}{y}", space(y));
         before = *point;
     }
-    Some(format!("<path {attributes}d=\"{path}{closes}\"/>"))
+    Some(format!("<path{attributes} d=\"{path}{closes}\"/>"))
 }
 
 /// The points of a line without those on the way between others.
@@ -65,9 +69,9 @@ fn corners(points: &[Point]) -> Vec<Point> {
     (is_corner[0], is_corner[last]) = (true, true);
     let mut stretches = vec![(0, last)];
     while let Some((from, to)) = stretches.pop() {
-        let distance = |n: &usize| distance(points[*n], points[from], points[to]);
-        let farthest = (from + 1..to).max_by(|a, b| distance(a).total_cmp(&distance(b)));
-        if let Some(corner) = farthest.filter(|n| distance(n) > ON_THE_WAY) {
+        let squares = (from + 1..to).map(|n| (n, squared_distance(points[n], points[from], points[to])));
+        let farthest = squares.max_by(|a, b| a.1.total_cmp(&b.1));
+        if let Some((corner, _)) = farthest.filter(|(_, square)| *square > ON_THE_WAY * ON_THE_WAY) {
             is_corner[corner] = true;
             stretches.extend([(from, corner), (corner, to)]);
         }
@@ -75,13 +79,13 @@ fn corners(points: &[Point]) -> Vec<Point> {
     points.iter().zip(is_corner).filter(|(_, is_corner)| *is_corner).map(|(point, _)| *point).collect()
 }
 
-/// How far a point is from the straight line between two others, pixels.
-fn distance(point: Point, from: Point, to: Point) -> f64 {
+/// How far a point is from the straight line between two others, pixels squared.
+fn squared_distance(point: Point, from: Point, to: Point) -> f64 {
     let between = |a: Point, b: Point| (f64::from(b.0 - a.0), f64::from(b.1 - a.1));
     let ((x, y), (along_x, along_y)) = (between(from, point), between(from, to));
     let square = along_x * along_x + along_y * along_y;
     let share = if square > 0.0 { ((x * along_x + y * along_y) / square).clamp(0.0, 1.0) } else { 0.0 };
-    (x - share * along_x).hypot(y - share * along_y)
+    (x - share * along_x).powi(2) + (y - share * along_y).powi(2)
 }
 
 fn point(text: &str) -> Option<Point> {
