@@ -53,6 +53,8 @@ const TWO_LAPS: f64 = 1.6;
 /// Share of the laps found, stops left out, that must be near their median: fewer are no laps of one track. A default,
 /// no source.
 const REGULAR: f64 = 0.5;
+/// Microseconds in a second.
+const MICROSECONDS: f64 = 1e6;
 /// Slack at the ends of the log, s.
 const TIME_SLACK_S: f64 = 1e-9;
 /// Share of the run's highest revs above which the car drives: its turns over the time it drives are its usual pace.
@@ -130,9 +132,10 @@ pub struct Lap {
 }
 
 impl Lap {
-    /// Duration, s, by the lap list's clock where there is one.
+    /// Duration, s, by the lap list's clock where there is one; to the microsecond, so that a time of the list is the
+    /// same wherever in the log it was laid.
     pub fn time_s(&self) -> f64 {
-        (self.end_s - self.start_s) / self.clock_scale
+        ((self.end_s - self.start_s) / self.clock_scale * MICROSECONDS).round() / MICROSECONDS
     }
 }
 

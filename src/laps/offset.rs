@@ -12,6 +12,9 @@ pub(super) const LEAST_SHARE: f64 = 1.0 / 3.0;
 const WINSOR: f64 = 6.0;
 /// Least deviation that places are held to, in deviations of the place's own.
 const LEAST_DEVIATION: f64 = 1e-3;
+/// Added to a number and taken off again, it leaves the nearest whole one: so far out no parts of one can be written
+/// (IEEE 754). Quicker than a call, and several numbers at a time.
+const ROUNDS: f64 = 1.5 * (1u64 << 52) as f64;
 
 /// One offset between log and list.
 #[derive(Debug, Clone, Copy)]
@@ -93,7 +96,7 @@ fn centre(laps: &mut [f64], room: &mut Vec<f64>) -> f64 {
 
 /// Laps without the whole ones, -0.5 to 0.5.
 fn to_nearest(laps: f64) -> f64 {
-    laps - (laps + 0.5).floor()
+    laps - (laps + ROUNDS - ROUNDS)
 }
 
 /// Sine and cosine of the angle of a place on the lap, to within 2 in 10⁷: both by the series of a quarter's

@@ -119,7 +119,7 @@ impl Places {
     fn profile(&self, rpm: &[f64]) -> Profile {
         let mut cells = vec![Vec::new(); CELLS];
         for n in (0..self.time.len()).filter(|&n| self.is_followed(n)) {
-            cells[(self.laps[n].rem_euclid(1.0) * CELLS as f64) as usize % CELLS].push(rpm[n]);
+            cells[(share_of_lap(self.laps[n]) * CELLS as f64) as usize % CELLS].push(rpm[n]);
         }
         Profile::new(&cells)
     }
@@ -311,11 +311,11 @@ impl Profile {
 
     /// Between the middles of the cells at `lap`, of which only the fraction counts.
     fn usual_at(&self, lap: f64) -> Usual {
-        let position = lap.rem_euclid(1.0) * CELLS as f64 - 0.5;
-        let low = position.floor();
-        let share = position - low;
-        let cell = |n: isize| n.rem_euclid(CELLS as isize) as usize;
-        let (a, b) = (cell(low as isize), cell(low as isize + 1));
+        // From the middle of the last cell of the lap before.
+        let position = share_of_lap(lap) * CELLS as f64 + 0.5;
+        let next = position as usize;
+        let share = position - next as f64;
+        let (a, b) = ((next + CELLS - 1) % CELLS, next % CELLS);
         let between = |values: &[f64]| values[a] + (values[b] - values[a]) * share;
         Usual { rpm: between(&self.rpm), deviation: between(&self.scatter) }
     }
@@ -344,6 +344,12 @@ fn along_chain(turns: f64, chain: &[f64], lap: f64) -> f64 {
         n if n > last => last as f64 + (turns - chain[last]) / lap,
         n => (n - 1) as f64 + (turns - chain[n - 1]) / (chain[n] - chain[n - 1]),
     }
+}
+
+/// Laps without the whole ones, 0 to 1, without a call to the system's mathematics: it is asked for at every moment.
+fn share_of_lap(laps: f64) -> f64 {
+    let rest = laps - laps as i64 as f64;
+    if rest < 0.0 { rest + 1.0 } else { rest }
 }
 
 /// Replaces NaN cells of a closed lap by straight lines between their neighbours.
