@@ -15,7 +15,7 @@ use super::passing_errors::PlaceDoubt;
 use super::period::{ExpectedTurns, LONGEST_LAP_S, OverTurns, SHORTEST_LAP_S};
 use super::smoother::{Moment, Mood, smoothed};
 use super::whole_laps;
-use crate::statistics::quantiles::{median, median_step, robust_deviation};
+use crate::statistics::quantiles::{median, median_in, median_step, robust_deviation, robust_deviation_in};
 
 /// Cells of a lap's profile.
 pub const CELLS: usize = 400;
@@ -96,7 +96,7 @@ impl Places {
         for _ in 0..3 {
             places = places.follow(&ticks, &chain);
         }
-        places.profile = places.profile(&ticks.rpm).rpm;
+        places.profile = usual_rpm(&places.by_cell(&ticks.rpm));
         places.doubts = places.variance.iter().map(|variance| PlaceDoubt::new(*variance)).collect();
         Some(places)
     }
@@ -115,18 +115,18 @@ impl Places {
         Self { time, laps, variance, doubts: Vec::new(), lap_turns, profile: Vec::new(), followed }
     }
 
-    /// The usual revs over the lap and their scatter, from the revs at each moment.
-    fn profile(&self, rpm: &[f64]) -> Profile {
+    /// The revs at each moment that was followed, by the cells of the lap.
+    fn by_cell(&self, rpm: &[f64]) -> Vec<Vec<f64>> {
         let mut cells = vec![Vec::new(); CELLS];
         for n in (0..self.time.len()).filter(|&n| self.is_followed(n)) {
             cells[(share_of_lap(self.laps[n]) * CELLS as f64) as usize % CELLS].push(rpm[n]);
         }
-        Profile::new(&cells)
+        cells
     }
 
     /// One forward and one backward pass of the smoother about the places found before.
     fn follow(&self, ticks: &Ticks, chain: &[f64]) -> Self {
-        let profile = self.profile(&ticks.rpm);
+        let profile = Profile::new(&self.by_cell(&ticks.rpm));
         let drift = ODOMETER_SHARE * drift_of(chain, self.lap_turns);
         let relative = profile.rpm.iter().zip(&profile.scatter).map(|(p, s)| s / p.max(1.0));
         let alike = self.moments_alike(&ticks.rpm, &profile);
@@ -294,16 +294,15 @@ impl Profile {
     /// The medians of the revs in each cell, and the scatter in it and its neighbours, at least a hundredth of the
     /// fastest.
     fn new(cells: &[Vec<f64>]) -> Self {
-        let mut rpm: Vec<f64> = cells.iter().map(|c| median(c.iter().copied()).unwrap_or(f64::NAN)).collect();
+        let rpm = usual_rpm(cells);
         let fastest = rpm.iter().copied().fold(0.0, f64::max);
-        fill_round(&mut rpm);
+        let (mut near, mut room) = (Vec::new(), Vec::new());
         let scatter = |n: usize| {
-            let from_usual = |cell: usize| {
-                let usual = rpm[cell];
-                cells[cell].iter().map(move |v| v - usual)
-            };
-            let near: Vec<f64> = (0..3).flat_map(|o| from_usual((n + CELLS + o - 1) % CELLS)).collect();
-            robust_deviation(&near).unwrap_or(0.0).max(LEAST_SCATTER * fastest)
+            near.clear();
+            for cell in (0..3).map(|o| (n + CELLS + o - 1) % CELLS) {
+                near.extend(cells[cell].iter().map(|v| v - rpm[cell]));
+            }
+            robust_deviation_in(&mut room, &near).unwrap_or(0.0).max(LEAST_SCATTER * fastest)
         };
         let scatter = (0..CELLS).map(scatter).collect();
         Self { rpm, scatter }
@@ -319,6 +318,14 @@ impl Profile {
         let between = |values: &[f64]| values[a] + (values[b] - values[a]) * share;
         Usual { rpm: between(&self.rpm), deviation: between(&self.scatter) }
     }
+}
+
+/// The medians of the revs in each cell.
+fn usual_rpm(cells: &[Vec<f64>]) -> Vec<f64> {
+    let mut room = Vec::new();
+    let mut rpm: Vec<f64> = cells.iter().map(|c| median_in(&mut room, c.iter().copied()).unwrap_or(f64::NAN)).collect();
+    fill_round(&mut rpm);
+    rpm
 }
 
 /// Standard deviation of the odometer over a lap, laps. A place found early makes one lap shorter and the next longer,

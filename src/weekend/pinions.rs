@@ -7,6 +7,8 @@
 //! against its neighbours even where the lap length is vague, and a run alone is held against what lap length, tyre and
 //! slip can explain.
 
+use rayon::prelude::*;
+
 use crate::gears::set_rollout_mm;
 use crate::measure::gearing::{CALIPER_MM, Fit};
 use crate::measure::lap_turns::GrippedTurns;
@@ -32,6 +34,8 @@ const MOST_DRIFT: f64 = 0.12;
 /// Probability that the sheet is right, that it is one to four teeth off for a run, and for all runs of the car alike.
 const RUN_PRIOR: [f64; 5] = [0.92, 0.03, 0.006, 0.002, 0.001];
 const CAR_PRIOR: [f64; 5] = [0.96, 0.015, 0.003, 0.001, 0.000_5];
+/// The same of a run whose teeth are farther off than that from what all runs are off.
+const FAR_PRIOR: f64 = 0.000_5;
 /// Probability that something else is wrong: spur, internal ratio, tyre, lap length; the ratio may then be any within a
 /// factor of e either way.
 const ELSE_PRIOR: f64 = 0.002;
@@ -79,21 +83,24 @@ pub fn weigh(runs: &[Turns], lap_length_m: Option<(f64, f64)>) -> Vec<Option<Pin
         }
         None => (first.x, OPEN_U),
     };
-    let drifts: &[f64] = if foam { &DRIFTS } else { &[0.0] };
-    let grid = grid(centre, spread, drifts, WANDER[usize::from(foam)], known.len());
+    let (drifts, wander): (&[f64], f64) = if foam { (&DRIFTS, WANDER[1]) } else { (&[0.0], WANDER[0]) };
+    let grid = grid(centre, spread, drifts, wander, known.len());
     let prior: Vec<f64> = grid.iter().map(|g| normal(g - centre, spread)).collect();
+    let densities: Vec<Vec<Density>> =
+        known.iter().map(|run| grid.iter().map(|g| density(run, *g)).collect()).collect();
+    let walks: Vec<Walk> = drifts.iter().map(|drift| Walk::new(*drift, wander)).collect();
+    let of_whole = |whole: &i32| off_in_all(*whole, &densities, &prior, &walks);
+    // In the order of the teeth, so that sums are the same every time.
+    let wholes: Vec<Vec<[f64; CELLS]>> = TEETH.par_iter().map(of_whole).collect();
     let mut sums = vec![[0.0; CELLS]; known.len()];
-    // How well the runs go with each number of teeth off in all of them, whatever was thought before.
-    let mut evidence = [0.0; TEETH.len()];
-    for &drift in drifts {
-        for (whole, evidence) in TEETH.into_iter().zip(&mut evidence) {
-            let weight = CAR_PRIOR[whole.unsigned_abs() as usize];
-            let walk = Walk { grid: &grid, drift, wander: WANDER[usize::from(foam)], whole };
-            let before: f64 = sums[0].iter().sum();
-            walk.add(&known, &prior, weight, &mut sums);
-            *evidence += (sums[0].iter().sum::<f64>() - before) / weight;
+    for (whole, each) in TEETH.iter().zip(&wholes) {
+        let weight = CAR_PRIOR[whole.unsigned_abs() as usize];
+        for (sum, likelihood) in sums.iter_mut().zip(each) {
+            sum.iter_mut().zip(likelihood).for_each(|(sum, l)| *sum += weight * l);
         }
     }
+    // How well the runs go with each number of teeth off in all of them, whatever was thought before.
+    let evidence: Vec<f64> = wholes.iter().map(|whole| whole[0].iter().sum()).collect();
     let of_sheet = TEETH.iter().zip(&evidence).find(|e| *e.0 == 0).map_or(0.0, |e| *e.1);
     let spoken_against = evidence.iter().any(|e| *e > AGAINST * of_sheet);
     let mut at = sums.into_iter();
@@ -124,62 +131,88 @@ fn normal(x: f64, u: f64) -> f64 {
     (-0.5 * (x / u).powi(2)).exp()
 }
 
-/// One hypothesis: a drift, and a number of teeth by which the sheet is off in every run.
-struct Walk<'a> {
-    grid: &'a [f64],
-    drift: f64,
-    wander: f64,
-    whole: i32,
+/// How likely what a run shows is for each number of teeth off the sheet, each as a density, so that it can be held
+/// against that of something else.
+type Density = [f64; TEETH.len()];
+
+/// The densities of a run where the offset is `offset`.
+fn density(run: &Seen, offset: f64) -> Density {
+    TEETH.map(|teeth| {
+        let expected = offset + (run.pinion / (run.pinion + f64::from(teeth)).max(1.0)).ln();
+        normal(run.x - expected, run.u) / (run.u * std::f64::consts::TAU.sqrt())
+    })
 }
 
-impl Walk<'_> {
-    /// Adds each run's probability of each number of teeth under this hypothesis to `sums`, not normalised.
-    fn add(&self, runs: &[&Seen], prior: &[f64], weight: f64, sums: &mut [[f64; CELLS]]) {
-        let likelihoods: Vec<Vec<[f64; CELLS]>> =
-            runs.iter().map(|r| self.grid.iter().map(|g| self.likelihood(r, *g)).collect()).collect();
-        let total = |cell: &[f64; CELLS]| cell.iter().sum::<f64>();
-        let mut forward = vec![prior.to_vec()];
-        for run in 1..runs.len() {
-            let last: Vec<f64> =
-                forward[run - 1].iter().zip(&likelihoods[run - 1]).map(|(p, l)| p * total(l)).collect();
-            forward.push(self.step(&last, self.drift));
+/// How likely each run's hypotheses are, not normalised, where the sheet is `whole` teeth off in every run: by the
+/// densities of each run at each offset, with all drifts alike.
+fn off_in_all(whole: i32, densities: &[Vec<Density>], prior: &[f64], walks: &[Walk]) -> Vec<[f64; CELLS]> {
+    // Off by some teeth in all, of which `whole` belong to every run of the car.
+    let priors =
+        TEETH.map(|teeth| RUN_PRIOR.get((teeth - whole).unsigned_abs() as usize).copied().unwrap_or(FAR_PRIOR));
+    let total =
+        |density: &Density| priors.iter().zip(density).map(|(p, d)| p * d).sum::<f64>() + ELSE_PRIOR * ELSE_DENSITY;
+    let totals: Vec<Vec<f64>> = densities.iter().map(|run| run.iter().map(total).collect()).collect();
+    let mut by_others = vec![vec![0.0; prior.len()]; densities.len()];
+    walks.iter().for_each(|walk| walk.add(&totals, prior, &mut by_others));
+    let of_run = |(offsets, densities): (&Vec<f64>, &Vec<Density>)| {
+        let mut sums = [0.0; CELLS];
+        for (by_others, density) in offsets.iter().zip(densities) {
+            let teeth = priors.iter().zip(density).map(|(p, d)| p * d);
+            let cells = teeth.chain([ELSE_PRIOR * ELSE_DENSITY]);
+            sums.iter_mut().zip(cells).for_each(|(sum, cell)| *sum += by_others * cell);
         }
-        let mut backward = vec![1.0; self.grid.len()];
-        for run in (0..runs.len()).rev() {
-            for ((f, b), cell) in forward[run].iter().zip(&backward).zip(&likelihoods[run]) {
-                for (sum, l) in sums[run].iter_mut().zip(cell) {
-                    *sum += weight * f * b * l;
-                }
-            }
-            let next: Vec<f64> = backward.iter().zip(&likelihoods[run]).map(|(b, l)| b * total(l)).collect();
-            backward = self.step(&next, -self.drift);
-        }
-    }
+        sums
+    };
+    by_others.iter().zip(densities).map(of_run).collect()
+}
 
-    /// Likelihood of a run for each number of teeth off the sheet, where the offset is `offset`.
-    fn likelihood(&self, run: &Seen, offset: f64) -> [f64; CELLS] {
-        let mut cells = [ELSE_PRIOR * ELSE_DENSITY; CELLS];
-        for (cell, teeth) in cells.iter_mut().zip(TEETH) {
-            // Off by `teeth` in all, of which `whole` belong to every run of the car.
-            let own = (teeth - self.whole).unsigned_abs() as usize;
-            let prior = RUN_PRIOR.get(own).copied().unwrap_or(0.0005);
-            let expected = offset + (run.pinion / (run.pinion + f64::from(teeth)).max(1.0)).ln();
-            // The density of a normal distribution, so that it can be held against the other's.
-            *cell = prior * normal(run.x - expected, run.u) / (run.u * std::f64::consts::TAU.sqrt());
-        }
-        cells
-    }
+/// How the offset goes on from run to run: a steady drift and a random walk.
+struct Walk {
+    /// The drift, in steps of the grid.
+    shift: isize,
+    /// The spread of the walk, step by step of the grid.
+    kernel: Vec<f64>,
+}
 
-    /// The walk to the next run: a shift by `drift` and a spread by the wander.
-    fn step(&self, weights: &[f64], drift: f64) -> Vec<f64> {
-        let reach = (4.0 * self.wander / GRID).ceil() as isize;
-        let shift = (drift / GRID).round() as isize;
-        let kernel: Vec<f64> = (-reach..=reach).map(|n| normal(n as f64 * GRID, self.wander)).collect();
+impl Walk {
+    fn new(drift: f64, wander: f64) -> Self {
+        let reach = (4.0 * wander / GRID).ceil() as isize;
+        let kernel: Vec<f64> = (-reach..=reach).map(|n| normal(n as f64 * GRID, wander)).collect();
         let norm: f64 = kernel.iter().sum();
-        let at = |n: isize| usize::try_from(n).ok().and_then(|n| weights.get(n)).copied().unwrap_or(0.0);
-        (0..weights.len() as isize)
-            .map(|n| kernel.iter().enumerate().map(|(k, w)| w * at(n - shift + k as isize - reach)).sum::<f64>() / norm)
-            .collect()
+        Self { shift: (drift / GRID).round() as isize, kernel: kernel.iter().map(|k| k / norm).collect() }
+    }
+
+    /// Adds to `by_others` how likely each offset is in each run by all the other runs, not normalised; `totals` are the
+    /// likelihoods of each run at each offset, and `prior` those of the offsets at the first run.
+    fn add(&self, totals: &[Vec<f64>], prior: &[f64], by_others: &mut [Vec<f64>]) {
+        let weighted = |by: &[f64], totals: &[f64]| by.iter().zip(totals).map(|(b, t)| b * t).collect::<Vec<f64>>();
+        let mut forward = vec![prior.to_vec()];
+        for run in 1..totals.len() {
+            forward.push(self.step(&weighted(&forward[run - 1], &totals[run - 1]), self.shift));
+        }
+        let mut backward = vec![1.0; prior.len()];
+        for run in (0..totals.len()).rev() {
+            let both = forward[run].iter().zip(&backward);
+            by_others[run].iter_mut().zip(both).for_each(|(sum, (f, b))| *sum += f * b);
+            if run > 0 {
+                backward = self.step(&weighted(&backward, &totals[run]), -self.shift);
+            }
+        }
+    }
+
+    /// The walk to the next run: what is shifted beyond the grid is lost.
+    fn step(&self, weights: &[f64], shift: isize) -> Vec<f64> {
+        let reach = self.kernel.len() / 2;
+        // Room for the kernel and the shift at both ends.
+        let room = reach + shift.unsigned_abs();
+        let mut padded = vec![0.0; weights.len() + 2 * room];
+        padded[room..room + weights.len()].copy_from_slice(weights);
+        let first = room.saturating_add_signed(-shift) - reach;
+        let mut stepped = vec![0.0; weights.len()];
+        for (offset, share) in (first..).zip(&self.kernel) {
+            stepped.iter_mut().zip(&padded[offset..]).for_each(|(sum, weight)| *sum += share * weight);
+        }
+        stepped
     }
 }
 
