@@ -3,7 +3,7 @@
 use super::driven::{Driven, Passed};
 use super::passing_errors::{PassingErrors, PlaceDoubt};
 use super::place::Places;
-use crate::statistics::quantiles::{median_in, robust_deviation_in};
+use crate::statistics::quantiles::{deviation_about, median_in};
 
 /// Fewest passings that must lie in the log, and the smallest share of the list's.
 pub(super) const LEAST_PASSINGS: usize = 3;
@@ -68,7 +68,8 @@ impl<'a> Offsets<'a> {
         // Clipped in deviations of its own place: a start from standing is far off at a wrong offset, and tells so.
         let own = self.fractions.iter().zip(&self.doubts).map(|(f, d)| f / d.deviation);
         self.errors.set(own, &self.doubts);
-        let scatter = robust_deviation_in(&mut self.room, self.errors.own()).unwrap_or(0.0);
+        let scatter =
+            deviation_about(&mut self.room, self.errors.own(), middle_of_sides(self.errors.own())).unwrap_or(0.0);
         self.errors.clip(WINSOR * scatter.max(LEAST_DEVIATION));
         Some(Offset { score: self.errors.log_likelihood() + self.passed.prior, line })
     }
@@ -92,6 +93,16 @@ fn centre(laps: &mut [f64], room: &mut Vec<f64>) -> f64 {
     let centre = median_in(room, laps.iter().copied()).unwrap_or(0.0);
     laps.iter_mut().for_each(|l| *l = to_nearest(*l - centre));
     (middle + centre).rem_euclid(1.0)
+}
+
+/// The median of errors that were divided by deviations of their own after their median was taken off: as many are still
+/// on either side of nought, so that it lies between the two next to it.
+fn middle_of_sides(errors: &[f64]) -> f64 {
+    let sides = errors.iter().fold((f64::NEG_INFINITY, f64::INFINITY), |(below, above), &e| {
+        (if e <= 0.0 && e > below { e } else { below }, if e >= 0.0 && e < above { e } else { above })
+    });
+    // All on one side: only where errors go round the lap.
+    if sides.0.is_finite() && sides.1.is_finite() { 0.5 * (sides.0 + sides.1) } else { 0.0 }
 }
 
 /// Laps without the whole ones, -0.5 to 0.5.
@@ -121,6 +132,17 @@ mod tests {
             let (sin, cos) = (laps * std::f64::consts::TAU).sin_cos();
             let found = direction(laps);
             assert!((found.0 - sin).abs() < 2e-7 && (found.1 - cos).abs() < 2e-7, "{laps} {found:?} {sin} {cos}");
+        }
+    }
+
+    #[test]
+    fn the_middle_of_errors_is_their_median() {
+        for laps in [vec![0.1, 0.3, 0.05, 0.11, 0.2], vec![0.1, 0.3, 0.05, 0.11, 0.2, 0.15]] {
+            let mut errors = laps;
+            centre(&mut errors, &mut Vec::new());
+            errors.iter_mut().enumerate().for_each(|(n, error)| *error /= 1.0 + n as f64);
+            let median = median_in(&mut Vec::new(), errors.iter().copied()).unwrap();
+            assert!((middle_of_sides(&errors) - median).abs() < 1e-15, "{errors:?}");
         }
     }
 

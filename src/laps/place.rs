@@ -187,39 +187,31 @@ impl Places {
 
     /// Laps driven at `time`, counted from an arbitrary place; held at the ends of the log.
     pub fn laps_at(&self, time: f64) -> f64 {
-        self.laps_after(self.moments_until(time), time)
+        self.laps_after(self.moment_before(time), time)
     }
 
     /// The same with how uncertain the place is, up to a common factor.
     pub(super) fn laps_and_doubt_at(&self, time: f64) -> (f64, PlaceDoubt) {
-        let moments = self.moments_until(time);
-        (self.laps_after(moments, time), self.doubts[moments.min(self.time.len() - 1)])
+        let moment = self.moment_before(time);
+        (self.laps_after(moment, time), self.doubts[moment + 1])
     }
 
-    /// Laps driven at `time`, which so many moments go before.
-    fn laps_after(&self, moments: usize, time: f64) -> f64 {
-        let next = moments.clamp(1, self.time.len() - 1);
-        let (t0, t1) = (self.time[next - 1], self.time[next]);
+    /// Laps driven at `time`, between a moment and the next.
+    fn laps_after(&self, moment: usize, time: f64) -> f64 {
+        let (t0, t1) = (self.time[moment], self.time[moment + 1]);
         let share = if t1 > t0 { ((time - t0) / (t1 - t0)).clamp(0.0, 1.0) } else { 0.0 };
-        self.laps[next - 1] + (self.laps[next] - self.laps[next - 1]) * share
+        self.laps[moment] + (self.laps[moment + 1] - self.laps[moment]) * share
     }
 
     /// Variance of the place at `time`, laps squared, up to a common factor.
     pub fn variance_at(&self, time: f64) -> f64 {
-        self.variance[self.moments_until(time).min(self.time.len() - 1)]
+        self.variance[self.moment_before(time) + 1]
     }
 
-    /// How many moments are no later than `time`. They follow each other evenly, so that none need be searched for.
-    fn moments_until(&self, time: f64) -> usize {
-        let guess = ((time - self.time[0]) * MOMENTS_HZ) as usize;
-        let mut count = guess.saturating_add(1).min(self.time.len());
-        while count > 0 && self.time[count - 1] > time {
-            count -= 1;
-        }
-        while self.time.get(count).is_some_and(|t| *t <= time) {
-            count += 1;
-        }
-        count
+    /// The moment before `time`; at the ends of the log that before the last and the first. Moments follow each other
+    /// evenly, so that none need be searched for.
+    fn moment_before(&self, time: f64) -> usize {
+        (((time - self.time[0]) * MOMENTS_HZ) as usize).min(self.time.len() - 2)
     }
 
     /// Time at which `laps` are reached for the first time, after any standing before it.

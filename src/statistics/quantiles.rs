@@ -58,6 +58,11 @@ pub fn robust_deviation(values: &[f64]) -> Option<f64> {
 /// The same in `room` that was used before; what it held is lost.
 pub fn robust_deviation_in(room: &mut Vec<f64>, values: &[f64]) -> Option<f64> {
     let middle = median_in(room, values.iter().copied())?;
+    deviation_about(room, values, middle)
+}
+
+/// The same about their median where that is known.
+pub fn deviation_about(room: &mut Vec<f64>, values: &[f64], middle: f64) -> Option<f64> {
     median_in(room, values.iter().map(|v| (v - middle).abs())).map(|mad| NORMAL_OVER_MAD * mad)
 }
 
