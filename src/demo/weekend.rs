@@ -2,6 +2,7 @@
 
 use std::path::PathBuf;
 
+use rayon::prelude::*;
 use serde_json::{Value, json};
 
 use super::car::CarSpec;
@@ -165,19 +166,23 @@ impl Weekend {
         self.seed.wrapping_mul(1000).wrapping_add(index as u64)
     }
 
-    /// Its files, from its folder: `logs/`, `laps/`, `truth.json`, and the sheet last.
+    /// Its files, from its folder: `logs/`, `laps/`, `truth.json`, and the sheet last. Runs are driven on all cores.
     pub fn files(&self) -> Vec<InventedFile> {
+        let driven = |(index, run): (usize, &PlannedRun)| {
+            let trace = run.run(&self.track, self.run_seed(index));
+            let rows = run.recorder.sample(&trace, self.run_seed(index));
+            (run.manner.write(&rows), run.lap_list(&trace), run.truth(&trace, self.stated_length))
+        };
+        let runs: Vec<(Vec<u8>, Option<String>, Value)> = self.runs.par_iter().enumerate().map(driven).collect();
         let mut files = Vec::new();
         let mut add = |path: String, bytes: Vec<u8>| files.push(InventedFile { path: PathBuf::from(path), bytes });
         let mut truths = Vec::new();
-        for (index, run) in self.runs.iter().enumerate() {
-            let trace = run.run(&self.track, self.run_seed(index));
-            let rows = run.recorder.sample(&trace, self.run_seed(index));
-            add(format!("logs/{}.csv", run.id), run.manner.write(&rows));
-            if let Some(list) = run.lap_list(&trace) {
+        for (run, (log, list, truth)) in self.runs.iter().zip(runs) {
+            add(format!("logs/{}.csv", run.id), log);
+            if let Some(list) = list {
                 add(format!("laps/{}.csv", run.id), list.into_bytes());
             }
-            truths.push(run.truth(&trace, self.stated_length));
+            truths.push(truth);
         }
         let truth = json!({ "seed": self.seed, "lap_length_m": self.track.length, "runs": truths });
         add(TRUTH.to_owned(), format!("{truth:#}\n").into_bytes());
