@@ -208,8 +208,8 @@ impl Places {
         self.variance[self.moment_before(time) + 1]
     }
 
-    /// The moment before `time`; at the ends of the log that before the last and the first. Moments follow each other
-    /// evenly, so that none need be searched for.
+    /// The moment before `time`, held to the first and the last but one. Moments follow each other evenly, so that none
+    /// need be searched for.
     fn moment_before(&self, time: f64) -> usize {
         (((time - self.time[0]) * MOMENTS_HZ) as usize).min(self.time.len() - 2)
     }

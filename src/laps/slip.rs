@@ -214,7 +214,7 @@ impl Course<'_> {
         let rate_ahead = rate * (1.0 + TURNING_MASS) - TURNING_MASS * (wheels.1 - wheels.0) / seconds;
         let slack = if gets_off { LAUNCH * law.pull(moments.current[n]) * seconds } else { 0.0 };
         let deviation = (law.scatter * (ALIKE_S * seconds).sqrt()).max(f64::MIN_POSITIVE);
-        let with_noise = (deviation * deviation + 2.0 * self.noise * self.noise).sqrt();
+        let with_noise = (deviation * deviation + 2.0 * self.noise * self.noise).sqrt().max(deviation);
         let (drives, may_slip) = (moments.drives(n), moments.may_slip(n));
         let may_spin = may_spin && wheels.1 >= STANDING * moments.top;
         Step { seconds, wheels, rate, rate_ahead, deviation, with_noise, slack, drives, may_slip, may_spin, may_lock }
@@ -256,7 +256,7 @@ impl Course<'_> {
 struct Costs {
     /// The tyres grip.
     grips: f64,
-    /// The car has one of the speeds, wheels and all.
+    /// The car has one of the speeds, apart from its wheels'.
     speeds: Vec<f64>,
     /// The speeds that may be reached: mostly few.
     known: Range<usize>,

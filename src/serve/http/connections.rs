@@ -7,7 +7,7 @@ use axum::Router;
 use hyper::server::conn::http1;
 use hyper_util::rt::{TokioIo, TokioTimer};
 use hyper_util::service::TowerToHyperService;
-use tokio::io::{AsyncReadExt, AsyncWriteExt};
+use tokio::io::AsyncReadExt;
 use tokio::net::{TcpListener, TcpStream};
 use tokio::sync::Semaphore;
 use tokio::time::timeout;
@@ -34,17 +34,17 @@ pub async fn answer(listener: TcpListener, router: Router) -> Infallible {
             let mut http = http1::Builder::new();
             http.timer(TokioTimer::new()).header_read_timeout(LONGEST_HEAD);
             // Whoever breaks off does not want an answer.
-            if let Ok(ended) = http.serve_connection(TokioIo::new(stream), service).without_shutdown().await {
-                let _ = timeout(LONGEST_LEAVE, take_leave(ended.io.into_inner())).await;
+            let mut stream = TokioIo::new(stream);
+            if http.serve_connection(&mut stream, service).await.is_ok() {
+                let _ = timeout(LONGEST_LEAVE, take_leave(stream.into_inner())).await;
             }
         });
     }
 }
 
-/// Says that nothing more is sent, and waits until the other side is done. What was refused before it had all arrived is
-/// still on its way: closed upon, it would be answered by a reset, and the other side could lose the answer to it.
+/// Waits until the other side is done, after all was sent to it. What was refused before it had all arrived is still on
+/// its way: closed upon, it would be answered by a reset, and the other side could lose the answer to it.
 async fn take_leave(mut stream: TcpStream) -> std::io::Result<()> {
-    stream.shutdown().await?;
     let mut unwanted = vec![0; UNWANTED_AT_ONCE_BYTES];
     while stream.read(&mut unwanted).await? > 0 {}
     Ok(())
