@@ -433,11 +433,19 @@ pub fn hints(plan: &RunPlan, sheet: &Sheet) -> Hints {
 /// # Errors
 /// [`import::ReadError`].
 pub fn read_log(path: &Path) -> Result<Vec<Log>, import::ReadError> {
+    read_log_bytes(path, &import::bytes_of(path)?)
+}
+
+/// The same of a log at `path` whose bytes are known.
+///
+/// # Errors
+/// [`import::ReadError`].
+pub fn read_log_bytes(path: &Path, bytes: &[u8]) -> Result<Vec<Log>, import::ReadError> {
     let folder = folder_of(path);
     let nearest = [folder.clone(), folder.join("..")].into_iter().find(|f| f.join(SHEET).is_file());
     let sheet = nearest.and_then(|f| readable_sheet(&f)).unwrap_or_default();
     let name = path.file_name().unwrap_or_default();
     let listed = sheet.runs.iter().find(|r| r.log.file_name() == Some(name)).cloned();
     let run = listed.unwrap_or_else(|| unlisted_run(PathBuf::from(name), None));
-    import::read(path, &hints(&run, &sheet))
+    import::read_bytes(path, bytes, &hints(&run, &sheet))
 }

@@ -12,6 +12,7 @@ use std::time::Duration;
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 use rstest::rstest;
+use runtrue::storage::Converted;
 use serde_json::Value;
 
 fn program(arguments: &[&str]) -> Command {
@@ -118,6 +119,9 @@ fn a_log_that_can_be_read_once_alone_is_read_whole() {
     let done = convert.wait_with_output().unwrap();
     let said: Value = serde_json::from_slice(&done.stdout).unwrap();
     assert_eq!(said["rows"], rows, "{}", String::from_utf8_lossy(&done.stderr));
+    // Its copy says which log it is of, as a copy of the same log in a file does.
+    let mark = Converted::from_log(format!("time s,rpm\n{log}").as_bytes());
+    assert_eq!(Converted::of_file(&out).unwrap(), Some(mark));
 }
 
 #[test]

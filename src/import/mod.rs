@@ -72,9 +72,17 @@ const CONTROL_ONE_IN: usize = 50;
 /// # Errors
 /// [`ReadError`], with the file, the line and what was tried.
 pub fn read(path: &Path, hints: &Hints) -> Result<Vec<Log>, ReadError> {
+    read_bytes(path, &bytes_of(path)?, hints)
+}
+
+/// The bytes of the log at `path`, on the drive, in an archive or from a pipe.
+///
+/// # Errors
+/// [`ReadError`]; what its beginning shows to be no log is not read whole.
+pub fn bytes_of(path: &Path) -> Result<Vec<u8>, ReadError> {
     let io = |source| ReadError::Io { path: path.to_owned(), source };
     let Ok(metadata) = std::fs::metadata(path) else {
-        return read_bytes(path, &packed::path::read(path).map_err(io)?, hints);
+        return packed::path::read(path).map_err(io);
     };
     if metadata.is_dir() {
         return Err(ReadError::Folder(path.to_owned()));
@@ -87,7 +95,7 @@ pub fn read(path: &Path, hints: &Hints) -> Result<Vec<Log>, ReadError> {
     (&mut file).take(2 * LONGEST_LINE_BYTES as u64).read_to_end(&mut bytes).map_err(io)?;
     refuse_early(path, &bytes)?;
     file.read_to_end(&mut bytes).map_err(io)?;
-    read_bytes(path, &bytes, hints)
+    Ok(bytes)
 }
 
 /// Refuses what need not be read whole.
