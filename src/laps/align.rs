@@ -100,16 +100,15 @@ impl<'a> Window<'a> {
 /// one to the next; `None` where it does not fit the log.
 pub(super) fn align(places: &Places, car: &Odometer, passings: &[f64], window: Window) -> Option<Alignment> {
     let mut offsets = Offsets::new(places, window.driven);
-    let mut offset = |start: f64| offsets.at(passings.iter().map(|p| start + p));
-    let coarse: Vec<f64> =
-        window.starts(COARSE_S).map(|start| offset(start).map_or(f64::NEG_INFINITY, |o| o.score)).collect();
+    let mut score = |start: f64| offsets.at(passings, start, 1.0).map_or(f64::NEG_INFINITY, |offset| offset.score);
+    let coarse: Vec<f64> = window.starts(COARSE_S).map(&mut score).collect();
     let best = highest_of(&coarse);
     let worth_a_look = |start: f64| {
         let near = ((start - window.from) / COARSE_S) as usize;
         coarse[near.saturating_sub(1)..coarse.len().min(near + 3)].iter().any(|score| *score > best - FAR_BELOW)
     };
     let mut closely = |start: f64| {
-        let by_place = worth_a_look(start).then(|| offsets.at(passings.iter().map(|p| start + p))).flatten()?;
+        let by_place = worth_a_look(start).then(|| offsets.at(passings, start, 1.0)).flatten()?;
         let by_turns = turns_of_laps::log_likelihood(car, offsets.driven(), places.lap_turns);
         Some(Offset { score: by_place.score + TURNS_COUNT * by_turns, ..by_place })
     };
@@ -151,7 +150,7 @@ pub(super) fn best_fit(places: &Places, passings: &[f64], window: Window, clock:
             Clock::AsTheLogs => 1.0,
             Clock::Free => clock_scale(places, passings, start, window.driven)?,
         };
-        let score = offsets.at(passings.iter().map(|p| start + p * scale))?.score;
+        let score = offsets.at(passings, start, scale)?.score;
         Some(Fit { score, first_s: start, scale })
     };
     let lap_s = median_step(passings)?;

@@ -48,13 +48,12 @@ impl<'a> Offsets<'a> {
         Self { places, driven, passed, fractions: Vec::new(), doubts: Vec::new(), errors, room: Vec::new() }
     }
 
-    /// How likely it is that passings at these log times, so many of them, are as the log shows them; `None` where they
-    /// cannot be there.
-    pub fn at(&mut self, times: impl ExactSizeIterator<Item = f64>) -> Option<Offset> {
-        let passings = times.len();
-        self.driven.pass(times, &mut self.passed);
+    /// How likely it is that a list's passings are as the log shows them, where the first is at the log time `start`, s,
+    /// and a second of the list takes `scale` of the log's; `None` where they cannot be there.
+    pub fn at(&mut self, passings: &[f64], start: f64, scale: f64) -> Option<Offset> {
+        self.driven.pass(passings.iter().map(|p| start + p * scale), &mut self.passed);
         let driven = &self.passed.driven;
-        if driven.len() < LEAST_PASSINGS || (driven.len() as f64) < LEAST_SHARE * passings as f64 {
+        if driven.len() < LEAST_PASSINGS || (driven.len() as f64) < LEAST_SHARE * passings.len() as f64 {
             return None;
         }
         self.fractions.clear();

@@ -7,15 +7,12 @@ use axum::Router;
 use hyper::server::conn::http1;
 use hyper_util::rt::{TokioIo, TokioTimer};
 use hyper_util::service::TowerToHyperService;
-use tokio::io::AsyncReadExt;
+use tokio::io;
 use tokio::net::{TcpListener, TcpStream};
 use tokio::sync::Semaphore;
 use tokio::time::timeout;
 
 use crate::serve::limits::{CONNECTIONS_AT_ONCE, LONGEST_HEAD, LONGEST_LEAVE, OUT_OF_HANDLES_WAIT};
-
-/// What is read and thrown away at a time, bytes: what a socket of the system holds, about.
-const UNWANTED_AT_ONCE_BYTES: usize = 1 << 16;
 
 /// Answers connections until the program ends: so many at a time, the others wait. One that does not say what it asks
 /// for within [`LONGEST_HEAD`], or is idle for as long, is closed. Where the system has no handles left, connections are
@@ -36,16 +33,15 @@ pub async fn answer(listener: TcpListener, router: Router) -> Infallible {
             // Whoever breaks off does not want an answer.
             let mut stream = TokioIo::new(stream);
             if http.serve_connection(&mut stream, service).await.is_ok() {
-                let _ = timeout(LONGEST_LEAVE, take_leave(stream.into_inner())).await;
+                take_leave(stream.into_inner()).await;
             }
         });
     }
 }
 
-/// Waits until the other side is done, after all was sent to it. What was refused before it had all arrived is still on
+/// Waits until the other side is done, but not for ever, after all was sent to it. What was refused before it had all arrived is still on
 /// its way: closed upon, it would be answered by a reset, and the other side could lose the answer to it.
-async fn take_leave(mut stream: TcpStream) -> std::io::Result<()> {
-    let mut unwanted = vec![0; UNWANTED_AT_ONCE_BYTES];
-    while stream.read(&mut unwanted).await? > 0 {}
-    Ok(())
+async fn take_leave(mut stream: TcpStream) {
+    // Whoever is gone needs no answer.
+    let _ = timeout(LONGEST_LEAVE, io::copy(&mut stream, &mut io::sink())).await;
 }
