@@ -184,6 +184,10 @@ impl Reader<'_> {
         let pieces = pieces(&rest[..whole], self.layout.body_line);
         let last_line = pieces.last().map_or(self.layout.body_line, Piece::next_line);
         let mut all = self.new_part(pieces.iter().map(|p| self.room(p)).sum::<usize>() + 1);
+        if let [piece] = &*pieces {
+            all = self.read(all, piece);
+            return self.read(all, &Piece::last(&rest[whole..], last_line));
+        }
         let empty = all.empty(0);
         let read = |piece: &Piece| self.read(empty.empty(self.room(piece)), piece);
         // Some at a time: what was read of all of them at once would take the room of the log a second time. Those

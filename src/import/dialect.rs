@@ -182,7 +182,7 @@ pub fn tokenize(text: &str, delimiter: u8, most: usize) -> Vec<Row> {
         .delimiter(delimiter)
         .flexible(true)
         .has_headers(false)
-        .buffer_capacity(text.len().clamp(1 << 10, 1 << 16))
+        .buffer_capacity(text.len().clamp(1 << 10, 1 << 13))
         .from_reader(text.as_bytes());
     let mut rows = Vec::new();
     let mut record = csv::ByteRecord::new();

@@ -105,6 +105,8 @@ pub fn vocabulary() -> &'static Vocabulary {
     WORDS.get_or_init(|| Vocabulary::from_toml(FILE).expect("channel_names.toml is checked by a test"))
 }
 
+/// Bytes of the file for each of its names, or more.
+const BYTES_A_NAME: usize = 30;
 /// Characters of a header that may hold a name: no name is longer.
 const TELLING_CHARACTERS: usize = 120;
 
@@ -116,9 +118,11 @@ impl Vocabulary {
     /// # Errors
     /// Where it is not TOML of tables of lists of words.
     pub fn from_toml(text: &str) -> Result<Self, toml::de::Error> {
-        let tables: HashMap<String, Lists> = toml::from_str(text)?;
-        let mut words = Vocabulary::default();
-        for (key, lists) in tables {
+        let mut words = Vocabulary { names: HashMap::with_capacity(text.len() / BYTES_A_NAME), ..Self::default() };
+        for table in tables(text) {
+            let Some((key, lists)) = toml::from_str::<HashMap<String, Lists>>(table)?.into_iter().next() else {
+                continue;
+            };
             match key.as_str() {
                 "units" => {
                     for (unit, spellings) in lists {
@@ -193,6 +197,13 @@ impl Vocabulary {
         let bare = whole.trim_matches(['[', ']', '(', ')', '<', '>', '{', '}', '"']);
         [whole.as_str(), bare, bare.trim_start_matches('/')].iter().find_map(|t| self.units.get(*t).copied())
     }
+}
+
+/// The text of a file of words cut before each table: to read all of it at once takes twelve times its length of memory.
+fn tables(text: &str) -> impl Iterator<Item = &str> {
+    let heads: Vec<usize> = text.match_indices("\n[").map(|(end, _)| end + 1).collect();
+    let starts = std::iter::once(0).chain(heads.clone());
+    starts.zip(heads.into_iter().chain([text.len()])).map(|(start, end)| &text[start..end])
 }
 
 impl From<Lists> for Parts {

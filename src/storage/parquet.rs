@@ -28,7 +28,8 @@ pub fn log_as_parquet(log: &Log) -> Result<Vec<u8>, String> {
 /// The writer's reason, in words.
 pub fn batch_as_parquet(batch: &RecordBatch) -> Result<Vec<u8>, String> {
     let properties = properties();
-    let mut bytes = Vec::new();
+    // Mostly enough: to grow would copy what is written, and take its room again.
+    let mut bytes = Vec::with_capacity(batch.get_array_memory_size() / 2);
     let mut writer = ArrowWriter::try_new(&mut bytes, batch.schema(), Some(properties)).map_err(|e| e.to_string())?;
     if batch.num_rows() < ROWS_PER_GROUP {
         writer.write(batch).map_err(|e| e.to_string())?;
