@@ -77,12 +77,17 @@ impl KeptRuns {
             let stamps = [stamp(&plan.root.join(&run.log)), run.laps.as_ref().and_then(|l| stamp(&plan.root.join(l)))];
             // What could not be read may be readable now, with the same length and time.
             let sound = |e: &Entry| e.lapped.iter().all(|l| l.outcome.is_ok());
-            let same = |e: &Entry| sound(e) && e.stamps == stamps && e.plan == *run && e.shared == shared;
-            let entry = known.iter().position(same).map(|index| known.swap_remove(index)).unwrap_or_else(|| Entry {
+            let same_files = |e: &Entry| sound(e) && e.stamps == stamps && e.shared == shared;
+            let mut take = |is_it: &dyn Fn(&Entry) -> bool| {
+                let found = known.iter().position(|e| same_files(e) && is_it(e));
+                found.map(|index| known.swap_remove(index))
+            };
+            let lapped_alike = |e: Entry| run::planned_anew(e.lapped, run, &plan.sheet);
+            let entry = take(&|e| e.plan == *run).unwrap_or_else(|| Entry {
+                lapped: take(&|e| is_lapped_alike(&e.plan, run, &plan.sheet)).map(lapped_alike).unwrap_or_default(),
                 plan: run.clone(),
                 shared: shared.clone(),
                 stamps,
-                lapped: Vec::new(),
                 measured: Vec::new(),
             });
             self.entries.push(entry);
@@ -140,6 +145,12 @@ impl KeptRuns {
         });
         self.entries.iter().flat_map(|e| e.measured.iter().cloned()).collect()
     }
+}
+
+/// Whether two entries ask for the same log and laps, read in the same way: they differ in what is asked of them.
+fn is_lapped_alike(one: &RunPlan, other: &RunPlan, sheet: &Sheet) -> bool {
+    let files = |plan: &RunPlan| (plan.log.clone(), plan.laps.clone(), plan.part, plan.mistake.clone());
+    files(one) == files(other) && hints(one, sheet) == hints(other, sheet)
 }
 
 /// What a run's answers take from the sheet beyond the run's own plan.

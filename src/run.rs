@@ -256,10 +256,25 @@ pub fn lap(folder: &Path, plan: &RunPlan, sheet: &Sheet, already_read: Option<Ve
         };
     }
     let one = |(index, log): (usize, Log)| {
-        let id = if count > 1 { format!("{}.{}", plan.id, index + 1) } else { plan.id.clone() };
-        find_laps(RunPlan { id, ..plan.clone() }, log, list.clone(), list_notice.clone(), sheet)
+        find_laps(plan_of_part(plan, index, count), log, list.clone(), list_notice.clone(), sheet)
     };
     logs.into_iter().enumerate().map(one).collect()
+}
+
+/// Runs that were lapped before, by an entry of the sheet that asks for the same log and laps in the same way.
+pub fn planned_anew(lapped: Vec<LappedRun>, plan: &RunPlan, sheet: &Sheet) -> Vec<LappedRun> {
+    let count = lapped.len();
+    let one = |(index, run): (usize, LappedRun)| match run.outcome {
+        Ok(Lapped { log, laps, list, .. }) => with_laps(plan_of_part(plan, index, count), log, laps, list, sheet),
+        Err(failure) => LappedRun { plan: plan_of_part(plan, index, count), outcome: Err(failure) },
+    };
+    lapped.into_iter().enumerate().map(one).collect()
+}
+
+/// The plan of one of so many runs that a file holds.
+fn plan_of_part(plan: &RunPlan, index: usize, count: usize) -> RunPlan {
+    let id = if count > 1 { format!("{}.{}", plan.id, index + 1) } else { plan.id.clone() };
+    RunPlan { id, ..plan.clone() }
 }
 
 /// The run's lap list where the sheet names one, or the remark on why it could not be read.
@@ -279,18 +294,17 @@ pub fn odometer(log: &Log, settings: &Settings) -> Option<Odometer> {
     Some(Odometer::new(log)?.with_ground(log, set_rollout_mm(settings)))
 }
 
-fn find_laps(
-    mut plan: RunPlan,
-    log: Log,
-    list: Option<Arc<LapList>>,
-    notice: Option<Notice>,
-    sheet: &Sheet,
-) -> LappedRun {
+fn find_laps(plan: RunPlan, log: Log, list: Option<Arc<LapList>>, notice: Option<Notice>, sheet: &Sheet) -> LappedRun {
     let mut laps = laps_of(&log, &plan.settings, list.as_deref(), sheet);
     if notice.is_some() {
         laps.list = Some(ListVerdict::Refused(ListReason::Unreadable));
     }
     laps.notices.extend(notice);
+    with_laps(plan, log, laps, list, sheet)
+}
+
+/// A run whose laps are found, with what log, laps and sheet are worth by themselves.
+fn with_laps(mut plan: RunPlan, log: Log, laps: Laps, list: Option<Arc<LapList>>, sheet: &Sheet) -> LappedRun {
     // The sheet's word goes first; a recorder may have measured the air itself.
     let recorded_air = || median(log.channel(Channel::Ambient)?.iter().copied().filter(|c| c.is_finite()));
     plan.ambient_c = plan.ambient_c.or_else(recorded_air);

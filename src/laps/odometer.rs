@@ -24,6 +24,8 @@ const MINUTE_S: f64 = 60.0;
 pub struct Odometer {
     time: Vec<f64>,
     rpm: Vec<f64>,
+    /// Highest revs, turns a minute.
+    highest_rpm: f64,
     turns: Vec<f64>,
     /// How hard the motor drives in each row, as a share of the hardest; NaN where the cell is missing, empty where the
     /// log has neither throttle nor current.
@@ -69,9 +71,9 @@ impl Odometer {
         if time.len() < 2 {
             return None;
         }
-        let turns = turns(&time, &rpm);
+        let (turns, highest_rpm) = (turns(&time, &rpm), highest(&rpm));
         let (driving, excess) = (Vec::new(), Vec::new());
-        Some(Self { time, rpm, turns, driving, ground: None, excess, pull: None, wander: None })
+        Some(Self { time, rpm, highest_rpm, turns, driving, ground: None, excess, pull: None, wander: None })
     }
 
     /// What the motor pulled; `None` where the log does not tell.
@@ -106,14 +108,14 @@ impl Odometer {
     pub fn with_car_rpm(&self, rpm: Vec<f64>, wander: Option<f64>) -> Self {
         let beyond: Vec<f64> = self.rpm.iter().zip(&rpm).map(|(wheels, car)| wheels - car).collect();
         let excess = turns(&self.time, &beyond);
-        let turns = turns(&self.time, &rpm);
+        let (turns, highest_rpm) = (turns(&self.time, &rpm), highest(&rpm));
         let (time, driving) = (self.time.clone(), self.driving.clone());
-        Self { time, rpm, turns, driving, ground: None, excess, pull: None, wander }
+        Self { time, rpm, highest_rpm, turns, driving, ground: None, excess, pull: None, wander }
     }
 
     /// Highest revs, turns a minute.
     pub fn highest_rpm(&self) -> f64 {
-        self.rpm.iter().copied().fold(0.0, f64::max)
+        self.highest_rpm
     }
 
     /// Whether the motor drives in row `n`; `None` where the log does not tell.
@@ -200,8 +202,15 @@ impl Odometer {
 
     /// Longest step between rows within `from` to `to`, s.
     pub fn longest_gap(&self, from: f64, to: f64) -> f64 {
-        self.time.windows(2).filter(|w| w[1] > from && w[0] < to).map(|w| w[1] - w[0]).fold(0.0, f64::max)
+        let first = self.time.partition_point(|t| *t <= from).saturating_sub(1);
+        let last = self.time.partition_point(|t| *t < to);
+        let between = self.time.get(first..self.time.len().min(last + 1)).unwrap_or_default();
+        between.windows(2).map(|w| w[1] - w[0]).fold(0.0, f64::max)
     }
+}
+
+fn highest(values: &[f64]) -> f64 {
+    values.iter().copied().fold(0.0, f64::max)
 }
 
 /// How many of the rows' times are no later than `time`. Rows follow each other nearly evenly, so that most are found next

@@ -9,6 +9,8 @@
 //! Wrong where a driver takes a corner so differently from lap to lap that its slowest point moves by a corner's
 //! length.
 
+use rayon::prelude::*;
+
 use super::time_along_lap::{PLACES, TimeAlong, TimeAlongLaps, share_at};
 use crate::statistics::quantiles::{median, robust_deviation};
 
@@ -52,9 +54,9 @@ pub fn slowest_points(members: &[Member]) -> Option<Vec<f64>> {
 }
 
 /// The median over the runs at each place.
-fn pooled(members: &[Member], of: impl Fn(&Member, f64) -> f64) -> Vec<f64> {
+fn pooled(members: &[Member], of: impl Fn(&Member, f64) -> f64 + Sync) -> Vec<f64> {
     let at = |place: usize| median(members.iter().map(|m| of(m, share_at(place) + m.behind))).unwrap_or(0.0);
-    (0..PLACES).map(at).collect()
+    (0..PLACES).into_par_iter().map(at).collect()
 }
 
 /// Whether no neighbour is lower; of equal neighbours the first counts.

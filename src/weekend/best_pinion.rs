@@ -88,10 +88,11 @@ pub fn best_pinion(run: &SettledRun, next: &[Next]) -> Option<BestPinion> {
 /// Adds to each of `next` what the car's runs with that pinion measured; `members` are the car's runs.
 pub fn add_measured(run: &SettledRun, members: &[&SettledRun], scatter: Option<RunScatter>, next: &mut [Next]) {
     let on_car = run.pinion_on_car();
+    let by_pinion = ByPinion::new(run, members);
     for next in next {
         let is_own = Some(next.pinion) == on_car;
         next.lap_change_measured_s =
-            scatter.filter(|_| !is_own).and_then(|scatter| measured(run, members, scatter, next.pinion));
+            scatter.filter(|_| !is_own).and_then(|scatter| by_pinion.change_with(next.pinion, scatter));
         let both = [next.lap_change_s, next.lap_change_measured_s].into_iter().flatten().map(Uncertain::from);
         next.lap_change_together_s = if is_own {
             Some(Estimate::from_half_width(0.0, 0.0))
@@ -101,23 +102,36 @@ pub fn add_measured(run: &SettledRun, members: &[&SettledRun], scatter: Option<R
     }
 }
 
-/// Median laps of the car's runs with `pinion` against those with the run's own, all else set alike, s.
-fn measured(run: &SettledRun, members: &[&SettledRun], scatter: RunScatter, pinion: f64) -> Option<Estimate> {
-    let differs_in = |other: &SettledRun| -> Vec<String> {
-        changed_keys(other, run).into_iter().filter(|key| !is_no_setup(key)).collect()
-    };
-    let lap = |other: &&SettledRun| other.done()?.laps.median_s().filter(|_| other.has_own_log());
-    let (mut own, mut with) = (Vec::new(), Vec::new());
-    for other in members {
-        match differs_in(other).as_slice() {
-            [] => own.extend(lap(other)),
-            [key] if key == PINION && other.pinion_on_car() == Some(pinion) => with.extend(lap(other)),
-            _ => {}
+/// Median laps of a car's runs that are set like one of them but for the pinion, s.
+struct ByPinion {
+    own: Vec<f64>,
+    others: Vec<(f64, f64)>,
+}
+
+impl ByPinion {
+    fn new(run: &SettledRun, members: &[&SettledRun]) -> Self {
+        let differs_in = |other: &SettledRun| -> Vec<String> {
+            changed_keys(other, run).into_iter().filter(|key| !is_no_setup(key)).collect()
+        };
+        let lap = |other: &SettledRun| other.done()?.laps.median_s().filter(|_| other.has_own_log());
+        let (mut own, mut others) = (Vec::new(), Vec::new());
+        for other in members {
+            match differs_in(other).as_slice() {
+                [] => own.extend(lap(other)),
+                [key] if key == PINION => others.extend(other.pinion_on_car().zip(lap(other))),
+                _ => {}
+            }
         }
+        Self { own, others }
     }
-    let mean = |laps: &[f64]| laps.iter().sum::<f64>() / laps.len() as f64;
-    let half = scatter.half_width_of_means([own.len(), with.len()])?;
-    Some(Estimate::from_half_width(mean(&with) - mean(&own), half))
+
+    /// Laps with `pinion` against those with the run's own, s.
+    fn change_with(&self, pinion: f64, scatter: RunScatter) -> Option<Estimate> {
+        let with: Vec<f64> = self.others.iter().filter(|(on_car, _)| *on_car == pinion).map(|(_, lap)| *lap).collect();
+        let mean = |laps: &[f64]| laps.iter().sum::<f64>() / laps.len() as f64;
+        let half = scatter.half_width_of_means([self.own.len(), with.len()])?;
+        Some(Estimate::from_half_width(mean(&with) - mean(&self.own), half))
+    }
 }
 
 #[cfg(test)]

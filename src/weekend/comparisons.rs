@@ -13,6 +13,7 @@
 use std::fmt::{self, Display};
 
 use nalgebra::DVector;
+use rayon::prelude::*;
 use schemars::JsonSchema;
 use serde::Serialize;
 
@@ -237,7 +238,7 @@ fn values(members: &[&SettledRun], figure: &Figure, race_s: f64) -> Vec<Option<U
     let (air, start) = (median(all.iter().map(|c| c.0)), median(all.iter().map(|c| c.1)));
     let (Some(air), Some(start)) = (air, start) else { return vec![None; members.len()] };
     members
-        .iter()
+        .par_iter()
         .map(|run| {
             figure.comparable(run)?;
             rise_from_same_start(run.plan().ambient_c.and(figure.heat_in(run))?, start, air, race_s)

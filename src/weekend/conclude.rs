@@ -1,5 +1,7 @@
 //! What follows from the settled runs of a weekend: next changes, trends, effects of changes, findings.
 
+use std::sync::Arc;
+
 use rayon::prelude::*;
 
 use super::before::before;
@@ -70,9 +72,12 @@ pub fn conclude(
     };
     let (each, concluded): (Vec<_>, Vec<_>) = runs.par_iter().enumerate().map(of_run).unzip();
     let laid = LaidRuns::new(&runs, std::mem::take(&mut kept.pairs));
-    let times = where_time_went(&runs, &laid);
+    let times = where_time_went(&runs, &laid, kept);
     let laps = lap_on_lap(&runs, &times, &laid);
-    *kept = KeptConclusions::new(race_s, concluded, laid.keep());
+    let sections = runs.iter().zip(&times);
+    let sections =
+        sections.filter_map(|(run, time)| Some((Arc::clone(&run.measured), time.as_ref()?.sections.clone()?)));
+    *kept = KeptConclusions::new(race_s, concluded, laid.keep(), sections.collect());
     let runs: Vec<ConcludedRun> = (runs.into_iter().zip(each).zip(times.into_iter().zip(laps)))
         .map(|((run, answers), (time, lap_on_lap))| {
             let ((next, best_pinion), without_fan, before, since, [hotter, hotter_than_median]) = answers;

@@ -7,7 +7,8 @@ use super::hotter::{Hotter, hotter};
 use super::laid_runs::KeptPairs;
 use super::next::{Next, next};
 use crate::measure::hot_part::HotPart;
-use crate::run::SettledRun;
+use crate::measure::sections::Sections;
+use crate::run::{MeasuredRun, SettledRun};
 
 /// The conclusions that take long, with the runs that they were drawn from.
 #[derive(Default)]
@@ -16,6 +17,8 @@ pub struct KeptConclusions {
     runs: Vec<KeptRun>,
     /// How runs lie over each other.
     pub(super) pairs: KeptPairs,
+    /// The sections of runs.
+    sections: Vec<(Arc<MeasuredRun>, Sections)>,
 }
 
 /// What was concluded of a run.
@@ -29,8 +32,21 @@ pub(super) struct KeptRun {
 
 impl KeptConclusions {
     /// Those of a weekend whose races take `race_s`.
-    pub(super) fn new(race_s: f64, runs: Vec<KeptRun>, pairs: KeptPairs) -> Self {
-        Self { race_s, runs, pairs }
+    pub(super) fn new(
+        race_s: f64,
+        runs: Vec<KeptRun>,
+        pairs: KeptPairs,
+        sections: Vec<(Arc<MeasuredRun>, Sections)>,
+    ) -> Self {
+        Self { race_s, runs, pairs, sections }
+    }
+
+    /// The sections of a run whose lap is cut at these shares of it, where they are known.
+    pub(super) fn sections(&self, run: &Arc<MeasuredRun>, cuts: &[f64]) -> Option<Sections> {
+        let is_cut_so =
+            |sections: &Sections| sections.sections.iter().map(|section| section.from).eq(cuts.iter().copied());
+        let same = |(known, sections): &&(Arc<MeasuredRun>, Sections)| Arc::ptr_eq(known, run) && is_cut_so(sections);
+        self.sections.iter().find(same).map(|(_, sections)| sections.clone())
     }
 
     /// The conclusions of a run, whose motor is held against those of `others`: what is known of it, and the rest

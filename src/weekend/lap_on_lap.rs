@@ -1,11 +1,5 @@
 //! Any counted lap of a run against another lap: of the run, their median, or the best lap of another run of the car.
 //!
-//! The time lost so far at a place is the difference of the two times since the line. The half-width of its 95 %
-//! interval is 1.96 · √(u₁² + u₂² + o² + l²): the doubts of the place in either lap, o what the doubt of how the runs
-//! lie over each other makes of it ([`super::laid_over`]), and l what the doubt of the line makes of it, the greater of
-//! both ways. The line is one for both laps: where it is known better in one run, it is in the other. Two runs have no
-//! laps around the lap in common, so that beyond the line each goes on as if the laps around were alike.
-//!
 //! Where a lap lost most: the lap is cut at the line, where the lap times themselves say what was lost, and at the
 //! fastest point between each two slowest ones ([`crate::measure::cuts`]). There a doubt of the place is the shortest
 //! doubt of the time, and each corner is in one piece. Of the stretches those count that lost more than their interval,
@@ -14,11 +8,12 @@
 use rayon::prelude::*;
 
 use super::cars::index_before;
+use super::laid_lap::{LaidLap, OnStretch, lay};
 use super::laid_over::Offset;
 use super::laid_runs::LaidRuns;
 use super::where_time_went::{WhereTimeWent, line_u};
 use crate::measure::time_along_lap::{PLACES, TimeAlong, TimeAlongLaps, share_at};
-use crate::quantity::{COVERAGE_95, Estimate, Uncertain};
+use crate::quantity::{Estimate, Uncertain};
 use crate::run::SettledRun;
 use crate::statistics::coverage::coverage_factor;
 
@@ -62,21 +57,6 @@ pub struct OtherLap {
     pub lap: u32,
     /// How it lies over this run's laps; `None` where that is not known.
     pub laid: Option<LaidLap>,
-}
-
-/// A lap by the places of a run.
-#[derive(Debug, Clone, PartialEq)]
-pub struct LaidLap {
-    /// Its times since the run's line.
-    pub along: TimeAlong,
-    /// Time between the lap's own line and that of the run, s.
-    pub line_s: f64,
-    /// By how much the time at each place changes where the runs lie over each other a standard uncertainty earlier or
-    /// later, s.
-    pub by_offset_s: [Vec<f64>; 2],
-    /// Standard uncertainty of the line in both runs, share of a lap; `None` of a lap of the run itself, whose times with
-    /// the line moved say it.
-    pub line_u: Option<f64>,
 }
 
 /// Where a lap lost most on another.
@@ -159,72 +139,6 @@ fn laid(run: &SettledRun, other: &SettledRun, lap: u32, offset: Offset) -> Optio
     Some(lay(others.lap(lap)?, offset, line_u))
 }
 
-/// A lap whose line is `offset` behind, and known to `line_u` of a lap.
-fn lay(lap: &TimeAlong, offset: Offset, line_u: f64) -> LaidLap {
-    let since = |by: f64| {
-        let times = (0..=PLACES).map(|place| lap.time_at(share_at(place) + by) - lap.time_at(by));
-        times.collect::<Vec<f64>>()
-    };
-    let seconds = since(offset.value);
-    // Beyond its own lines the lap's places are in no doubt of their own, as there.
-    let at = |values: &[f64]| -> Vec<f64> {
-        (0..=PLACES).map(|place| TimeAlong::value_at(values, share_at(place) + offset.value)).collect()
-    };
-    let less = |moved: Vec<f64>| moved.iter().zip(&seconds).map(|(a, b)| a - b).collect::<Vec<f64>>();
-    let by_offset_s = [-1.0, 1.0].map(|side| less(since(offset.value + side * offset.standard_u)));
-    let line_moved_s = [-1.0, 1.0].map(|side| since(offset.value + side * line_u));
-    let along =
-        TimeAlong { place_u_s: at(&lap.place_u_s), walked: at(&lap.walked), line_moved_s, seconds: seconds.clone() };
-    LaidLap { along, line_s: lap.time_at(offset.value), by_offset_s, line_u: Some(line_u) }
-}
-
-impl LaidLap {
-    /// A lap of the run itself, which lies as it is.
-    fn own(along: &TimeAlong) -> Self {
-        let nothing = vec![0.0; PLACES + 1];
-        Self { along: along.clone(), line_s: 0.0, by_offset_s: [nothing.clone(), nothing], line_u: None }
-    }
-
-    /// Standard uncertainty of the time at each place that is not the line's, s.
-    pub fn u_s(&self) -> Vec<f64> {
-        let by_offset = |place: usize| self.by_offset_s.iter().map(|moved| moved[place].abs()).fold(0.0, f64::max);
-        self.along.place_u_s.iter().enumerate().map(|(place, u)| u.hypot(by_offset(place))).collect()
-    }
-
-    /// What the doubt of the line makes of the time lost by `lap` between two shares of the lap, s.
-    fn by_line_s(&self, lap: &TimeAlong, from: f64, to: f64) -> f64 {
-        let change = |of: &[f64]| TimeAlong::value_at(of, to) - TimeAlong::value_at(of, from);
-        let lost = change(&lap.seconds) - change(&self.along.seconds);
-        let lost_at = |share: f64| lap.time_at(share) - self.along.time_at(share);
-        let moved = |side: usize| match self.line_u {
-            None => change(&lap.line_moved_s[side]) - change(&self.along.line_moved_s[side]),
-            Some(line_u) => {
-                let by = [-line_u, line_u][side];
-                lost_at(to + by) - lost_at(from + by)
-            }
-        };
-        (moved(0) - lost).abs().max((moved(1) - lost).abs())
-    }
-
-    /// Half-width of the 95 % interval of what `lap` of the run has lost so far on this one at each place, s.
-    pub fn band_of(&self, lap: &TimeAlong) -> Vec<f64> {
-        let own = lap.place_u_s.iter().zip(self.u_s()).enumerate();
-        own.map(|(place, (own, u))| COVERAGE_95 * own.hypot(u).hypot(self.by_line_s(lap, 0.0, share_at(place))))
-            .collect()
-    }
-
-    /// What `lap` of the run loses on this one between two shares of the lap, the second above the first, s.
-    fn lost_by(&self, lap: &TimeAlong, from: f64, to: f64) -> Uncertain {
-        let change = |values: &[f64]| TimeAlong::value_at(values, to) - TimeAlong::value_at(values, from);
-        let by_offset = self.by_offset_s.iter().map(|moved| change(moved).abs()).fold(0.0, f64::max);
-        let lost_by_line = self.by_line_s(lap, from, to);
-        let own = lap.between_u(&lap.place_u_s, from, to);
-        let by_place = own.hypot(self.along.between_u(&self.along.place_u_s, from, to));
-        let u = by_place.hypot(by_offset).hypot(lost_by_line);
-        Uncertain::new(change(&lap.seconds) - change(&self.along.seconds), u)
-    }
-}
-
 /// What each counted lap of a run is compared with, and where it lost most; `None` where the lap is not cut.
 fn lost_most_of_run(
     run: &SettledRun,
@@ -241,9 +155,17 @@ fn lost_most_of_run(
     laid.push((LostOn::Median, LaidLap::own(&along.median)));
     let of_others = others.iter().enumerate().filter_map(|(n, o)| Some((LostOn::Other(n), o.laid.clone()?)));
     laid.extend(of_others);
+    let factor = factor_of_all(ends.len());
+    let theirs = laid.iter().map(|(_, other)| ends.iter().map(|ends| other.on_stretch(*ends)).collect());
+    let theirs: Vec<Vec<OnStretch>> = theirs.collect();
     let all = along.laps.iter().flat_map(|lap| {
-        let not_itself = laid.iter().filter(|(on, _)| *on != LostOn::Lap(lap.lap));
-        not_itself.map(|(on, other)| LostMost { lap: lap.lap, on: *on, stretches: dearest(&lap.along, other, &ends) })
+        let own: Vec<OnStretch> = ends.iter().map(|ends| OnStretch::new(&lap.along, *ends)).collect();
+        let not_itself = laid.iter().zip(&theirs).filter(|((on, _), _)| *on != LostOn::Lap(lap.lap));
+        let lost = not_itself.map(|((on, other), theirs)| {
+            let lost = |n: usize| other.own_side(own[n], &lap.along, ends[n]).lost_on(&theirs[n]);
+            LostMost { lap: lap.lap, on: *on, stretches: dearest(&ends, lost, factor) }
+        });
+        lost.collect::<Vec<LostMost>>()
     });
     let clear = all.filter(|lost| !lost.stretches.is_empty()).collect();
     Some((laid.iter().map(|(on, _)| *on).collect(), clear))
@@ -269,14 +191,20 @@ fn ends(cuts: &[f64]) -> Vec<(f64, f64)> {
     all.windows(2).map(|pair| (pair[0], pair[1])).collect()
 }
 
-/// The stretches in which `lap` clearly lost most on `other`.
-fn dearest(lap: &TimeAlong, other: &LaidLap, ends: &[(f64, f64)]) -> Vec<LostStretch> {
-    let factor = coverage_factor(f64::INFINITY, 1.0 - WRONG / ends.len() as f64);
-    let stretch = |&(from, to): &(f64, f64)| {
-        let lost = other.lost_by(lap, from, to);
+/// Half-widths of so many stretches' intervals that hold together, in standard uncertainties.
+fn factor_of_all(stretches: usize) -> f64 {
+    coverage_factor(f64::INFINITY, 1.0 - WRONG / stretches as f64)
+}
+
+/// The stretches in which a lap clearly lost most, where it `lost` so much on each, with intervals of `factor` standard
+/// uncertainties.
+fn dearest(ends: &[(f64, f64)], lost: impl Fn(usize) -> Uncertain, factor: f64) -> Vec<LostStretch> {
+    let stretch = |(n, &(from, to)): (usize, &(f64, f64))| {
+        let lost = lost(n);
         LostStretch { from, to, lost_s: Estimate::from_half_width(lost.value, factor * lost.standard_u) }
     };
-    let mut clear: Vec<LostStretch> = ends.iter().map(stretch).filter(|stretch| stretch.lost_s.low > 0.0).collect();
+    let mut clear: Vec<LostStretch> =
+        ends.iter().enumerate().map(stretch).filter(|stretch| stretch.lost_s.low > 0.0).collect();
     clear.sort_by(|a, b| b.lost_s.value.total_cmp(&a.lost_s.value));
     clear.truncate(NAMED);
     clear
@@ -285,30 +213,23 @@ fn dearest(lap: &TimeAlong, other: &LaidLap, ends: &[(f64, f64)]) -> Vec<LostStr
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    /// A lap whose three parts (up to 30, up to 70, up to 100 %) take these times, s.
-    fn lap(parts: [f64; 3]) -> TimeAlong {
-        let at = |place: usize| {
-            let share = share_at(place);
-            let part = |from: f64, to: f64| ((share - from) / (to - from)).clamp(0.0, 1.0);
-            parts[0] * part(0.0, 0.3) + parts[1] * part(0.3, 0.7) + parts[2] * part(0.7, 1.0)
-        };
-        let seconds: Vec<f64> = (0..=PLACES).map(at).collect();
-        let walked: Vec<f64> = (0..=PLACES).map(share_at).collect();
-        let place_u_s = walked.iter().map(|w| 0.04 * (w * (1.0 - w)).sqrt()).collect();
-        TimeAlong { line_moved_s: [seconds.clone(), seconds.clone()], seconds, place_u_s, walked }
-    }
+    use crate::weekend::laid_lap::tests::lap;
 
     #[test]
     fn the_dearest_stretches_are_those_that_lost_more_than_their_doubt() {
         let (slow, fast) = (lap([5.5, 6.01, 4.2]), lap([5.0, 6.0, 4.0]));
-        let lost = dearest(&slow, &LaidLap::own(&fast), &ends(&[0.3, 0.7]));
+        let ends = ends(&[0.3, 0.7]);
+        let lost_on = |lap: &TimeAlong, other: &TimeAlong| {
+            let lost = |n: usize| OnStretch::new(lap, ends[n]).lost_on(&OnStretch::new(other, ends[n]));
+            dearest(&ends, lost, factor_of_all(ends.len()))
+        };
+        let lost = lost_on(&slow, &fast);
         let places: Vec<(f64, f64)> = lost.iter().map(|s| (s.from, s.to)).collect();
         assert_eq!(places, [(0.0, 0.3), (0.7, 1.0)]);
         assert!((lost[0].lost_s.value - 0.5).abs() < 1e-9 && (lost[1].lost_s.value - 0.2).abs() < 1e-9);
         // 2.394 (three at 95 % together) · √2 · 0.04 · √(0.3 · 0.7) by hand.
         assert!((lost[0].lost_s.half_width() - 0.062_06).abs() < 1e-3, "{:?}", lost[0]);
-        assert!(dearest(&fast, &LaidLap::own(&slow), &ends(&[0.3, 0.7])).is_empty());
+        assert!(lost_on(&fast, &slow).is_empty());
     }
 
     #[test]
@@ -318,25 +239,5 @@ mod tests {
         assert!(cut > 0.7, "{cut}");
         assert_eq!(ends(&[0.3, 0.7]), [(0.0, 0.3), (0.3, 0.7), (0.7, 1.0)]);
         assert_eq!(ends(&[0.01, 0.5, 0.99]), [(0.0, 0.5), (0.5, 1.0)]);
-    }
-
-    #[test]
-    fn a_lap_of_the_same_run_has_the_band_of_the_review() {
-        let (slow, fast) = (lap([5.5, 6.0, 4.2]), lap([5.0, 6.0, 4.0]));
-        for (band, expected) in LaidLap::own(&fast).band_of(&slow).iter().zip(slow.lost_on(&fast).band_s) {
-            assert!((band - expected).abs() < 1e-12);
-        }
-        // Between two places as there, too, where the intervals are those of one stretch.
-        let between = Estimate::from(LaidLap::own(&fast).lost_by(&slow, 0.3, 0.7));
-        let expected = slow.lost_between(&fast, 0.3, 0.7);
-        assert!((between.low - expected.low).abs() < 1e-12 && (between.high - expected.high).abs() < 1e-12);
-    }
-
-    #[test]
-    fn a_lap_that_is_laid_elsewhere_ends_at_its_own_time() {
-        let laid = lay(&lap([5.0, 6.0, 4.0]), Uncertain::new(0.01, 0.001), 0.002);
-        assert!((laid.along.lap_s() - 15.0).abs() < 1e-9 && laid.along.seconds[0] == 0.0);
-        assert!((laid.line_s - 5.0 / 30.0).abs() < 1e-9, "{}", laid.line_s);
-        assert!(laid.by_offset_s[0][PLACES].abs() < 1e-9);
     }
 }

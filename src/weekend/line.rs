@@ -97,7 +97,8 @@ fn normalised(profile: &[f64]) -> Vec<f64> {
 /// How far `other` lies ahead of `reference`, share of a lap; `None` where they are not alike.
 fn shift(reference: &[f64], other: &[f64]) -> Option<f64> {
     let count = reference.len();
-    let alike = |by: usize| -> f64 { (0..count).map(|n| reference[n] * other[(n + by) % count]).sum() };
+    let round = [other, other].concat();
+    let alike = |by: usize| -> f64 { reference.iter().zip(&round[by..]).map(|(one, other)| one * other).sum() };
     let all: Vec<f64> = (0..count).map(alike).collect();
     let best = (0..count).max_by(|a, b| all[*a].total_cmp(&all[*b]))?;
     if all[best] < ALIKE {

@@ -15,6 +15,7 @@ pub mod findings;
 pub mod hotter;
 pub mod kept_conclusions;
 pub mod lacks;
+pub mod laid_lap;
 pub mod laid_over;
 pub mod laid_runs;
 pub mod lap_on_lap;

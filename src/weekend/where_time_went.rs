@@ -9,18 +9,21 @@
 //!
 //! Two runs differ for many reasons. What a changed setting did is asked of all runs together ([`super::comparisons`]).
 
+use std::sync::Arc;
+
 use rayon::prelude::*;
 use schemars::JsonSchema;
 use serde::Serialize;
 
 use super::cars::{by_car, index_before};
+use super::kept_conclusions::KeptConclusions;
 use super::laid_over::{Laid, Offset, lost_on};
 use super::laid_runs::LaidRuns;
 use crate::measure::cuts::{Member, slowest_points};
 use crate::measure::sections::{self, Sections};
 use crate::measure::time_along_lap::{TimeAlongLaps, TimeLost};
 use crate::quantity::{COVERAGE_95, Estimate, Uncertain};
-use crate::run::{Measured, SettledRun};
+use crate::run::{Measured, MeasuredRun, SettledRun};
 use crate::statistics::coverage::coverage_factor;
 use crate::statistics::neighbours::{TakenOut, widening};
 use crate::statistics::quantiles::{median, median_u};
@@ -84,12 +87,14 @@ pub struct SectionChange {
 struct Timed<'a> {
     index: usize,
     id: &'a str,
+    measured: &'a Arc<MeasuredRun>,
     done: &'a Measured,
     along: &'a TimeAlongLaps,
 }
 
-/// Where the time of each run went, in order; `None` where the log does not tell.
-pub fn where_time_went(runs: &[SettledRun], laid: &LaidRuns) -> Vec<Option<WhereTimeWent>> {
+/// Where the time of each run went, in order; `None` where the log does not tell. Sections that were `kept` are not
+/// measured again.
+pub fn where_time_went(runs: &[SettledRun], laid: &LaidRuns, kept: &KeptConclusions) -> Vec<Option<WhereTimeWent>> {
     let with_time: Vec<Timed> = runs.iter().enumerate().filter_map(|(index, run)| timed(index, run)).collect();
     // A run whose log may be another's, or that no car is known of, is cut by itself.
     let has_car = |run: &Timed| runs[run.index].has_own_log() && !runs[run.index].plan().car.is_empty();
@@ -97,12 +102,12 @@ pub fn where_time_went(runs: &[SettledRun], laid: &LaidRuns) -> Vec<Option<Where
     let car_of = |index: usize| runs[index].plan().car.as_str();
     let mut all: Vec<Option<WhereTimeWent>> = runs.iter().map(|_| None).collect();
     for (_, members) in by_car(of_cars.into_iter().map(|run| (car_of(run.index), run))) {
-        for (index, went) in car_time(&members, laid, |index| index_before(index, car_of)) {
+        for (index, went) in car_time(&members, (laid, kept), |index| index_before(index, car_of)) {
             all[index] = Some(went);
         }
     }
     for run in alone {
-        for (index, went) in car_time(&[run], laid, |_| None) {
+        for (index, went) in car_time(&[run], (laid, kept), |_| None) {
             all[index] = Some(went);
         }
     }
@@ -112,13 +117,13 @@ pub fn where_time_went(runs: &[SettledRun], laid: &LaidRuns) -> Vec<Option<Where
 fn timed(index: usize, run: &SettledRun) -> Option<Timed<'_>> {
     let done = run.done()?;
     let along = done.answers.along.as_ref().ok()?;
-    Some(Timed { index, id: &run.plan().id, done, along })
+    Some(Timed { index, id: &run.plan().id, measured: &run.measured, done, along })
 }
 
 /// Where the time of a car's runs went, with the index of each.
 fn car_time(
     members: &[Timed],
-    laid: &LaidRuns,
+    (laid, kept): (&LaidRuns, &KeptConclusions),
     before: impl Fn(usize) -> Option<usize> + Sync,
 ) -> Vec<(usize, WhereTimeWent)> {
     let Some(reference) = (0..members.len()).max_by_key(|n| members[*n].along.laps.len()) else { return Vec::new() };
@@ -145,7 +150,10 @@ fn car_time(
         let against = |other: &Timed| lost_run(member, other, cuts.as_deref(), offset(member, other)?);
         let earlier = before(member.index).and_then(|index| members.iter().find(|other| other.index == index));
         let went = WhereTimeWent {
-            sections: cuts.as_ref().and_then(|cuts| sections::measure(member.along, cuts, lap_m(member.done))),
+            sections: cuts.as_ref().and_then(|cuts| {
+                let known = kept.sections(member.measured, cuts);
+                known.or_else(|| sections::measure(member.along, cuts, lap_m(member.done)))
+            }),
             worst_lap: worst_lap(member.along),
             on_best_run: best.filter(|best| *best != n).and_then(|best| against(&members[best])),
             on_run_before: earlier.and_then(against),

@@ -1,7 +1,7 @@
 //! The laps of a trace: where each is in the log, its time at each place, and where it lost most.
 //!
 //! Times and doubts are whole milliseconds at [`SHOWN_PLACES`] + 1 places ([`super::trace_numbers`]). What one lap lost on another the page's script takes from two such series: their difference, with the
-//! half-width that [`crate::weekend::lap_on_lap`] states; the browser's tests hold it against the review's.
+//! half-width that [`crate::weekend::laid_lap`] states; the browser's tests hold it against the review's.
 
 use serde_json::{Map, Value, json};
 
@@ -11,7 +11,8 @@ use crate::laps::Lap;
 use crate::measure::time_along_lap::{PLACES, TimeAlong};
 use crate::run::Measured;
 use crate::weekend::concluded_run::ConcludedRun;
-use crate::weekend::lap_on_lap::{LaidLap, LostStretch};
+use crate::weekend::laid_lap::LaidLap;
+use crate::weekend::lap_on_lap::LostStretch;
 
 /// Places that the page gets, evenly round the lap: every second one.
 const SHOWN_PLACES: usize = 100;
