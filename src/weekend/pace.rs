@@ -77,22 +77,17 @@ fn ranked(mut runs: DataFrame) -> PolarsResult<DataFrame> {
 
 /// One row: the pace of the run whose laps these are.
 fn pace_of(run: &DataFrame) -> PolarsResult<DataFrame> {
-    let time = run.column("time_s")?.as_materialized_series();
-    let lap = run.column("lap")?.u32()?;
-    let sums = (1..IN_A_ROW as i64).try_fold(time.clone(), |sum, back| sum + time.shift(back))?;
+    let (time, lap) = (run.column("time_s")?.f64()?, run.column("lap")?.u32()?);
+    let (times, numbers): (Vec<f64>, Vec<u32>) = time.into_no_null_iter().zip(lap.into_no_null_iter()).unzip();
     // Three in a row means neighbours: a lap set aside in between breaks the row.
-    let numbers: Vec<u32> = lap.into_no_null_iter().collect();
-    let in_a_row = sums
-        .f64()?
-        .iter()
-        .enumerate()
-        .filter(|(n, _)| *n + 1 >= IN_A_ROW && numbers[*n] - numbers[n + 1 - IN_A_ROW] == IN_A_ROW as u32 - 1);
-    let best_three = in_a_row.filter_map(|(_, sum)| sum).min_by(f64::total_cmp);
+    let in_a_row = numbers.windows(IN_A_ROW).zip(times.windows(IN_A_ROW));
+    let neighbours = in_a_row.filter(|(numbers, _)| numbers[IN_A_ROW - 1] - numbers[0] == IN_A_ROW as u32 - 1);
+    let best_three = neighbours.map(|(_, times)| times.iter().rev().sum::<f64>()).min_by(f64::total_cmp);
     df!(
         "car" => [run.column("car")?.str()?.get(0)],
         "run" => [run.column("run")?.u32()?.get(0)],
-        "best_s" => [time.f64()?.min()],
-        "median_s" => [time.f64()?.median()],
+        "best_s" => [time.min()],
+        "median_s" => [time.median()],
         "best_three_s" => [best_three]
     )
 }
