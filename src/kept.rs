@@ -28,6 +28,8 @@ struct Entry {
     plan: RunPlan,
     shared: Sheet,
     stamps: [Option<Stamp>; 2],
+    /// Runs of an earlier entry with the same log and laps, until this one takes them over.
+    lapped_alike: Vec<LappedRun>,
     lapped: Vec<LappedRun>,
     measured: Vec<Arc<MeasuredRun>>,
 }
@@ -67,8 +69,8 @@ impl KeptRuns {
         self.read_logs.push(log);
     }
 
-    /// The plan's runs with their laps, each from its own log and list; new and changed ones are read. `progress` is
-    /// called with how many of those are done.
+    /// The plan's runs with their laps, each from its own log and list; new and changed ones are read, but for those of
+    /// which only what laps do not depend on has changed. `progress` is called with how many of all these are done.
     pub fn lap(&mut self, plan: &Plan, progress: Progress) -> Vec<LappedRun> {
         let shared = shared(&plan.sheet);
         let mut known = std::mem::take(&mut self.entries);
@@ -82,12 +84,14 @@ impl KeptRuns {
                 let found = known.iter().position(|e| same_files(e) && is_it(e));
                 found.map(|index| known.swap_remove(index))
             };
-            let lapped_alike = |e: Entry| run::planned_anew(e.lapped, run, &plan.sheet);
+            // Another run that is on the sheet as before keeps its own.
+            let is_free = |e: &Entry| is_lapped_alike(&e.plan, run, &plan.sheet) && !plan.sheet.runs.contains(&e.plan);
             let entry = take(&|e| e.plan == *run).unwrap_or_else(|| Entry {
-                lapped: take(&|e| is_lapped_alike(&e.plan, run, &plan.sheet)).map(lapped_alike).unwrap_or_default(),
+                lapped_alike: take(&is_free).map(|e| e.lapped).unwrap_or_default(),
                 plan: run.clone(),
                 shared: shared.clone(),
                 stamps,
+                lapped: Vec::new(),
                 measured: Vec::new(),
             });
             self.entries.push(entry);
@@ -96,7 +100,7 @@ impl KeptRuns {
         self.entries.iter().flat_map(|e| e.lapped.iter().cloned()).collect()
     }
 
-    /// Reads the entries that are new.
+    /// Laps the entries that are new or changed.
     fn read(&mut self, root: &Path, sheet: &Sheet, progress: Progress) {
         let read_logs = &self.read_logs;
         let mut unread: Vec<&mut Entry> = self.entries.iter_mut().filter(|e| e.lapped.is_empty()).collect();
@@ -109,7 +113,10 @@ impl KeptRuns {
                 let same_file = read.log == entry.plan.log && entry.stamps[0] == Some(read.stamp);
                 same_file && read.hints == hints(&entry.plan, sheet)
             });
-            entry.lapped = run::lap(root, &entry.plan, sheet, known.map(|read| read.runs.clone()));
+            entry.lapped = match std::mem::take(&mut entry.lapped_alike) {
+                alike if alike.is_empty() => run::lap(root, &entry.plan, sheet, known.map(|read| read.runs.clone())),
+                alike => run::planned_anew(alike, &entry.plan, sheet),
+            };
             progress(1 + done.fetch_add(1, Ordering::Relaxed), count);
         });
         // A log that no run names yet waits, as long as its file stays the same.
@@ -147,7 +154,8 @@ impl KeptRuns {
     }
 }
 
-/// Whether two entries ask for the same log and laps, read in the same way: they differ in what is asked of them.
+/// Whether two entries have the same log and laps, read in the same way: they differ at most in what laps do not depend
+/// on.
 fn is_lapped_alike(one: &RunPlan, other: &RunPlan, sheet: &Sheet) -> bool {
     let files = |plan: &RunPlan| (plan.log.clone(), plan.laps.clone(), plan.part, plan.mistake.clone());
     files(one) == files(other) && hints(one, sheet) == hints(other, sheet)
@@ -192,5 +200,30 @@ mod tests {
         kept.hand_over(handed(stamp(&path).unwrap()));
         std::fs::write(&path, format!("time s,rpm\n{}", log(250))).unwrap();
         assert_eq!(rows(&mut kept), 250);
+    }
+
+    #[test]
+    fn laps_are_not_found_again_for_a_note_and_are_for_another_tyre() {
+        let folder = tempfile::tempdir().unwrap();
+        let rows = |from: usize| {
+            (from..from + 200).map(|n| format!("{},{}\n", n as f64 * 0.05, 12000 + n)).collect::<String>()
+        };
+        // Two runs: the clock begins anew.
+        std::fs::write(folder.path().join("r.csv"), format!("time s,rpm\n{}{}", rows(0), rows(0))).unwrap();
+        let lapped = |kept: &mut KeptRuns, lines: &str| {
+            let car = "[cars.c]\nspur = 80\npinion = 20\ninternal_ratio = 2.0\n";
+            let sheet = format!("{car}{lines}\n[[runs]]\nid = \"r\"\ncar = \"c\"\nlog = \"r.csv\"\n");
+            std::fs::write(folder.path().join("weekend.toml"), sheet).unwrap();
+            kept.lap(&plan(folder.path()).unwrap(), &|_, _| {})
+        };
+        let data = |run: &LappedRun| run.outcome.as_ref().unwrap().log.time().as_ptr();
+        let mut kept = KeptRuns::default();
+        let first = lapped(&mut kept, "tyre_diameter_mm = 63");
+        let noted = lapped(&mut kept, "tyre_diameter_mm = 63\nnote = \"wet\"");
+        let worn = lapped(&mut kept, "tyre_diameter_mm = 62");
+        assert_eq!(noted.iter().map(|run| run.plan.id.as_str()).collect::<Vec<_>>(), ["r.1", "r.2"]);
+        assert!(noted.iter().all(|run| run.plan.settings != first[0].plan.settings));
+        assert!(first.iter().zip(&noted).all(|(first, noted)| data(first) == data(noted)));
+        assert!(first.iter().zip(&worn).all(|(first, worn)| data(first) != data(worn)));
     }
 }

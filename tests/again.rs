@@ -27,7 +27,9 @@ const TYRE: Change = ("tyre_diameter_mm = 63.0", "tyre_diameter_mm = 62.2");
 #[case::fan(&[("fan_mm = 30\n", "")])]
 #[case::poles(&[("poles = 2", "poles = 4")])]
 #[case::name(&[("id = \"t2\"", "id = \"practice\"")])]
-#[case::no_laps(&[("laps = \"laps/t2.csv\"\n", "")])]
+#[case::other_laps(&[("laps/t2.csv", "laps/t3.csv"), ("laps/t3.csv", "laps/t2.csv")])]
+#[case::other_log(&[("logs/t2.csv", "logs/t1.csv")])]
+#[case::one_log_twice(&[("[[runs]]\nid = \"t1\"", "[[runs]]\nid = \"t0\"\ncar = \"tourer\"\nlog = \"logs/t1.csv\"\n\n[[runs]]\nid = \"t1\"")])]
 #[case::race(&[("length_s = 300", "length_s = 480")])]
 #[case::one_after_the_other(&[NOTE, ("pinion = 31", "pinion = 30"), ("new tyres", "newer tyres"), ("turns = 4.5", "turns = 5.5")])]
 fn what_was_kept_hides_no_change(#[case] changes: &[Change]) {

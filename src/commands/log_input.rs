@@ -23,13 +23,13 @@ pub fn read_log(path: &Path) -> Result<Vec<Log>, Problem> {
 
 /// The runs in the log at `path`, with the mark for copies of it.
 pub fn read_log_to_convert(path: &Path) -> Result<(Vec<Log>, Converted), Problem> {
-    let is_short = std::fs::metadata(path).is_ok_and(|metadata| metadata.len() <= SHORT_LOG_BYTES);
+    let is_short = std::fs::metadata(path).is_ok_and(|m| m.is_file() && m.len() <= SHORT_LOG_BYTES);
     if is_short {
         // Fails only where the program has its threads already.
         let _ = rayon::ThreadPoolBuilder::new().num_threads(1).use_current_thread().build_global();
     }
     if is_short || path == Path::new(STANDARD) || !path.is_file() {
-        // Read at once, standard input, in an archive, or what can be read once alone.
+        // Short, standard input, in an archive, or what can be read only once.
         let bytes = bytes_of(path)?;
         return Ok((read(path, &bytes)?, Converted::from_log(&bytes)));
     }

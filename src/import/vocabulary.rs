@@ -120,21 +120,8 @@ impl Vocabulary {
     pub fn from_toml(text: &str) -> Result<Self, toml::de::Error> {
         let mut words = Vocabulary { names: HashMap::with_capacity(text.len() / BYTES_A_NAME), ..Self::default() };
         for table in tables(text) {
-            let Some((key, lists)) = toml::from_str::<HashMap<String, Lists>>(table)?.into_iter().next() else {
-                continue;
-            };
-            match key.as_str() {
-                "units" => {
-                    for (unit, spellings) in lists {
-                        let unit = Unit::named(&unit).unwrap_or(Unit::OTHER);
-                        words.units.extend(spellings.into_iter().map(|s| (squeeze(&s), unit)));
-                    }
-                }
-                "parts" => words.parts = Parts::from(lists),
-                _ => {
-                    let Some(meaning) = Meaning::from_key(&key) else { continue };
-                    words.names.extend(lists.into_values().flatten().map(|name| (name, meaning)));
-                }
+            for (key, lists) in toml::from_str::<HashMap<String, Lists>>(table)? {
+                words.add(&key, lists);
             }
         }
         for name in words.names.keys() {
@@ -145,6 +132,23 @@ impl Vocabulary {
             }
         }
         Ok(words)
+    }
+
+    /// Adds the lists of a table.
+    fn add(&mut self, key: &str, lists: Lists) {
+        match key {
+            "units" => {
+                for (unit, spellings) in lists {
+                    let unit = Unit::named(&unit).unwrap_or(Unit::OTHER);
+                    self.units.extend(spellings.into_iter().map(|s| (squeeze(&s), unit)));
+                }
+            }
+            "parts" => self.parts = Parts::from(lists),
+            _ => {
+                let Some(meaning) = Meaning::from_key(key) else { return };
+                self.names.extend(lists.into_values().flatten().map(|name| (name, meaning)));
+            }
+        }
     }
 
     /// The names inside `header`, which is as [`normalise`] leaves it: Latin ones as whole words; others, which have no

@@ -249,6 +249,17 @@ mod tests {
     }
 
     #[test]
+    fn the_longest_step_between_two_times_by_looking_at_all() {
+        let time = vec![0.0, 0.05, 0.1, 0.1, 0.7, 0.75, 2.0, 2.05];
+        let odometer = Odometer::from_rows(time.clone(), vec![0.0; time.len()]).unwrap();
+        let asked = [-1.0, 0.0, 0.04, 0.1, 0.3, 0.5, 0.7, 1.0, 2.0, 2.05, 3.0];
+        for (from, to) in asked.iter().flat_map(|from| asked.map(|to| (*from, to))) {
+            let touched = time.windows(2).filter(|w| w[1] > from && w[0] < to);
+            assert_eq!(odometer.longest_gap(from, to), touched.map(|w| w[1] - w[0]).fold(0.0, f64::max), "{from} {to}");
+        }
+    }
+
+    #[test]
     fn a_ramp_of_revs_by_hand() {
         // 0 to 6000 rpm in 2 s is 100 turns, half of them after sqrt(2) s.
         let odometer = Odometer::from_rows(vec![0.0, 2.0, 3.0], vec![0.0, 6000.0, 6000.0]).unwrap();

@@ -88,11 +88,12 @@ pub fn best_pinion(run: &SettledRun, next: &[Next]) -> Option<BestPinion> {
 /// Adds to each of `next` what the car's runs with that pinion measured; `members` are the car's runs.
 pub fn add_measured(run: &SettledRun, members: &[&SettledRun], scatter: Option<RunScatter>, next: &mut [Next]) {
     let on_car = run.pinion_on_car();
-    let by_pinion = ByPinion::new(run, members);
+    let measured = scatter.filter(|_| !next.is_empty()).map(|scatter| (ByPinion::new(run, members), scatter));
     for next in next {
         let is_own = Some(next.pinion) == on_car;
+        let measured = measured.as_ref().filter(|_| !is_own);
         next.lap_change_measured_s =
-            scatter.filter(|_| !is_own).and_then(|scatter| by_pinion.change_with(next.pinion, scatter));
+            measured.and_then(|(by_pinion, scatter)| by_pinion.change_with(next.pinion, *scatter));
         let both = [next.lap_change_s, next.lap_change_measured_s].into_iter().flatten().map(Uncertain::from);
         next.lap_change_together_s = if is_own {
             Some(Estimate::from_half_width(0.0, 0.0))
@@ -105,6 +106,7 @@ pub fn add_measured(run: &SettledRun, members: &[&SettledRun], scatter: Option<R
 /// Median laps of a car's runs that are set like one of them but for the pinion, s.
 struct ByPinion {
     own: Vec<f64>,
+    /// Pinion on the car, and the median lap with it.
     others: Vec<(f64, f64)>,
 }
 

@@ -150,7 +150,8 @@ pub(super) mod tests {
             assert!((band - expected).abs() < 1e-12);
         }
         // Between two places as there, too, where the intervals are those of one stretch.
-        let between = Estimate::from(OnStretch::new(&slow, (0.3, 0.7)).lost_on(&OnStretch::new(&fast, (0.3, 0.7))));
+        let between =
+            Estimate::from(OnStretch::new(&slow, (0.3, 0.7)).lost_on(&LaidLap::own(&fast).on_stretch((0.3, 0.7))));
         let expected = slow.lost_between(&fast, 0.3, 0.7);
         assert!((between.low - expected.low).abs() < 1e-12 && (between.high - expected.high).abs() < 1e-12);
     }
@@ -161,5 +162,18 @@ pub(super) mod tests {
         assert!((laid.along.lap_s() - 15.0).abs() < 1e-9 && laid.along.seconds[0] == 0.0);
         assert!((laid.line_s - 5.0 / 30.0).abs() < 1e-9, "{}", laid.line_s);
         assert!(laid.by_offset_s[0][PLACES].abs() < 1e-9);
+    }
+
+    #[test]
+    fn how_the_runs_lie_over_each_other_adds_to_the_doubt() {
+        let (slow, fast) = (lap([5.5, 6.0, 4.2]), lap([5.0, 6.0, 4.0]));
+        let ends = (0.0, 0.5);
+        let doubt = |offset_u: f64| {
+            let laid = lay(&fast, Uncertain::new(0.0, offset_u), 0.0);
+            laid.own_side(OnStretch::new(&slow, ends), &slow, ends).lost_on(&laid.on_stretch(ends)).standard_u
+        };
+        // Laid a hundredth of a lap on, the half begins 0.1667 s later and ends 0.15 s later.
+        let added = (doubt(0.01).powi(2) - doubt(0.0).powi(2)).sqrt();
+        assert!((added - 0.016_7).abs() < 1e-3, "{added}");
     }
 }

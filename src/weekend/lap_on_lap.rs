@@ -220,7 +220,8 @@ mod tests {
         let (slow, fast) = (lap([5.5, 6.01, 4.2]), lap([5.0, 6.0, 4.0]));
         let ends = ends(&[0.3, 0.7]);
         let lost_on = |lap: &TimeAlong, other: &TimeAlong| {
-            let lost = |n: usize| OnStretch::new(lap, ends[n]).lost_on(&OnStretch::new(other, ends[n]));
+            let other = LaidLap::own(other);
+            let lost = |n: usize| OnStretch::new(lap, ends[n]).lost_on(&other.on_stretch(ends[n]));
             dearest(&ends, lost, factor_of_all(ends.len()))
         };
         let lost = lost_on(&slow, &fast);
