@@ -105,8 +105,6 @@ pub fn vocabulary() -> &'static Vocabulary {
     WORDS.get_or_init(|| Vocabulary::from_toml(FILE).expect("channel_names.toml is checked by a test"))
 }
 
-/// Bytes of the file for each of its names, or more.
-const BYTES_A_NAME: usize = 30;
 /// Characters of a header that may hold a name: no name is longer.
 const TELLING_CHARACTERS: usize = 120;
 
@@ -118,10 +116,21 @@ impl Vocabulary {
     /// # Errors
     /// Where it is not TOML of tables of lists of words.
     pub fn from_toml(text: &str) -> Result<Self, toml::de::Error> {
-        let mut words = Vocabulary { names: HashMap::with_capacity(text.len() / BYTES_A_NAME), ..Self::default() };
-        for table in tables(text) {
-            for (key, lists) in toml::from_str::<HashMap<String, Lists>>(table)? {
-                words.add(&key, lists);
+        let tables: HashMap<String, Lists> = toml::from_str(text)?;
+        let mut words = Vocabulary::default();
+        for (key, lists) in tables {
+            match key.as_str() {
+                "units" => {
+                    for (unit, spellings) in lists {
+                        let unit = Unit::named(&unit).unwrap_or(Unit::OTHER);
+                        words.units.extend(spellings.into_iter().map(|s| (squeeze(&s), unit)));
+                    }
+                }
+                "parts" => words.parts = Parts::from(lists),
+                _ => {
+                    let Some(meaning) = Meaning::from_key(&key) else { continue };
+                    words.names.extend(lists.into_values().flatten().map(|name| (name, meaning)));
+                }
             }
         }
         for name in words.names.keys() {
@@ -132,23 +141,6 @@ impl Vocabulary {
             }
         }
         Ok(words)
-    }
-
-    /// Adds the lists of a table.
-    fn add(&mut self, key: &str, lists: Lists) {
-        match key {
-            "units" => {
-                for (unit, spellings) in lists {
-                    let unit = Unit::named(&unit).unwrap_or(Unit::OTHER);
-                    self.units.extend(spellings.into_iter().map(|s| (squeeze(&s), unit)));
-                }
-            }
-            "parts" => self.parts = Parts::from(lists),
-            _ => {
-                let Some(meaning) = Meaning::from_key(key) else { return };
-                self.names.extend(lists.into_values().flatten().map(|name| (name, meaning)));
-            }
-        }
     }
 
     /// The names inside `header`, which is as [`normalise`] leaves it: Latin ones as whole words; others, which have no
@@ -201,13 +193,6 @@ impl Vocabulary {
         let bare = whole.trim_matches(['[', ']', '(', ')', '<', '>', '{', '}', '"']);
         [whole.as_str(), bare, bare.trim_start_matches('/')].iter().find_map(|t| self.units.get(*t).copied())
     }
-}
-
-/// The text of a file of words cut before each table: to read all of it at once takes twelve times its length of memory.
-fn tables(text: &str) -> impl Iterator<Item = &str> {
-    let heads: Vec<usize> = text.match_indices("\n[").map(|(end, _)| end + 1).collect();
-    let starts = std::iter::once(0).chain(heads.clone());
-    starts.zip(heads.into_iter().chain([text.len()])).map(|(start, end)| &text[start..end])
 }
 
 impl From<Lists> for Parts {
