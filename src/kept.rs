@@ -7,9 +7,10 @@ use std::sync::atomic::{AtomicUsize, Ordering};
 
 use rayon::prelude::*;
 
-use crate::folder::{Plan, Stamp, hints, stamp};
+use crate::folder::{Plan, Stamp, stamp};
 use crate::import::columns::Hints;
 use crate::log::Log;
+use crate::read_by_sheet::hints;
 use crate::run::{self, LappedRun, MeasuredRun};
 use crate::sheet::{RunPlan, Sheet};
 use crate::weekend::kept_conclusions::KeptConclusions;
@@ -157,8 +158,8 @@ impl KeptRuns {
 /// Whether two entries have the same log and laps, read in the same way: they differ at most in what laps do not depend
 /// on.
 fn is_lapped_alike(one: &RunPlan, other: &RunPlan, sheet: &Sheet) -> bool {
-    let files = |plan: &RunPlan| (plan.log.clone(), plan.laps.clone(), plan.part, plan.mistake.clone());
-    files(one) == files(other) && hints(one, sheet) == hints(other, sheet)
+    let same_files = one.log == other.log && one.laps == other.laps && one.part == other.part;
+    same_files && one.mistake == other.mistake && hints(one, sheet) == hints(other, sheet)
 }
 
 /// What a run's answers take from the sheet beyond the run's own plan.

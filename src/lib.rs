@@ -47,6 +47,7 @@ pub mod notice;
 pub mod packed;
 pub mod paired_lists;
 pub mod quantity;
+pub mod read_by_sheet;
 pub mod reason;
 pub mod recorder;
 pub mod report;

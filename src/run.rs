@@ -11,7 +11,7 @@ use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use crate::evidence::{self, RunEvidence, RunToWeigh, Subject, Worth};
-use crate::folder::{hints, within};
+use crate::folder::within;
 use crate::gears::set_rollout_mm;
 use crate::import;
 use crate::laps::list_verdict::{ListReason, ListVerdict};
@@ -26,6 +26,7 @@ use crate::measure::heat::Heat;
 use crate::measure::hot_part::HotPart;
 use crate::notice::{Failure, Notice, NoticeCode};
 use crate::quantity::Uncertain;
+use crate::read_by_sheet::hints;
 use crate::sheet::{RunPlan, Settings, Sheet};
 use crate::statistics::quantiles::median;
 use crate::wording::counted;

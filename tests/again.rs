@@ -1,9 +1,12 @@
 //! A folder that is reviewed again after each change says what a first review of it says: what is kept of runs that did
 //! not change hides no change.
 
+mod copied;
+
 use std::fs;
 use std::path::Path;
 
+use copied::copy;
 use rstest::rstest;
 use runtrue::kept::KeptRuns;
 use runtrue::report::{pages, view};
@@ -54,16 +57,4 @@ fn what_was_kept_hides_no_change(#[case] changes: &[Change]) {
 fn said(review: &Review) -> String {
     let page = |index: usize| pages::run(&view::run(review, index), Units::Metric).unwrap();
     [written::text(review), page(0), page(1), page(review.runs.len() - 1)].join("\n")
-}
-
-fn copy(from: &Path, to: &Path) {
-    fs::create_dir_all(to).unwrap();
-    for entry in fs::read_dir(from).unwrap().map(Result::unwrap).filter(|entry| entry.file_name() != "report") {
-        let target = to.join(entry.file_name());
-        if entry.path().is_dir() {
-            copy(&entry.path(), &target);
-        } else {
-            fs::copy(entry.path(), target).unwrap();
-        }
-    }
 }

@@ -2,6 +2,8 @@
 //! or have odd names, two reviews run at once. Each ends in a clear error or a right answer, and no output is torn.
 #![cfg(unix)]
 
+mod copied;
+
 use std::fs;
 use std::io::Write;
 use std::os::unix::fs::{PermissionsExt, symlink};
@@ -9,6 +11,7 @@ use std::path::{Path, PathBuf};
 use std::process::{Command, Output, Stdio};
 use std::time::Duration;
 
+use copied::copy;
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 use rstest::rstest;
@@ -27,18 +30,6 @@ fn run(arguments: &[&str]) -> Output {
 
 fn text(path: &Path) -> &str {
     path.to_str().unwrap()
-}
-
-fn copy(from: &Path, to: &Path) {
-    fs::create_dir_all(to).unwrap();
-    for entry in fs::read_dir(from).unwrap().flatten().filter(|e| e.file_name() != "report") {
-        let target = to.join(entry.file_name());
-        if entry.path().is_dir() {
-            copy(&entry.path(), &target)
-        } else {
-            fs::copy(entry.path(), target).map(drop).unwrap()
-        }
-    }
 }
 
 fn weekend() -> tempfile::TempDir {

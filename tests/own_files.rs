@@ -297,7 +297,8 @@ fn a_converted_log_is_known_and_reads_as_itself(
     let again = folder.path().join("again.csv");
     assert!(run(&["convert", text(&csv), "--to", "csv", "--out", text(&again)]).status.success());
     assert_eq!(fs::read(&csv).unwrap(), fs::read(&again).unwrap());
-    let (original, copy) = (runtrue::folder::read_log(&log).unwrap(), runtrue::folder::read_log(&csv).unwrap());
+    let (original, copy) =
+        (runtrue::read_by_sheet::read_log(&log).unwrap(), runtrue::read_by_sheet::read_log(&csv).unwrap());
     assert_eq!((original.len(), copy.len()), (1, 1));
     let (original, copy) = (&original[0], &copy[0]);
     let names = |log: &Log| -> Vec<String> { log.batch().schema().fields().iter().map(|f| f.name().clone()).collect() };

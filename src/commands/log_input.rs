@@ -49,7 +49,7 @@ fn bytes_of(path: &Path) -> Result<Vec<u8>, Problem> {
 fn read(path: &Path, bytes: &[u8]) -> Result<Vec<Log>, Problem> {
     let logs = match path == Path::new(STANDARD) {
         true => import::read_bytes(Path::new("standard input"), bytes, &Hints::default()),
-        false => runtrue::folder::read_log_bytes(path, bytes),
+        false => runtrue::read_by_sheet::read_log_bytes(path, bytes),
     };
     logs.map_err(unreadable)
 }

@@ -177,17 +177,22 @@ impl Reader<'_> {
         piece.line_ends.min(piece.text.len() / self.layout.width.max(1))
     }
 
-    /// Reads a body in which each line end ends a row, on all cores.
+    /// Reads a body in which each line end ends a row.
     fn read_in_pieces(&self, rest: &[u8]) -> Part {
         // Whether a last line without an end is cut off is judged by all lines before it.
         let whole = rest.iter().rposition(|&b| b == b'\n').map_or(0, |end| end + 1);
         let pieces = pieces(&rest[..whole], self.layout.body_line);
         let last_line = pieces.last().map_or(self.layout.body_line, Piece::next_line);
         let mut all = self.new_part(pieces.iter().map(|p| self.room(p)).sum::<usize>() + 1);
-        if let [piece] = &*pieces {
-            all = self.read(all, piece);
-            return self.read(all, &Piece::last(&rest[whole..], last_line));
-        }
+        all = match &*pieces {
+            [piece] => self.read(all, piece),
+            _ => self.read_on_all_cores(all, &pieces),
+        };
+        self.read(all, &Piece::last(&rest[whole..], last_line))
+    }
+
+    /// Reads pieces on into `all`, each on a core.
+    fn read_on_all_cores(&self, mut all: Part, pieces: &[Piece]) -> Part {
         let empty = all.empty(0);
         let read = |piece: &Piece| self.read(empty.empty(self.room(piece)), piece);
         // Some at a time: what was read of all of them at once would take the room of the log a second time. Those
@@ -199,7 +204,7 @@ impl Reader<'_> {
             before = parts;
         }
         before.into_iter().for_each(|part| all.append(part));
-        self.read(all, &Piece::last(&rest[whole..], last_line))
+        all
     }
 
     /// Reads a piece on into `part`.

@@ -8,7 +8,7 @@ use super::pull::Pull;
 use crate::log::{Channel, Log};
 use crate::motor::Motor;
 use crate::statistics::integral::running_integral;
-use crate::statistics::quantiles::quantile;
+use crate::statistics::quantiles::{highest, quantile};
 
 /// Share of the highest current, or of full throttle, above which the motor drives the car. Common practice, no source.
 const DRIVING: f64 = 0.05;
@@ -71,7 +71,7 @@ impl Odometer {
         if time.len() < 2 {
             return None;
         }
-        let (turns, highest_rpm) = (turns(&time, &rpm), highest(&rpm));
+        let (turns, highest_rpm) = (turns(&time, &rpm), highest_rpm(&rpm));
         let (driving, excess) = (Vec::new(), Vec::new());
         Some(Self { time, rpm, highest_rpm, turns, driving, ground: None, excess, pull: None, wander: None })
     }
@@ -108,7 +108,7 @@ impl Odometer {
     pub fn with_car_rpm(&self, rpm: Vec<f64>, wander: Option<f64>) -> Self {
         let beyond: Vec<f64> = self.rpm.iter().zip(&rpm).map(|(wheels, car)| wheels - car).collect();
         let excess = turns(&self.time, &beyond);
-        let (turns, highest_rpm) = (turns(&self.time, &rpm), highest(&rpm));
+        let (turns, highest_rpm) = (turns(&self.time, &rpm), highest_rpm(&rpm));
         let (time, driving) = (self.time.clone(), self.driving.clone());
         Self { time, rpm, highest_rpm, turns, driving, ground: None, excess, pull: None, wander }
     }
@@ -202,15 +202,16 @@ impl Odometer {
 
     /// Longest step between rows within `from` to `to`, s.
     pub fn longest_gap(&self, from: f64, to: f64) -> f64 {
-        let first = self.time.partition_point(|t| *t <= from).saturating_sub(1);
+        let first = rows_until(&self.time, from).saturating_sub(1);
         let last = self.time.partition_point(|t| *t < to);
         let between = self.time.get(first..self.time.len().min(last + 1)).unwrap_or_default();
         between.windows(2).map(|w| w[1] - w[0]).fold(0.0, f64::max)
     }
 }
 
-fn highest(values: &[f64]) -> f64 {
-    values.iter().copied().fold(0.0, f64::max)
+/// Highest revs; 0 where all turn backwards.
+fn highest_rpm(rpm: &[f64]) -> f64 {
+    highest(rpm).unwrap_or(0.0).max(0.0)
 }
 
 /// How many of the rows' times are no later than `time`. Rows follow each other nearly evenly, so that most are found next

@@ -1,7 +1,5 @@
 //! What follows from the settled runs of a weekend: next changes, trends, effects of changes, findings.
 
-use std::sync::Arc;
-
 use rayon::prelude::*;
 
 use super::before::before;
@@ -70,14 +68,14 @@ pub fn conclude(
         let answers = ((next, best_pinion), without_fan, before(&runs, index, sheet), since, hotter);
         (answers, concluded)
     };
-    let (each, concluded): (Vec<_>, Vec<_>) = runs.par_iter().enumerate().map(of_run).unzip();
+    let (each, mut concluded): (Vec<_>, Vec<_>) = runs.par_iter().enumerate().map(of_run).unzip();
     let laid = LaidRuns::new(&runs, std::mem::take(&mut kept.pairs));
     let times = where_time_went(&runs, &laid, kept);
     let laps = lap_on_lap(&runs, &times, &laid);
-    let sections = runs.iter().zip(&times);
-    let sections =
-        sections.filter_map(|(run, time)| Some((Arc::clone(&run.measured), time.as_ref()?.sections.clone()?)));
-    *kept = KeptConclusions::new(race_s, concluded, laid.keep(), sections.collect());
+    for (kept, time) in concluded.iter_mut().zip(&times) {
+        kept.sections = time.as_ref().and_then(|time| time.sections.clone());
+    }
+    *kept = KeptConclusions::new(race_s, concluded, laid.keep());
     let runs: Vec<ConcludedRun> = (runs.into_iter().zip(each).zip(times.into_iter().zip(laps)))
         .map(|((run, answers), (time, lap_on_lap))| {
             let ((next, best_pinion), without_fan, before, since, [hotter, hotter_than_median]) = answers;

@@ -17,8 +17,6 @@ pub struct KeptConclusions {
     runs: Vec<KeptRun>,
     /// How runs lie over each other.
     pub(super) pairs: KeptPairs,
-    /// The sections of runs.
-    sections: Vec<(Arc<MeasuredRun>, Sections)>,
 }
 
 /// What was concluded of a run.
@@ -28,25 +26,22 @@ pub(super) struct KeptRun {
     pub(super) next: Vec<Next>,
     /// How much hotter its motor got than in each of some other runs.
     hotter: Vec<(SettledRun, Option<Hotter>)>,
+    /// Its sections.
+    pub(super) sections: Option<Sections>,
 }
 
 impl KeptConclusions {
     /// Those of a weekend whose races take `race_s`.
-    pub(super) fn new(
-        race_s: f64,
-        runs: Vec<KeptRun>,
-        pairs: KeptPairs,
-        sections: Vec<(Arc<MeasuredRun>, Sections)>,
-    ) -> Self {
-        Self { race_s, runs, pairs, sections }
+    pub(super) fn new(race_s: f64, runs: Vec<KeptRun>, pairs: KeptPairs) -> Self {
+        Self { race_s, runs, pairs }
     }
 
     /// The sections of a run whose lap is cut at these shares of it, where they are known.
     pub(super) fn sections(&self, run: &Arc<MeasuredRun>, cuts: &[f64]) -> Option<Sections> {
         let is_cut_so =
             |sections: &Sections| sections.sections.iter().map(|section| section.from).eq(cuts.iter().copied());
-        let same = |(known, sections): &&(Arc<MeasuredRun>, Sections)| Arc::ptr_eq(known, run) && is_cut_so(sections);
-        self.sections.iter().find(same).map(|(_, sections)| sections.clone())
+        let known = self.runs.iter().find(|kept| Arc::ptr_eq(&kept.run.measured, run))?;
+        known.sections.clone().filter(is_cut_so)
     }
 
     /// The conclusions of a run, whose motor is held against those of `others`: what is known of it, and the rest
@@ -65,7 +60,7 @@ impl KeptConclusions {
             None => hotter(other, run, HotPart::Motor, race_s),
         };
         let hotter = others.map(|other| (other.clone(), hotter_than(other))).collect();
-        KeptRun { run: run.clone(), next, hotter }
+        KeptRun { run: run.clone(), next, hotter, sections: None }
     }
 }
 

@@ -102,12 +102,12 @@ pub fn where_time_went(runs: &[SettledRun], laid: &LaidRuns, kept: &KeptConclusi
     let car_of = |index: usize| runs[index].plan().car.as_str();
     let mut all: Vec<Option<WhereTimeWent>> = runs.iter().map(|_| None).collect();
     for (_, members) in by_car(of_cars.into_iter().map(|run| (car_of(run.index), run))) {
-        for (index, went) in car_time(&members, (laid, kept), |index| index_before(index, car_of)) {
+        for (index, went) in car_time(&members, laid, kept, |index| index_before(index, car_of)) {
             all[index] = Some(went);
         }
     }
     for run in alone {
-        for (index, went) in car_time(&[run], (laid, kept), |_| None) {
+        for (index, went) in car_time(&[run], laid, kept, |_| None) {
             all[index] = Some(went);
         }
     }
@@ -123,7 +123,8 @@ fn timed(index: usize, run: &SettledRun) -> Option<Timed<'_>> {
 /// Where the time of a car's runs went, with the index of each.
 fn car_time(
     members: &[Timed],
-    (laid, kept): (&LaidRuns, &KeptConclusions),
+    laid: &LaidRuns,
+    kept: &KeptConclusions,
     before: impl Fn(usize) -> Option<usize> + Sync,
 ) -> Vec<(usize, WhereTimeWent)> {
     let Some(reference) = (0..members.len()).max_by_key(|n| members[*n].along.laps.len()) else { return Vec::new() };

@@ -14,6 +14,7 @@ use crate::kept::ReadLog;
 use crate::laps::lists::{self, LapList};
 use crate::log::Log;
 use crate::notice::{Failure, Severity};
+use crate::read_by_sheet;
 use crate::report::view;
 use crate::serve::folder::own::arriving_file;
 use crate::serve::limits::{LARGEST_FORM_BYTES, megabytes};
@@ -161,7 +162,7 @@ fn understand(folder: &Path, name: &str, path: &Path) -> Result<Content, Failure
     let text = folder::read_sheet_text(folder).ok().flatten().unwrap_or_default();
     let sheet = sheet::read::read(&text).unwrap_or_default();
     let plan = folder::unlisted_run(PathBuf::from(name), None);
-    let hints = folder::hints(&plan, &sheet);
+    let hints = read_by_sheet::hints(&plan, &sheet);
     let no_log = match import::read_bytes(Path::new(name), &bytes, &hints) {
         Ok(logs) => return Ok(Content::Log(logs, hints)),
         Err(e) => e,

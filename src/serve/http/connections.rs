@@ -39,8 +39,9 @@ pub async fn answer(listener: TcpListener, router: Router) -> Infallible {
     }
 }
 
-/// Waits until the other side is done, but not for ever, after all was sent to it. What was refused before it had all arrived is still on
-/// its way: closed upon, it would be answered by a reset, and the other side could lose the answer to it.
+/// Waits until the other side is done, but not for ever, after all was sent to it. What was refused before it had all
+/// arrived is still on its way: closed upon, it would be answered by a reset, and the other side could lose the answer
+/// to it.
 async fn take_leave(mut stream: TcpStream) {
     // Whoever is gone needs no answer.
     let _ = timeout(LONGEST_LEAVE, io::copy(&mut stream, &mut io::sink())).await;
